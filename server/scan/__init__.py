@@ -1,0 +1,6 @@
+"""Program to instructions, and the kernel that executes them.
+
+Importing the package names the compiled kernels' cache folder before anything is compiled.
+"""
+
+from server.scan import engine_version as engine_version

@@ -1,0 +1,352 @@
+"""The assembler: allocates planes and quantities, emits instructions, keeps the symbol table.
+
+A *machine* is one instruction array with named sections and its memory at a cold start. The
+input stage, the program, the output stage, the abstract plant and the monitors are all written
+with the same few methods, so that one kernel runs them all.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.scan.instructions import FALSE, INT_PLANES, TRUE, WIDTH, Op
+
+ALL_ONES = 0xFFFFFFFFFFFFFFFF
+
+
+@dataclass(frozen=True, slots=True)
+class Bit:
+    """A BOOL: one plane."""
+
+    plane: int
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """An INT: 16 planes from ``base`` on, two's complement, lowest bit first."""
+
+    base: int
+
+
+@dataclass(frozen=True, slots=True)
+class Elapsed:
+    """A timer's ET: counts scans from ``start`` up to 2**planes, then stands at zero.
+
+    ET in milliseconds is ``min(scans * period_ms, preset_ms)`` with
+    ``scans = (count - start) mod 2**planes``.
+    """
+
+    base: int
+    planes: int
+    start: int
+    period_ms: int
+    preset_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number of the plant: one row of 64 floats, in ``unit``."""
+
+    row: int
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TimerState:
+    """The planes of one TON, TOF or TP: Q, the input in the scan before, and ET."""
+
+    q: int
+    before: int
+    elapsed: Elapsed
+
+
+Signal: TypeAlias = Bit | Word | Elapsed | Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A half-open range of instructions."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """Everything that runs: code, memory at a cold start, tables and names.
+
+    ``code`` is int32[n, WIDTH], ``initial`` uint64[planes], ``quantities`` float64[rows, 64] at
+    the start, ``parameters`` float64[rows, 64], ``table`` int32[rows, 2] for SAVE and RESTORE.
+    ``physics`` int32[n, WIDTH] holds the concrete plant's instructions (``plant.physics``).
+    ``state`` lists the planes that carry something from one scan to the next.
+    """
+
+    code: NDArray[np.int32]
+    physics: NDArray[np.int32]
+    initial: NDArray[np.uint64]
+    table: NDArray[np.int32]
+    quantities: NDArray[np.float64]
+    parameters: NDArray[np.float64]
+    parameter_rows: dict[str, int]
+    sections: dict[str, Section]
+    physics_sections: dict[str, Section]
+    symbols: dict[str, Signal]
+    state: tuple[int, ...]
+    choices: tuple[int, ...]
+    period_ms: int
+
+
+@dataclass(slots=True)
+class Assembler:
+    """Builds one machine; ``period_ms`` is the scan period."""
+
+    period_ms: int = 10
+    symbols: dict[str, Signal] = field(default_factory=dict)
+    _code: list[tuple[int, ...]] = field(default_factory=list)
+    _initial: list[int] = field(default_factory=lambda: [0, ALL_ONES])
+    _state: list[int] = field(default_factory=list)
+    _choices: list[int] = field(default_factory=list)
+    _table: list[tuple[int, int]] = field(default_factory=list)
+    _quantities: list[float] = field(default_factory=list)
+    _parameters: list[float] = field(default_factory=list)
+    _constants: dict[int, int] = field(default_factory=dict)
+    _sections: dict[str, Section] = field(default_factory=dict)
+    _physics: list[tuple[int, ...]] = field(default_factory=list)
+    _physics_sections: dict[str, Section] = field(default_factory=dict)
+    _parameter_rows: dict[str, int] = field(default_factory=dict)
+
+    # -- memory -------------------------------------------------------------------------------
+
+    def temporary(self) -> int:
+        """A plane that holds nothing from one scan to the next."""
+        self._initial.append(0)
+        return len(self._initial) - 1
+
+    def planes(self, count: int, initial: int = 0) -> int:
+        """``count`` consecutive state planes that start from the bits of ``initial``."""
+        base = len(self._initial)
+        self._initial += [ALL_ONES if (initial >> i) & 1 else 0 for i in range(count)]
+        self._state += range(base, base + count)
+        return base
+
+    def bit(self, initial: bool = False) -> int:
+        """One state plane."""
+        return self.planes(1, int(initial))
+
+    def control(self, initial: bool = False) -> int:
+        """A plane that is set from outside: an operator's control, a fault, a choice of the plant."""
+        plane = self.temporary()
+        self._initial[plane] = ALL_ONES if initial else 0
+        return plane
+
+    def choice(self) -> int:
+        """A control plane that the exhaustive search tries both ways in every scan."""
+        plane = self.control()
+        self._choices.append(plane)
+        return plane
+
+    def constant(self, value: int) -> int:
+        """Base of 16 planes that hold an INT literal."""
+        value &= 0xFFFF
+        if value not in self._constants:
+            base = len(self._initial)
+            self._initial += [ALL_ONES if (value >> i) & 1 else 0 for i in range(INT_PLANES)]
+            self._constants[value] = base
+        return self._constants[value]
+
+    def quantity(self, initial: float = 0.0) -> int:
+        """A row of 64 floats that the plant's physics changes."""
+        self._quantities.append(initial)
+        return len(self._quantities) - 1
+
+    def parameter(self, name: str, value: float) -> int:
+        """A row of 64 floats that stay as they are during a run; a caller may vary them by lane."""
+        self._parameters.append(value)
+        self._parameter_rows[name] = len(self._parameters) - 1
+        return self._parameter_rows[name]
+
+    def state_planes(self) -> tuple[int, ...]:
+        """All state planes so far, in order of allocation."""
+        return tuple(self._state)
+
+    def initial_of(self, plane: int) -> bool:
+        """Whether the plane is TRUE at a cold start."""
+        return self._initial[plane] != 0
+
+    # -- names and sections -------------------------------------------------------------------
+
+    def define(self, name: str, signal: Signal) -> None:
+        """Give a signal a name; each name once."""
+        if name in self.symbols:
+            raise ValueError(f"The signal {name!r} is defined twice.")
+        self.symbols[name] = signal
+
+    @contextmanager
+    def section(self, name: str) -> Iterator[None]:
+        """Everything emitted inside belongs to the named section."""
+        first = len(self._code)
+        yield
+        self._sections[name] = Section(first, len(self._code))
+
+    @contextmanager
+    def physics_section(self, name: str) -> Iterator[None]:
+        """The physics emitted inside belongs to the named section: ``advance`` or ``sense``."""
+        first = len(self._physics)
+        yield
+        self._physics_sections[name] = Section(first, len(self._physics))
+
+    # -- instructions -------------------------------------------------------------------------
+
+    def emit(self, op: Op, *operands: int) -> int:
+        """Append one instruction; returns its number."""
+        row = (int(op), *operands)
+        self._code.append(row + (0,) * (WIDTH - len(row)))
+        return len(self._code) - 1
+
+    def replace(self, number: int, op: Op, *operands: int) -> None:
+        """Write an instruction over an earlier one."""
+        row = (int(op), *operands)
+        self._code[number] = row + (0,) * (WIDTH - len(row))
+
+    def emit_physics(self, op: int, *operands: int) -> None:
+        """Append one instruction of the concrete plant."""
+        row = (int(op), *operands)
+        self._physics.append(row + (0,) * (WIDTH - len(row)))
+
+    def copy_to(self, target: int, a: int) -> None:
+        """``target := a``."""
+        self.emit(Op.COPY, target, a)
+
+    def not_(self, a: int) -> int:
+        """A new temporary: not a."""
+        if a in (FALSE, TRUE):
+            return TRUE - a
+        d = self.temporary()
+        self.emit(Op.NOT, d, a)
+        return d
+
+    def and_(self, a: int, b: int) -> int:
+        """A new temporary: a and b. TRUE and FALSE fold away."""
+        if a == TRUE or b == FALSE:
+            return b
+        if b == TRUE or a == FALSE:
+            return a
+        d = self.temporary()
+        self.emit(Op.AND, d, a, b)
+        return d
+
+    def or_(self, a: int, b: int) -> int:
+        """A new temporary: a or b. TRUE and FALSE fold away."""
+        if a == FALSE or b == TRUE:
+            return b
+        if b == FALSE or a == TRUE:
+            return a
+        d = self.temporary()
+        self.emit(Op.OR, d, a, b)
+        return d
+
+    def and_not(self, a: int, b: int) -> int:
+        """A new temporary: a and not b."""
+        if b == FALSE:
+            return a
+        if a == TRUE:
+            return self.not_(b)
+        d = self.temporary()
+        self.emit(Op.ANDN, d, a, b)
+        return d
+
+    def xor(self, a: int, b: int) -> int:
+        """A new temporary: a or b but not both."""
+        d = self.temporary()
+        self.emit(Op.XOR, d, a, b)
+        return d
+
+    def mux(self, select: int, a: int, b: int) -> int:
+        """A new temporary: a where select, else b."""
+        d = self.temporary()
+        self.emit(Op.MUX, d, select, a, b)
+        return d
+
+    def rising(self, a: int, before: bool = False) -> int:
+        """A new temporary: a is TRUE and was not in the scan before."""
+        d, m = self.temporary(), self.bit(before)
+        self.emit(Op.RISE, d, a, m)
+        return d
+
+    def falling(self, a: int, before: bool = False) -> int:
+        """A new temporary: a is FALSE and was TRUE in the scan before."""
+        d, m = self.temporary(), self.bit(before)
+        self.emit(Op.FALL, d, a, m)
+        return d
+
+    def scans(self, duration_ms: int) -> int:
+        """Whole scans that a duration takes, rounded up."""
+        return -(-duration_ms // self.period_ms)
+
+    def timer_state(self, preset_ms: int) -> TimerState:
+        """Planes of a timer with the given preset, at rest."""
+        count = self.scans(preset_ms)
+        planes = count.bit_length()
+        start = (1 << planes) - count if count else 0
+        q, before = self.bit(), self.bit()
+        elapsed = Elapsed(self.planes(planes, start), planes, start, self.period_ms, preset_ms)
+        return TimerState(q, before, elapsed)
+
+    def run_timer(self, op: Op, power: int, timer: TimerState) -> None:
+        """One scan of a TON, TOF or TP whose input is the plane ``power``."""
+        elapsed = timer.elapsed
+        if elapsed.planes:
+            operands = (timer.before, elapsed.base, elapsed.planes, elapsed.start)
+            self.emit(op, timer.q, power, *operands)
+        else:
+            self.copy_to(timer.q, FALSE if op is Op.TP else power)
+
+    def elapsed_at_least(self, timer: Elapsed, ms: int, *, more: bool = False) -> int:
+        """A temporary: ET >= ms (with ``more``: ET > ms)."""
+        if ms > timer.preset_ms or (more and ms == timer.preset_ms):
+            return FALSE
+        scans = ms // self.period_ms + 1 if more else self.scans(ms)
+        if scans <= 0:
+            return TRUE
+        over = self.temporary()
+        self.emit(Op.UGE, over, timer.base, timer.planes, 1)
+        done = self.not_(over)  # the count stands at zero: the time is over
+        if timer.start + scans >= 1 << timer.planes:
+            return done
+        running = self.temporary()
+        self.emit(Op.UGE, running, timer.base, timer.planes, timer.start + scans)
+        return self.or_(done, running)
+
+    # -- result -------------------------------------------------------------------------------
+
+    def retention(self, rows: list[tuple[int, bool]]) -> tuple[Section, Section]:
+        """Table ranges for SAVE and RESTORE over ``rows`` of (plane, retained)."""
+        kept = [(plane, self.temporary()) for plane, retained in rows if retained]
+        lost = [(plane, -1) for plane, retained in rows if not retained]
+        first = len(self._table)
+        self._table += kept + lost
+        return Section(first, first + len(kept)), Section(first, len(self._table))
+
+    def machine(self) -> Machine:
+        """The finished machine, in fresh arrays."""
+        code = np.array(self._code, np.int32).reshape(-1, WIDTH)
+        spread = np.ones((1, 64))
+        return Machine(
+            code=code,
+            physics=np.array(self._physics, np.int32).reshape(-1, WIDTH),
+            initial=np.array(self._initial, np.uint64),
+            table=np.array(self._table, np.int32).reshape(-1, 2),
+            quantities=np.array(self._quantities, np.float64).reshape(-1, 1) * spread,
+            parameters=np.array(self._parameters, np.float64).reshape(-1, 1) * spread,
+            parameter_rows=dict(self._parameter_rows),
+            sections=dict(self._sections),
+            physics_sections=dict(self._physics_sections),
+            symbols=dict(self.symbols),
+            state=tuple(self._state),
+            choices=tuple(self._choices),
+            period_ms=self.period_ms,
+        )

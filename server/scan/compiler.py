@@ -1,0 +1,396 @@
+"""From a program to instructions: rungs top to bottom, elements left to right.
+
+The program must be free of errors (``ladder.validation``). Points are bound by direct address.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
+from server.ladder.program import (
+    Assignment,
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Name,
+    Number,
+    Operand,
+    Parallel,
+    Path,
+    Program,
+    Rung,
+    Series,
+    Variable,
+    walk,
+)
+from server.scan.assembler import Assembler, Bit, Elapsed, Signal, TimerState, Word
+from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
+
+_ARITHMETIC = {
+    Operator.ADD: Op.ADD,
+    Operator.SUB: Op.SUB,
+    Operator.MUL: Op.MUL,
+    Operator.DIV: Op.DIV,
+}
+_TIMERS = {"TON": Op.TON, "TOF": Op.TOF, "TP": Op.TP}
+_INT_MAX, _INT_MIN = 0x7FFF, 0x8000
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledProgram:
+    """Where a program's signals stand in the machine.
+
+    ``symbols`` has every variable and block output by lower-case name, ``outputs`` the output
+    points by address, ``power`` the plane that leads out of each element (with the network's own
+    result under the empty path), ``fault`` the sticky arithmetic fault.
+    """
+
+    symbols: dict[str, Signal]
+    outputs: dict[str, Signal]
+    power: dict[tuple[int, Path], int]
+    fault: int
+
+
+def compile_program(
+    asm: Assembler,
+    program: Program,
+    inputs: Mapping[str, Signal],
+    power: int,
+    *,
+    observe: bool = False,
+    exact_timers: bool = True,
+) -> CompiledProgram:
+    """Emit one scan of the program into ``asm``.
+
+    ``inputs`` are the input points by address; ``power`` is the plane of the controller's supply:
+    without it the program stands still, keeps RETAIN variables and loses the others. With
+    ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
+    ``exact_timers`` false a running timer may be over at any later scan (for proofs).
+    """
+    compiler = _Compiler(asm, observe, exact_timers)
+    first = len(asm.state_planes())
+    compiler.declare(program, inputs)
+    marker = compiler.begin(power)
+    for number, rung in enumerate(program.rungs):
+        compiler.rung(number, rung)
+    state = asm.state_planes()[first:]
+    rows = [(plane, plane in compiler.retained) for plane in state]
+    saved, all_rows = asm.retention(rows)
+    asm.replace(marker, Op.SAVE, power, saved.first, saved.last)
+    asm.emit(Op.RESTORE, power, all_rows.first, all_rows.last)
+    outputs = {
+        v.address: compiler.symbols[v.symbol.lower()]
+        for v in program.variables
+        if v.address and v.address.upper().startswith("%Q")
+    }
+    return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault)
+
+
+@dataclass(slots=True)
+class _Instance:
+    """A declared function block: its type and the planes of its state."""
+
+    type: str
+    timer: TimerState | None = None
+    q: int = FALSE
+    qd: int = FALSE
+    count: int = 0
+    memory: int = FALSE
+    memory_down: int = FALSE
+
+
+@dataclass(slots=True)
+class _Compiler:
+    asm: Assembler
+    observe: bool
+    exact_timers: bool
+    symbols: dict[str, Signal] = field(default_factory=dict)
+    instances: dict[str, _Instance] = field(default_factory=dict)
+    retained: set[int] = field(default_factory=set)
+    power: dict[tuple[int, Path], int] = field(default_factory=dict)
+    fault: int = FALSE
+
+    # -- declarations -------------------------------------------------------------------------
+
+    def declare(self, program: Program, inputs: Mapping[str, Signal]) -> None:
+        self.fault = self.asm.bit()
+        blocks = {
+            element.instance.lower(): element
+            for rung in program.rungs
+            for _, element in walk(rung.network)
+            if isinstance(element, Block)
+        }
+        for variable in program.variables:
+            first = len(self.asm.state_planes())
+            name = variable.symbol.lower()
+            if variable.type in BLOCK_TYPES:
+                self.declare_instance(name, variable.type, blocks.get(name))
+            else:
+                self.symbols[name] = self.variable(variable, inputs)
+            if variable.retain:
+                self.retained.update(self.asm.state_planes()[first:])
+
+    def variable(self, variable: Variable, inputs: Mapping[str, Signal]) -> Signal:
+        if variable.address and variable.address.upper().startswith("%I"):
+            unwired: Signal = Bit(FALSE) if variable.type == "BOOL" else Word(self.asm.constant(0))
+            return inputs.get(variable.address, unwired)
+        initial = variable.initial or 0
+        if variable.type == "BOOL":
+            return Bit(self.asm.bit(bool(initial)))
+        return Word(self.asm.planes(INT_PLANES, initial & 0xFFFF))
+
+    def declare_instance(self, name: str, kind: str, block: Block | None) -> None:
+        asm = self.asm
+        instance = _Instance(kind)
+        self.instances[name] = instance
+        if kind in _TIMERS:
+            preset = _preset(block, "PT")
+            instance.timer = asm.timer_state(preset)
+            instance.q = instance.timer.q
+            self.symbols[f"{name}.et"] = instance.timer.elapsed
+        elif kind in ("CTU", "CTD", "CTUD"):
+            instance.q, instance.qd = asm.bit(), asm.bit()
+            instance.memory, instance.memory_down = asm.bit(), asm.bit()
+            instance.count = asm.planes(INT_PLANES)
+            self.symbols[f"{name}.cv"] = Word(instance.count)
+        else:
+            instance.q, instance.memory = asm.bit(), asm.bit()
+        self.symbols[f"{name}.{BLOCK_TYPES[kind].power_out.lower()}"] = Bit(instance.q)
+        if kind == "CTUD":
+            self.symbols[f"{name}.qd"] = Bit(instance.qd)
+
+    def begin(self, power: int) -> int:
+        """The place of SAVE, whose table is known only at the end."""
+        return self.asm.emit(Op.SAVE, power, 0, 0)
+
+    # -- rungs --------------------------------------------------------------------------------
+
+    def rung(self, number: int, rung: Rung) -> None:
+        result = self.series(number, (), rung.network, TRUE)
+        if len(rung.outputs) > 1 or self.observe:
+            # An output may write the very variable that the network's last plane stands for.
+            own = self.asm.temporary()
+            self.asm.copy_to(own, result)
+            result = own
+        self.power[number, ()] = result
+        for output in rung.outputs:
+            self.output(output, result)
+
+    def series(self, number: int, prefix: Path, series: Series, power: int) -> int:
+        for i, item in enumerate(series.items):
+            path = (*prefix, i)
+            if isinstance(item, Parallel):
+                joined = FALSE
+                for j, branch in enumerate(item.branches):
+                    joined = self.asm.or_(joined, self.series(number, (*path, j), branch, power))
+                power = joined
+            else:
+                power = self.element(item, power)
+            if self.observe:
+                own = self.asm.temporary()
+                self.asm.copy_to(own, power)
+                power = own
+            self.power[number, path] = power
+        return power
+
+    def element(self, element: Element, power: int) -> int:
+        match element:
+            case Contact(kind, symbol):
+                return self.contact(kind, self.plane(symbol), power)
+            case Comparison(left, relation, right):
+                return self.asm.and_(power, self.compare(left, relation, right))
+            case Block():
+                return self.block(element, power)
+
+    def contact(self, kind: ContactKind, plane: int, power: int) -> int:
+        match kind:
+            case ContactKind.OPEN:
+                return self.asm.and_(power, plane)
+            case ContactKind.CLOSED:
+                return self.asm.and_not(power, plane)
+            case ContactKind.RISING:
+                return self.asm.and_(power, self.asm.rising(plane))
+            case ContactKind.FALLING:
+                return self.asm.and_(power, self.asm.falling(plane))
+
+    def output(self, output: Coil | Assignment, power: int) -> None:
+        asm = self.asm
+        if isinstance(output, Assignment):
+            self.assign(output, power)
+            return
+        plane = self.plane(output.symbol)
+        match output.kind:
+            case CoilKind.COIL:
+                asm.copy_to(plane, power)
+            case CoilKind.NEGATED:
+                asm.emit(Op.NOT, plane, power)
+            case CoilKind.SET:
+                asm.emit(Op.SET, plane, power)
+            case CoilKind.RESET:
+                asm.emit(Op.RESET, plane, power)
+
+    def assign(self, output: Assignment, power: int) -> None:
+        target = self.word(Name(output.target))
+        left = self.word(output.left)
+        if output.operator is None or output.right is None:
+            self.asm.emit(Op.MOVE, target, left, power)
+        else:
+            op = _ARITHMETIC[output.operator]
+            self.asm.emit(op, target, left, self.word(output.right), power, self.fault)
+
+    # -- operands -----------------------------------------------------------------------------
+
+    def plane(self, symbol: str) -> int:
+        signal = self.symbols[symbol.lower()]
+        assert isinstance(signal, Bit), f"{symbol} is a BOOL"
+        return signal.plane
+
+    def word(self, operand: Operand) -> int:
+        match operand:
+            case Number(value):
+                return self.asm.constant(value)
+            case Name(symbol):
+                signal = self.symbols[symbol.lower()]
+                assert isinstance(signal, Word), f"{symbol} is an INT"
+                return signal.base
+            case Duration():
+                raise AssertionError("durations are compared with ET only")
+
+    def compare(self, left: Operand, relation: Relation, right: Operand) -> int:
+        if isinstance(left, Duration):
+            left, right = right, left
+            relation = _MIRRORED[relation]
+        if isinstance(right, Duration):
+            assert isinstance(left, Name), "a duration is compared with ET"
+            timer = self.symbols[left.symbol.lower()]
+            assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
+            return self.compare_elapsed(timer, relation, right.ms)
+        a, b = self.word(left), self.word(right)
+        d = self.asm.temporary()
+        match relation:
+            case Relation.EQ | Relation.NE:
+                self.asm.emit(Op.EQ, d, a, b)
+            case Relation.LT | Relation.GE:
+                self.asm.emit(Op.LT, d, a, b)
+            case Relation.GT | Relation.LE:
+                self.asm.emit(Op.LT, d, b, a)
+        positive = relation in (Relation.EQ, Relation.LT, Relation.GT)
+        return d if positive else self.asm.not_(d)
+
+    def compare_elapsed(self, timer: Elapsed, relation: Relation, ms: int) -> int:
+        asm = self.asm
+        at_least = asm.elapsed_at_least(timer, ms)
+        match relation:
+            case Relation.GE:
+                return at_least
+            case Relation.LT:
+                return asm.not_(at_least)
+        more = asm.elapsed_at_least(timer, ms, more=True)
+        match relation:
+            case Relation.GT:
+                return more
+            case Relation.LE:
+                return asm.not_(more)
+        equal = asm.and_not(at_least, more)
+        return equal if relation is Relation.EQ else asm.not_(equal)
+
+    # -- function blocks ----------------------------------------------------------------------
+
+    def block(self, block: Block, power: int) -> int:
+        asm = self.asm
+        instance = self.instances[block.instance.lower()]
+        q = instance.q
+        pins = {i.pin: i for i in block.inputs}
+
+        def pin(name: str) -> int:
+            if name not in pins:
+                return FALSE
+            operand = pins[name].operand
+            assert isinstance(operand, Name), f"{name} takes a BOOL"
+            plane = self.plane(operand.symbol)
+            return asm.not_(plane) if pins[name].negated else plane
+
+        match instance.type:
+            case "TON" | "TOF" | "TP":
+                assert instance.timer is not None
+                if self.exact_timers:
+                    asm.run_timer(_TIMERS[instance.type], power, instance.timer)
+                else:
+                    self.abstract_timer(instance.type, power, instance.timer)
+            case "SR":
+                asm.emit(Op.RESET, q, pin("R"))
+                asm.emit(Op.SET, q, power)
+            case "RS":
+                asm.emit(Op.SET, q, power)
+                asm.emit(Op.RESET, q, pin("R1"))
+            case "R_TRIG":
+                asm.emit(Op.RISE, q, power, instance.memory)
+            case "F_TRIG":
+                # Q := NOT CLK AND NOT M; M := NOT CLK
+                asm.emit(Op.RISE, q, asm.not_(power), instance.memory)
+            case _:
+                self.counter(block, instance, power, pin("CD"), pin("R"), pin("LD"))
+        return q
+
+    def counter(
+        self, block: Block, instance: _Instance, power: int, down: int, reset: int, load: int
+    ) -> None:
+        asm = self.asm
+        up, preset = power, _preset(block, "PV")
+        if instance.type == "CTD":
+            up, down = FALSE, power
+        rising, falling = asm.temporary(), asm.temporary()
+        asm.emit(Op.RISE, rising, up, instance.memory)
+        asm.emit(Op.RISE, falling, down, instance.memory_down)
+        limits = (preset & 0xFFFF, _INT_MAX, _INT_MIN)
+        asm.emit(Op.COUNT, instance.count, rising, falling, reset, load, *limits)
+        if instance.type != "CTD":
+            below = asm.temporary()
+            asm.emit(Op.LT, below, instance.count, asm.constant(preset))
+            asm.emit(Op.NOT, instance.q, below)
+        if instance.type != "CTU":
+            above = asm.temporary()
+            asm.emit(Op.LT, above, asm.constant(0), instance.count)
+            asm.emit(Op.NOT, instance.q if instance.type == "CTD" else instance.qd, above)
+
+    def abstract_timer(self, kind: str, power: int, timer: TimerState) -> None:
+        """A timer whose time may be over at any later scan: a choice decides."""
+        asm = self.asm
+        over, q, before = asm.choice(), timer.q, timer.before
+        if kind == "TON":
+            # q := power and (q or before and over)
+            done = asm.or_(q, asm.and_(before, over))
+            asm.copy_to(q, asm.and_(power, done))
+        elif kind == "TOF":
+            # q := power or q and not (over and not before)
+            ended = asm.and_not(over, before)
+            asm.copy_to(q, asm.or_(power, asm.and_not(q, ended)))
+        else:
+            # q := q and not over, or a rising edge while no pulse runs
+            fresh = asm.and_not(asm.and_not(power, before), q)
+            asm.copy_to(q, asm.or_(asm.and_not(q, over), fresh))
+        asm.copy_to(before, power)
+
+
+_MIRRORED = {
+    Relation.EQ: Relation.EQ,
+    Relation.NE: Relation.NE,
+    Relation.LT: Relation.GT,
+    Relation.LE: Relation.GE,
+    Relation.GT: Relation.LT,
+    Relation.GE: Relation.LE,
+}
+
+
+def _preset(block: Block | None, pin: str) -> int:
+    """The literal on PT (milliseconds) or PV; 0 for an instance that no rung holds."""
+    for wired in block.inputs if block else ():
+        match wired.operand:
+            case Duration(ms) if wired.pin == pin:
+                return ms
+            case Number(value) if wired.pin == pin:
+                return value
+    return 0

@@ -1,0 +1,290 @@
+"""The kernel: one pass over bit instructions, 64 lanes at once. The only interpreter there is.
+
+Arrays only; nothing is checked here. ``scan.assembler`` makes code that stays inside its memory;
+the tests run it once with NUMBA_BOUNDSCHECK=1 and once without compilation.
+"""
+
+import numpy as np
+from numba import njit, uint64
+from numpy.typing import NDArray
+
+from server.scan.instructions import INT_PLANES, Op
+from server.scan.lanes import ALL, transpose
+
+COPY, NOT, AND, OR, ANDN, XOR = (int(o) for o in (Op.COPY, Op.NOT, Op.AND, Op.OR, Op.ANDN, Op.XOR))
+MUX, SET, RESET, RISE, FALL = (int(o) for o in (Op.MUX, Op.SET, Op.RESET, Op.RISE, Op.FALL))
+TON, TOF, TP, COUNT, UGE = (int(o) for o in (Op.TON, Op.TOF, Op.TP, Op.COUNT, Op.UGE))
+LT, EQ, MOVE, ADD, SUB = (int(o) for o in (Op.LT, Op.EQ, Op.MOVE, Op.ADD, Op.SUB))
+MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE))
+
+_ZERO = np.uint64(0)
+
+
+@njit(cache=True, inline="always")
+def _load(bits: NDArray[np.uint64], base: int, planes: int, value: int, where: np.uint64) -> None:
+    """Write a constant into the lanes of ``where``."""
+    for i in range(planes):
+        if (value >> i) & 1:
+            bits[base + i] |= where
+        else:
+            bits[base + i] &= ~where
+
+
+@njit(cache=True, inline="always")
+def _increment(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> np.uint64:
+    """Add one in the lanes of ``where``; returns the lanes that carried out."""
+    carry = where
+    for i in range(planes):
+        if carry == _ZERO:
+            break
+        plane: np.uint64 = bits[base + i]
+        bits[base + i] = plane ^ carry
+        carry = carry & plane
+    return carry
+
+
+@njit(cache=True, inline="always")
+def _decrement(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> None:
+    borrow = where
+    for i in range(planes):
+        if borrow == _ZERO:
+            break
+        plane = bits[base + i]
+        bits[base + i] = plane ^ borrow
+        borrow &= ~plane
+
+
+@njit(cache=True, inline="always")
+def _unsigned_ge(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
+    ge: np.uint64 = ALL
+    for i in range(planes):
+        plane = bits[base + i]
+        if (value >> i) & 1:
+            ge &= plane
+        else:
+            ge |= plane
+    return ge
+
+
+@njit(cache=True, inline="always")
+def _equals(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
+    same = ALL
+    for i in range(planes):
+        if (value >> i) & 1:
+            same &= bits[base + i]
+        else:
+            same &= ~bits[base + i]
+    return same
+
+
+@njit(cache=True, inline="always")
+def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
+    less = _ZERO
+    for i in range(INT_PLANES - 1):
+        less = (~bits[a + i] & bits[b + i]) | (~(bits[a + i] ^ bits[b + i]) & less)
+    sign_a = bits[a + INT_PLANES - 1]
+    sign_b = bits[b + INT_PLANES - 1]
+    return (sign_a & ~sign_b) | (~(sign_a ^ sign_b) & less)
+
+
+@njit(cache=True)
+def _arithmetic(
+    op: int, bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int
+) -> None:
+    """One operation on INTs in the lanes of ``enable``, by way of one word per lane."""
+    words = np.zeros(64, np.uint64)
+    for i in range(INT_PLANES):
+        words[i] = bits[a + i]
+        words[16 + i] = bits[b + i]
+    transpose(words)
+    faulty = _ZERO
+    for lane in range(64):
+        one = uint64(1) << uint64(lane)
+        if not enable & one:
+            words[lane] = _ZERO
+            continue
+        word = np.int64(words[lane])
+        x = ((word & 0xFFFF) ^ 0x8000) - 0x8000
+        y = (((word >> 16) & 0xFFFF) ^ 0x8000) - 0x8000
+        result = np.int64(0)
+        bad = False
+        if op == MUL:
+            result = x * y
+        elif y == 0:
+            bad = True
+        else:
+            result = abs(x) // abs(y)
+            if (x < 0) != (y < 0):
+                result = -result
+        if bad or result < -32768 or result > 32767:
+            faulty |= one
+            result = np.int64(0)
+        words[lane] = uint64(result & 0xFFFF)
+    transpose(words)
+    keep = ~enable | faulty
+    for i in range(INT_PLANES):
+        bits[d + i] = (bits[d + i] & keep) | (words[i] & ~keep)
+    bits[fault] |= faulty
+
+
+@njit(cache=True)
+def _add(
+    bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int, subtract: bool
+) -> None:
+    """Ripple-carry sum or difference; lanes that overflow keep the target and set the fault."""
+    flip = ALL if subtract else _ZERO
+    carry = flip
+    before = carry
+    result = np.empty(INT_PLANES, np.uint64)
+    for i in range(INT_PLANES):
+        x = bits[a + i]
+        y = bits[b + i] ^ flip
+        result[i] = x ^ y ^ carry
+        before = carry
+        carry = (x & y) | (carry & (x ^ y))
+    overflow = (before ^ carry) & enable
+    keep = ~enable | overflow
+    for i in range(INT_PLANES):
+        bits[d + i] = (bits[d + i] & keep) | (result[i] & ~keep)
+    bits[fault] |= overflow
+
+
+@njit(cache=True)
+def _count(bits: NDArray[np.uint64], row: NDArray[np.int32]) -> None:
+    """CTU, CTD and CTUD in one: reset over load over counting; both edges: no change."""
+    base = row[1]
+    up = bits[row[2]]
+    down = bits[row[3]]
+    reset = bits[row[4]]
+    load = bits[row[5]] & ~reset
+    if (up | down | reset | load) == _ZERO:
+        return
+    counting = ~(reset | load)
+    rising = up & ~down & counting
+    falling = down & ~up & counting
+    if rising != _ZERO:
+        rising &= ~_equals(bits, base, INT_PLANES, row[7])
+        _increment(bits, base, INT_PLANES, rising)
+    if falling != _ZERO:
+        falling &= ~_equals(bits, base, INT_PLANES, row[8])
+        _decrement(bits, base, INT_PLANES, falling)
+    if reset != _ZERO:
+        _load(bits, base, INT_PLANES, 0, reset)
+    if load != _ZERO:
+        _load(bits, base, INT_PLANES, row[6], load)
+
+
+@njit(cache=True)
+def _timer(op: int, bits: NDArray[np.uint64], row: NDArray[np.int32]) -> None:
+    """TON, TOF, TP. The count starts at 2**planes - preset, so that the carry says 'time over'."""
+    q = bits[row[1]]
+    x = bits[row[2]]
+    before = bits[row[3]]
+    base = row[4]
+    planes = row[5]
+    start = row[6]
+    if op == TON:
+        if (x | before) == _ZERO:
+            return
+        off = before & ~x
+        if off != _ZERO:
+            _load(bits, base, planes, start, off)
+        over = _increment(bits, base, planes, x & before & ~q)
+        q = (q | over) & x
+    elif op == TOF:
+        fresh = x & ~before
+        if fresh != _ZERO:
+            _load(bits, base, planes, start, fresh)
+        over = _increment(bits, base, planes, q & ~x & ~before)
+        q = x | (q & ~over)
+    else:
+        fresh = x & ~before & ~q
+        over = _increment(bits, base, planes, q)
+        q &= ~over
+        idle = (~x & ~q) | fresh
+        if idle != _ZERO:
+            _load(bits, base, planes, start, idle)
+        q |= fresh
+    bits[row[1]] = q
+    bits[row[3]] = x
+
+
+@njit(cache=True)
+def execute(
+    code: NDArray[np.int32],
+    first: int,
+    last: int,
+    bits: NDArray[np.uint64],
+    initial: NDArray[np.uint64],
+    table: NDArray[np.int32],
+) -> None:
+    """Execute ``code[first:last]`` once; ``bits`` is modified in place.
+
+    ``initial`` holds the memory at a cold start and ``table`` the plane lists of SAVE and RESTORE.
+    """
+    for pc in range(first, last):
+        row = code[pc]
+        op = row[0]
+        if op == AND:
+            bits[row[1]] = bits[row[2]] & bits[row[3]]
+        elif op == OR:
+            bits[row[1]] = bits[row[2]] | bits[row[3]]
+        elif op == ANDN:
+            bits[row[1]] = bits[row[2]] & ~bits[row[3]]
+        elif op == COPY:
+            bits[row[1]] = bits[row[2]]
+        elif op == NOT:
+            bits[row[1]] = ~bits[row[2]]
+        elif op == XOR:
+            bits[row[1]] = bits[row[2]] ^ bits[row[3]]
+        elif op == MUX:
+            s = bits[row[2]]
+            bits[row[1]] = (bits[row[3]] & s) | (bits[row[4]] & ~s)
+        elif op == SET:
+            bits[row[1]] |= bits[row[2]]
+        elif op == RESET:
+            bits[row[1]] &= ~bits[row[2]]
+        elif op == RISE:
+            a = bits[row[2]]
+            bits[row[1]] = a & ~bits[row[3]]
+            bits[row[3]] = a
+        elif op == FALL:
+            a = bits[row[2]]
+            bits[row[1]] = bits[row[3]] & ~a
+            bits[row[3]] = a
+        elif op == TON or op == TOF or op == TP:
+            _timer(op, bits, row)
+        elif op == COUNT:
+            _count(bits, row)
+        elif op == UGE:
+            bits[row[1]] = _unsigned_ge(bits, row[2], row[3], row[4])
+        elif op == LT:
+            bits[row[1]] = _signed_less(bits, row[2], row[3])
+        elif op == EQ:
+            same = ALL
+            for i in range(INT_PLANES):
+                same &= ~(bits[row[2] + i] ^ bits[row[3] + i])
+            bits[row[1]] = same
+        elif op == MOVE:
+            enable = bits[row[3]]
+            for i in range(INT_PLANES):
+                bits[row[1] + i] = (bits[row[1] + i] & ~enable) | (bits[row[2] + i] & enable)
+        elif op == ADD:
+            _add(bits, row[1], row[2], row[3], bits[row[4]], row[5], False)
+        elif op == SUB:
+            _add(bits, row[1], row[2], row[3], bits[row[4]], row[5], True)
+        elif op == MUL or op == DIV:
+            enable = bits[row[4]]
+            if enable != _ZERO:
+                _arithmetic(op, bits, row[1], row[2], row[3], enable, row[5])
+        elif op == SAVE:
+            if bits[row[1]] != ALL:
+                for i in range(row[2], row[3]):
+                    bits[table[i, 1]] = bits[table[i, 0]]
+        elif op == RESTORE:
+            power = bits[row[1]]
+            if power != ALL:
+                for i in range(row[2], row[3]):
+                    plane = table[i, 0]
+                    kept = bits[table[i, 1]] if table[i, 1] >= 0 else initial[plane]
+                    bits[plane] = (bits[plane] & power) | (kept & ~power)
