@@ -1,0 +1,196 @@
+"""Terms, courses, sections, who is in them, and the exercises set for them."""
+
+from datetime import date, datetime
+from enum import StrEnum
+
+from sqlalchemy import CheckConstraint, ForeignKey, String, UniqueConstraint, func, select
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from server.store.database import Base
+from server.store.people import User
+
+
+class Term(Base):
+    __tablename__ = "terms"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(String(80), unique=True)
+    begins: Mapped[date]
+    ends: Mapped[date]
+
+
+class Course(Base):
+    __tablename__ = "courses"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(String(20), unique=True)
+    title: Mapped[str] = mapped_column(String(200))
+
+
+class Section(Base):
+    __tablename__ = "sections"
+    __table_args__ = (UniqueConstraint("course_id", "term_id", "number"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    course_id: Mapped[int] = mapped_column(ForeignKey("courses.id"))
+    term_id: Mapped[int] = mapped_column(ForeignKey("terms.id"), index=True)
+    number: Mapped[str] = mapped_column(String(10))
+
+    course: Mapped[Course] = relationship(lazy="joined", innerjoin=True)
+    term: Mapped[Term] = relationship(lazy="joined", innerjoin=True)
+
+    @property
+    def title(self) -> str:
+        return f"{self.course.code} section {self.number}"
+
+
+class SectionRole(StrEnum):
+    """What somebody is in one section, whatever their role at the college."""
+
+    STUDENT = "student"
+    INSTRUCTOR = "instructor"
+    GRADER = "grader"
+
+
+TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
+
+
+class Enrolment(Base):
+    __tablename__ = "enrolments"
+
+    section_id: Mapped[int] = mapped_column(
+        ForeignKey("sections.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    role: Mapped[SectionRole]
+
+
+class Counting(StrEnum):
+    """Which of a student's attempts counts."""
+
+    BEST = "best"
+    LAST = "last"
+
+
+class Feedback(StrEnum):
+    """How much of a verdict a student sees; each word includes those before it."""
+
+    VERDICT = "verdict"
+    SENTENCE = "sentence"
+    CHART = "chart"
+
+
+class Assignment(Base):
+    """An exercise set for a section.
+
+    ``exercise`` is the slug of a folder of exercises. Work is taken from ``opens_at`` on; after
+    ``due_at`` it is late; from ``closes_at`` on (never, if None) it is not taken. ``attempts``
+    None means any number. ``feedback`` is released from attempt ``feedback_from_attempt`` on and,
+    if ``feedback_after_due``, to everybody once it is due; until then a student sees the verdict.
+    """
+
+    __tablename__ = "assignments"
+    __table_args__ = (
+        UniqueConstraint("section_id", "exercise"),
+        CheckConstraint("opens_at <= due_at", name="due_after_opening"),
+        CheckConstraint("closes_at IS NULL OR due_at <= closes_at", name="closes_after_due"),
+        CheckConstraint("attempts IS NULL OR attempts >= 1", name="at_least_one_attempt"),
+        CheckConstraint("feedback_from_attempt >= 1", name="feedback_from_an_attempt"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    section_id: Mapped[int] = mapped_column(ForeignKey("sections.id", ondelete="CASCADE"))
+    exercise: Mapped[str] = mapped_column(String(100))
+    title: Mapped[str] = mapped_column(String(200))
+    opens_at: Mapped[datetime]
+    due_at: Mapped[datetime]
+    closes_at: Mapped[datetime | None]
+    attempts: Mapped[int | None]
+    counting: Mapped[Counting] = mapped_column(default=Counting.BEST)
+    feedback: Mapped[Feedback] = mapped_column(default=Feedback.CHART)
+    feedback_from_attempt: Mapped[int] = mapped_column(default=1)
+    feedback_after_due: Mapped[bool] = mapped_column(default=False)
+
+    section: Mapped[Section] = relationship(lazy="joined", innerjoin=True)
+
+    def feedback_for(self, attempt: int, now: datetime) -> Feedback:
+        """What a student may see of the verdict on this attempt at this moment."""
+        released = attempt >= self.feedback_from_attempt or (
+            self.feedback_after_due and now > self.due_at
+        )
+        return self.feedback if released else Feedback.VERDICT
+
+
+def find_section(session: Session, section_id: int) -> Section | None:
+    return session.get(Section, section_id)
+
+
+def find_assignment(session: Session, assignment_id: int) -> Assignment | None:
+    return session.get(Assignment, assignment_id)
+
+
+def role_in_section(session: Session, user_id: int, section_id: int) -> SectionRole | None:
+    return session.scalar(
+        select(Enrolment.role).where(
+            Enrolment.user_id == user_id, Enrolment.section_id == section_id
+        )
+    )
+
+
+def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRole]]:
+    """The sections somebody is in, the newest term first."""
+    rows = session.execute(
+        select(Section, Enrolment.role)
+        .join(Enrolment)
+        .join(Section.course)
+        .join(Section.term)
+        .where(Enrolment.user_id == user_id)
+        .order_by(Term.begins.desc(), Course.code, Section.number)
+    )
+    return [(section, role) for section, role in rows]
+
+
+def all_sections(session: Session) -> list[Section]:
+    """Every section of the college, the newest term first."""
+    return list(
+        session.scalars(
+            select(Section)
+            .join(Section.course)
+            .join(Section.term)
+            .order_by(Term.begins.desc(), Course.code, Section.number)
+        )
+    )
+
+
+def assignments_of(session: Session, section_ids: list[int]) -> list[Assignment]:
+    """What is set for these sections, in the order in which it is due."""
+    return list(
+        session.scalars(
+            select(Assignment)
+            .where(Assignment.section_id.in_(section_ids))
+            .order_by(Assignment.due_at, Assignment.id)
+        )
+    )
+
+
+def students_of(session: Session, section_id: int) -> list[User]:
+    return list(
+        session.scalars(
+            select(User)
+            .join(Enrolment)
+            .where(Enrolment.section_id == section_id, Enrolment.role == SectionRole.STUDENT)
+            .order_by(func.lower(User.listed_as), User.id)
+        )
+    )
+
+
+def student_counts(session: Session) -> dict[int, int]:
+    """Number of students by section id; a section without students has no entry."""
+    rows = session.execute(
+        select(Enrolment.section_id, func.count())
+        .where(Enrolment.role == SectionRole.STUDENT)
+        .group_by(Enrolment.section_id)
+    )
+    return dict(rows.tuples().all())

@@ -1,0 +1,143 @@
+"""Who may sign in: users and their roles, browser sessions, refused attempts."""
+
+import hashlib
+import secrets
+from datetime import datetime, timedelta
+from enum import StrEnum
+from functools import cache
+from threading import BoundedSemaphore
+
+from pwdlib import PasswordHash
+from sqlalchemy import ForeignKey, String, delete, func, or_, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from server.store.database import Base
+
+
+class Role(StrEnum):
+    """What a user is at the college; what they are in one section is said by their enrolment."""
+
+    STUDENT = "student"
+    INSTRUCTOR = "instructor"
+    DEPARTMENT = "department"
+    ADMINISTRATOR = "administrator"
+
+
+class User(Base):
+    """One person. ``listed_as`` is the name in the order in which lists are sorted."""
+
+    __tablename__ = "users"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    email: Mapped[str] = mapped_column(String(254), unique=True)
+    name: Mapped[str] = mapped_column(String(200))
+    listed_as: Mapped[str] = mapped_column(String(200))
+    role: Mapped[Role]
+    password_hash: Mapped[str | None] = mapped_column(String(200))
+
+
+class BrowserSession(Base):
+    """A signed-in browser. The cookie holds a random id; here is only its hash."""
+
+    __tablename__ = "browser_sessions"
+
+    token_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+
+
+class RefusedAttempt(Base):
+    """A sign-in that has not (yet) succeeded; success takes an email's rows away."""
+
+    __tablename__ = "refused_attempts"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    email: Mapped[str] = mapped_column(String(254), index=True)
+    address: Mapped[str] = mapped_column(String(64), index=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+
+
+ATTEMPT_WINDOW = timedelta(minutes=15)
+ATTEMPTS_PER_EMAIL = 10
+# A whole class may stand behind one address.
+ATTEMPTS_PER_ADDRESS = 100
+
+_passwords = PasswordHash.recommended()
+# Each argon2 verification takes some 60 MB; a burst of sign-ins waits here instead of filling
+# the memory.
+_verifying = BoundedSemaphore(2)
+
+
+def normal_email(text: str) -> str:
+    """Addresses that differ only in case or outer spaces are one account."""
+    return text.strip().lower()
+
+
+def hash_password(password: str) -> str:
+    return _passwords.hash(password)
+
+
+@cache
+def _nobodys_hash() -> str:
+    return hash_password(secrets.token_urlsafe())
+
+
+def verify_password(password: str, password_hash: str | None) -> tuple[bool, str | None]:
+    """Whether it fits, and a new hash where the stored one is weaker than today's.
+
+    Takes about 0.1 s, for an unknown user too; call it outside a unit of work.
+    """
+    with _verifying:
+        fits, better = _passwords.verify_and_update(password, password_hash or _nobodys_hash())
+    return (True, better) if fits and password_hash else (False, None)
+
+
+def find_user(session: Session, email: str) -> User | None:
+    return session.scalar(select(User).where(User.email == normal_email(email)))
+
+
+def note_attempt(session: Session, email: str, address: str, now: datetime) -> bool:
+    """Note that a sign-in begins; False if there were too many of late.
+
+    It is noted before the password is looked at, so that attempts made side by side all count.
+    """
+    email = normal_email(email)
+    session.execute(delete(RefusedAttempt).where(RefusedAttempt.at <= now - ATTEMPT_WINDOW))
+    by_email, by_address = session.execute(
+        select(
+            func.count().filter(RefusedAttempt.email == email),
+            func.count().filter(RefusedAttempt.address == address),
+        ).where(or_(RefusedAttempt.email == email, RefusedAttempt.address == address))
+    ).one()
+    if by_email >= ATTEMPTS_PER_EMAIL or by_address >= ATTEMPTS_PER_ADDRESS:
+        return False
+    session.add(RefusedAttempt(email=email, address=address, at=now))
+    return True
+
+
+def begin_session(session: Session, user: User, now: datetime, length: timedelta) -> str:
+    """Sign ``user`` in; return the token for the cookie, which is stored nowhere."""
+    session.execute(delete(RefusedAttempt).where(RefusedAttempt.email == user.email))
+    session.execute(delete(BrowserSession).where(BrowserSession.expires_at <= now))
+    token = secrets.token_urlsafe(32)
+    session.add(
+        BrowserSession(token_hash=_token_hash(token), user_id=user.id, expires_at=now + length)
+    )
+    return token
+
+
+def end_session(session: Session, token: str) -> None:
+    session.execute(delete(BrowserSession).where(BrowserSession.token_hash == _token_hash(token)))
+
+
+def session_user(session: Session, token: str, now: datetime) -> User | None:
+    """The user whose browser holds this token, while the session lasts."""
+    return session.scalar(
+        select(User)
+        .join(BrowserSession)
+        .where(BrowserSession.token_hash == _token_hash(token), BrowserSession.expires_at > now)
+    )
+
+
+def _token_hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

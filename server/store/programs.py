@@ -1,0 +1,183 @@
+"""The program a student works on: the current state and the steps back and forth from it.
+
+Every state is one row of history that is never changed; the working program points at one of
+them. A change is refused when the sender did not know the newest state, so that two windows never
+overwrite each other.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ForeignKey, UniqueConstraint, delete, func, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from server.store.courses import Assignment, Enrolment
+from server.store.database import Base, Document
+
+STEPS_KEPT = 100
+
+
+class WorkingProgram(Base):
+    """Where a user stands with an assignment. ``revision`` grows with every change, undo too."""
+
+    __tablename__ = "working_programs"
+    __table_args__ = (UniqueConstraint("assignment_id", "user_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    assignment_id: Mapped[int] = mapped_column(ForeignKey("assignments.id", ondelete="CASCADE"))
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    revision: Mapped[int]
+    position: Mapped[int]
+    saved_at: Mapped[datetime]
+
+
+class ProgramStep(Base):
+    """One state of a working program; positions run from its start without a gap."""
+
+    __tablename__ = "program_steps"
+
+    working_program_id: Mapped[int] = mapped_column(
+        ForeignKey("working_programs.id", ondelete="CASCADE"), primary_key=True
+    )
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    program: Mapped[Document]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingCopy:
+    """What a page needs of a working program; revision 0 means that nothing is saved yet."""
+
+    program: Document
+    revision: int
+    can_undo: bool
+    can_redo: bool
+    saved_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stale:
+    """A change was refused: it was made on an older state than ``current``."""
+
+    current: WorkingCopy
+
+
+def lock_work(session: Session, assignment: Assignment, user_id: int) -> None:
+    """Let other units of work on this user's programs in the section wait for this one.
+
+    SQLite has one writer at a time anyway.
+    """
+    session.execute(
+        select(Enrolment.role)
+        .where(Enrolment.section_id == assignment.section_id, Enrolment.user_id == user_id)
+        .with_for_update()
+    )
+
+
+def working_copy(
+    session: Session, assignment: Assignment, user_id: int, start: Document
+) -> WorkingCopy:
+    """The user's program for this assignment; ``start``, what the exercise gives, before any."""
+    work = _find(session, assignment, user_id)
+    if work is None:
+        return WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
+    return _copy(session, work)
+
+
+def save_program(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    program: Document,
+    *,
+    revision: int,
+    start: Document,
+    now: datetime,
+) -> WorkingCopy | Stale:
+    """Make ``program`` the newest state; steps that were undone before are given up.
+
+    ``revision`` is the one the sender saw; ``start`` becomes the state that the first undo
+    leads back to.
+    """
+    lock_work(session, assignment, user_id)
+    work = _find(session, assignment, user_id)
+    if revision != (work.revision if work else 0):
+        return Stale(working_copy(session, assignment, user_id, start))
+    if work is None:
+        work = WorkingProgram(
+            assignment_id=assignment.id, user_id=user_id, revision=0, position=0, saved_at=now
+        )
+        session.add(work)
+        session.flush()
+        session.add(ProgramStep(working_program_id=work.id, position=0, program=start))
+    steps = delete(ProgramStep).where(ProgramStep.working_program_id == work.id)
+    session.execute(steps.where(ProgramStep.position > work.position))
+    _move(work, work.position + 1, now)
+    session.add(ProgramStep(working_program_id=work.id, position=work.position, program=program))
+    session.execute(steps.where(ProgramStep.position < work.position - STEPS_KEPT))
+    session.flush()
+    return _copy(session, work)
+
+
+def undo(
+    session: Session, assignment: Assignment, user_id: int, *, revision: int, now: datetime
+) -> WorkingCopy | Stale | None:
+    """Go one step back; None if there is none to go to."""
+    return _step(session, assignment, user_id, -1, revision, now)
+
+
+def redo(
+    session: Session, assignment: Assignment, user_id: int, *, revision: int, now: datetime
+) -> WorkingCopy | Stale | None:
+    """Take one step forward again; None if there is none to go to."""
+    return _step(session, assignment, user_id, 1, revision, now)
+
+
+def _step(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    by: int,
+    revision: int,
+    now: datetime,
+) -> WorkingCopy | Stale | None:
+    lock_work(session, assignment, user_id)
+    work = _find(session, assignment, user_id)
+    if work is None:
+        return None
+    if revision != work.revision:
+        return Stale(_copy(session, work))
+    if session.get(ProgramStep, (work.id, work.position + by)) is None:
+        return None
+    _move(work, work.position + by, now)
+    session.flush()
+    return _copy(session, work)
+
+
+def _move(work: WorkingProgram, position: int, now: datetime) -> None:
+    work.position = position
+    work.revision += 1
+    work.saved_at = now
+
+
+def _find(session: Session, assignment: Assignment, user_id: int) -> WorkingProgram | None:
+    return session.scalar(
+        select(WorkingProgram).where(
+            WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id
+        )
+    )
+
+
+def _copy(session: Session, work: WorkingProgram) -> WorkingCopy:
+    first, last = session.execute(
+        select(func.min(ProgramStep.position), func.max(ProgramStep.position)).where(
+            ProgramStep.working_program_id == work.id
+        )
+    ).one()
+    step = session.get_one(ProgramStep, (work.id, work.position))
+    return WorkingCopy(
+        program=step.program,
+        revision=work.revision,
+        can_undo=work.position > first,
+        can_redo=work.position < last,
+        saved_at=work.saved_at,
+    )
