@@ -138,7 +138,7 @@ class Assembler:
         return self.planes(1, int(initial))
 
     def control(self, initial: bool = False) -> int:
-        """A plane that is set from outside: an operator's control, a fault, a choice of the plant."""
+        """A plane that is set from outside: a control, a fault, a choice of the plant."""
         plane = self.temporary()
         self._initial[plane] = ALL_ONES if initial else 0
         return plane

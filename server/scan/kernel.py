@@ -84,7 +84,8 @@ def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
         less = (~bits[a + i] & bits[b + i]) | (~(bits[a + i] ^ bits[b + i]) & less)
     sign_a = bits[a + INT_PLANES - 1]
     sign_b = bits[b + INT_PLANES - 1]
-    return (sign_a & ~sign_b) | (~(sign_a ^ sign_b) & less)
+    result: np.uint64 = (sign_a & ~sign_b) | (~(sign_a ^ sign_b) & less)
+    return result
 
 
 @njit(cache=True)
