@@ -1,0 +1,73 @@
+"""An exercise: statement, points, requirements, plant, scenarios. One checked, frozen object."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from server.ladder.points import PointDeclaration
+from server.ladder.program import Program
+from server.marking.patterns import Check
+from server.marking.scenario import Scenario
+from server.plant.model import Plant
+
+
+class RequirementKind(StrEnum):
+    """Where a requirement comes from and what it looks at."""
+
+    STATED = "stated"
+    IMPLIED = "implied"
+    STRUCTURE = "structure"
+    DOCUMENTATION = "documentation"
+
+
+class Release(StrEnum):
+    """What a student sees of a requirement that is not met."""
+
+    VERDICT = "verdict"
+    SENTENCE = "sentence"
+    CHART = "chart"
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """One demand that is marked by itself."""
+
+    id: str
+    text: str
+    kind: RequirementKind
+    checks: tuple[Check, ...]
+    weight: int = 1
+    outcomes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FeedbackPolicy:
+    """What is released, and from which attempt on."""
+
+    release: Release = Release.SENTENCE
+    chart_from_attempt: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """Everything of one folder below ``exercises``, checked.
+
+    ``observer`` is a program in rung text that runs beside the monitors and makes signals for the
+    checks: counters and timers of the exercise, never the student's. ``internal_bits`` are bits
+    that the statement names. ``suite_hash`` identifies checks, plant and scenarios together.
+    """
+
+    slug: str
+    title: str
+    version: int
+    summary: str
+    statement: str
+    period_ms: int
+    points: tuple[PointDeclaration, ...]
+    internal_bits: tuple[PointDeclaration, ...]
+    plant: Plant
+    observer: Program
+    requirements: tuple[Requirement, ...]
+    scenarios: tuple[Scenario, ...]
+    feedback: FeedbackPolicy
+    outcomes: dict[str, str]
+    suite_hash: str

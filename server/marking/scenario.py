@@ -1,0 +1,75 @@
+"""Scenarios: a starting state of plant and panel, and a timeline of actions and faults."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from server.marking.patterns import Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A control of the panel, a fault or the supply is switched on or off.
+
+    ``control`` is a symbol of the machine: ``panel.start_pb``, ``fault.stop_pb.broken wire``,
+    ``power``.
+    """
+
+    control: str
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Adjust:
+    """A quantity of the plant is set by hand: ``sump.level`` to 1200 mm, say."""
+
+    quantity: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An item is put on a belt, ``position`` metres from its infeed."""
+
+    belt: str
+    position: float
+    marked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Clear:
+    """All items between two positions (metres) are taken off a belt."""
+
+    belt: str
+    first: float
+    last: float
+
+
+Action: TypeAlias = Turn | Adjust | Place | Clear
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Actions taken ``after_ms`` from the step before, or in the scan in which ``when`` holds.
+
+    A condition that does not come within ``within_ms`` ends the scenario there.
+    """
+
+    actions: tuple[Action, ...] = ()
+    after_ms: int = 0
+    when: Expression | None = None
+    within_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """One run of the suite. ``judges`` limits it to those requirements; empty means all.
+
+    ``start`` is applied before the first scan. The run ends ``run_on_ms`` after the last step.
+    """
+
+    name: str
+    steps: tuple[Step, ...]
+    start: tuple[Action, ...] = ()
+    open: bool = False
+    judges: tuple[str, ...] = ()
+    run_on_ms: int = 2000

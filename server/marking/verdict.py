@@ -1,0 +1,79 @@
+"""Verdicts: per requirement a status, how it is known, and the evidence."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """The three answers there are."""
+
+    MET = "met"
+    NOT_MET = "not met"
+    NOT_EXERCISED = "not exercised"
+
+
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """One signal of a timing chart: its value at each change.
+
+    ``times_ms[i]`` is when ``values[i]`` begins. ``unit`` is empty for a BOOL.
+    """
+
+    name: str
+    times_ms: tuple[int, ...]
+    values: tuple[float, ...]
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What was seen around the first failure: scenario, moment, the signals concerned."""
+
+    scenario: str
+    open: bool
+    at_ms: int
+    from_ms: int
+    to_ms: int
+    lanes: tuple[Lane, ...] = ()
+    allowed_ms: int | None = None
+    causes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RequirementVerdict:
+    """The answer for one requirement, with one plain sentence."""
+
+    id: str
+    status: Status
+    known_by: str
+    sentence: str
+    score: float
+    max_score: float
+    evidence: Evidence | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer for one program; the same program, suite and engine give the same bytes."""
+
+    exercise: str
+    exercise_version: int
+    suite_hash: str
+    engine_version: str
+    requirements: tuple[RequirementVerdict, ...]
+    fault: str = ""
+
+    @property
+    def score(self) -> float:
+        """Points reached."""
+        return sum(r.score for r in self.requirements)
+
+    @property
+    def max_score(self) -> float:
+        """Points that can be reached."""
+        return sum(r.max_score for r in self.requirements)
+
+    @property
+    def all_met(self) -> bool:
+        """Whether every requirement is met."""
+        return all(r.status is Status.MET for r in self.requirements)
