@@ -1,0 +1,53 @@
+"""TIME literals of IEC 61131-3: ``T#2s500ms`` to whole milliseconds and back."""
+
+import re
+from decimal import Decimal
+
+from server.ladder.elements import TIME_MAX_MS
+
+_UNITS_MS = {"d": 86_400_000, "h": 3_600_000, "m": 60_000, "s": 1_000, "ms": 1}
+_LITERAL = re.compile(r"(?:T|TIME)#(?P<parts>[0-9.]+[a-z]+(?:_?[0-9.]+[a-z]+)*)", re.IGNORECASE)
+_PART = re.compile(r"([0-9]{1,9})(\.[0-9]{1,9})?(d|h|ms|m|s)", re.IGNORECASE)
+
+
+def parse_duration(literal: str) -> int:
+    """Milliseconds of a TIME literal.
+
+    The first unit may overflow (``T#90s``), only the last may have a fraction (``T#2.5s``), units
+    stand from large to small (IEC 61131-3, duration literals; from memory). Raises ValueError with
+    one sentence.
+    """
+    whole = _LITERAL.fullmatch(literal)
+    if whole is None:
+        raise ValueError("Write a duration like T#2s500ms.")
+    parts = whole["parts"].replace("_", "")
+    matches = list(_PART.finditer(parts))
+    if "".join(m[0] for m in matches) != parts:
+        raise ValueError("The units of a duration are d, h, m, s and ms.")
+    units = [m[3].lower() for m in matches]
+    if units != sorted(set(units), key=list(_UNITS_MS).index):
+        raise ValueError("The units of a duration go from large to small, each once.")
+    if any(m[2] for m in matches[:-1]):
+        raise ValueError("Only the last unit of a duration may have a fraction.")
+    total = sum(
+        (
+            Decimal(m[1] + (m[2] or "")) * _UNITS_MS[unit]
+            for m, unit in zip(matches, units, strict=True)
+        ),
+        Decimal(0),
+    )
+    if total != int(total):
+        raise ValueError("A duration is a whole number of milliseconds.")
+    if total > TIME_MAX_MS:
+        raise ValueError(f"A duration is {print_duration(TIME_MAX_MS)} at most.")
+    return int(total)
+
+
+def print_duration(ms: int) -> str:
+    """The canonical literal: largest unit first, units of zero left out, ``T#0s`` for none."""
+    parts: list[str] = []
+    for unit, size in _UNITS_MS.items():
+        count, ms = divmod(ms, size)
+        if count:
+            parts.append(f"{count}{unit}")
+    return "T#" + ("".join(parts) or "0s")

@@ -1,0 +1,19 @@
+"""The bounds on a program: what is handed in can be read, drawn and run in bounded time.
+
+Each is named in the message that enforces it.
+"""
+
+MAX_RUNGS = 400
+MAX_ELEMENTS = 200
+"""Elements and outputs in one rung."""
+MAX_NESTING = 12
+"""Parallels inside each other, and parentheses open at once in the text form."""
+MAX_VARIABLES = 400
+MAX_SERVES = 20
+"""Requirements that one rung names."""
+MAX_SYMBOL_LENGTH = 32
+MAX_COMMENT_LENGTH = 500
+MAX_TEXT_BYTES = 1_000_000
+MAX_JSON_BYTES = 1_000_000
+MAX_MESSAGES = 20
+"""Mistakes reported at once when a text can't be read."""

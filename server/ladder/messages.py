@@ -1,0 +1,74 @@
+"""Messages about a program: what is the matter, where, and how to mend it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from server.ladder.program import Path
+
+
+class Severity(StrEnum):
+    """How much a message matters: an error keeps a program from running."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where: a rung (from 0), in it an element or an output (from 0); line and column (from 1).
+
+    ``symbol`` names the variable a message is about, also where no rung is concerned.
+    """
+
+    rung: int | None = None
+    path: Path | None = None
+    output: int | None = None
+    line: int | None = None
+    column: int | None = None
+    symbol: str | None = None
+
+    def __str__(self) -> str:
+        """In a reader's words, everything counted from 1: ``rung 3, element 2.1.1``."""
+        words: list[str] = []
+        if self.line is not None:
+            words.append(f"line {self.line}")
+            words.extend([f"column {self.column}"] if self.column is not None else [])
+        if self.rung is not None:
+            words.append(f"rung {self.rung + 1}")
+            if self.path is not None:
+                words.append("element " + ".".join(str(step + 1) for step in self.path))
+            if self.output is not None:
+                words.append(f"output {self.output + 1}")
+        return ", ".join(words)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One sentence that says what is the matter, and one that says how to mend it."""
+
+    severity: Severity
+    rule: str
+    place: Place
+    text: str
+    mend: str = ""
+
+    def __str__(self) -> str:
+        place = str(self.place)
+        return " ".join(
+            filter(None, (f"{place[0].upper()}{place[1:]}:" if place else "", self.text, self.mend))
+        )
+
+
+class ProgramError(ValueError):
+    """A program that can't be read or run; carries every message that explains why."""
+
+    def __init__(self, messages: Iterable[Message]) -> None:
+        self.messages = tuple(messages)
+        super().__init__("\n".join(map(str, self.messages)))
+
+
+def error(rule: str, place: Place, text: str, mend: str = "") -> Message:
+    """A message that keeps the program from running."""
+    return Message(Severity.ERROR, rule, place, text, mend)

@@ -1,0 +1,101 @@
+"""Symbols, direct addresses, requirement numbers and comments: how each may be spelt."""
+
+import re
+import unicodedata
+
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
+from server.ladder.limits import MAX_SYMBOL_LENGTH
+
+SYMBOL = re.compile(r"_?[A-Za-z][A-Za-z0-9]*(?:_[A-Za-z0-9]+)*")
+"""An identifier of IEC 61131-3: no double underscore, none at the end (from memory)."""
+
+KEYWORDS = frozenset(
+    {"PROGRAM", "END_PROGRAM", "VAR", "RETAIN", "END_VAR", "AT"}
+    | {"IF", "THEN", "END_IF", "AND", "OR", "NOT", "TRUE", "FALSE", "RISING", "FALLING"}
+)
+"""Words with a meaning of their own in the text form."""
+
+RESERVED = KEYWORDS | frozenset(
+    {*DATA_TYPES, *BLOCK_TYPES, "XOR", "MOD", "ELSE", "ELSIF", "CASE", "OF", "FOR", "TO", "BY"}
+    | {"DO", "WHILE", "REPEAT", "UNTIL", "RETURN", "EXIT", "CONSTANT", "FUNCTION"}
+    | {"FUNCTION_BLOCK", "TYPE", "STRUCT", "ARRAY", "END_FOR", "END_CASE", "END_WHILE"}
+)
+"""Words that can't be symbols: keywords of IEC 61131-3's text languages and our type names."""
+
+ADDRESS = re.compile(r"%([IQM])(X|W)(0|[1-9][0-9]{0,3})(?:\.([0-9]))?")
+"""Direct address: area, size, word or byte number and, for a bit, its number."""
+
+REQUIREMENT = re.compile(r"R[0-9]{1,3}[a-z]?")
+"""Number of a requirement: R1, R2a."""
+
+_DIRECTION_MARKS = re.compile("[\u202a-\u202e\u2066-\u2069]")
+
+
+def canonical(name: str) -> str:
+    """The one spelling of a symbol or a block output: ``Delay.q`` becomes ``delay.Q``."""
+    symbol, dot, pin = name.partition(".")
+    return symbol.lower() + dot + pin.upper()
+
+
+def symbol_fault(symbol: str) -> tuple[str, str] | None:
+    """What is wrong with a symbol and how to mend it, or None for a good one."""
+    shown = shortened(symbol)
+    if symbol.upper() in RESERVED:
+        return (
+            f"The word {shown} has a meaning of its own and can't be a symbol.",
+            "Choose another symbol.",
+        )
+    if SYMBOL.fullmatch(symbol) is None:
+        return (
+            f"{shown} can't be a symbol.",
+            "Write a letter first, then letters, digits and single underscores.",
+        )
+    if len(symbol) > MAX_SYMBOL_LENGTH:
+        return (
+            f"The symbol {shown} has {len(symbol)} characters.",
+            f"Use {MAX_SYMBOL_LENGTH} at most.",
+        )
+    return None
+
+
+def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
+    """What is wrong with a direct address for a type and how to mend it, or None."""
+    form = {"BOOL": ("X", "%IX0.0, %QX0.1 or %MX0.0"), "INT": ("W", "%IW2, %QW0 or %MW4")}
+    if data_type not in form:
+        return f"A {data_type} can't have a direct address.", "Declare it without AT."
+    size, example = form[data_type]
+    parts = ADDRESS.fullmatch(address)
+    if parts is None or parts[2] != size or (parts[4] is None) == (size == "X"):
+        return (
+            f"{shortened(address)} is no direct address of {article(data_type)}.",
+            f"Write it like {example}.",
+        )
+    if parts[4] is not None and int(parts[4]) > 7:
+        return (f"The bit number in {address} is {parts[4]}.", "A byte has the bits 0 to 7.")
+    return None
+
+
+def article(noun: str) -> str:
+    """The noun with its indefinite article: an INT, a TON."""
+    return f"an {noun}" if noun in {"INT", "RS", "SR", "R_TRIG", "F_TRIG"} else f"a {noun}"
+
+
+def shortened(text: str, length: int = 40) -> str:
+    """Text as it may stand in a message: in quotes, on one line, cut when long."""
+    line = clean_line(text)
+    return f"'{line}'" if len(line) <= length else f"'{line[: length - 1]}…'"
+
+
+def clean_text(text: str) -> str:
+    """Comment lines without control characters, outer spaces and outer blank lines."""
+    return "\n".join(_clean(line) for line in text.strip().splitlines()).strip()
+
+
+def clean_line(text: str) -> str:
+    """A comment on one line, with single spaces."""
+    return " ".join(clean_text(text).split())
+
+
+def _clean(line: str) -> str:
+    visible = (" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in line)
+    return _DIRECTION_MARKS.sub("", "".join(visible)).strip()

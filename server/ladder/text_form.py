@@ -1,0 +1,92 @@
+"""The text form: a subset of IEC 61131-3 Structured Text, one rung a statement.
+
+AND is series, OR is parallel; ``parse_program(print_program(p)) == p`` for every program in normal
+form. DEVELOPERS.md shows an example of every construct.
+"""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from server.ladder.limits import MAX_TEXT_BYTES
+from server.ladder.messages import Place, ProgramError, error
+from server.ladder.program import Program, Rung, Series
+from server.ladder.text_cursor import Mistake
+from server.ladder.text_parser import Parser
+from server.ladder.text_printer import print_network, print_program, print_rung
+from server.ladder.text_source import Source
+
+__all__ = [
+    "parse_network",
+    "parse_program",
+    "parse_rung",
+    "parse_rungs",
+    "parse_source",
+    "print_network",
+    "print_program",
+    "print_rung",
+]
+
+T = TypeVar("T")
+
+
+def parse_program(text: str) -> Program:
+    """Read a whole program. Raises ProgramError with every mistake found, by line and column."""
+    return parse_source(text).program
+
+
+def parse_source(text: str) -> Source:
+    """Read a whole program and keep the places of its elements."""
+    return _read(text, Parser.program)
+
+
+def parse_rungs(text: str) -> tuple[Rung, ...]:
+    """Read rungs without declarations, as they are pasted."""
+    return tuple(source.rung for source in _read(text, Parser.rungs))
+
+
+def parse_rung(text: str) -> Rung:
+    """Read exactly one rung with the comment lines above it."""
+    rungs = parse_rungs(text)
+    if len(rungs) != 1:
+        raise ProgramError(
+            [
+                error(
+                    "syntax",
+                    Place(line=1, column=1),
+                    f"The text has {len(rungs)} rungs.",
+                    "Write one.",
+                )
+            ]
+        )
+    return rungs[0]
+
+
+def parse_network(text: str) -> Series:
+    """Read a network alone: ``(a OR b) AND NOT c``. An empty text is a wire."""
+    return Rung(_read(text, Parser.network)).network
+
+
+def _read(text: str, construct: Callable[[Parser], T]) -> T:
+    if len(text.encode("utf-8", "replace")) > MAX_TEXT_BYTES:
+        raise ProgramError(
+            [
+                error(
+                    "limit",
+                    Place(),
+                    f"The text is larger than {MAX_TEXT_BYTES} bytes.",
+                    "Leave out what is not needed.",
+                )
+            ]
+        )
+    parser = Parser(text)
+    try:
+        result = construct(parser)
+    except Mistake:
+        result = None
+    if result is None or parser.faults:
+        raise ProgramError(sorted(parser.faults, key=lambda fault: _position(fault.place)))
+    return result
+
+
+def _position(place: Place) -> tuple[int, int]:
+    return place.line or 0, place.column or 0

@@ -1,0 +1,139 @@
+"""The text form, stage one: characters to tokens and comments, each with its place."""
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from server.ladder.messages import Message, Place, error
+from server.ladder.names import KEYWORDS, canonical, shortened
+
+
+class TokenKind(StrEnum):
+    """What a token is, in a reader's words."""
+
+    WORD = "symbol"
+    OUTPUT_OF_BLOCK = "block output"
+    KEYWORD = "keyword"
+    NUMBER = "number"
+    DURATION = "duration"
+    ADDRESS = "direct address"
+    SIGN = "sign"
+    END = "the end of the text"
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word or sign; ``value`` is the canonical spelling, ``text`` what was written."""
+
+    kind: TokenKind
+    value: str
+    text: str
+    line: int
+    column: int
+
+    @property
+    def place(self) -> Place:
+        return Place(line=self.line, column=self.column)
+
+    def __str__(self) -> str:
+        return str(self.kind) if self.kind is TokenKind.END else shortened(self.text)
+
+
+@dataclass(frozen=True, slots=True)
+class Comment:
+    """A comment, and the index of the token that follows it."""
+
+    text: str
+    line: int
+    column: int
+    before: int
+
+    @property
+    def place(self) -> Place:
+        return Place(line=self.line, column=self.column)
+
+
+@dataclass(frozen=True, slots=True)
+class Tokens:
+    """A text taken apart. The last token is always of kind END."""
+
+    tokens: tuple[Token, ...]
+    comments: tuple[Comment, ...]
+    faults: tuple[Message, ...]
+
+
+_TOKEN = re.compile(
+    r"""
+    (?P<space>[\s\u00a0]+)
+  | (?P<line_comment>//[^\n]*)
+  | (?P<comment>\(\*.*?\*\))
+  | (?P<open_comment>\(\*)
+  | (?P<duration>(?:T|TIME)\#[A-Za-z0-9_.]*)
+  | (?P<name>[A-Za-z_][A-Za-z0-9_]*(?:\.[A-Za-z_][A-Za-z0-9_]*)?)
+  | (?P<number>[0-9][0-9_]*)
+  | (?P<address>%[A-Za-z0-9.]*)
+  | (?P<sign>:=|<>|<=|>=|[<>=;:,()+*/-]|&)
+  | (?P<strange>[^\s\x00-\x7f\u00a0]+|.)
+    """,
+    re.VERBOSE | re.DOTALL | re.IGNORECASE | re.ASCII,
+)
+_KINDS = {
+    "duration": TokenKind.DURATION,
+    "number": TokenKind.NUMBER,
+    "address": TokenKind.ADDRESS,
+    "sign": TokenKind.SIGN,
+}
+
+
+def tokenize(text: str) -> Tokens:
+    """Take a text apart. Characters that belong nowhere are left out and told as faults."""
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    tokens: list[Token] = []
+    comments: list[Comment] = []
+    faults: list[Message] = []
+    line, line_start = 1, 0
+    for match in _TOKEN.finditer(text):
+        kind, written = str(match.lastgroup), match[0]
+        column = match.start() - line_start + 1
+        if kind in ("comment", "line_comment"):
+            content = written[2:-2] if kind == "comment" else written[2:]
+            comments.append(Comment(content, line, column, len(tokens)))
+        elif kind == "open_comment":
+            faults.append(
+                error(
+                    "syntax",
+                    Place(line=line, column=column),
+                    "The comment that begins here is not closed.",
+                    "Close it with '*)'.",
+                )
+            )
+            break
+        elif kind == "strange":
+            faults.append(
+                error(
+                    "syntax",
+                    Place(line=line, column=column),
+                    f"{shortened(written)} can't stand here.",
+                    "Leave it out, or put it into a comment.",
+                )
+            )
+        elif kind != "space":
+            tokens.append(_token(kind, written, line, column))
+        newlines = written.count("\n")
+        if newlines:
+            line += newlines
+            line_start = match.start() + written.rindex("\n") + 1
+    tokens.append(Token(TokenKind.END, "", "", line, len(text) - line_start + 1))
+    return Tokens(tuple(tokens), tuple(comments), tuple(faults))
+
+
+def _token(kind: str, written: str, line: int, column: int) -> Token:
+    if kind == "name":
+        if written.upper() in KEYWORDS:
+            return Token(TokenKind.KEYWORD, written.upper(), written, line, column)
+        named = TokenKind.OUTPUT_OF_BLOCK if "." in written else TokenKind.WORD
+        return Token(named, canonical(written), written, line, column)
+    value = "AND" if written == "&" else written.upper() if kind == "address" else written
+    if value == "AND":
+        return Token(TokenKind.KEYWORD, value, written, line, column)
+    return Token(_KINDS[kind], value, written, line, column)

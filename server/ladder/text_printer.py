@@ -1,0 +1,161 @@
+"""The text form, written: one canonical text for each program."""
+
+from itertools import groupby
+
+from server.ladder.durations import print_duration
+from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.program import (
+    Assignment,
+    Block,
+    BlockInput,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Item,
+    Name,
+    Number,
+    Operand,
+    Output,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    Variable,
+    is_action,
+)
+from server.ladder.text_parser import SERVES
+
+LINE_LENGTH = 100
+"""A longer rung is broken before the AND or OR of its outermost series or parallel."""
+
+_CONTACTS = {
+    ContactKind.OPEN: "{}",
+    ContactKind.CLOSED: "NOT {}",
+    ContactKind.RISING: "RISING({})",
+    ContactKind.FALLING: "FALLING({})",
+}
+_COILS = {
+    CoilKind.COIL: "{}",
+    CoilKind.NEGATED: "NOT {}",
+    CoilKind.SET: "{} := TRUE",
+    CoilKind.RESET: "{} := FALSE",
+}
+
+
+def print_program(program: Program) -> str:
+    """The whole program; ``parse_program`` gives it back."""
+    parts = [_comment(program.comment) + f"PROGRAM {program.name}\n"]
+    for retain, variables in groupby(program.variables, key=lambda variable: variable.retain):
+        declarations = "".join(f"    {print_variable(variable)}\n" for variable in variables)
+        parts[0] += f"VAR{' RETAIN' if retain else ''}\n{declarations}END_VAR\n"
+    parts += [print_rung(rung) + "\n" for rung in program.rungs]
+    return "\n".join(parts) + "END_PROGRAM\n"
+
+
+def print_variable(variable: Variable) -> str:
+    """One declaration: ``count : INT := 3;  // bottles in the case``."""
+    address = f" AT {variable.address}" if variable.address else ""
+    initial = "" if variable.initial is None else f" := {print_initial(variable)}"
+    comment = f"  // {variable.comment}" if variable.comment else ""
+    return f"{variable.symbol}{address} : {variable.type}{initial};{comment}"
+
+
+def print_initial(variable: Variable) -> str:
+    """The initial value as a literal of the variable's type."""
+    value = variable.initial or 0
+    match variable.type:
+        case "BOOL":
+            return "TRUE" if value else "FALSE"
+        case "TIME":
+            return print_duration(value)
+        case _:
+            return str(value)
+
+
+def print_rung(rung: Rung) -> str:
+    """The rung's comment lines and its statement, without a line end behind it."""
+    comment = rung.comment
+    if rung.serves or SERVES.match(comment):
+        comment = f"[{', '.join(rung.serves)}] {comment}"
+    return _comment(comment) + _statement(rung)
+
+
+def print_network(network: Series) -> str:
+    """A network alone; ``parse_network`` gives it back. A wire is TRUE."""
+    return _series(network)
+
+
+def print_element(element: Element) -> str:
+    """One element: ``NOT stop_pb``, ``level > 500``, ``delay(PT := T#5s)``."""
+    match element:
+        case Contact(kind, symbol):
+            return _CONTACTS[kind].format(symbol)
+        case Comparison(left, relation, right):
+            return f"{print_operand(left)} {relation} {print_operand(right)}"
+        case Block(instance, inputs):
+            return f"{instance}({', '.join(map(_input, inputs))})"
+
+
+def print_output(output: Output) -> str:
+    """One output: a coil in front of ``:=``, or an action between THEN and END_IF."""
+    match output:
+        case Coil(kind, symbol):
+            return _COILS[kind].format(symbol)
+        case Assignment(target, left, None, _):
+            return f"{target} := {print_operand(left)}"
+        case Assignment(target, left, operator, right):
+            assert right is not None, "an operator has two sides"
+            return f"{target} := {print_operand(left)} {operator} {print_operand(right)}"
+
+
+def print_operand(operand: Operand) -> str:
+    """A symbol, a number or a duration."""
+    match operand:
+        case Name(symbol):
+            return symbol
+        case Number(value):
+            return str(value)
+        case Duration(ms):
+            return print_duration(ms)
+
+
+def _input(wired: BlockInput) -> str:
+    return f"{wired.pin} := {'NOT ' if wired.negated else ''}{print_operand(wired.operand)}"
+
+
+def _comment(comment: str) -> str:
+    return "".join(f"// {line}".rstrip() + "\n" for line in comment.splitlines())
+
+
+def _statement(rung: Rung) -> str:
+    if not rung.outputs and not rung.network.items:
+        return ";"
+    coils = ", ".join(print_output(output) for output in rung.outputs if not is_action(output))
+    actions = " ".join(f"{print_output(output)};" for output in rung.outputs if is_action(output))
+    before = ("IF " if actions else "") + (f"{coils} := " if coils else "")
+    behind = f" THEN {actions} END_IF;" if actions else ";"
+    line = before + print_network(rung.network) + behind
+    if len(line) <= LINE_LENGTH:
+        return line
+    match rung.network.items:
+        case (Parallel(branches),):
+            network = "\n    OR ".join(map(_series, branches))
+        case items:
+            network = "\n    AND ".join(map(_item, items)) or "TRUE"
+    return before + network + behind
+
+
+def _series(series: Series) -> str:
+    match series.items:
+        case ():
+            return "TRUE"
+        case (Parallel(branches),):
+            return " OR ".join(map(_series, branches))
+        case items:
+            return " AND ".join(map(_item, items))
+
+
+def _item(item: Item) -> str:
+    return f"({_series(Series((item,)))})" if isinstance(item, Parallel) else print_element(item)

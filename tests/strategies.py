@@ -1,0 +1,203 @@
+"""Hypothesis strategies. ``programs`` gives declared, type-correct programs that may run."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from hypothesis import strategies as st
+
+from server.ladder.elements import (
+    BLOCK_TYPES,
+    INT_MAX,
+    INT_MIN,
+    CoilKind,
+    ContactKind,
+    Operator,
+    Pin,
+    Relation,
+)
+from server.ladder.program import (
+    Assignment,
+    Block,
+    BlockInput,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Item,
+    Name,
+    Number,
+    Operand,
+    Output,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    Variable,
+)
+
+NUMBERS = st.one_of(
+    st.integers(-3, 6), st.sampled_from([INT_MIN, INT_MAX]), st.integers(INT_MIN, INT_MAX)
+)
+"""Values of INT; small ones often, so that comparisons and counters come out both ways."""
+
+DURATIONS = st.one_of(st.integers(0, 12).map(lambda n: n * 10), st.integers(0, 5000))
+"""Milliseconds; a few scans of 10 ms often."""
+
+COMMENTS = st.one_of(st.just(""), st.text(max_size=60))
+SERVES = st.lists(st.sampled_from(["R1", "R2a", "R2b", "R3", "R10"]), max_size=2).map(tuple)
+
+
+@dataclass(slots=True)
+class _Symbols:
+    """What a rung may name; block instances are taken out as they are used."""
+
+    bits: list[str] = field(default_factory=list)
+    writable_bits: list[str] = field(default_factory=list)
+    numbers: list[str] = field(default_factory=list)
+    writable_numbers: list[str] = field(default_factory=list)
+    durations: list[str] = field(default_factory=list)
+    blocks: list[Variable] = field(default_factory=list)
+
+
+@st.composite
+def programs(
+    draw: st.DrawFn,
+    *,
+    max_rungs: int = 5,
+    max_depth: int = 2,
+    block_types: Sequence[str] = tuple(BLOCK_TYPES),
+    numbers: bool = True,
+) -> Program:
+    """Programs without errors: every element, small nesting, each block instance used once.
+
+    ``block_types`` bounds the function blocks, ``numbers=False`` leaves out INT and TIME operands
+    except the blocks' own presets.
+    """
+    variables = draw(_variables(block_types, numbers))
+    symbols = _Symbols()
+    for variable in variables:
+        _collect(variable, symbols)
+    rungs = draw(st.lists(st.deferred(lambda: _rungs(symbols, max_depth)), max_size=max_rungs))
+    return Program("trial", variables, tuple(rungs), draw(COMMENTS))
+
+
+@st.composite
+def _variables(draw: st.DrawFn, block_types: Sequence[str], numbers: bool) -> tuple[Variable, ...]:
+    def declare(
+        symbol: str, data_type: str, address: str | None, values: st.SearchStrategy[int]
+    ) -> Variable:
+        # A real input has no memory to keep.
+        retain = draw(st.booleans()) and (address is None or not address.startswith("%I"))
+        initial = draw(st.none() | values)
+        return Variable(symbol, data_type, address, initial, retain, draw(COMMENTS))
+
+    bit = st.integers(0, 1)
+    declared = [
+        declare(f"in_{i}", "BOOL", f"%IX0.{i}", bit) for i in range(draw(st.integers(1, 3)))
+    ]
+    declared += [
+        declare(f"out_{i}", "BOOL", f"%QX0.{i}", bit) for i in range(draw(st.integers(1, 3)))
+    ]
+    declared += [declare(f"bit_{i}", "BOOL", None, bit) for i in range(draw(st.integers(0, 2)))]
+    if numbers:
+        declared += [
+            declare(f"n_{i}", "INT", None, NUMBERS) for i in range(draw(st.integers(0, 2)))
+        ]
+        declared += [declare("level", "INT", "%IW2", NUMBERS)] * draw(st.integers(0, 1))
+        declared += [declare("pause", "TIME", None, DURATIONS)] * draw(st.integers(0, 1))
+    if block_types:
+        for i, name in enumerate(draw(st.lists(st.sampled_from(block_types), max_size=3))):
+            declared.append(Variable(f"block_{i}", name, retain=draw(st.booleans())))
+    return tuple(draw(st.permutations(declared)))
+
+
+def _collect(variable: Variable, symbols: _Symbols) -> None:
+    writable = not (variable.address or "").startswith("%I")
+    match variable.type:
+        case "BOOL":
+            symbols.bits.append(variable.symbol)
+            symbols.writable_bits += [variable.symbol] * writable
+        case "INT":
+            symbols.numbers.append(variable.symbol)
+            symbols.writable_numbers += [variable.symbol] * writable
+        case "TIME":
+            symbols.durations.append(variable.symbol)
+        case name:
+            symbols.blocks.append(variable)
+            of_type = {
+                "BOOL": symbols.bits,
+                "INT": symbols.numbers,
+                "TIME": symbols.durations,
+            }
+            for pin in BLOCK_TYPES[name].outputs:
+                of_type[pin.type].append(f"{variable.symbol}.{pin.name}")
+
+
+@st.composite
+def _rungs(draw: st.DrawFn, symbols: _Symbols, max_depth: int) -> Rung:
+    network = draw(_series(symbols, max_depth))
+    outputs = draw(st.lists(_outputs(symbols), max_size=3))
+    return Rung(network, tuple(outputs), draw(COMMENTS), draw(SERVES))
+
+
+@st.composite
+def _series(draw: st.DrawFn, symbols: _Symbols, depth: int) -> Series:
+    items: list[Item] = []
+    for _ in range(draw(st.integers(0, 3))):
+        if depth and draw(st.integers(0, 3)) == 0:
+            count = draw(st.integers(2, 3))
+            items.append(Parallel(tuple(draw(_series(symbols, depth - 1)) for _ in range(count))))
+        else:
+            items.append(draw(_elements(symbols)))
+    return Series(tuple(items))
+
+
+@st.composite
+def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
+    kind = draw(st.integers(0, 5))
+    if kind == 4:
+        of_type = _numbers(symbols) if draw(st.booleans()) else _durations(symbols)
+        return Comparison(draw(of_type), draw(st.sampled_from(Relation)), draw(of_type))
+    if kind == 5 and symbols.blocks:
+        block = symbols.blocks.pop()
+        wired = (draw(_inputs(pin, symbols)) for pin in BLOCK_TYPES[block.type].inputs)
+        return Block(block.symbol, tuple(pin for pin in wired if pin is not None))
+    return Contact(draw(st.sampled_from(ContactKind)), draw(st.sampled_from(symbols.bits)))
+
+
+@st.composite
+def _inputs(draw: st.DrawFn, pin: Pin, symbols: _Symbols) -> BlockInput | None:
+    if not pin.required and draw(st.booleans()):
+        return None
+    match pin.type:
+        case "TIME":
+            return BlockInput(pin.name, Duration(draw(DURATIONS)))
+        case "INT":
+            return BlockInput(pin.name, Number(draw(NUMBERS)))
+        case "BOOL":
+            symbol = draw(st.sampled_from(symbols.bits))
+            return BlockInput(pin.name, Name(symbol), draw(st.booleans()))
+
+
+@st.composite
+def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
+    if symbols.writable_numbers and draw(st.booleans()):
+        target = draw(st.sampled_from(symbols.writable_numbers))
+        left = draw(_numbers(symbols))
+        if draw(st.booleans()):
+            return Assignment(target, left)
+        operator = draw(st.sampled_from(Operator))
+        return Assignment(target, left, operator, draw(_numbers(symbols)))
+    kind = draw(st.sampled_from(CoilKind))
+    return Coil(kind, draw(st.sampled_from(symbols.writable_bits)))
+
+
+def _numbers(symbols: _Symbols) -> st.SearchStrategy[Operand]:
+    literal = NUMBERS.map(Number)
+    return literal | st.sampled_from(symbols.numbers).map(Name) if symbols.numbers else literal
+
+
+def _durations(symbols: _Symbols) -> st.SearchStrategy[Operand]:
+    literal = DURATIONS.map(Duration)
+    return literal | st.sampled_from(symbols.durations).map(Name) if symbols.durations else literal
