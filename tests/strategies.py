@@ -157,8 +157,12 @@ def _series(draw: st.DrawFn, symbols: _Symbols, depth: int) -> Series:
 def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
     kind = draw(st.integers(0, 5))
     if kind == 4:
-        of_type = _numbers(symbols) if draw(st.booleans()) else _durations(symbols)
-        return Comparison(draw(of_type), draw(st.sampled_from(Relation)), draw(of_type))
+        if draw(st.booleans()):
+            sides = [draw(_numbers(symbols)), draw(_numbers(symbols))]
+        else:
+            # Two ETs can't be compared with each other.
+            sides = draw(st.permutations([draw(_durations(symbols)), draw(_constants(symbols))]))
+        return Comparison(sides[0], draw(st.sampled_from(Relation)), sides[1])
     if kind == 5 and symbols.blocks:
         block = symbols.blocks.pop()
         wired = (draw(_inputs(pin, symbols)) for pin in BLOCK_TYPES[block.type].inputs)
@@ -182,7 +186,7 @@ def _inputs(draw: st.DrawFn, pin: Pin, symbols: _Symbols) -> BlockInput | None:
 
 @st.composite
 def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
-    if symbols.writable_numbers and draw(st.booleans()):
+    if draw(st.booleans()) and symbols.writable_numbers:
         target = draw(st.sampled_from(symbols.writable_numbers))
         left = draw(_numbers(symbols))
         if draw(st.booleans()):
@@ -201,3 +205,9 @@ def _numbers(symbols: _Symbols) -> st.SearchStrategy[Operand]:
 def _durations(symbols: _Symbols) -> st.SearchStrategy[Operand]:
     literal = DURATIONS.map(Duration)
     return literal | st.sampled_from(symbols.durations).map(Name) if symbols.durations else literal
+
+
+def _constants(symbols: _Symbols) -> st.SearchStrategy[Operand]:
+    literal = DURATIONS.map(Duration)
+    constants = [symbol for symbol in symbols.durations if "." not in symbol]
+    return literal | st.sampled_from(constants).map(Name) if constants else literal

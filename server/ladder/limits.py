@@ -5,9 +5,11 @@ Each is named in the message that enforces it.
 
 MAX_RUNGS = 400
 MAX_ELEMENTS = 200
-"""Elements and outputs in one rung."""
+"""Elements, wires of empty branches and outputs in one rung."""
 MAX_NESTING = 12
 """Parallels inside each other, and parentheses open at once in the text form."""
+MAX_JSON_DEPTH = 100
+"""Lists and objects inside each other; a parallel takes three."""
 MAX_VARIABLES = 400
 MAX_SERVES = 20
 """Requirements that one rung names."""

@@ -58,6 +58,12 @@ def symbol_fault(symbol: str) -> tuple[str, str] | None:
     return None
 
 
+def reference_fault(reference: str) -> tuple[str, str] | None:
+    """The same for a symbol or a block output ``delay.Q``."""
+    symbol, dot, output = reference.partition(".")
+    return symbol_fault(symbol) or (symbol_fault(output) if dot else None)
+
+
 def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
     """What is wrong with a direct address for a type and how to mend it, or None."""
     form = {"BOOL": ("X", "%IX0.0, %QX0.1 or %MX0.0"), "INT": ("W", "%IW2, %QW0 or %MW4")}

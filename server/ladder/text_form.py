@@ -7,8 +7,9 @@ form. DEVELOPERS.md shows an example of every construct.
 from collections.abc import Callable
 from typing import TypeVar
 
+from server.ladder.bounds import over_limits
 from server.ladder.limits import MAX_TEXT_BYTES
-from server.ladder.messages import Place, ProgramError, error
+from server.ladder.messages import Message, Place, ProgramError, error
 from server.ladder.program import Program, Rung, Series
 from server.ladder.text_cursor import Mistake
 from server.ladder.text_parser import Parser
@@ -36,12 +37,18 @@ def parse_program(text: str) -> Program:
 
 def parse_source(text: str) -> Source:
     """Read a whole program and keep the places of its elements."""
-    return _read(text, Parser.program)
+    source = _read(text, Parser.program)
+    _refuse(source.locate_all(over_limits(source.program)))
+    return source
 
 
 def parse_rungs(text: str) -> tuple[Rung, ...]:
     """Read rungs without declarations, as they are pasted."""
-    return tuple(source.rung for source in _read(text, Parser.rungs))
+    sources = _read(text, Parser.rungs)
+    rungs = tuple(source.rung for source in sources)
+    program = Program("pasted", (), rungs)
+    _refuse(Source(program, (), sources).locate_all(over_limits(program)))
+    return rungs
 
 
 def parse_rung(text: str) -> Rung:
@@ -63,7 +70,9 @@ def parse_rung(text: str) -> Rung:
 
 def parse_network(text: str) -> Series:
     """Read a network alone: ``(a OR b) AND NOT c``. An empty text is a wire."""
-    return Rung(_read(text, Parser.network)).network
+    rung = Rung(_read(text, Parser.network))
+    _refuse(over_limits(Program("typed", (), (rung,))))
+    return rung.network
 
 
 def _read(text: str, construct: Callable[[Parser], T]) -> T:
@@ -86,6 +95,11 @@ def _read(text: str, construct: Callable[[Parser], T]) -> T:
     if result is None or parser.faults:
         raise ProgramError(sorted(parser.faults, key=lambda fault: _position(fault.place)))
     return result
+
+
+def _refuse(messages: tuple[Message, ...]) -> None:
+    if messages:
+        raise ProgramError(messages)
 
 
 def _position(place: Place) -> tuple[int, int]:

@@ -4,7 +4,7 @@ from server.ladder.durations import parse_duration
 from server.ladder.elements import INT_MAX, INT_MIN, ContactKind, Relation
 from server.ladder.limits import MAX_NESTING
 from server.ladder.messages import Place
-from server.ladder.names import shortened
+from server.ladder.names import reference_fault, shortened
 from server.ladder.program import (
     Block,
     BlockInput,
@@ -114,7 +114,7 @@ class NetworkParser(Cursor):
     def _input(self, where: str) -> BlockInput:
         if self._kind is not TokenKind.WORD:
             self._refuse("an input like 'PT := T#5s'", where)
-        pin = self._next().value.upper()
+        pin = self._symbol("an input").upper()
         self._expect(":=", f"behind {pin} {where}")
         negated = self._accept("NOT")
         if negated:
@@ -148,6 +148,9 @@ class NetworkParser(Cursor):
 
     def _reference(self, expected: str) -> str:
         """A variable, or an output of a block."""
-        if self._kind is TokenKind.OUTPUT_OF_BLOCK:
-            return self._next().value
-        return self._symbol(expected)
+        if self._kind is not TokenKind.OUTPUT_OF_BLOCK:
+            return self._symbol(expected)
+        fault = reference_fault(self._token.text)
+        if fault is not None:
+            self._fail("symbol", self._token.place, *fault)
+        return self._next().value

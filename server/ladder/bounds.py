@@ -1,0 +1,61 @@
+"""The limits, enforced on a program: what the text form, the JSON form and editing all refuse."""
+
+from collections.abc import Iterator
+
+from server.ladder.limits import (
+    MAX_COMMENT_LENGTH,
+    MAX_ELEMENTS,
+    MAX_NESTING,
+    MAX_RUNGS,
+    MAX_SERVES,
+    MAX_VARIABLES,
+)
+from server.ladder.messages import Message, Place, error
+from server.ladder.program import Parallel, Program, Rung, Series, walk
+
+
+def over_limits(program: Program) -> tuple[Message, ...]:
+    """One message for each limit that the program goes over."""
+    return tuple(_over_limits(program))
+
+
+def nesting(network: Series) -> int:
+    """How many parallels stand inside each other, at most."""
+    branches = (b for item in network.items if isinstance(item, Parallel) for b in item.branches)
+    return max((1 + nesting(branch) for branch in branches), default=0)
+
+
+def _wires(network: Series) -> int:
+    branches = [b for item in network.items if isinstance(item, Parallel) for b in item.branches]
+    return sum(_wires(branch) if branch.items else 1 for branch in branches)
+
+
+def _over_limits(program: Program) -> Iterator[Message]:
+    yield from _over(Place(), "The program has", len(program.rungs), MAX_RUNGS, "rungs")
+    yield from _over(
+        Place(), "The program declares", len(program.variables), MAX_VARIABLES, "variables"
+    )
+    yield from _comment(Place(), program.comment)
+    for variable in program.variables:
+        yield from _comment(Place(symbol=variable.symbol), variable.comment)
+    for index, rung in enumerate(program.rungs):
+        yield from _rung(Place(rung=index), rung)
+
+
+def _rung(place: Place, rung: Rung) -> Iterator[Message]:
+    elements = sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs)
+    yield from _over(place, "The rung has", elements, MAX_ELEMENTS, "elements and outputs")
+    yield from _over(
+        place, "The rung has", nesting(rung.network), MAX_NESTING, "branches inside each other"
+    )
+    yield from _over(place, "The rung names", len(rung.serves), MAX_SERVES, "requirements")
+    yield from _comment(place, rung.comment)
+
+
+def _comment(place: Place, comment: str) -> Iterator[Message]:
+    yield from _over(place, "The comment has", len(comment), MAX_COMMENT_LENGTH, "characters")
+
+
+def _over(place: Place, has: str, count: int, limit: int, things: str) -> Iterator[Message]:
+    if count > limit:
+        yield error("limit", place, f"{has} {count} {things}.", f"At most {limit} are allowed.")
