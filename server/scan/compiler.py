@@ -3,7 +3,8 @@
 The program must be free of errors (``ladder.validation``). Points are bound by direct address.
 """
 
-from collections.abc import Mapping
+import operator
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
@@ -60,17 +61,19 @@ def compile_program(
     inputs: Mapping[str, Signal],
     power: int,
     *,
+    signals: Mapping[str, Signal] | None = None,
     observe: bool = False,
     exact_timers: bool = True,
 ) -> CompiledProgram:
     """Emit one scan of the program into ``asm``.
 
-    ``inputs`` are the input points by address; ``power`` is the plane of the controller's supply:
+    ``inputs`` are the input points by address, ``signals`` further ones that the program reads by
+    name without declaring them. ``power`` is the plane of the controller's supply:
     without it the program stands still, keeps RETAIN variables and loses the others. With
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
     ``exact_timers`` false a running timer may be over at any later scan (for proofs).
     """
-    compiler = _Compiler(asm, observe, exact_timers)
+    compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}))
     first = len(asm.state_planes())
     compiler.declare(program, inputs)
     marker = compiler.begin(power)
@@ -87,6 +90,15 @@ def compile_program(
         if v.address and v.address.upper().startswith("%Q")
     }
     return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault)
+
+
+def compile_network(asm: Assembler, network: Series, signals: Mapping[str, Signal]) -> int:
+    """Emit a network without function blocks; returns the plane of its result.
+
+    ``signals`` are the names that it may use.
+    """
+    compiler = _Compiler(asm, observe=False, exact_timers=True, symbols=dict(signals))
+    return compiler.series(0, (), network, TRUE)
 
 
 @dataclass(slots=True)
@@ -111,6 +123,7 @@ class _Compiler:
     instances: dict[str, _Instance] = field(default_factory=dict)
     retained: set[int] = field(default_factory=set)
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
+    durations: dict[str, int] = field(default_factory=dict)
     fault: int = FALSE
 
     # -- declarations -------------------------------------------------------------------------
@@ -128,6 +141,8 @@ class _Compiler:
             name = variable.symbol.lower()
             if variable.type in BLOCK_TYPES:
                 self.declare_instance(name, variable.type, blocks.get(name))
+            elif variable.type == "TIME":
+                self.durations[name] = variable.initial or 0
             else:
                 self.symbols[name] = self.variable(variable, inputs)
             if variable.retain:
@@ -172,9 +187,7 @@ class _Compiler:
         result = self.series(number, (), rung.network, TRUE)
         if len(rung.outputs) > 1 or self.observe:
             # An output may write the very variable that the network's last plane stands for.
-            own = self.asm.temporary()
-            self.asm.copy_to(own, result)
-            result = own
+            result = self.copied(result)
         self.power[number, ()] = result
         for output in rung.outputs:
             self.output(output, result)
@@ -190,16 +203,17 @@ class _Compiler:
             else:
                 power = self.element(item, power)
             if self.observe:
-                own = self.asm.temporary()
-                self.asm.copy_to(own, power)
-                power = own
+                power = self.copied(power)
             self.power[number, path] = power
         return power
 
     def element(self, element: Element, power: int) -> int:
         match element:
             case Contact(kind, symbol):
-                return self.contact(kind, self.plane(symbol), power)
+                plane = self.plane(symbol)
+                result = self.contact(kind, plane, power)
+                # A block further on in the rung may write this very output.
+                return self.copied(result) if result == plane and "." in symbol else result
             case Comparison(left, relation, right):
                 return self.asm.and_(power, self.compare(left, relation, right))
             case Block():
@@ -248,6 +262,22 @@ class _Compiler:
         assert isinstance(signal, Bit), f"{symbol} is a BOOL"
         return signal.plane
 
+    def copied(self, plane: int) -> int:
+        """A temporary that keeps the plane's value when the plane is written again."""
+        own = self.asm.temporary()
+        self.asm.copy_to(own, plane)
+        return own
+
+    def duration(self, operand: Operand) -> int | None:
+        """Milliseconds of a literal or a TIME variable (nothing writes one); None for others."""
+        match operand:
+            case Duration(ms):
+                return ms
+            case Name(symbol):
+                return self.durations.get(symbol.lower())
+            case Number():
+                return None
+
     def word(self, operand: Operand) -> int:
         match operand:
             case Number(value):
@@ -260,14 +290,18 @@ class _Compiler:
                 raise AssertionError("durations are compared with ET only")
 
     def compare(self, left: Operand, relation: Relation, right: Operand) -> int:
-        if isinstance(left, Duration):
+        if self.duration(left) is not None:
             left, right = right, left
             relation = _MIRRORED[relation]
-        if isinstance(right, Duration):
+        ms = self.duration(right)
+        if ms is not None:
+            other = self.duration(left)
+            if other is not None:
+                return TRUE if _HOLDS[relation](other, ms) else FALSE
             assert isinstance(left, Name), "a duration is compared with ET"
             timer = self.symbols[left.symbol.lower()]
             assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
-            return self.compare_elapsed(timer, relation, right.ms)
+            return self.compare_elapsed(timer, relation, ms)
         a, b = self.word(left), self.word(right)
         d = self.asm.temporary()
         match relation:
@@ -282,6 +316,8 @@ class _Compiler:
 
     def compare_elapsed(self, timer: Elapsed, relation: Relation, ms: int) -> int:
         asm = self.asm
+        if not self.exact_timers:
+            return asm.choice()
         at_least = asm.elapsed_at_least(timer, ms)
         match relation:
             case Relation.GE:
@@ -316,16 +352,16 @@ class _Compiler:
         match instance.type:
             case "TON" | "TOF" | "TP":
                 assert instance.timer is not None
-                if self.exact_timers:
+                if self.exact_timers or not instance.timer.elapsed.planes:
                     asm.run_timer(_TIMERS[instance.type], power, instance.timer)
                 else:
                     self.abstract_timer(instance.type, power, instance.timer)
             case "SR":
-                asm.emit(Op.RESET, q, pin("R"))
-                asm.emit(Op.SET, q, power)
+                # Q1 := S1 OR (NOT R AND Q1)
+                asm.emit(Op.OR, q, power, asm.and_not(q, pin("R")))
             case "RS":
-                asm.emit(Op.SET, q, power)
-                asm.emit(Op.RESET, q, pin("R1"))
+                # Q1 := NOT R1 AND (S OR Q1)
+                asm.emit(Op.ANDN, q, asm.or_(power, q), pin("R1"))
             case "R_TRIG":
                 asm.emit(Op.RISE, q, power, instance.memory)
             case "F_TRIG":
@@ -375,6 +411,14 @@ class _Compiler:
         asm.copy_to(before, power)
 
 
+_HOLDS: dict[Relation, Callable[[int, int], bool]] = {
+    Relation.EQ: operator.eq,
+    Relation.NE: operator.ne,
+    Relation.LT: operator.lt,
+    Relation.LE: operator.le,
+    Relation.GT: operator.gt,
+    Relation.GE: operator.ge,
+}
 _MIRRORED = {
     Relation.EQ: Relation.EQ,
     Relation.NE: Relation.NE,

@@ -1,0 +1,218 @@
+"""Exhaustive search: every state that a machine can reach, 64 transitions at a time.
+
+A state is the bits of the machine's state planes, packed into words. From each state the kernel
+tries every combination of the choice planes (what the operator and the abstract plant may do in
+one scan), one combination a lane. Breadth first, so a trail to a violation is a shortest one.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, uint64
+from numpy.typing import NDArray
+
+from server.scan.assembler import Machine, Section
+from server.scan.kernel import execute
+from server.scan.lanes import ALL, transpose
+
+_PATTERNS = np.array(
+    [
+        0xAAAAAAAAAAAAAAAA,
+        0xCCCCCCCCCCCCCCCC,
+        0xF0F0F0F0F0F0F0F0,
+        0xFF00FF00FF00FF00,
+        0xFFFF0000FFFF0000,
+        0xFFFFFFFF00000000,
+    ],
+    np.uint64,
+)
+"""Plane of choice i < 6: lane l has bit i of its number l."""
+
+MAX_CHOICES = 20
+"""More choice planes than this are refused: 2**20 combinations a state."""
+
+
+@dataclass(frozen=True, slots=True)
+class SearchResult:
+    """What a search found.
+
+    ``complete`` says that every reachable state was tried. ``trails`` has, for each target plane,
+    None or the choices of each scan up to and with the violation: bit i of a number is choice i.
+    """
+
+    complete: bool
+    states: int
+    transitions: int
+    trails: tuple[tuple[int, ...] | None, ...]
+
+
+class _Found(NamedTuple):
+    states: NDArray[np.uint64]
+    parent: NDArray[np.int64]
+    choice: NDArray[np.int64]
+    slots: NDArray[np.int64]
+
+
+def search(
+    machine: Machine,
+    sections: tuple[Section, ...],
+    targets: tuple[int, ...],
+    *,
+    budget: int,
+    starts: tuple[dict[int, bool], ...] = ({},),
+) -> SearchResult:
+    """Explore up to ``budget`` states; look for the first scan in which each target is TRUE.
+
+    One scan executes the ``sections`` of the machine in order. Each of ``starts`` overrides
+    planes of the cold start. Stops early once every target has been found.
+    """
+    if len(machine.choices) > MAX_CHOICES:
+        raise ValueError(
+            f"{len(machine.choices)} choices a scan are too many to try; "
+            f"at most {MAX_CHOICES} are possible."
+        )
+    state_planes = np.array(machine.state, np.int64)
+    words = -(-len(state_planes) // 64) or 1
+    found = _Found(
+        np.zeros((budget + 64, words), np.uint64),
+        np.full(budget + 64, -1, np.int64),
+        np.zeros(budget + 64, np.int64),
+        np.full(1 << max(8, (2 * budget).bit_length()), -1, np.int64),
+    )
+    roots = np.zeros((len(starts), words), np.uint64)
+    for row, start in enumerate(starts):
+        for i, plane in enumerate(machine.state):
+            on = start.get(plane, bool(machine.initial[plane]))
+            roots[row, i // 64] |= np.uint64(int(on) << (i % 64))
+    hits = np.full((len(targets), 2), -1, np.int64)
+    bounds = np.array([(s.first, s.last) for s in sections], np.int64)
+    count, transitions, complete = _explore(
+        machine.code,
+        bounds,
+        machine.initial,
+        machine.table,
+        state_planes,
+        np.array(machine.choices, np.int64),
+        np.array(targets, np.int64),
+        roots,
+        found,
+        hits,
+        budget,
+    )
+    trails = tuple(_trail(found, int(s), int(c)) if s >= 0 else None for s, c in hits)
+    return SearchResult(bool(complete), int(count), int(transitions), trails)
+
+
+def _trail(found: _Found, state: int, last: int) -> tuple[int, ...]:
+    choices = [last]
+    while found.parent[state] >= 0:
+        choices.append(int(found.choice[state]))
+        state = int(found.parent[state])
+    return tuple(reversed(choices))
+
+
+@njit(cache=True)
+def _insert(found: _Found, key: NDArray[np.uint64], count: int) -> int:
+    """Number of the state ``key``: ``count`` when it is new, and then it has been stored."""
+    h = uint64(0x9E3779B97F4A7C15)
+    for w in range(key.size):
+        h = (h ^ key[w]) * uint64(0xD6E8FEB86659FD93)
+        h ^= h >> uint64(32)
+    mask = uint64(found.slots.size - 1)
+    slot = h & mask
+    while found.slots[slot] >= 0:
+        number = found.slots[slot]
+        same = True
+        for w in range(key.size):
+            if found.states[number, w] != key[w]:
+                same = False
+                break
+        if same:
+            return number
+        slot = (slot + uint64(1)) & mask
+    found.slots[slot] = count
+    for w in range(key.size):
+        found.states[count, w] = key[w]
+    return count
+
+
+@njit(cache=True)
+def _explore(
+    code: NDArray[np.int32],
+    bounds: NDArray[np.int64],
+    initial: NDArray[np.uint64],
+    table: NDArray[np.int32],
+    state_planes: NDArray[np.int64],
+    choices: NDArray[np.int64],
+    targets: NDArray[np.int64],
+    roots: NDArray[np.uint64],
+    found: _Found,
+    hits: NDArray[np.int64],
+    budget: int,
+) -> tuple[int, int, bool]:
+    """The search loop; fills ``found`` and ``hits``; returns states, transitions, complete."""
+    words = found.states.shape[1]
+    bits = initial.copy()
+    lanes = np.zeros((words, 64), np.uint64)
+    key = np.zeros(words, np.uint64)
+    count = 0
+    for root in range(roots.shape[0]):
+        if _insert(found, roots[root], count) == count:
+            count += 1
+    shared = min(choices.size, 6)
+    together = 64 >> shared
+    passes = 1 << (choices.size - shared)
+    for i in range(shared):
+        bits[choices[i]] = _PATTERNS[i]
+    transitions = 0
+    missing = targets.size
+    head = 0
+    while head < count and count <= budget:
+        group = min(together, count - head)
+        valid = ALL if group == together else (uint64(1) << uint64(group << shared)) - uint64(1)
+        for sweep in range(passes):
+            for w in range(words):
+                for lane in range(64):
+                    source = lane >> shared
+                    lanes[w, lane] = found.states[head + source, w] if source < group else uint64(0)
+                transpose(lanes[w])
+            for i in range(state_planes.size):
+                bits[state_planes[i]] = lanes[i >> 6, i & 63]
+            for i in range(shared, choices.size):
+                bits[choices[i]] = ALL if (sweep >> (i - shared)) & 1 else uint64(0)
+            for b in range(bounds.shape[0]):
+                execute(code, bounds[b, 0], bounds[b, 1], bits, initial, table)
+            violating = uint64(0)
+            for t in range(targets.size):
+                bad = bits[targets[t]] & valid
+                if bad == uint64(0):
+                    continue
+                violating |= bad
+                if hits[t, 0] < 0:
+                    lane = 0
+                    while not (bad >> uint64(lane)) & uint64(1):
+                        lane += 1
+                    hits[t, 0] = head + (lane >> shared)
+                    hits[t, 1] = (lane & ((1 << shared) - 1)) | (sweep << shared)
+                    missing -= 1
+            transitions += group << shared
+            for i in range(state_planes.size):
+                lanes[i >> 6, i & 63] = bits[state_planes[i]]
+            for i in range(state_planes.size, 64 * words):
+                lanes[i >> 6, i & 63] = uint64(0)
+            for w in range(words):
+                transpose(lanes[w])
+            for lane in range(group << shared):
+                if (violating >> uint64(lane)) & uint64(1):
+                    continue
+                for w in range(words):
+                    key[w] = lanes[w, lane]
+                if _insert(found, key, count) == count:
+                    found.parent[count] = head + (lane >> shared)
+                    found.choice[count] = (lane & ((1 << shared) - 1)) | (sweep << shared)
+                    count += 1
+            if count > budget or (targets.size > 0 and missing == 0):
+                return count, transitions, False
+        head += group
+    return count, transitions, head >= count
