@@ -5,6 +5,11 @@ from collections.abc import Generator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every run, and no judgement by the clock.
+settings.register_profile("rungmark", derandomize=True, deadline=None)
+settings.load_profile("rungmark")
 
 TESTS = Path(__file__).parent
 

@@ -1,0 +1,152 @@
+"""Crowded programs: few variables, many blocks, everything refers to everything.
+
+``tests.strategies.programs`` gives small programs that shrink well; these make the meetings of
+elements frequent (a block that reads its own output, a variable written twice in a rung).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from random import Random
+
+from hypothesis import strategies as st
+
+from server.ladder.elements import (
+    BLOCK_TYPES,
+    INT_MAX,
+    INT_MIN,
+    CoilKind,
+    ContactKind,
+    Operator,
+    Pin,
+    Relation,
+)
+from server.ladder.program import (
+    Assignment,
+    Block,
+    BlockInput,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Item,
+    Name,
+    Number,
+    Operand,
+    Output,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    Variable,
+)
+
+_POINTS = (
+    Variable("a", "BOOL", "%IX0.0"),
+    Variable("b", "BOOL", "%IX0.1"),
+    Variable("level", "INT", "%IW2"),
+    Variable("x", "BOOL", "%QX0.0"),
+    Variable("y", "BOOL", "%QX0.1", initial=1),
+    Variable("m", "BOOL", retain=True),
+    Variable("n", "INT", initial=2),
+    Variable("k", "INT", initial=-3, retain=True),
+    Variable("pause", "TIME", initial=25),
+)
+
+
+def crowded_programs() -> st.SearchStrategy[Program]:
+    """Programs of three to six rungs with four blocks."""
+    return st.builds(_crowded, st.integers(0, 2**32 - 1))
+
+
+def _crowded(seed: int) -> Program:
+    return _Builder(Random(seed)).program()
+
+
+@dataclass(slots=True)
+class _Builder:
+    random: Random
+    bits: list[str] = field(default_factory=lambda: ["a", "b", "x", "y", "m"])
+    numbers: list[str] = field(default_factory=lambda: ["level", "n", "k"])
+    elapsed: list[str] = field(default_factory=list)
+    blocks: list[Variable] = field(default_factory=list)
+
+    def program(self) -> Program:
+        kinds = self.random.choices(list(BLOCK_TYPES), k=4)
+        declared = [
+            Variable(f"f{i}", kind, retain=self.random.random() < 0.3)
+            for i, kind in enumerate(kinds)
+        ]
+        lists = {"BOOL": self.bits, "INT": self.numbers, "TIME": self.elapsed}
+        for variable in declared:
+            for pin in BLOCK_TYPES[variable.type].outputs:
+                lists[pin.type].append(f"{variable.symbol}.{pin.name}")
+        self.blocks = list(declared)
+        rungs = [self.rung() for _ in range(self.random.randint(3, 6))]
+        while self.blocks:
+            rungs.append(self.rung())
+        return Program("crowded", (*_POINTS, *declared), tuple(rungs))
+
+    def rung(self) -> Rung:
+        outputs = [self.output() for _ in range(self.random.choice([1, 1, 2, 3]))]
+        return Rung(self.series(2), tuple(outputs))
+
+    def series(self, depth: int) -> Series:
+        return Series(tuple(self.item(depth) for _ in range(self.random.choice([0, 1, 2, 2, 3]))))
+
+    def item(self, depth: int) -> Item:
+        if depth and self.random.random() < 0.3:
+            branches = [self.series(depth - 1) for _ in range(self.random.choice([2, 2, 3]))]
+            return Parallel(tuple(branches))
+        return self.element()
+
+    def element(self) -> Element:
+        pick = self.random.random()
+        if self.blocks and pick < 0.35:
+            block = self.blocks.pop()
+            wired = [self.input(pin, block.symbol) for pin in BLOCK_TYPES[block.type].inputs]
+            return Block(block.symbol, tuple(wired))
+        if pick < 0.5:
+            relation = self.random.choice(list(Relation))
+            if self.elapsed and self.random.random() < 0.5:
+                sides: list[Operand] = [Name(self.random.choice(self.elapsed)), self.duration()]
+                self.random.shuffle(sides)
+                return Comparison(sides[0], relation, sides[1])
+            return Comparison(self.number(), relation, self.number())
+        return Contact(self.random.choice(list(ContactKind)), self.bit())
+
+    def input(self, pin: Pin, instance: str) -> BlockInput:
+        of_type: dict[str, Callable[[], Operand]] = {
+            "TIME": lambda: Duration(self.random.choice([0, 7, 10, 20, 25, 30, 40, 80])),
+            "INT": self.preset,
+            "BOOL": lambda: Name(self.random.choice([self.bit(), *self.own_bits(instance)])),
+        }
+        negated = pin.type == "BOOL" and self.random.random() < 0.5
+        return BlockInput(pin.name, of_type[pin.type](), negated)
+
+    def own_bits(self, instance: str) -> list[str]:
+        return [bit for bit in self.bits if bit.startswith(f"{instance}.")]
+
+    def bit(self) -> str:
+        return self.random.choice(self.bits)
+
+    def duration(self) -> Operand:
+        choices: list[Operand] = [Name("pause"), Duration(self.random.randint(0, 90))]
+        return self.random.choice(choices)
+
+    def preset(self) -> Operand:
+        return Number(self.random.choice([-1, 0, 1, 2, 3, INT_MAX, INT_MIN]))
+
+    def number(self) -> Operand:
+        literal = self.random.choice([-2, -1, 0, 1, 2, 3, 7, 300, INT_MAX, INT_MIN])
+        choices: list[Operand] = [Number(literal), Name(self.random.choice(self.numbers))]
+        return self.random.choice(choices)
+
+    def output(self) -> Output:
+        if self.random.random() < 0.35:
+            target = self.random.choice(["n", "k"])
+            if self.random.random() < 0.2:
+                return Assignment(target, self.number())
+            operator = self.random.choice(list(Operator))
+            return Assignment(target, self.number(), operator, self.number())
+        return Coil(self.random.choice(list(CoilKind)), self.random.choice(["x", "y", "m"]))
