@@ -240,7 +240,7 @@ def upgrade() -> None:
     op.create_table(
         "verdicts",
         sa.Column("submission_id", sa.Integer(), nullable=False),
-        sa.Column("exercise_version", sa.String(length=80), nullable=False),
+        sa.Column("exercise_version", sa.Integer(), nullable=False),
         sa.Column("suite_hash", sa.String(length=80), nullable=False),
         sa.Column("engine_version", sa.String(length=80), nullable=False),
         sa.Column("score", sa.Double(), nullable=False),
@@ -260,8 +260,14 @@ def upgrade() -> None:
         sa.Column("submission_id", sa.Integer(), nullable=False),
         sa.Column("requirement", sa.String(length=20), nullable=False),
         sa.Column("position", sa.Integer(), nullable=False),
-        sa.Column("status", sa.String(length=20), nullable=False),
-        sa.Column("known_by", sa.String(length=200), nullable=True),
+        sa.Column(
+            "status",
+            sa.Enum("met", "not met", "not exercised", name="status", native_enum=False, length=20),
+            nullable=False,
+        ),
+        sa.Column("known_by", sa.String(length=200), nullable=False),
+        sa.Column("score", sa.Double(), nullable=False),
+        sa.Column("max_score", sa.Double(), nullable=False),
         sa.ForeignKeyConstraint(
             ["submission_id"],
             ["verdicts.submission_id"],

@@ -2,17 +2,18 @@
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
+from server.marking.verdict import Status
 from server.store.courses import Assignment, Counting, Enrolment, SectionRole, students_of
 from server.store.people import User
 from server.store.programs import WorkingProgram
-from server.store.submissions import RequirementResult, Submission, SubmissionState, Verdict
+from server.store.submissions import RequirementResult, StoredVerdict, Submission, SubmissionState
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,7 @@ class Row:
 
     student: User
     standing: Standing
-    results: dict[str, str] = field(default_factory=dict)
+    results: dict[str, Status] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ def gradebook(session: Session, assignment: Assignment) -> Gradebook:
     standings = _standings(session, [assignment.id])
     counting = [standing.submission_id for standing in standings.values()]
     requirements: dict[str, None] = {}
-    results: dict[int | None, dict[str, str]] = {}
+    results: dict[int | None, dict[str, Status]] = {}
     for result in session.scalars(
         select(RequirementResult)
         .where(RequirementResult.submission_id.in_(counting))
@@ -134,12 +135,12 @@ def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progre
     }
 
 
-def csv_text(book: Gradebook, requirements: Sequence[str]) -> str:
-    """The gradebook as CSV: these requirements as columns, times in UTC, an empty cell for none."""
+def csv_text(book: Gradebook) -> str:
+    """The gradebook as CSV: a column per requirement, times in UTC, an empty cell for none."""
     text = io.StringIO()
     lines = csv.writer(text)
     head = ["Student", "Email", "Section", "Attempt", "Submitted (UTC)", "Late", "Score", "Out of"]
-    lines.writerow(_safe([*head, *requirements]))
+    lines.writerow(_safe([*head, *book.requirements]))
     for row in book.rows:
         standing = row.standing
         when = standing.submitted_at
@@ -154,7 +155,7 @@ def csv_text(book: Gradebook, requirements: Sequence[str]) -> str:
                     when and ("yes" if standing.late else "no"),
                     standing.score,
                     standing.max_score,
-                    *(row.results.get(name) for name in requirements),
+                    *(row.results.get(name) for name in book.requirements),
                 ]
             )
         )
@@ -186,7 +187,7 @@ def _standings(
     order = (
         case((marked, 0), else_=1),
         case((Assignment.counting == Counting.LAST, -Submission.attempt), else_=0),
-        Verdict.score.desc(),
+        StoredVerdict.score.desc(),
         Submission.attempt,
     )
     ranked = (
@@ -196,8 +197,8 @@ def _standings(
             Submission.attempt,
             Submission.submitted_at,
             Assignment.due_at,
-            Verdict.score,
-            Verdict.max_score,
+            StoredVerdict.score,
+            StoredVerdict.max_score,
             func.count().over(partition_by=place).label("attempts"),
             func.sum(case((marked, 0), else_=1)).over(partition_by=place).label("queued"),
             func.row_number().over(partition_by=place, order_by=order).label("rank"),
@@ -208,7 +209,7 @@ def _standings(
             (Enrolment.section_id == Assignment.section_id)
             & (Enrolment.user_id == Submission.user_id),
         )
-        .outerjoin(Verdict, Verdict.submission_id == Submission.id)
+        .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
         .where(Submission.assignment_id.in_(assignment_ids), Enrolment.role == SectionRole.STUDENT)
     )
     if user_id is not None:

@@ -4,8 +4,6 @@ A submission is stored as *queued* in the unit of work that accepts it; marking 
 unit of work, and its verdict is stored once, however often it arrives.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
@@ -13,6 +11,7 @@ from sqlalchemy import ForeignKey, String, UniqueConstraint, select, update
 from sqlalchemy.engine import CursorResult
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
+from server.marking.verdict import Status, Verdict
 from server.store.courses import Assignment
 from server.store.database import Base, Document
 from server.store.people import User
@@ -40,14 +39,14 @@ class Submission(Base):
 
     assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
     user: Mapped[User] = relationship(lazy="joined", innerjoin=True)
-    verdict: Mapped["Verdict | None"] = relationship(lazy="joined")
+    verdict: Mapped["StoredVerdict | None"] = relationship(lazy="joined")
 
     @property
     def late(self) -> bool:
         return self.submitted_at > self.assignment.due_at
 
 
-class Verdict(Base):
+class StoredVerdict(Base):
     """What one acceptance run found, and with what it can be found again.
 
     ``document`` is the whole verdict as the marking wrote it; the score is in points.
@@ -58,7 +57,7 @@ class Verdict(Base):
     submission_id: Mapped[int] = mapped_column(
         ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
     )
-    exercise_version: Mapped[str] = mapped_column(String(80))
+    exercise_version: Mapped[int]
     suite_hash: Mapped[str] = mapped_column(String(80))
     engine_version: Mapped[str] = mapped_column(String(80))
     score: Mapped[float]
@@ -68,7 +67,7 @@ class Verdict(Base):
 
 
 class RequirementResult(Base):
-    """One requirement of a verdict, for gradebook and reports; ``position`` is its place there."""
+    """One requirement of a verdict, for gradebook and reports; ``position`` is its place in it."""
 
     __tablename__ = "requirement_results"
 
@@ -77,8 +76,10 @@ class RequirementResult(Base):
     )
     requirement: Mapped[str] = mapped_column(String(20), primary_key=True)
     position: Mapped[int]
-    status: Mapped[str] = mapped_column(String(20))
-    known_by: Mapped[str | None] = mapped_column(String(200))
+    status: Mapped[Status]
+    known_by: Mapped[str] = mapped_column(String(200))
+    score: Mapped[float]
+    max_score: Mapped[float]
 
 
 class Refusal(StrEnum):
@@ -91,28 +92,6 @@ class Refusal(StrEnum):
         "This program is the same as in your last attempt, so nothing was submitted. "
         "Change the program first; no attempt was used."
     )
-
-
-@dataclass(frozen=True, slots=True)
-class RequirementMark:
-    """``status`` is met, not met or not exercised; ``known_by`` says how a met one is known."""
-
-    requirement: str
-    status: str
-    known_by: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Marking:
-    """A verdict on its way into the store."""
-
-    exercise_version: str
-    suite_hash: str
-    engine_version: str
-    score: float
-    max_score: float
-    requirements: Sequence[RequirementMark]
-    document: Document
 
 
 def submit(
@@ -148,8 +127,13 @@ def submit(
     return submission
 
 
-def store_marking(session: Session, submission_id: int, marking: Marking, now: datetime) -> bool:
-    """Store a verdict; False, and nothing changed, if the submission has one or is gone."""
+def store_verdict(
+    session: Session, submission_id: int, verdict: Verdict, document: Document, now: datetime
+) -> bool:
+    """Store what the marking found; ``document`` is the same verdict as JSON.
+
+    False, and nothing is changed, if the submission has a verdict already or is gone.
+    """
     taken = session.execute(
         update(Submission)
         .where(Submission.id == submission_id, Submission.state == SubmissionState.QUEUED)
@@ -159,27 +143,30 @@ def store_marking(session: Session, submission_id: int, marking: Marking, now: d
     if taken.rowcount == 0:
         return False
     session.add(
-        Verdict(
+        StoredVerdict(
             submission_id=submission_id,
-            exercise_version=marking.exercise_version,
-            suite_hash=marking.suite_hash,
-            engine_version=marking.engine_version,
-            score=marking.score,
-            max_score=marking.max_score,
-            document=marking.document,
+            exercise_version=verdict.exercise_version,
+            suite_hash=verdict.suite_hash,
+            engine_version=verdict.engine_version,
+            score=verdict.score,
+            max_score=verdict.max_score,
+            document=document,
             marked_at=now,
         )
     )
+    # The rows below refer to the one above, which the unit of work can't know by itself.
     session.flush()
     session.add_all(
         RequirementResult(
             submission_id=submission_id,
-            requirement=mark.requirement,
+            requirement=requirement.id,
             position=position,
-            status=mark.status,
-            known_by=mark.known_by,
+            status=requirement.status,
+            known_by=requirement.known_by,
+            score=requirement.score,
+            max_score=requirement.max_score,
         )
-        for position, mark in enumerate(marking.requirements)
+        for position, requirement in enumerate(verdict.requirements)
     )
     session.flush()
     return True

@@ -1,0 +1,98 @@
+"""Serve the course pages on this machine."""
+
+import argparse
+import socket
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import uvicorn
+
+from server import demo
+from server.settings import Settings, read_settings
+from server.store.database import Database, DatabaseTrouble
+from server.store.migration import migrate
+from server.web.app import create_app
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--demo", action="store_true", help="load an invented course")
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    parser.add_argument("--port", type=port_number, default=8131, help="(%(default)s)")
+    parser.add_argument(
+        "--data",
+        type=Path,
+        metavar="DIR",
+        help="folder of the database (data, and data-demo for the demo)",
+    )
+
+
+def port_number(text: str) -> int:
+    if text.isdecimal() and 0 < int(text) < 65536:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text!r} is no port; name a number from 1 to 65535")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve until stopped; 2 if it can't begin, with one sentence that says why."""
+    data = arguments.data or Path("data-demo" if arguments.demo else "data")
+    settings = read_settings(data, arguments.host, arguments.port)
+    try:
+        listening = listen(arguments.host, arguments.port)
+        database = open_database(settings, data)
+        if arguments.demo:
+            with database.write() as session:
+                demo.load_demo(session, demo_exercises(settings.exercises), datetime.now(UTC))
+    except (DatabaseTrouble, CannotListen) as trouble:
+        print(f"rungmark serve: {trouble}", file=sys.stderr)
+        return 2
+    if arguments.demo:
+        print(demo.accounts())
+    print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
+    server = uvicorn.Server(
+        uvicorn.Config(create_app(settings, database), log_level="warning", server_header=False)
+    )
+    server.run(sockets=[listening])
+    database.close()
+    return 0
+
+
+class CannotListen(Exception):
+    """The address can't be listened on; the text says why and how to mend it."""
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A socket on this address, taken before anything else is begun."""
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        return socket.create_server((host, port), family=family)
+    except socket.gaierror as error:
+        raise CannotListen(f"There is no address {host}. Name another with --host.") from error
+    except OSError as error:
+        raise CannotListen(
+            f"Port {port} of {host} can't be taken: {(error.strerror or str(error)).lower()}. "
+            "Stop the program that uses it, or name another with --port."
+        ) from error
+
+
+def open_database(settings: Settings, data: Path) -> Database:
+    """The database, made if there is none and brought up to date.
+
+    The data folder is made, but not the folders above it: a mistyped path should be told, not
+    become an empty course.
+    """
+    if settings.database_url.startswith("sqlite"):
+        try:
+            data.mkdir(exist_ok=True)
+        except OSError as error:
+            raise DatabaseTrouble(
+                f"The data folder {data} can't be made: {(error.strerror or str(error)).lower()}. "
+                "Make the folder above it, or name another with --data."
+            ) from error
+    database = Database(settings.database_url)
+    migrate(database)
+    return database
+
+
+def demo_exercises(folder: Path) -> list[demo.DemoExercise]:
+    return []

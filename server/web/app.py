@@ -1,0 +1,122 @@
+"""Puts the web application together: middleware, routes, error pages.
+
+To add a page: write ``server/web/<name>.py`` with a ``router``, add it to ROUTERS here, and give
+each of its route functions a rule in ``access.RULES``. Without a rule the application does not
+start.
+"""
+
+import logging
+from collections.abc import Callable
+from datetime import datetime
+
+from fastapi import Depends, FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute, APIWebSocketRoute
+from sqlalchemy.exc import OperationalError
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.responses import RedirectResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from server.paths import STATIC
+from server.settings import Settings
+from server.store.database import Database
+from server.web import accounts, gradebook, home
+from server.web.access import RULES, SignInFirst, enforce
+from server.web.dependencies import utc_clock
+from server.web.rendering import error, wants_fragment
+from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
+
+ROUTERS = (accounts.router, home.router, gradebook.router)
+
+log = logging.getLogger(__name__)
+
+
+def create_app(
+    settings: Settings, database: Database, clock: Callable[[], datetime] = utc_clock
+) -> FastAPI:
+    """The application on a migrated database."""
+    app = FastAPI(
+        title="Rungmark",
+        dependencies=[Depends(enforce)],
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+    )
+    app.state.settings = settings
+    app.state.database = database
+    app.state.clock = clock
+    for router in ROUTERS:
+        app.include_router(router)
+    _demand_rules()
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
+    app.add_middleware(SameOrigin, public_urls=settings.public_urls, refuse=error)
+    app.add_middleware(SecureHeaders, secure=settings.secure)
+    _answer_errors(app)
+    return app
+
+
+def routes() -> list[APIRoute | APIWebSocketRoute]:
+    """Every route of the application, static files apart."""
+    return [
+        route
+        for router in ROUTERS
+        for route in router.routes
+        if isinstance(route, APIRoute | APIWebSocketRoute)
+    ]
+
+
+def _demand_rules() -> None:
+    names = [route.name for route in routes()]
+    if len(names) != len(set(names)) or set(names) != set(RULES):
+        raise RuntimeError(
+            "Each route needs a name of its own and a rule in access.RULES; look at "
+            f"{sorted(set(names) ^ set(RULES)) or sorted(names)}."
+        )
+
+
+SENTENCES = {
+    404: "There is nothing at this address, or it is not yours to see. Go back to the course home.",
+    405: "This address does not take that kind of request. Go back and use the page's buttons.",
+}
+
+
+def _answer_errors(app: FastAPI) -> None:
+    @app.exception_handler(SignInFirst)
+    def sign_in_first(request: Request, refused: SignInFirst) -> Response:
+        if request.method == "GET" and not wants_fragment(request):
+            return RedirectResponse(f"/sign-in?next={refused.address}", 303)
+        sentence = (
+            "You are signed out, so nothing was stored. "
+            "Sign in in another window, then repeat the last step here."
+        )
+        return error(request, 401, sentence)
+
+    @app.exception_handler(StarletteHTTPException)
+    def refused(request: Request, refused: HTTPException) -> Response:
+        sentence = SENTENCES.get(refused.status_code, refused.detail)
+        return error(request, refused.status_code, sentence)
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, invalid: RequestValidationError) -> Response:
+        # A number in the address that is none: the address leads nowhere.
+        if any(mistake["loc"][0] == "path" for mistake in invalid.errors()):
+            return error(request, 404, SENTENCES[404])
+        places = ", ".join(sorted({str(mistake["loc"][-1]) for mistake in invalid.errors()}))
+        return error(request, 422, f"The field {places} can't be read. Correct it and try again.")
+
+    @app.exception_handler(OperationalError)
+    def no_database(request: Request, trouble: OperationalError) -> Response:
+        log.error("database: %s", trouble.orig)
+        sentence = "The database does not answer. Nothing was stored; try again in a minute."
+        return error(request, 503, sentence)
+
+    @app.exception_handler(Exception)
+    def mistake(request: Request, _mistake: Exception) -> Response:
+        sentence = (
+            "The server met a mistake of its own and has written it down. Nothing was stored."
+        )
+        answer = error(request, 500, sentence)
+        # This answer is made outside the middleware.
+        add_secure_headers(answer.headers, secure=request.app.state.settings.secure)
+        return answer

@@ -1,0 +1,54 @@
+"""What a route may ask for: a unit of work, the settings, the time.
+
+A route that returns commits its unit of work, and only then is its answer sent; a route that
+raises rolls everything back.
+"""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import Depends
+from sqlalchemy.orm import Session
+from starlette.requests import HTTPConnection
+
+from server.settings import Settings
+from server.store.database import Database
+
+
+def settings(connection: HTTPConnection) -> Settings:
+    found: Settings = connection.app.state.settings
+    return found
+
+
+def database(connection: HTTPConnection) -> Database:
+    found: Database = connection.app.state.database
+    return found
+
+
+def now(connection: HTTPConnection) -> datetime:
+    """The moment of this request, with time zone; tests set the application's clock."""
+    moment: datetime = connection.app.state.clock()
+    return moment
+
+
+def utc_clock() -> datetime:
+    return datetime.now(UTC)
+
+
+def reading(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+    with found.read() as session:
+        yield session
+
+
+def writing(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+    with found.write() as session:
+        yield session
+
+
+SettingsHere = Annotated[Settings, Depends(settings)]
+DatabaseHere = Annotated[Database, Depends(database)]
+Now = Annotated[datetime, Depends(now)]
+# With the default scope the commit would come after the answer, which might then be a lie.
+Reading = Annotated[Session, Depends(reading, scope="function")]
+Writing = Annotated[Session, Depends(writing, scope="function")]

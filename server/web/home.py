@@ -1,0 +1,117 @@
+"""The course home: what is set, and how it stands."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from server.store.courses import (
+    TEACHING,
+    Assignment,
+    Section,
+    all_sections,
+    assignments_of,
+    sections_of,
+    student_counts,
+)
+from server.store.gradebook import Progress, Standing, begun_by, progress_of, standings_of
+from server.store.people import Role
+from server.web.access import VisitorHere
+from server.web.dependencies import Now, Reading
+from server.web.rendering import page
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class SetExercise:
+    """A line of the home page; ``standing`` for who works on it, ``progress`` for who teaches."""
+
+    assignment: Assignment
+    state: str
+    standing: Standing | None = None
+    progress: Progress | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    section: Section
+    teaching: bool
+    students: int
+    lines: tuple[SetExercise, ...]
+
+
+@router.get("/")
+def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> Response:
+    """One's own sections; the department and administrators see all, without names."""
+    counts = student_counts(session)
+    if visitor.role in (Role.DEPARTMENT, Role.ADMINISTRATOR):
+        sections = all_sections(session)
+        set_here = assignments_of(session, [section.id for section in sections])
+        overview = [
+            (section, counts.get(section.id, 0), sum(a.section_id == section.id for a in set_here))
+            for section in sections
+        ]
+        return page(request, "home/overview.html", sections=overview, now=now)
+    sheets = [
+        Sheet(
+            section,
+            role in TEACHING,
+            counts.get(section.id, 0),
+            _taught(session, section, now)
+            if role in TEACHING
+            else _worked_on(session, section, visitor.id, now),
+        )
+        for section, role in sections_of(session, visitor.id)
+    ]
+    return page(request, "home/home.html", sheets=sheets, now=now)
+
+
+def _taught(session: Session, section: Section, now: datetime) -> tuple[SetExercise, ...]:
+    assignments = assignments_of(session, [section.id])
+    progress = progress_of(session, [assignment.id for assignment in assignments])
+    return tuple(
+        SetExercise(each, _phase(each, now), progress=progress[each.id]) for each in assignments
+    )
+
+
+def _worked_on(
+    session: Session, section: Section, user_id: int, now: datetime
+) -> tuple[SetExercise, ...]:
+    assignments = assignments_of(session, [section.id])
+    ids = [assignment.id for assignment in assignments]
+    standings = standings_of(session, user_id, ids)
+    begun = begun_by(session, user_id, ids)
+    return tuple(
+        SetExercise(
+            each, _state(each, standings[each.id], each.id in begun, now), standings[each.id]
+        )
+        for each in assignments
+    )
+
+
+def _phase(assignment: Assignment, now: datetime) -> str:
+    if now < assignment.opens_at:
+        return "not open yet"
+    if now <= assignment.due_at:
+        return "open"
+    if assignment.closes_at is not None and now >= assignment.closes_at:
+        return "closed"
+    return "past due"
+
+
+def _state(assignment: Assignment, standing: Standing, begun: bool, now: datetime) -> str:
+    phase = _phase(assignment, now)
+    if standing.complete:
+        return "complete"
+    if standing.queued:
+        return "being marked"
+    if standing.attempts:
+        return "submitted"
+    if phase in ("past due", "closed"):
+        return "missing"
+    if begun:
+        return "begun"
+    return phase

@@ -1,0 +1,101 @@
+"""Pages, htmx fragments and error pages, all from templates/.
+
+A template whose name begins with an underscore is a fragment. ``page`` renders a whole sheet;
+``fragment`` a part of one for htmx to swap in. An error answers an htmx request with a notice that
+lands in the page's notice line, so that nothing the visitor typed is swapped away.
+"""
+
+from datetime import datetime
+from pathlib import PurePosixPath
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markdown_it import MarkdownIt
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.templating import Jinja2Templates
+
+from server.paths import TEMPLATES
+from server.web.access import Visitor
+
+# Markup in the text is shown, not obeyed; images could only come from elsewhere.
+_markdown = MarkdownIt("commonmark", {"html": False}).enable("table").disable("image")
+
+
+def markdown(text: str) -> Markup:
+    """Text of an exercise as HTML. Raw HTML in it comes out as text."""
+    return Markup(_markdown.render(text))
+
+
+def when(moment: datetime) -> str:
+    """A moment in the time zone of this machine: Mon 30 Nov 2026, 23:59."""
+    local = moment.astimezone()
+    return f"{local:%a} {local.day} {local:%b %Y, %H:%M}"
+
+
+def points(number: float) -> str:
+    """Points without needless zeros: 4, 3.5, 0.67."""
+    return f"{number:.2f}".rstrip("0").rstrip(".")
+
+
+environment = Environment(
+    loader=FileSystemLoader(TEMPLATES),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+environment.filters |= {"markdown": markdown, "when": when, "points": points}
+
+
+def _visitor(request: Request) -> dict[str, Visitor | None]:
+    return {"visitor": getattr(request.state, "visitor", None)}
+
+
+_templates = Jinja2Templates(env=environment, context_processors=[_visitor])
+
+
+def page(request: Request, template: str, status: int = 200, **context: Any) -> Response:
+    """A whole page."""
+    assert not _is_fragment(template), f"{template} is a fragment"
+    return _templates.TemplateResponse(request, template, context, status)
+
+
+def fragment(request: Request, template: str, status: int = 200, **context: Any) -> Response:
+    """A part of a page for htmx, which swaps it in whatever the status."""
+    assert _is_fragment(template), f"{template} is a whole page"
+    return _templates.TemplateResponse(request, template, context, status)
+
+
+def _is_fragment(template: str) -> bool:
+    return PurePosixPath(template).name.startswith("_")
+
+
+def wants_fragment(request: Request) -> bool:
+    """Whether htmx asks for a part of a page, and not the browser for a whole one."""
+    return request.headers.get("HX-Request-Type") == "partial"
+
+
+ERRORS = {
+    401: "You are signed out",
+    403: "Not permitted",
+    404: "Nothing here",
+    405: "Not possible here",
+    413: "Too large",
+    422: "That can't be used",
+    429: "Too many attempts",
+    500: "Our mistake",
+    503: "The database does not answer",
+}
+
+
+def error(request: Request, status: int, sentence: str) -> Response:
+    """An error page, or for htmx its notice: ``sentence`` says what, where and how to mend it."""
+    context = {"status": status, "heading": ERRORS.get(status, "Refused"), "sentence": sentence}
+    if wants_fragment(request):
+        answer = fragment(request, "errors/_notice.html", status, **context)
+        answer.headers["HX-Retarget"] = "#notice"
+        answer.headers["HX-Reswap"] = "innerHTML"
+        return answer
+    return page(request, "errors/error.html", status, **context)
