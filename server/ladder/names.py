@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from collections.abc import Iterable
 
 from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
 from server.ladder.limits import MAX_SYMBOL_LENGTH
@@ -84,6 +85,12 @@ def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
 def article(noun: str) -> str:
     """The noun with its indefinite article: an INT, a TON."""
     return f"an {noun}" if noun in {"INT", "RS", "SR", "R_TRIG", "F_TRIG"} else f"a {noun}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words as a list in a sentence: ``a, b and c``."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def shortened(text: str, length: int = 40) -> str:

@@ -42,8 +42,10 @@ class Source:
             if place.output is not None:
                 return source.outputs[place.output]
             if place.path is not None:
-                paths = [path for path, _ in walk(source.rung.network)]
-                return source.elements[paths.index(place.path)]
+                inside = len(place.path)
+                paths = [path[:inside] for path, _ in walk(source.rung.network)]
+                if place.path in paths:
+                    return source.elements[paths.index(place.path)]
             return source.start
         symbols = [variable.symbol for variable in self.program.variables]
         if place.symbol in symbols:

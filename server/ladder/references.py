@@ -1,0 +1,105 @@
+"""Where each symbol is read, written and called."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from server.ladder.messages import Place
+from server.ladder.program import (
+    Assignment,
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Element,
+    Name,
+    Operand,
+    Output,
+    Program,
+    walk,
+)
+
+
+class Role(StrEnum):
+    """What an occurrence does with a symbol."""
+
+    READ = "read"
+    WRITE = "write"
+    CALL = "call"
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """A symbol, or a block output like ``delay.Q``, at one place of a program."""
+
+    name: str
+    role: Role
+    place: Place
+
+    @property
+    def symbol(self) -> str:
+        """The declared symbol: ``delay`` for ``delay.Q``."""
+        return self.name.partition(".")[0]
+
+
+@dataclass(slots=True)
+class Uses:
+    """The places of one symbol, in the order of evaluation."""
+
+    reads: list[Place] = field(default_factory=list)
+    writes: list[Place] = field(default_factory=list)
+    calls: list[Place] = field(default_factory=list)
+
+    @property
+    def all(self) -> list[Place]:
+        return [*self.reads, *self.writes, *self.calls]
+
+
+def occurrences(program: Program) -> Iterator[Occurrence]:
+    """Every symbol of every rung, in the order of evaluation."""
+    for index, rung in enumerate(program.rungs):
+        for path, element in walk(rung.network):
+            yield from _in_element(element, Place(rung=index, path=path))
+        for number, output in enumerate(rung.outputs):
+            yield from _in_output(output, Place(rung=index, output=number))
+
+
+def cross_reference(program: Program) -> dict[str, Uses]:
+    """The uses of each symbol, declared or not; a declared symbol that is never used has none."""
+    uses = {variable.symbol: Uses() for variable in program.variables}
+    for found in occurrences(program):
+        of_symbol = uses.setdefault(found.symbol, Uses())
+        match found.role:
+            case Role.READ:
+                of_symbol.reads.append(found.place)
+            case Role.WRITE:
+                of_symbol.writes.append(found.place)
+            case Role.CALL:
+                of_symbol.calls.append(found.place)
+    return uses
+
+
+def _in_element(element: Element, place: Place) -> Iterator[Occurrence]:
+    match element:
+        case Contact(_, symbol):
+            yield Occurrence(symbol, Role.READ, place)
+        case Comparison(left, _, right):
+            yield from _in_operands(place, left, right)
+        case Block(instance, inputs):
+            yield Occurrence(instance, Role.CALL, place)
+            yield from _in_operands(place, *(wired.operand for wired in inputs))
+
+
+def _in_output(output: Output, place: Place) -> Iterator[Occurrence]:
+    match output:
+        case Coil(_, symbol):
+            yield Occurrence(symbol, Role.WRITE, place)
+        case Assignment(target, left, _, right):
+            yield from _in_operands(place, left, *([] if right is None else [right]))
+            yield Occurrence(target, Role.WRITE, place)
+
+
+def _in_operands(place: Place, *operands: Operand) -> Iterator[Occurrence]:
+    for operand in operands:
+        if isinstance(operand, Name):
+            yield Occurrence(operand.symbol, Role.READ, place)

@@ -1,0 +1,324 @@
+"""What is wrong with a program, all at once: errors here, advice from ``advice``.
+
+A program without errors compiles and runs.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+
+from server.ladder.advice import advise
+from server.ladder.bounds import over_limits
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, BlockType, Pin
+from server.ladder.messages import Message, Place, Severity, error
+from server.ladder.names import address_fault, article, listed, symbol_fault
+from server.ladder.points import Direction, PointDeclaration, direction_of
+from server.ladder.program import (
+    Assignment,
+    Block,
+    BlockInput,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Name,
+    Number,
+    Operand,
+    Output,
+    Program,
+    walk,
+)
+from server.ladder.references import cross_reference
+from server.ladder.text_printer import print_operand
+
+
+def validate(program: Program, points: Sequence[PointDeclaration] = ()) -> tuple[Message, ...]:
+    """Every fault and every piece of advice; errors first, then warnings, then notes.
+
+    ``points`` is the exercise's table; without one, only the program itself is looked at.
+    """
+    errors = list(_Checker(program).errors())
+    messages = [*errors, *advise(program, points)]
+    return tuple(sorted(messages, key=lambda message: list(Severity).index(message.severity)))
+
+
+def errors(program: Program) -> tuple[Message, ...]:
+    """Only what keeps the program from running."""
+    return tuple(_Checker(program).errors())
+
+
+class _Checker:
+    """The declarations of one program, and the rules that need them."""
+
+    def __init__(self, program: Program) -> None:
+        self._program = program
+        self._variables = {variable.symbol: variable for variable in reversed(program.variables)}
+
+    def errors(self) -> Iterator[Message]:
+        yield from over_limits(self._program)
+        yield from self._declarations()
+        for index, rung in enumerate(self._program.rungs):
+            for path, element in walk(rung.network):
+                yield from self._element(element, Place(rung=index, path=path))
+            for number, output in enumerate(rung.outputs):
+                yield from self._output(output, Place(rung=index, output=number))
+        yield from self._calls()
+
+    # -- declarations --------------------------------------------------------------------------
+
+    def _declarations(self) -> Iterator[Message]:
+        addressed: dict[str, str] = {}
+        for variable in self._program.variables:
+            place = Place(symbol=variable.symbol)
+            if variable is not self._variables[variable.symbol]:
+                yield error(
+                    "duplicate",
+                    place,
+                    f"{variable.symbol} is declared twice.",
+                    "Rename or remove one of the two.",
+                )
+            if fault := symbol_fault(variable.symbol):
+                yield error("symbol", place, *fault)
+            if variable.type not in DATA_TYPES and variable.type not in BLOCK_TYPES:
+                yield error(
+                    "type",
+                    place,
+                    f"{variable.symbol} has the unknown type {variable.type}.",
+                    f"The types are {', '.join((*DATA_TYPES, *BLOCK_TYPES))}.",
+                )
+            if variable.address is None:
+                continue
+            if fault := address_fault(variable.address, variable.type):
+                yield error("address", place, *fault)
+            other = addressed.setdefault(variable.address, variable.symbol)
+            if other != variable.symbol:
+                yield error(
+                    "duplicate",
+                    place,
+                    f"{variable.symbol} has the same address as {other}, {variable.address}.",
+                    "Use one of the two symbols everywhere.",
+                )
+
+    # -- elements ------------------------------------------------------------------------------
+
+    def _element(self, element: Element, place: Place) -> Iterator[Message]:
+        match element:
+            case Contact(_, symbol):
+                yield from self._needs(
+                    "BOOL", symbol, place, "a contact", "Use a comparison on it."
+                )
+            case Comparison(left, _, right):
+                yield from self._comparison(left, right, place)
+            case Block():
+                yield from self._block(element, place)
+
+    def _comparison(self, left: Operand, right: Operand, place: Place) -> Iterator[Message]:
+        types = [self._type_of(operand, place) for operand in (left, right)]
+        yield from (found for found in types if isinstance(found, Message))
+        if any(isinstance(found, Message) for found in types):
+            return
+        if "BOOL" in types:
+            symbol = print_operand(left if types[0] == "BOOL" else right)
+            yield error(
+                "type",
+                place,
+                f"{symbol} is a BOOL; a comparison takes numbers or durations.",
+                "Use a contact on it.",
+            )
+        elif types[0] != types[1]:
+            yield error(
+                "type",
+                place,
+                f"{print_operand(left)} is {article(str(types[0]))} and "
+                f"{print_operand(right)} {article(str(types[1]))}.",
+                "Compare two numbers or two durations.",
+            )
+
+    def _block(self, block: Block, place: Place) -> Iterator[Message]:
+        variable = self._variables.get(block.instance)
+        if variable is None:
+            yield self._undeclared(block.instance, place)
+            return
+        block_type = BLOCK_TYPES.get(variable.type)
+        if block_type is None:
+            yield error(
+                "type",
+                place,
+                f"{block.instance} is {article(variable.type)} and no function block.",
+                "Use a contact or a comparison on it, or declare a block.",
+            )
+            return
+        known = {pin.name: pin for pin in block_type.inputs}
+        for wired in block.inputs:
+            if wired.pin in known:
+                yield from self._input(block.instance, known[wired.pin], wired, place)
+            else:
+                yield _unknown_input(block.instance, block_type, wired.pin, place)
+        count = Counter(wired.pin for wired in block.inputs)
+        for pin in block_type.inputs:
+            if count[pin.name] > 1:
+                yield error(
+                    "input",
+                    place,
+                    f"{pin.name} of {block.instance} is wired twice.",
+                    "Remove one of the two.",
+                )
+            elif pin.required and not count[pin.name]:
+                yield error(
+                    "input",
+                    place,
+                    f"{pin.name} of {block.instance} is not wired.",
+                    f"Give it {_EXAMPLES[pin.type]}.",
+                )
+
+    def _input(self, instance: str, pin: Pin, wired: BlockInput, place: Place) -> Iterator[Message]:
+        what = f"{pin.name} of {instance}"
+        match pin.type, wired.operand:
+            case ("TIME", Duration()) | ("INT", Number()):
+                return
+            case "BOOL", Name(symbol):
+                yield from self._needs("BOOL", symbol, place, what, "Give it a BOOL.")
+            case _:
+                # Presets are literals: what a timer or counter can do is known before it runs.
+                yield error(
+                    "input",
+                    place,
+                    f"{what} can't be {print_operand(wired.operand)}.",
+                    f"Give it {_EXAMPLES[pin.type]}.",
+                )
+
+    # -- outputs -------------------------------------------------------------------------------
+
+    def _output(self, output: Output, place: Place) -> Iterator[Message]:
+        match output:
+            case Coil(kind, symbol):
+                yield from self._target(
+                    "BOOL", symbol, place, f"a {kind}", "Assign a number to it."
+                )
+            case Assignment(target, left, _, right):
+                yield from self._target("INT", target, place, "an assignment", _INT_ONLY)
+                for operand in (left, *([] if right is None else [right])):
+                    found = self._type_of(operand, place)
+                    if isinstance(found, Message):
+                        yield found
+                    elif found != "INT":
+                        yield error(
+                            "type",
+                            place,
+                            f"{print_operand(operand)} is {article(found)}; "
+                            "an assignment needs an INT.",
+                            _INT_ONLY,
+                        )
+
+    def _target(
+        self, wanted: str, symbol: str, place: Place, what: str, mend: str
+    ) -> Iterator[Message]:
+        variable = self._variables.get(symbol)
+        if "." in symbol:
+            yield error(
+                "read only",
+                place,
+                f"{symbol} is an output of a block and can't be written.",
+                "Write another variable.",
+            )
+        elif variable is not None and direction_of(variable.address) is Direction.INPUT:
+            yield error(
+                "read only",
+                place,
+                f"{symbol} is an input and can't be written.",
+                "Write an output or an internal bit.",
+            )
+        else:
+            yield from self._needs(wanted, symbol, place, what, mend)
+
+    def _calls(self) -> Iterator[Message]:
+        for symbol, uses in cross_reference(self._program).items():
+            for again in uses.calls[1:]:
+                first = (uses.calls[0].rung or 0) + 1
+                yield error(
+                    "block used twice",
+                    again,
+                    f"{symbol} is used already in rung {first}.",
+                    f"Declare another {self._named_type(symbol)} for this place.",
+                )
+
+    # -- symbols -------------------------------------------------------------------------------
+
+    def _needs(
+        self, wanted: str, name: str, place: Place, what: str, mend: str
+    ) -> Iterator[Message]:
+        found = self._type_of(Name(name), place)
+        if isinstance(found, Message):
+            yield found
+        elif found != wanted:
+            yield error(
+                "type", place, f"{name} is {article(found)}; {what} needs {article(wanted)}.", mend
+            )
+
+    def _type_of(self, operand: Operand, place: Place) -> str | Message:
+        """The data type of an operand, or what is wrong with it."""
+        match operand:
+            case Number():
+                return "INT"
+            case Duration():
+                return "TIME"
+            case Name(name):
+                return self._type_of_name(name, place)
+
+    def _type_of_name(self, name: str, place: Place) -> str | Message:
+        symbol, dot, output = name.partition(".")
+        variable = self._variables.get(symbol)
+        if variable is None:
+            return self._undeclared(symbol, place)
+        block = BLOCK_TYPES.get(variable.type)
+        outputs = {pin.name: pin for pin in block.outputs} if block else {}
+        if dot and output in outputs:
+            return outputs[output].type
+        if dot:
+            mend = f"Its outputs are {listed(outputs)}." if block else f"Write {symbol} alone."
+            return error(
+                "output",
+                place,
+                f"{symbol} is {article(variable.type)} and has no output {output}.",
+                mend,
+            )
+        if block:
+            named = listed(f"{symbol}.{output}" for output in outputs)
+            return error(
+                "output",
+                place,
+                f"{symbol} is {article(variable.type)} and has no value of its own.",
+                f"Name one of its outputs: {named}.",
+            )
+        return variable.type
+
+    def _undeclared(self, symbol: str, place: Place) -> Message:
+        close = get_close_matches(symbol, self._variables, n=1)
+        mend = f"Declare it, or use {close[0]}." if close else "Declare it."
+        return error("undeclared", place, f"{symbol} is not declared.", mend)
+
+    def _named_type(self, symbol: str) -> str:
+        variable = self._variables.get(symbol)
+        return "block" if variable is None else variable.type
+
+
+_EXAMPLES = {"TIME": "a duration, like T#5s", "INT": "a number, like 3", "BOOL": "a symbol"}
+_INT_ONLY = "Assignments calculate with INT only."
+
+
+def _unknown_input(instance: str, block_type: BlockType, pin: str, place: Place) -> Message:
+    if pin == block_type.power_in:
+        return error(
+            "input",
+            place,
+            f"{pin} of {instance} is the power that reaches the block from the left.",
+            f"Leave {pin} out and put its condition in front of the block.",
+        )
+    known = [pin.name for pin in block_type.inputs]
+    return error(
+        "input",
+        place,
+        f"{instance} is {article(block_type.name)} and has no input {pin}.",
+        f"Its inputs are {listed(known)}." if known else "It takes the power alone.",
+    )
