@@ -25,11 +25,16 @@ from server.scan.instructions import FALSE, Op
 
 @dataclass(frozen=True, slots=True)
 class Monitor:
-    """Planes of one check: violated in this scan, violated so far, exercised so far."""
+    """Planes of one check: violated in this scan, violated so far, exercised so far.
+
+    For a response also ``asked``, TRUE in a scan that asks for it, and ``answer``; else FALSE.
+    """
 
     bad: int
     violated: int
     exercised: int
+    asked: int = FALSE
+    answer: int = FALSE
 
 
 def emit_monitor(
@@ -39,17 +44,21 @@ def emit_monitor(
 
     ``condition`` compiles an expression to a plane; ``running`` is TRUE in lanes that count.
     """
-    bad, exercised_now = _circuit(asm, pattern, condition)
+    answer = condition(pattern.response) if isinstance(pattern, Response) else FALSE
+    bad, exercised_now = _circuit(asm, pattern, condition, answer)
     counted = asm.and_(bad, running)
     violated, exercised = asm.bit(), asm.bit()
     asm.emit(Op.SET, violated, counted)
     asm.emit(Op.SET, exercised, asm.and_(exercised_now, running))
-    return Monitor(counted, violated, exercised)
+    asked = exercised_now if isinstance(pattern, Response) else FALSE
+    return Monitor(counted, violated, exercised, asked, answer)
 
 
 def _circuit(
-    asm: Assembler, pattern: Pattern, condition: Callable[[Expression], int]
+    asm: Assembler, pattern: Pattern, condition: Callable[[Expression], int], answer: int
 ) -> tuple[int, int]:
+    """The planes 'violated in this scan' and 'exercised in this scan'."""
+
     def optional(expression: Expression | None) -> int:
         return FALSE if expression is None else condition(expression)
 
@@ -61,7 +70,7 @@ def _circuit(
             given = condition(pattern.given)
             return asm.and_not(given, condition(pattern.condition)), given
         case Response():
-            return _response(asm, pattern, condition)
+            return _response(asm, pattern, condition, answer)
         case Precedence():
             event, cause = condition(pattern.event), condition(pattern.cause)
             allowed = asm.bit()
@@ -76,10 +85,9 @@ def _circuit(
 
 
 def _response(
-    asm: Assembler, pattern: Response, condition: Callable[[Expression], int]
+    asm: Assembler, pattern: Response, condition: Callable[[Expression], int], response: int
 ) -> tuple[int, int]:
     trigger = condition(pattern.trigger)
-    response = condition(pattern.response)
     release = FALSE
     for expression in (pattern.until, pattern.unless):
         if expression is not None:
@@ -142,8 +150,10 @@ def _steady(asm: Assembler, pattern: Steady, condition: int) -> tuple[int, int]:
     """Each change starts a pulse as long as the window; one change too many finds none free."""
     changed = asm.or_(asm.rising(condition), asm.falling(condition))
     waiting = changed
+    # Q is read before this scan's step, so it stands for one scan longer than the preset.
+    pulse_ms = max(0, asm.scans(pattern.window_ms) - 1) * asm.period_ms
     for _ in range(pattern.changes):
-        pulse = asm.timer_state(pattern.window_ms)
+        pulse = asm.timer_state(pulse_ms)
         taken = asm.and_not(waiting, pulse.q)
         asm.run_timer(Op.TP, taken, pulse)
         waiting = asm.and_not(waiting, taken)

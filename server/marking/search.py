@@ -168,7 +168,7 @@ def _explore(
     transitions = 0
     missing = targets.size
     head = 0
-    while head < count and count <= budget:
+    while head < count <= budget:
         group = min(together, count - head)
         valid = ALL if group == together else (uint64(1) << uint64(group << shared)) - uint64(1)
         for sweep in range(passes):

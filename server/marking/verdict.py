@@ -27,7 +27,12 @@ class Lane:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What was seen around the first failure: scenario, moment, the signals concerned."""
+    """What was seen around the first failure: scenario, moment, the signals concerned.
+
+    For a response: when it was asked for, how long it is allowed to take, after how long it came
+    (None: not by the end), and whether it had come and was ``broken`` off. Times in milliseconds
+    from the start of the scenario, but ``allowed_ms`` and ``answered_ms`` from ``asked_ms``.
+    """
 
     scenario: str
     open: bool
@@ -35,7 +40,10 @@ class Evidence:
     from_ms: int
     to_ms: int
     lanes: tuple[Lane, ...] = ()
+    asked_ms: int | None = None
     allowed_ms: int | None = None
+    answered_ms: int | None = None
+    broken: bool = False
     causes: tuple[str, ...] = ()
 
 

@@ -1,0 +1,145 @@
+"""The acceptance run: replay the suite on a program and judge each requirement."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.ladder.program import Program
+from server.marking.evidence import evidence_of
+from server.marking.exercise import Exercise, Requirement
+from server.marking.machine import Assembled, assemble
+from server.marking.patterns import Check, StructureRule
+from server.marking.phrases import failed, idle, known_by_scenarios
+from server.marking.replay import NEVER, Replay, replay
+from server.marking.structure import judge_structure
+from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
+from server.scan.engine_version import ENGINE_VERSION
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A violated check: monitor number, scenario number, scan of the first violation."""
+
+    check: Check
+    monitor: int
+    scenario: int
+    scan: int
+
+
+def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = True) -> Verdict:
+    """Mark a program that is free of errors.
+
+    Without ``evidence`` the verdict says the same, but carries no traces.
+    """
+    assembled = assemble(exercise, program)
+    result = replay(assembled, exercise.scenarios)
+    judged = tuple(
+        _judge(exercise, program, assembled, result, number, evidence)
+        for number in range(len(exercise.requirements))
+    )
+    return Verdict(
+        exercise=exercise.slug,
+        exercise_version=exercise.version,
+        suite_hash=exercise.suite_hash,
+        engine_version=ENGINE_VERSION,
+        requirements=judged,
+        fault=_fault_sentence(result, assembled.machine.period_ms),
+    )
+
+
+def statuses(exercise: Exercise, program: Program) -> dict[str, Status]:
+    """Only the status of each requirement: the short way for many programs."""
+    verdict = acceptance_run(exercise, program, evidence=False)
+    return {r.id: r.status for r in verdict.requirements}
+
+
+def _judge(
+    exercise: Exercise,
+    program: Program,
+    assembled: Assembled,
+    result: Replay,
+    number: int,
+    evidence: bool,
+) -> RequirementVerdict:
+    requirement = exercise.requirements[number]
+    for check in requirement.checks:
+        if isinstance(check.property, StructureRule):
+            complaint = judge_structure(check.property, program, exercise)
+            if complaint is not None:
+                return _verdict(requirement, Status.NOT_MET, "the program's text", complaint)
+    failure = min(
+        _failures(exercise, assembled, result, number),
+        key=lambda f: (not exercise.scenarios[f.scenario].open, f.scenario, f.scan),
+        default=None,
+    )
+    if failure is not None:
+        shown = evidence_of(exercise, assembled, failure.monitor, failure.scenario, failure.scan)
+        sentence = failed(requirement, failure.check, shown)
+        kept = shown if evidence else None
+        return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
+    scenarios: set[int] = set()
+    for check, monitor in _monitors(requirement, assembled, number):
+        lanes = [
+            s for s in _lanes(exercise, number, check) if result.exercised[monitor, s] != NEVER
+        ]
+        if not lanes:
+            return _verdict(requirement, Status.NOT_EXERCISED, "", idle(requirement, check))
+        scenarios.update(lanes)
+    if not scenarios:
+        return _verdict(requirement, Status.MET, "the program's text", "")
+    scans = int(np.sum(result.scans[sorted(scenarios)]))
+    known = known_by_scenarios(len(scenarios), scans * assembled.machine.period_ms)
+    return _verdict(requirement, Status.MET, known, "")
+
+
+def _monitors(
+    requirement: Requirement, assembled: Assembled, number: int
+) -> Iterator[tuple[Check, int]]:
+    for index, check in enumerate(requirement.checks):
+        if not isinstance(check.property, StructureRule):
+            yield check, assembled.monitor_numbers[number, index]
+
+
+def _lanes(exercise: Exercise, number: int, check: Check) -> list[int]:
+    """The scenarios in which a check of a requirement counts."""
+    name = exercise.requirements[number].id
+    return [
+        lane
+        for lane, scenario in enumerate(exercise.scenarios)
+        if (not scenario.judges or name in scenario.judges)
+        and (not check.scenarios or scenario.name in check.scenarios)
+    ]
+
+
+def _failures(
+    exercise: Exercise, assembled: Assembled, result: Replay, number: int
+) -> Iterator[Failure]:
+    for check, monitor in _monitors(exercise.requirements[number], assembled, number):
+        for lane in _lanes(exercise, number, check):
+            scan = int(result.violated[monitor, lane])
+            if scan != NEVER:
+                yield Failure(check, monitor, lane, scan)
+
+
+def _verdict(
+    requirement: Requirement,
+    status: Status,
+    known_by: str,
+    sentence: str,
+    evidence: Evidence | None = None,
+) -> RequirementVerdict:
+    score = float(requirement.weight) if status is Status.MET else 0.0
+    return RequirementVerdict(
+        requirement.id, status, known_by, sentence, score, float(requirement.weight), evidence
+    )
+
+
+def _fault_sentence(result: Replay, period_ms: int) -> str:
+    first = int(np.min(result.fault, initial=NEVER))
+    if first == NEVER:
+        return ""
+    return (
+        f"A calculation had no result at {first * period_ms / 1000:.2f} s: a number left the range "
+        "-32768 to 32767, or a division by zero. The target kept its value and the scan went on."
+    )

@@ -1,0 +1,116 @@
+"""The evidence of a violation: its scenario replayed, with the signals around the moment."""
+
+from dataclasses import fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.ladder.program import Comparison, Contact, Name, walk
+from server.marking.exercise import Exercise
+from server.marking.machine import Assembled
+from server.marking.patterns import Check, Expression, Response, StructureRule
+from server.marking.replay import Trace, trace
+from server.marking.verdict import Evidence, Lane
+from server.scan.assembler import Bit, Quantity, Signal
+
+BEFORE_MS, AFTER_MS = 2000, 3000
+"""How much is shown before and after the failure."""
+
+MAX_LANES = 12
+
+
+def names_in(check: Check) -> tuple[str, ...]:
+    """Lower-case names of the signals that a check speaks of, in order of appearance."""
+    assert not isinstance(check.property, StructureRule), "a rule speaks of no signals"
+    names: dict[str, None] = {}
+    for part in fields(check.property):
+        expression = getattr(check.property, part.name)
+        if not isinstance(expression, Expression):
+            continue
+        for _, element in walk(expression.network):
+            match element:
+                case Contact(_, symbol):
+                    names[symbol.lower()] = None
+                case Comparison(left, _, right):
+                    for operand in (left, right):
+                        if isinstance(operand, Name):
+                            names[operand.symbol.lower()] = None
+    return tuple(names)
+
+
+def evidence_of(
+    exercise: Exercise, assembled: Assembled, monitor: int, scenario: int, scan: int
+) -> Evidence:
+    """Replay a scenario up to a little after ``scan`` and show what a monitor saw there."""
+    period = assembled.machine.period_ms
+    check = assembled.checks[monitor]
+    shown = _signals(exercise, assembled, check)
+    circuit = assembled.monitors[monitor]
+    probes: dict[str, Signal] = {"?asked": Bit(circuit.asked), "?answer": Bit(circuit.answer)}
+    run_to = scan + AFTER_MS // period
+    traced = trace(assembled, exercise.scenarios[scenario], shown | probes, run_to + 1)
+    last = traced.scans - 1
+    asked, answered, broken = None, None, False
+    allowed = None
+    if isinstance(check.property, Response):
+        allowed = check.property.within_ms
+        asked, answered, broken = _response(traced, scan, allowed // period)
+    first = max(0, min(scan, scan if asked is None else asked) - BEFORE_MS // period)
+    return Evidence(
+        scenario=exercise.scenarios[scenario].name,
+        open=exercise.scenarios[scenario].open,
+        at_ms=scan * period,
+        from_ms=first * period,
+        to_ms=last * period,
+        lanes=_lanes(traced, shown, first, period, names_in(check)),
+        asked_ms=None if asked is None else asked * period,
+        allowed_ms=allowed,
+        answered_ms=None if answered is None or asked is None else (answered - asked) * period,
+        broken=broken,
+    )
+
+
+def _response(traced: Trace, scan: int, allowed: int) -> tuple[int, int | None, bool]:
+    """Scan of the request, scan of the answer if it came, and whether it was broken off."""
+    request, answer = traced.signals["?asked"] > 0, traced.signals["?answer"] > 0
+    due = scan - allowed
+    if due >= 0 and request[due] and not answer[due : scan + 1].any():
+        later = np.flatnonzero(answer[scan:])
+        return due, (scan + int(later[0]) if later.size else None), False
+    before = np.flatnonzero(request[: scan + 1])
+    return (int(before[-1]) if before.size else scan), None, True
+
+
+def _signals(exercise: Exercise, assembled: Assembled, check: Check) -> dict[str, Signal]:
+    names = dict.fromkeys(names_in(check))
+    names |= dict.fromkeys(p.symbol.lower() for p in exercise.points)
+    signals = {name: assembled.signals[name] for name in names if name in assembled.signals}
+    return {n: s for n, s in signals.items() if isinstance(s, Bit | Quantity)}
+
+
+def _lanes(
+    traced: Trace, signals: dict[str, Signal], first: int, period: int, named: tuple[str, ...]
+) -> tuple[Lane, ...]:
+    """Signals of the check, then others that changed in the window, as values at their changes."""
+    lanes = []
+    for name, signal in signals.items():
+        values = traced.signals[name][first:]
+        unit = signal.unit if isinstance(signal, Quantity) else ""
+        if unit:
+            values = np.round(values, 4)
+        starts = _changes(values, every=max(1, 100 // period) if unit else 1)
+        if name in named or starts.size > 1:
+            times = tuple(int(first + i) * period for i in starts)
+            lanes.append(Lane(name, times, tuple(float(values[i]) for i in starts), unit))
+    return tuple(lanes[:MAX_LANES])
+
+
+def _changes(values: NDArray[np.float64], every: int) -> NDArray[np.int64]:
+    """Indices at which a new value begins; of a quantity at most one in ``every`` scans."""
+    if values.size == 0:
+        return np.zeros(0, np.int64)
+    if every > 1:
+        coarse = np.arange(0, values.size, every)
+        keep = np.concatenate([[True], values[coarse[1:]] != values[coarse[:-1]]])
+        return coarse[keep]
+    return np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1])

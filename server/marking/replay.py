@@ -1,0 +1,111 @@
+"""Replaying scenarios on a program: what each monitor saw, and traces of single lanes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.marking.machine import Assembled
+from server.marking.scenario import Scenario
+from server.marking.timeline import timeline_of
+from server.plant.loop import (
+    NEVER,
+    NO_RECORD,
+    Timeline,
+    code_of,
+    fresh_memory,
+    fresh_progress,
+    record_signals,
+    run,
+    watch_planes,
+)
+from server.scan.assembler import Bit, Quantity, Signal
+from server.scan.lanes import LANES
+
+LONGEST_MS = 60 * 60 * 1000
+"""No scenario runs longer than an hour of plant time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """For each monitor and scenario the scan of the first violation and of the first exercise.
+
+    ``violated`` and ``exercised`` are int64[monitors, scenarios], ``NEVER`` where it did not
+    happen; ``fault`` int64[scenarios] is the same for the program's arithmetic fault; ``scans``
+    int64[scenarios] is how long each scenario ran.
+    """
+
+    violated: NDArray[np.int64]
+    exercised: NDArray[np.int64]
+    fault: NDArray[np.int64]
+    scans: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """One lane's signals in each scan: float64[scans] by name."""
+
+    signals: dict[str, NDArray[np.float64]]
+    scans: int
+
+
+def replay(assembled: Assembled, scenarios: Sequence[Scenario]) -> Replay:
+    """Run every scenario, 64 at a time."""
+    blocks = [
+        replay_block(assembled, timeline_of(scenarios[i : i + LANES], assembled))
+        for i in range(0, len(scenarios), LANES)
+    ]
+    joined = [
+        np.concatenate(part, axis=-1)[..., : len(scenarios)] for part in zip(*blocks, strict=True)
+    ]
+    return Replay(*joined)
+
+
+def replay_block(assembled: Assembled, timeline: Timeline) -> tuple[NDArray[np.int64], ...]:
+    """Run one block of 64 lanes; the four arrays of ``Replay``."""
+    monitors = assembled.monitors
+    planes = [m.violated for m in monitors] + [m.exercised for m in monitors]
+    watch = watch_planes([*planes, assembled.program.fault])
+    progress = fresh_progress()
+    run(
+        code_of(assembled.machine),
+        fresh_memory(assembled.machine),
+        timeline,
+        progress,
+        watch,
+        NO_RECORD,
+        assembled.running,
+        LONGEST_MS // assembled.machine.period_ms,
+    )
+    n = len(monitors)
+    ended = np.minimum(progress.end, progress.clock[0])
+    return watch.first_seen[:n], watch.first_seen[n : 2 * n], watch.first_seen[2 * n], ended
+
+
+def trace(
+    assembled: Assembled, scenario: Scenario, signals: dict[str, Signal], scans: int
+) -> Trace:
+    """Replay one scenario in lane 0 and record ``signals`` (BOOLs and quantities) by name."""
+    bits = {n: s.plane for n, s in signals.items() if isinstance(s, Bit)}
+    rows = {n: s.row for n, s in signals.items() if isinstance(s, Quantity)}
+    record = record_signals(list(bits.values()), list(rows.values()), 0, scans)
+    done = run(
+        code_of(assembled.machine),
+        fresh_memory(assembled.machine),
+        timeline_of([scenario], assembled),
+        fresh_progress(),
+        watch_planes([]),
+        record,
+        assembled.running,
+        scans,
+    )
+    recorded = {
+        name: (record.bits[:done, i] & np.uint64(1)).astype(np.float64)
+        for i, name in enumerate(bits)
+    }
+    recorded |= {name: record.values[:done, i] for i, name in enumerate(rows)}
+    return Trace(recorded, done)
+
+
+__all__ = ["NEVER", "Replay", "Trace", "replay", "replay_block", "trace"]
