@@ -86,11 +86,13 @@ Pattern: TypeAlias = Never | Always | Response | Precedence | Lasts | Steady
 class StructureRule:
     """A demand on how the program is written; ``marking.structure`` knows the rules by name.
 
-    ``subject`` is a point's symbol, an element name or empty; ``count`` a number the rule needs.
+    ``subject`` is a symbol of the exercise, an element's name or empty; ``source`` a second symbol
+    and ``count`` a number where the rule takes them.
     """
 
     rule: str
     subject: str = ""
+    source: str = ""
     count: int = 1
 
 

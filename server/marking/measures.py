@@ -1,0 +1,78 @@
+"""Measures as people write them, '100 ms' or '0.5 l/s', to whole milliseconds and SI units."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+from server.ladder.names import shortened
+
+_MEASURE = re.compile(r"\s*(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)\s*([^\s0-9.][^\s]*)\s*", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """A kind of measure: its units with their size in the unit that the core computes in."""
+
+    name: str
+    units: dict[str, Decimal]
+    example: str
+
+    @property
+    def pattern(self) -> str:
+        """What a measure of this kind looks like, as a regular expression for JSON schema."""
+        units = "|".join(map(re.escape, self.units))
+        return rf"^\s*-?[0-9]+(\.[0-9]+)?\s*({units})\s*$"
+
+
+def _units(**sizes: str) -> dict[str, Decimal]:
+    return {name.replace("_", "/"): Decimal(size) for name, size in sizes.items()}
+
+
+DURATION = Dimension("duration", _units(ms="1", s="1000", min="60000", h="3600000"), "100 ms")
+LENGTH = Dimension("length", _units(mm="0.001", cm="0.01", m="1"), "300 mm")
+AREA = Dimension(
+    "area", {"mm²": Decimal("1e-6"), "cm²": Decimal("1e-4"), "m²": Decimal(1)}, "0.8 m²"
+)
+VOLUME = Dimension("volume", {"l": Decimal("0.001"), "m³": Decimal(1)}, "250 l")
+FLOW = Dimension(
+    "flow",
+    {"l/s": Decimal("0.001"), "l/min": Decimal("0.001") / 60, "m³/h": Decimal(1) / 3600},
+    "0.5 l/s",
+)
+SPEED = Dimension("speed", _units(mm_s="0.001", m_s="1"), "200 mm/s")
+
+
+DIMENSIONS = {"m": LENGTH, "m²": AREA, "m³": VOLUME, "m³/s": FLOW, "m/s": SPEED}
+"""Dimensions by the core's unit."""
+
+
+def parse_measure(text: object, dimension: Dimension) -> float:
+    """A measure in the core's unit: m, m², m³, m³/s, m/s; milliseconds for a duration.
+
+    Raises ValueError with a sentence that says what is wrong and how to write it.
+    """
+    mend = f"Write it with its unit, like '{dimension.example}'."
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise ValueError(f"This is no {dimension.name}. {mend}")
+    if isinstance(text, int | float):
+        raise ValueError(f"The {dimension.name} {text} has no unit. {mend}")
+    match = _MEASURE.fullmatch(text.replace("m2", "m²").replace("m3", "m³"))
+    if match is None:
+        raise ValueError(f"{shortened(text)} is no {dimension.name}. {mend}")
+    number, unit = match.groups()
+    if unit not in dimension.units:
+        known = ", ".join(dimension.units)
+        raise ValueError(
+            f"{shortened(unit)} is no unit of a {dimension.name}. The units are {known}."
+        )
+    return float(Decimal(number) * dimension.units[unit])
+
+
+def parse_milliseconds(text: object) -> int:
+    """A duration, zero or more, in whole milliseconds. Raises ValueError like parse_measure."""
+    ms = parse_measure(text, DURATION)
+    if ms < 0:
+        raise ValueError(f"The duration {shortened(str(text))} is negative. Write it without '-'.")
+    if ms != int(ms):
+        raise ValueError(f"{shortened(str(text))} is no whole number of milliseconds.")
+    return int(ms)
