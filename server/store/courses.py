@@ -193,4 +193,4 @@ def student_counts(session: Session) -> dict[int, int]:
         .where(Enrolment.role == SectionRole.STUDENT)
         .group_by(Enrolment.section_id)
     )
-    return dict(rows.tuples().all())
+    return dict(rows.all())

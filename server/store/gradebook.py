@@ -56,6 +56,15 @@ class Gradebook:
     requirements: tuple[str, ...]
     rows: tuple[Row, ...]
 
+    @property
+    def counted(self) -> int:
+        """How many students have an attempt that counts."""
+        return sum(bool(row.results) for row in self.rows)
+
+    def met_by(self, requirement: str) -> int:
+        """How many of them have met this requirement."""
+        return sum(row.results.get(requirement) is Status.MET for row in self.rows)
+
 
 @dataclass(frozen=True, slots=True)
 class Progress:
@@ -117,9 +126,7 @@ def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progre
             )
             .where(Assignment.id.in_(assignment_ids), Enrolment.role == SectionRole.STUDENT)
             .group_by(WorkingProgram.assignment_id)
-        )
-        .tuples()
-        .all()
+        ).all()
     )
     standings: dict[int, list[Standing]] = {id: [] for id in assignment_ids}
     for (id, _), standing in _standings(session, assignment_ids).items():

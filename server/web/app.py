@@ -76,7 +76,7 @@ def _demand_rules() -> None:
 
 
 SENTENCES = {
-    404: "There is nothing at this address, or it is not yours to see. Go back to the course home.",
+    404: "There is nothing at this address, or it is not yours to see. Check the address.",
     405: "This address does not take that kind of request. Go back and use the page's buttons.",
 }
 

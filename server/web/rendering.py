@@ -92,7 +92,7 @@ ERRORS = {
 
 def error(request: Request, status: int, sentence: str) -> Response:
     """An error page, or for htmx its notice: ``sentence`` says what, where and how to mend it."""
-    context = {"status": status, "heading": ERRORS.get(status, "Refused"), "sentence": sentence}
+    context = {"number": status, "heading": ERRORS.get(status, "Refused"), "sentence": sentence}
     if wants_fragment(request):
         answer = fragment(request, "errors/_notice.html", status, **context)
         answer.headers["HX-Retarget"] = "#notice"

@@ -1,0 +1,195 @@
+"""Handing in a program, and the verdict on it.
+
+What a student sees of a verdict is built here, field by field, from what the feedback policies
+release; the template never holds the rest.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from markupsafe import Markup
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.ladder.json_form import from_json
+from server.ladder.validation import errors
+from server.marking.exercise import Exercise, Release
+from server.marking.timing_chart import ChartRow, chart_rows, draw_chart
+from server.marking.verdict import Evidence, RequirementVerdict, Status
+from server.marking.verdict_form import from_json as verdict_from_json
+from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
+from server.store.programs import working_copy
+from server.store.submissions import (
+    Refusal,
+    Submission,
+    attempts_of,
+    find_submission,
+)
+from server.store.submissions import submit as store_submission
+from server.web.access import VisitorHere
+from server.web.dependencies import DatabaseHere, Now, Reading, WorkerHere
+from server.web.rendering import error, fragment, page, wants_fragment
+from server.web.rungs import RungView, rung_views
+from server.web.workplace import CatalogueHere, WorkplaceHere, exercise_of
+
+router = APIRouter()
+
+PATIENCE_SECONDS = 0.3
+"""How long the answer to a submission waits for the verdict before it shows progress instead."""
+
+STALE = (
+    "The program was changed in another window since you opened this one, so nothing was "
+    "submitted. Look at the newest program above, then submit again."
+)
+EMPTY = "There is no rung to mark yet. Build the program in section 5, then submit it."
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One requirement as this visitor may see it; what is not released is None or empty."""
+
+    id: str
+    text: str
+    status: Status
+    score: float
+    max_score: float
+    known_by: str
+    sentence: str
+    scenario: str
+    chart: Markup | None
+    changes: tuple[ChartRow, ...]
+
+
+@router.post("/assignments/{assignment_id}/submissions")
+def submit(
+    request: Request,
+    here: WorkplaceHere,
+    visitor: VisitorHere,
+    database: DatabaseHere,
+    worker: WorkerHere,
+    now: Now,
+    revision: Annotated[int, Form()] = 0,
+) -> Response:
+    """Take the working program as the next attempt; it is said only once it is stored."""
+    with database.write() as session:
+        copy = working_copy(session, here.assignment, visitor.id, here.start)
+        if copy.revision != revision:
+            return _refused(request, 409, STALE)
+        program = from_json(copy.program)
+        if not program.rungs:
+            return _refused(request, 422, EMPTY)
+        if faults := errors(program):
+            return _refused(request, 422, _cannot_run([str(fault) for fault in faults]))
+        taken = store_submission(session, here.assignment, visitor.id, copy.program, now)
+        if isinstance(taken, Refusal):
+            return _refused(request, 409, taken.value)
+    worker.mark(taken.id, PATIENCE_SECONDS)
+    address = f"/submissions/{taken.id}"
+    if wants_fragment(request):
+        return Response(status_code=204, headers={"HX-Redirect": address})
+    return RedirectResponse(address, 303)
+
+
+@router.get("/submissions/{submission_id}")
+def verdict(
+    request: Request,
+    submission_id: int,
+    session: Reading,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    now: Now,
+) -> Response:
+    """The verdict on one attempt, or how far its marking is."""
+    submission = _submission(session, submission_id)
+    assignment = submission.assignment
+    exercise = exercise_of(catalogue, assignment)
+    teaching = role_in_section(session, visitor.id, assignment.section_id) in TEACHING
+    level = Feedback.CHART if teaching else released(assignment, exercise, submission.attempt, now)
+    stored = submission.verdict
+    found = verdict_from_json(stored.document) if stored else None
+    texts = {requirement.id: requirement.text for requirement in exercise.requirements}
+    return page(
+        request,
+        "submissions/verdict.html",
+        submission=submission,
+        assignment=assignment,
+        exercise=exercise,
+        verdict=found,
+        teaching=teaching,
+        level=level,
+        rows=[
+            _row(each, texts.get(each.id, ""), level, teaching=teaching)
+            for each in (found.requirements if found else ())
+        ],
+        rungs=_rungs(submission, exercise),
+        attempts=attempts_of(session, assignment, submission.user_id),
+    )
+
+
+@router.get("/submissions/{submission_id}/progress")
+def verdict_progress(request: Request, submission_id: int, session: Reading) -> Response:
+    """Asked for again and again while a submission is being marked."""
+    submission = _submission(session, submission_id)
+    if submission.verdict is not None:
+        return Response(status_code=204, headers={"HX-Refresh": "true"})
+    return fragment(request, "submissions/_progress.html", submission=submission)
+
+
+def released(
+    assignment: Assignment, exercise: Exercise, attempt: int, now: datetime
+) -> Feedback:
+    """How much of a verdict a student sees: what section and exercise both release."""
+    policy = exercise.feedback
+    release = policy.release
+    if policy.chart_from_attempt is not None and release is not Release.VERDICT:
+        release = Release.CHART if attempt >= policy.chart_from_attempt else Release.SENTENCE
+    levels = list(Feedback)
+    by_exercise = Feedback(release.value)
+    return min(by_exercise, assignment.feedback_for(attempt, now), key=levels.index)
+
+
+def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: bool) -> Row:
+    says = level is not Feedback.VERDICT
+    evidence = found.evidence if level is Feedback.CHART else None
+    names_scenario = evidence is not None and (teaching or evidence.open)
+    return Row(
+        id=found.id,
+        text=text,
+        status=found.status,
+        score=found.score,
+        max_score=found.max_score,
+        known_by=found.known_by if says or found.status is Status.MET else "",
+        sentence=found.sentence if says else "",
+        scenario=evidence.scenario if evidence and names_scenario else "",
+        chart=_chart(evidence, found.id),
+        changes=chart_rows(evidence) if evidence else (),
+    )
+
+
+def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
+    if evidence is None or not evidence.lanes:
+        return None
+    return Markup(draw_chart(evidence, f"{requirement} around its first failure"))
+
+
+def _rungs(submission: Submission, exercise: Exercise) -> list[RungView]:
+    return list(rung_views(from_json(submission.program), exercise.points))
+
+
+def _submission(session: Session, submission_id: int) -> Submission:
+    submission = find_submission(session, submission_id)
+    assert submission is not None, "the access rule has found it"
+    return submission
+
+
+def _cannot_run(faults: list[str]) -> str:
+    more = f" There are {len(faults) - 1} more." if len(faults) > 1 else ""
+    return f"The program can't run yet, so no attempt was used. {faults[0]}{more}"
+
+
+def _refused(request: Request, status: int, sentence: str) -> Response:
+    if not wants_fragment(request):
+        return error(request, status, sentence)
+    return fragment(request, "submissions/_refused.html", status, sentence=sentence)

@@ -1,0 +1,131 @@
+"""Makes stored things for tests: each call one row with sensible values, all of it invented."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from itertools import count
+
+from sqlalchemy.orm import Session
+
+from server.marking.verdict import RequirementVerdict, Status, Verdict
+from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
+from server.store.people import Role, User, hash_password
+from server.store.submissions import Submission, SubmissionState, store_verdict
+
+NOON = datetime(2026, 10, 5, 12, tzinfo=UTC)
+PASSWORD = "press-house-7"
+
+_numbers = count(1)
+
+
+@dataclass
+class Clock:
+    """A clock that stands still until it is set."""
+
+    now: datetime
+
+    def __call__(self) -> datetime:
+        return self.now
+
+
+@cache
+def password_hash() -> str:
+    return hash_password(PASSWORD)
+
+
+def make_user(session: Session, role: Role = Role.STUDENT, name: str | None = None) -> User:
+    number = next(_numbers)
+    name = name or f"Person {number}"
+    user = User(
+        email=f"person{number}@larkmoor.example",
+        name=name,
+        listed_as=name,
+        role=role,
+        password_hash=password_hash(),
+    )
+    session.add(user)
+    session.flush()
+    return user
+
+
+def make_section(session: Session, *people: tuple[User, SectionRole]) -> Section:
+    number = next(_numbers)
+    section = Section(
+        course=Course(code=f"AUT {number}", title="Control logic laboratory"),
+        term=Term(name=f"Fall {number}", begins=date(2026, 8, 24), ends=date(2026, 12, 18)),
+        number="01",
+    )
+    session.add(section)
+    session.flush()
+    session.add_all(
+        Enrolment(section_id=section.id, user_id=user.id, role=role) for user, role in people
+    )
+    session.flush()
+    return section
+
+
+def make_assignment(session: Session, section: Section, **columns: object) -> Assignment:
+    """Opened a day ago, due in a week."""
+    values = {
+        "exercise": f"sump-{next(_numbers)}",
+        "title": "Apple wash sump",
+        "opens_at": NOON - timedelta(days=1),
+        "due_at": NOON + timedelta(days=7),
+        **columns,
+    }
+    assignment = Assignment(section_id=section.id, **values)
+    session.add(assignment)
+    session.flush()
+    session.refresh(assignment)
+    return assignment
+
+
+def make_submission(
+    session: Session, assignment: Assignment, user: User, attempt: int = 1, **columns: object
+) -> Submission:
+    values = {
+        "program": {"attempt": attempt},
+        "submitted_at": NOON,
+        "state": SubmissionState.QUEUED,
+        **columns,
+    }
+    submission = Submission(assignment_id=assignment.id, user_id=user.id, attempt=attempt, **values)
+    session.add(submission)
+    session.flush()
+    return submission
+
+
+def make_verdict(**statuses: Status) -> Verdict:
+    """A verdict with these requirements; a met one has its one point."""
+    return Verdict(
+        exercise="apple-sump",
+        exercise_version=1,
+        suite_hash="suite",
+        engine_version="engine",
+        requirements=tuple(
+            RequirementVerdict(
+                id=id,
+                status=status,
+                known_by="3 scenarios" if status is Status.MET else "",
+                sentence="",
+                score=1.0 if status is Status.MET else 0.0,
+                max_score=1.0,
+            )
+            for id, status in statuses.items()
+        ),
+    )
+
+
+def make_marked(
+    session: Session,
+    assignment: Assignment,
+    user: User,
+    attempt: int = 1,
+    submitted_at: datetime = NOON,
+    **statuses: Status,
+) -> Submission:
+    """A submission with its verdict."""
+    submission = make_submission(session, assignment, user, attempt, submitted_at=submitted_at)
+    assert store_verdict(session, submission.id, make_verdict(**statuses), {}, NOON)
+    session.refresh(submission)
+    return submission

@@ -1,0 +1,81 @@
+"""A database that is new, old, newer, locked, damaged or not to be had."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import text
+
+from server.store.database import Database, DatabaseTrouble
+from server.store.migration import ALL_TABLES, migrate
+from tests.factories import make_user
+
+
+def trouble_with(database: Database) -> str:
+    with pytest.raises(DatabaseTrouble) as trouble:
+        migrate(database)
+    database.close()
+    return str(trouble.value)
+
+
+def test_migrations_make_the_tables_of_the_models(database: Database) -> None:
+    with database.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, ALL_TABLES) == []
+
+
+def test_migrating_again_changes_nothing(database: Database) -> None:
+    with database.write() as session:
+        user = make_user(session)
+    migrate(database)
+    with database.read() as session:
+        assert session.get(type(user), user.id) is not None
+        assert session.scalar(text("PRAGMA foreign_keys")) == 1
+
+
+def test_a_newer_database_is_left_alone(database: Database) -> None:
+    with database.write() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    assert trouble_with(database) == (
+        f"The database {database.place} was written by a newer version of Rungmark "
+        "(its tables are at 9999). Install that version, or name another folder with --data."
+    )
+
+
+def test_a_locked_database_is_told(database: Database, tmp_path: Path) -> None:
+    impatient = Database(f"sqlite:///{tmp_path}/rungmark.db?timeout=0")
+    with impatient.engine.connect() as connection:
+        connection.connection.driver_connection.execute("PRAGMA busy_timeout=0")  # type: ignore[union-attr]
+    other = sqlite3.connect(tmp_path / "rungmark.db")
+    other.execute("BEGIN IMMEDIATE")
+    try:
+        message = trouble_with(impatient)
+    finally:
+        other.close()
+    assert message.startswith(f"The database {impatient.place} is locked by another program.")
+
+
+def test_a_file_that_is_no_database_is_told_and_left(tmp_path: Path) -> None:
+    file = tmp_path / "rungmark.db"
+    file.write_bytes(b"a lab report, not a database\n" * 100)
+    before = file.read_bytes()
+    message = trouble_with(Database(f"sqlite:///{file}"))
+    assert message.startswith(f"The file of sqlite:///{file} is not a database.")
+    assert file.read_bytes() == before
+
+
+def test_a_folder_that_is_missing_is_told(tmp_path: Path) -> None:
+    message = trouble_with(Database(f"sqlite:///{tmp_path}/missing/rungmark.db"))
+    assert message.startswith(f"The database sqlite:///{tmp_path}/missing/rungmark.db can't be op")
+
+
+def test_rows_that_refer_to_nothing_stop_a_migration(database: Database) -> None:
+    with database.engine.connect() as connection:
+        driver = connection.connection.driver_connection
+        assert driver is not None
+        driver.execute("PRAGMA foreign_keys=OFF")
+        driver.execute("INSERT INTO enrolments VALUES (7, 8, 'student')")
+        connection.invalidate()
+    assert "2 rows that refer to rows which are gone" in trouble_with(database)

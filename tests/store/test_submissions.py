@@ -1,0 +1,149 @@
+"""Handing in: what is taken, what is refused, and a verdict that is stored once."""
+
+from datetime import timedelta
+from threading import Barrier, Thread
+
+import pytest
+from sqlalchemy import select
+
+from server.marking.verdict import Status
+from server.store import submissions
+from server.store.courses import Feedback, SectionRole
+from server.store.database import Database
+from server.store.submissions import (
+    Refusal,
+    RequirementResult,
+    StoredVerdict,
+    Submission,
+    SubmissionState,
+)
+from tests.factories import (
+    NOON,
+    make_assignment,
+    make_section,
+    make_submission,
+    make_user,
+    make_verdict,
+)
+
+DAY = timedelta(days=1)
+
+
+def test_attempts_are_counted_from_one(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        assignment = make_assignment(session, make_section(session, (student, SectionRole.STUDENT)))
+        for attempt in (1, 2):
+            taken = submissions.submit(session, assignment, student.id, {"n": attempt}, NOON)
+            assert isinstance(taken, Submission)
+            assert (taken.attempt, taken.state) == (attempt, SubmissionState.QUEUED)
+        found = submissions.attempts_of(session, assignment, student.id)
+        assert [submission.attempt for submission in found] == [2, 1]
+        assert submissions.queued(session) == [found[1].id, found[0].id]
+
+
+@pytest.mark.parametrize(
+    ("columns", "after", "expected"),
+    [
+        ({}, -2 * DAY, Refusal.NOT_OPEN),
+        ({"closes_at": NOON + 8 * DAY}, 8 * DAY, Refusal.CLOSED),
+        ({"attempts": 1}, DAY, Refusal.NO_ATTEMPT_LEFT),
+        ({}, DAY, Refusal.SAME_PROGRAM),
+    ],
+)
+def test_a_refused_program_is_not_stored(
+    database: Database, columns: dict[str, object], after: timedelta, expected: Refusal
+) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        assignment = make_assignment(session, section, **columns)
+        make_submission(session, assignment, student, program={"n": 1})
+        refused = submissions.submit(session, assignment, student.id, {"n": 1}, NOON + after)
+        assert refused is expected
+        assert len(submissions.attempts_of(session, assignment, student.id)) == 1
+
+
+def test_after_the_due_date_it_is_late_and_taken(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        assignment = make_assignment(session, make_section(session, (student, SectionRole.STUDENT)))
+        for after, late in ((7 * DAY, False), (7.1 * DAY, True)):
+            taken = submissions.submit(
+                session, assignment, student.id, {"late": late}, NOON + after
+            )
+            assert isinstance(taken, Submission)
+            session.refresh(taken)
+            assert taken.late is late
+
+
+def test_two_submissions_at_once_get_two_attempts(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        assignment = make_assignment(session, make_section(session, (student, SectionRole.STUDENT)))
+    together = Barrier(4)
+
+    def hand_in(number: int) -> None:
+        together.wait()
+        with database.write() as session:
+            submissions.submit(session, assignment, student.id, {"n": number}, NOON)
+
+    threads = [Thread(target=hand_in, args=(number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    with database.read() as session:
+        found = submissions.attempts_of(session, assignment, student.id)
+    assert [submission.attempt for submission in found] == [4, 3, 2, 1]
+
+
+def test_a_verdict_is_stored_once(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        assignment = make_assignment(session, make_section(session))
+        submission = make_submission(session, assignment, student)
+        first = make_verdict(R1=Status.MET, R2a=Status.NOT_MET)
+        second = make_verdict(R1=Status.NOT_MET)
+        assert submissions.store_verdict(session, submission.id, first, {"a": 1}, NOON)
+        assert not submissions.store_verdict(session, submission.id, second, {"b": 2}, NOON)
+    with database.read() as session:
+        stored = session.get_one(Submission, submission.id)
+        assert stored.state is SubmissionState.MARKED
+        assert stored.verdict is not None
+        assert stored.verdict.document == {"a": 1}
+        assert (stored.verdict.score, stored.verdict.max_score) == (1, 2)
+        results = session.scalars(select(RequirementResult).order_by(RequirementResult.position))
+        assert [(each.requirement, each.status, each.known_by) for each in results] == [
+            ("R1", Status.MET, "3 scenarios"),
+            ("R2a", Status.NOT_MET, ""),
+        ]
+        assert submissions.queued(session) == []
+
+
+def test_a_verdict_on_nothing_is_dropped(database: Database) -> None:
+    with database.write() as session:
+        assert not submissions.store_verdict(session, 7, make_verdict(), {}, NOON)
+        assert session.scalars(select(StoredVerdict)).all() == []
+
+
+@pytest.mark.parametrize(
+    ("columns", "attempt", "after", "expected"),
+    [
+        ({"feedback": Feedback.CHART}, 1, DAY, Feedback.CHART),
+        ({"feedback": Feedback.SENTENCE, "feedback_from_attempt": 3}, 2, DAY, Feedback.VERDICT),
+        ({"feedback": Feedback.SENTENCE, "feedback_from_attempt": 3}, 3, DAY, Feedback.SENTENCE),
+        ({"feedback_from_attempt": 9, "feedback_after_due": True}, 1, 7 * DAY, Feedback.VERDICT),
+        ({"feedback_from_attempt": 9, "feedback_after_due": True}, 1, 8 * DAY, Feedback.CHART),
+    ],
+)
+def test_feedback_is_released_as_the_assignment_says(
+    database: Database,
+    columns: dict[str, object],
+    attempt: int,
+    after: timedelta,
+    expected: Feedback,
+) -> None:
+    with database.write() as session:
+        assignment = make_assignment(session, make_section(session), **columns)
+        assert assignment.feedback_for(attempt, NOON + after) is expected

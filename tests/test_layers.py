@@ -1,0 +1,136 @@
+"""Imports go down only: between the layers, and between the files of store and web."""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from server.paths import PACKAGE
+
+# From the top down: a layer imports from itself and from those after it.
+LAYERS = ("web", "store", "marking", "plant", "scan", "ladder")
+
+# What is in no layer: a name here may be imported from these layers, all others from none.
+SHARED = {"paths": {"web", "store", "marking", "scan"}, "settings": {"web"}}
+
+# Third-party packages that a layer may use beside the standard library.
+PACKAGES = {
+    "ladder": {"pydantic", "pydantic_core"},
+    "scan": {"numpy", "numba"},
+    "plant": {"numpy", "numba"},
+    "marking": {"numpy", "numba", "pydantic", "pydantic_core", "ruamel"},
+    "store": {"sqlalchemy", "alembic", "pwdlib"},
+    "web": {
+        "anyio",
+        "fastapi",
+        "jinja2",
+        "markdown_it",
+        "markupsafe",
+        "pydantic",
+        "sqlalchemy",
+        "starlette",
+    },
+}
+
+# Rows from the bottom up: a file imports from rows before its own.
+STORE = (
+    {"database"},
+    {"people"},
+    {"courses"},
+    {"programs"},
+    {"submissions"},
+    {"gradebook"},
+    {"migration"},
+)
+
+
+def imports(file: Path) -> Iterator[str]:
+    """Full names of the modules that a file imports, wherever in it."""
+    for node in ast.walk(ast.parse(file.read_text())):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{file}: imports are absolute here"
+            yield node.module or ""
+            # `from server.store import people` imports a module, too.
+            yield from (f"{node.module}.{name.name}" for name in node.names)
+
+
+def ours(file: Path) -> Iterator[tuple[str, ...]]:
+    for name in imports(file):
+        parts = tuple(name.split("."))
+        if parts[0] == "server" and len(parts) > 1:
+            yield parts[1:]
+
+
+def files_of(layer: str) -> list[Path]:
+    return sorted((PACKAGE / layer).rglob("*.py"))
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_a_layer_imports_only_lower_layers(layer: str) -> None:
+    permitted = set(LAYERS[LAYERS.index(layer) :])
+    permitted |= {name for name, layers in SHARED.items() if layer in layers}
+    wrong = [
+        f"{file.relative_to(PACKAGE)} imports server.{'.'.join(parts)}"
+        for file in files_of(layer)
+        for parts in ours(file)
+        if parts[0] not in permitted
+    ]
+    assert wrong == [], "Move what is needed down, or hand it over as an argument."
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_a_layer_uses_only_its_third_party_packages(layer: str) -> None:
+    permitted = PACKAGES[layer] | sys.stdlib_module_names | {"server"}
+    wrong = [
+        f"{file.relative_to(PACKAGE)} imports {name}"
+        for file in files_of(layer)
+        for name in imports(file)
+        if name.split(".")[0] not in permitted
+    ]
+    assert wrong == []
+
+
+def test_the_store_knows_of_the_core_only_programs_and_verdicts() -> None:
+    wrong = [
+        f"{file.name} imports server.{'.'.join(parts)}"
+        for file in files_of("store")
+        for parts in ours(file)
+        if parts[0] in LAYERS and parts[0] not in ("store", "ladder")
+        if parts[:2] != ("marking", "verdict")
+    ]
+    assert wrong == []
+
+
+def test_files_of_the_store_import_downwards() -> None:
+    rows = {name: row for row, names in enumerate(STORE) for name in names}
+    assert {file.stem for file in files_of("store")} - {"__init__"} == rows.keys()
+    wrong = [
+        f"{file.name} imports store.{parts[1]}"
+        for file in files_of("store")
+        for parts in ours(file)
+        if parts[0] == "store" and len(parts) > 1 and rows[parts[1]] >= rows[file.stem]
+    ]
+    assert wrong == []
+
+
+def test_files_of_the_web_import_downwards() -> None:
+    """Foundations, then pages, then the application; a page may use another, but in no circle."""
+    foundations = ["dependencies", "access", "rendering", "security"]
+    above: dict[str, set[str]] = {
+        file.stem: {parts[1] for parts in ours(file) if parts[0] == "web" and len(parts) > 1}
+        for file in files_of("web")
+        if file.stem != "__init__"
+    }
+    for name, used in above.items():
+        if name in foundations:
+            assert used <= set(foundations[: foundations.index(name)]), name
+        elif name != "app":
+            assert "app" not in used, name
+    while above:
+        free = {name for name, used in above.items() if not used & above.keys()}
+        assert free, f"a circle of imports among {sorted(above)}"
+        above = {name: used for name, used in above.items() if name not in free}
