@@ -46,13 +46,15 @@ class CompiledProgram:
 
     ``symbols`` has every variable and block output by lower-case name, ``outputs`` the output
     points by address, ``power`` the plane that leads out of each element (with the network's own
-    result under the empty path), ``fault`` the sticky arithmetic fault.
+    result under the empty path), ``fault`` the sticky arithmetic fault, ``timers`` each timer's
+    state by instance.
     """
 
     symbols: dict[str, Signal]
     outputs: dict[str, Signal]
     power: dict[tuple[int, Path], int]
     fault: int
+    timers: dict[str, TimerState]
 
 
 def compile_program(
@@ -64,6 +66,7 @@ def compile_program(
     signals: Mapping[str, Signal] | None = None,
     observe: bool = False,
     exact_timers: bool = True,
+    decide: Callable[[str], int] | None = None,
 ) -> CompiledProgram:
     """Emit one scan of the program into ``asm``.
 
@@ -71,9 +74,12 @@ def compile_program(
     name without declaring them. ``power`` is the plane of the controller's supply:
     without it the program stands still, keeps RETAIN variables and loses the others. With
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
-    ``exact_timers`` false a running timer may be over at any later scan (for proofs).
+    ``exact_timers`` false a running timer may be over at any later scan (for proofs): ``decide``
+    gives the plane that says so for a timer's name, kind and preset; by default a fresh choice.
     """
     compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}))
+    if decide is not None:
+        compiler.decide = decide
     first = len(asm.state_planes())
     compiler.declare(program, inputs)
     marker = compiler.begin(power)
@@ -89,7 +95,8 @@ def compile_program(
         for v in program.variables
         if v.address and v.address.upper().startswith("%Q")
     }
-    return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault)
+    timers = {name: i.timer for name, i in compiler.instances.items() if i.timer is not None}
+    return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault, timers)
 
 
 def compile_network(asm: Assembler, network: Series, signals: Mapping[str, Signal]) -> int:
@@ -125,6 +132,10 @@ class _Compiler:
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
     durations: dict[str, int] = field(default_factory=dict)
     fault: int = FALSE
+    decide: Callable[[str], int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.decide = lambda label: self.asm.choice()
 
     # -- declarations -------------------------------------------------------------------------
 
@@ -301,7 +312,7 @@ class _Compiler:
             assert isinstance(left, Name), "a duration is compared with ET"
             timer = self.symbols[left.symbol.lower()]
             assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
-            return self.compare_elapsed(timer, relation, ms)
+            return self.compare_elapsed(left.symbol, timer, relation, ms)
         a, b = self.word(left), self.word(right)
         d = self.asm.temporary()
         match relation:
@@ -314,10 +325,11 @@ class _Compiler:
         positive = relation in (Relation.EQ, Relation.LT, Relation.GT)
         return d if positive else self.asm.not_(d)
 
-    def compare_elapsed(self, timer: Elapsed, relation: Relation, ms: int) -> int:
+    def compare_elapsed(self, name: str, timer: Elapsed, relation: Relation, ms: int) -> int:
         asm = self.asm
         if not self.exact_timers:
-            return asm.choice()
+            kind = self.instances[name.partition(".")[0].lower()].type
+            return self.decide(f"{name} {kind} {timer.preset_ms} {relation} {ms}")
         at_least = asm.elapsed_at_least(timer, ms)
         match relation:
             case Relation.GE:
@@ -355,7 +367,8 @@ class _Compiler:
                 if self.exact_timers or not instance.timer.elapsed.planes:
                     asm.run_timer(_TIMERS[instance.type], power, instance.timer)
                 else:
-                    self.abstract_timer(instance.type, power, instance.timer)
+                    label = f"{block.instance} {instance.type}"
+                    self.abstract_timer(label, instance.type, power, instance.timer)
             case "SR":
                 # Q1 := S1 OR (NOT R AND Q1)
                 asm.emit(Op.OR, q, power, asm.and_not(q, pin("R")))
@@ -392,10 +405,11 @@ class _Compiler:
             asm.emit(Op.LT, above, asm.constant(0), instance.count)
             asm.emit(Op.NOT, instance.q if instance.type == "CTD" else instance.qd, above)
 
-    def abstract_timer(self, kind: str, power: int, timer: TimerState) -> None:
+    def abstract_timer(self, label: str, kind: str, power: int, timer: TimerState) -> None:
         """A timer whose time may be over at any later scan: a choice decides."""
         asm = self.asm
-        over, q, before = asm.choice(), timer.q, timer.before
+        q, before = timer.q, timer.before
+        over = self.decide(f"{label} {timer.elapsed.preset_ms}")
         if kind == "TON":
             # q := power and (q or before and over)
             done = asm.or_(q, asm.and_(before, over))
