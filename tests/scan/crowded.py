@@ -92,28 +92,44 @@ class _Builder:
         return Rung(self.series(2), tuple(outputs))
 
     def series(self, depth: int) -> Series:
-        return Series(tuple(self.item(depth) for _ in range(self.random.choice([0, 1, 2, 2, 3]))))
+        length = self.random.choice([0, 1, 1, 1, 2, 2])
+        return Series(tuple(item for _ in range(length) for item in self.items(depth)))
 
-    def item(self, depth: int) -> Item:
+    def items(self, depth: int) -> tuple[Item, ...]:
+        """Mostly one item; now and then a block beside contacts on its own outputs."""
         if depth and self.random.random() < 0.3:
             branches = [self.series(depth - 1) for _ in range(self.random.choice([2, 2, 3]))]
-            return Parallel(tuple(branches))
-        return self.element()
+            return (Parallel(tuple(branches)),)
+        if not self.blocks or self.random.random() < 0.5:
+            return (self.contact(),)
+        block = self.block()
+        match self.random.randint(0, 3):
+            case 0:
+                return (self.contact(block.instance), block)
+            case 1:
+                own = Series((self.contact(block.instance),))
+                return (Parallel((own, Series((block,)))),)
+            case _:
+                return (block,)
 
-    def element(self) -> Element:
-        pick = self.random.random()
-        if self.blocks and pick < 0.35:
-            block = self.blocks.pop()
-            wired = [self.input(pin, block.symbol) for pin in BLOCK_TYPES[block.type].inputs]
-            return Block(block.symbol, tuple(wired))
-        if pick < 0.5:
+    def block(self) -> Block:
+        block = self.blocks.pop()
+        wired = [self.input(pin, block.symbol) for pin in BLOCK_TYPES[block.type].inputs]
+        return Block(block.symbol, tuple(wired))
+
+    def contact(self, instance: str | None = None) -> Element:
+        """A contact, or a comparison; on an output of ``instance`` if it is given."""
+        kinds = [ContactKind.OPEN, ContactKind.CLOSED] * 3 + list(ContactKind)
+        if instance is not None:
+            return Contact(self.random.choice(kinds), self.random.choice(self.own_bits(instance)))
+        if self.random.random() < 0.15:
             relation = self.random.choice(list(Relation))
             if self.elapsed and self.random.random() < 0.5:
                 sides: list[Operand] = [Name(self.random.choice(self.elapsed)), self.duration()]
                 self.random.shuffle(sides)
                 return Comparison(sides[0], relation, sides[1])
             return Comparison(self.number(), relation, self.number())
-        return Contact(self.random.choice(list(ContactKind)), self.bit())
+        return Contact(self.random.choice(kinds), self.bit())
 
     def input(self, pin: Pin, instance: str) -> BlockInput:
         of_type: dict[str, Callable[[], Operand]] = {
