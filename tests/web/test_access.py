@@ -1,0 +1,131 @@
+"""Every route as every kind of person, and as nobody: who gets in, and what the others get.
+
+A new route needs a row in PERMITTED; the test says so. Addresses with ids lead to one section's
+assignment and to one student's submission in it.
+"""
+
+from collections.abc import Callable
+
+import pytest
+from fastapi.routing import APIRoute
+from starlette.testclient import TestClient
+
+from server.marking.verdict import Status
+from server.store.courses import SectionRole
+from server.store.database import Database
+from server.store.people import Role, User
+from server.web.access import RULES
+from server.web.app import routes
+from tests.factories import make_assignment, make_marked, make_section, make_user
+
+NOBODY = "nobody"
+EVERYBODY = {
+    "author",
+    "classmate",
+    "other student",
+    "instructor",
+    "grader",
+    "other instructor",
+    "department",
+    "administrator",
+}
+TEACHES = {"instructor", "grader"}
+
+PERMITTED: dict[str, set[str]] = {
+    "sign_in_page": {NOBODY, *EVERYBODY},
+    "sign_in": {NOBODY, *EVERYBODY},
+    "sign_out": {NOBODY, *EVERYBODY},
+    "home": EVERYBODY,
+    "gradebook": TEACHES,
+    "gradebook_csv": TEACHES,
+}
+
+REFUSED = {303, 401, 403, 404}
+
+
+@pytest.fixture
+def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
+    """One person of each kind, and the ids that stand in addresses."""
+    with database.write() as session:
+        people: dict[str, User | None] = {
+            "author": make_user(session),
+            "classmate": make_user(session),
+            "other student": make_user(session),
+            # What somebody is in a section counts, not what they are elsewhere.
+            "grader": make_user(session, Role.STUDENT),
+            "instructor": make_user(session, Role.INSTRUCTOR),
+            "other instructor": make_user(session, Role.INSTRUCTOR),
+            "department": make_user(session, Role.DEPARTMENT),
+            "administrator": make_user(session, Role.ADMINISTRATOR),
+        }
+        roles = {
+            "author": SectionRole.STUDENT,
+            "classmate": SectionRole.STUDENT,
+            "instructor": SectionRole.INSTRUCTOR,
+            "grader": SectionRole.GRADER,
+        }
+        section = make_section(
+            session, *((user, roles[who]) for who, user in people.items() if user and who in roles)
+        )
+        assignment = make_assignment(session, section)
+        author = people["author"]
+        assert author is not None
+        submission = make_marked(session, assignment, author, R1=Status.MET)
+        ids = {
+            "section_id": section.id,
+            "assignment_id": assignment.id,
+            "submission_id": submission.id,
+        }
+        elsewhere = make_section(
+            session,
+            *(
+                (user, role)
+                for who, role in (
+                    ("other student", SectionRole.STUDENT),
+                    ("other instructor", SectionRole.INSTRUCTOR),
+                )
+                if (user := people[who])
+            ),
+        )
+        make_assignment(session, elsewhere)
+    return {NOBODY: None, **people}, ids
+
+
+def test_every_route_has_a_row_here() -> None:
+    assert PERMITTED.keys() == RULES.keys() == {route.name for route in routes()}
+
+
+@pytest.mark.parametrize("name", sorted(PERMITTED))
+def test_who_gets_in(
+    name: str,
+    world: tuple[dict[str, User | None], dict[str, int]],
+    client_for: Callable[[User | None], TestClient],
+) -> None:
+    people, ids = world
+    (route,) = (route for route in routes() if route.name == name)
+    assert isinstance(route, APIRoute)
+    path = route.path.format(**ids)
+    for who, user in people.items():
+        for method in route.methods or ():
+            answer = client_for(user).request(method, path)
+            at_door = answer.status_code in REFUSED and answer.headers.get(
+                "location", "/sign-in?"
+            ).startswith("/sign-in?")
+            assert at_door == (who not in PERMITTED[name]), (who, method, answer.status_code)
+            assert answer.status_code < 500
+
+
+@pytest.mark.parametrize("name", sorted(route.name for route in routes() if "_id}" in route.path))
+def test_a_number_that_was_never_given_out(
+    name: str,
+    world: tuple[dict[str, User | None], dict[str, int]],
+    client_for: Callable[[User | None], TestClient],
+) -> None:
+    people, ids = world
+    (route,) = (route for route in routes() if route.name == name)
+    assert isinstance(route, APIRoute)
+    for number in ("0", "999999", "99999999999999999999", "-1", "x", "1%00"):
+        for method in route.methods or ():
+            path = route.path.format(**dict.fromkeys(ids, number))
+            answer = client_for(people["instructor"]).request(method, path)
+            assert answer.status_code == 404, (method, path)
