@@ -29,7 +29,8 @@ ADDRESS = re.compile(r"%([IQM])(X|W)(0|[1-9][0-9]{0,3})(?:\.([0-9]))?")
 REQUIREMENT = re.compile(r"R[0-9]{1,3}[a-z]?")
 """Number of a requirement: R1, R2a."""
 
-_DIRECTION_MARKS = re.compile("[\u202a-\u202e\u2066-\u2069]")
+_HARMFUL = re.compile("[\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
+"""Marks that turn the reading direction, and characters that XML can't hold."""
 
 
 def canonical(name: str) -> str:
@@ -100,7 +101,7 @@ def shortened(text: str, length: int = 40) -> str:
 
 
 def clean_text(text: str) -> str:
-    """Comment lines without control characters, outer spaces and outer blank lines."""
+    """Comment lines cleaned of control characters, harmful marks and outer space."""
     return "\n".join(_clean(line) for line in text.strip().splitlines()).strip()
 
 
@@ -111,4 +112,4 @@ def clean_line(text: str) -> str:
 
 def _clean(line: str) -> str:
     visible = (" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in line)
-    return _DIRECTION_MARKS.sub("", "".join(visible)).strip()
+    return _HARMFUL.sub("", "".join(visible)).strip()

@@ -134,6 +134,15 @@ class _Checker:
                 f"{print_operand(right)} {article(str(types[1]))}.",
                 "Compare two numbers or two durations.",
             )
+        elif all(isinstance(side, Name) and "." in side.symbol for side in (left, right)) and (
+            types[0] == "TIME"
+        ):
+            yield error(
+                "type",
+                place,
+                f"{print_operand(left)} and {print_operand(right)} are both elapsed times.",
+                "Compare an elapsed time with a duration, like T#5s.",
+            )
 
     def _block(self, block: Block, place: Place) -> Iterator[Message]:
         variable = self._variables.get(block.instance)

@@ -1,0 +1,214 @@
+"""Rungs as SVG: hairlines, IEC 61131-3's symbols, requirement numbers in the left margin.
+
+What a page can rely on:
+
+- ``<svg class="rung" data-rung="2">`` with title and a desc that tells the whole rung in words.
+- ``<g class="element" data-path="2:1.0.0">`` around each element (rung, then path, from 0), and
+  ``<g class="output" data-output="2:0">`` around each output; each begins with a transparent
+  ``<rect class="cell">`` that takes the pointer and shows selection.
+- ``<path class="wire" data-wire="2:0 2:1.0.0">``: the elements of which any one letting power out
+  makes the wire live; ``rail`` stands for the left rail. A page marks live wires with the class
+  ``live`` and elements that let power out with the class ``closed``, which shows their bead.
+- ``<text class="value" data-value="delay.ET">``: an empty place for a present value.
+
+There is no colour and no style here, only classes for ``static/rungs.css`` and attributes that make
+a drawing legible without it. A rung is never wrapped: on a screen it scrolls sideways inside its
+frame, on paper it is scaled to the page.
+"""
+
+import textwrap
+from collections.abc import Iterator
+from html import escape
+from typing import NamedTuple
+
+from server.ladder.description import describe_rung
+from server.ladder.drawing_layout import Layout, Sources, lay_out
+from server.ladder.drawing_symbols import FONT_SIZE, LINE, Symbols, line, text
+from server.ladder.program import (
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Element,
+    Output,
+    Path,
+    Program,
+    Rung,
+)
+
+WIDTH = 720
+"""From rail to rail, where a rung needs no more."""
+
+_MARGIN = 64
+_EDGE = 8
+_COMMENT_LINE = 20
+_COMMENT_WIDTH = 84
+"""Characters in a line of comment."""
+_BETWEEN = 16
+"""Free space between two rungs of a sheet."""
+
+
+def draw_rung(
+    rung: Rung,
+    program: Program,
+    index: int,
+    *,
+    margin: bool = True,
+    width: int = WIDTH,
+    name: str = "rung",
+) -> str:
+    """One rung as an SVG element. ``index`` counts from 0.
+
+    ``margin`` adds number, requirements and comment; a page that sets those itself leaves them
+    out. ``name`` begins the ids, which must differ where one page shows a rung twice.
+    """
+    drawing = _draw(rung, program, index, margin, width)
+    return _svg(rung, program, index, name, drawing)
+
+
+def draw_rungs(program: Program, *, margin: bool = True, width: int = WIDTH) -> list[str]:
+    """Each rung of a program as an SVG element of its own."""
+    return [
+        draw_rung(rung, program, index, margin=margin, width=width)
+        for index, rung in enumerate(program.rungs)
+    ]
+
+
+def draw_sheet(program: Program, *, width: int = WIDTH, name: str = "sheet") -> str:
+    """All rungs of a program below each other in one SVG document."""
+    y, widest, parts = 0, 0, []
+    for index, rung in enumerate(program.rungs):
+        drawing = _draw(rung, program, index, True, width)
+        parts.append(_svg(rung, program, index, name, drawing, y))
+        y += drawing.height + _BETWEEN
+        widest = max(widest, drawing.width)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="rung-sheet" role="group" '
+        f'aria-labelledby="{name}-title" viewBox="0 0 {widest} {y}" width="{widest}" '
+        f'height="{y}"><title id="{name}-title">Rungs of {escape(program.name)}</title>'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+class _Drawing(NamedTuple):
+    width: int
+    height: int
+    content: str
+
+
+def _draw(rung: Rung, program: Program, index: int, margin: bool, width: int) -> _Drawing:
+    comment = _comment_lines(rung) if margin else []
+    left = _MARGIN if margin else _EDGE
+    top = _EDGE + (_COMMENT_LINE * len(comment) + _EDGE if comment else 0)
+    symbols = Symbols(program)
+    layout = lay_out(rung, symbols, left, top, width)
+    height = layout.bottom
+    if margin:
+        height = max(height, top + LINE * (len(rung.serves) + 1))
+    parts = [
+        *_text_above(comment, left),
+        *(_margin(rung, index, top) if margin else []),
+        *_rails(layout),
+        *_wires(layout, index),
+        *_elements(layout, symbols, index),
+        *_outputs(layout, symbols, index),
+    ]
+    return _Drawing(layout.right + _EDGE, height + _EDGE, "".join(parts))
+
+
+def _svg(rung: Rung, program: Program, index: int, name: str, drawing: _Drawing, y: int = 0) -> str:
+    label = f"{name}-{index + 1}"
+    width, height, content = drawing
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="rung" role="img" data-rung="{index}" '
+        f'aria-labelledby="{label}-title {label}-desc" viewBox="0 0 {width} {height}" y="{y}" '
+        f'width="{width}" height="{height}" fill="none" stroke="currentColor" '
+        f'font-family="monospace" font-size="{FONT_SIZE}">'
+        f'<title id="{label}-title">Rung {index + 1}</title>'
+        f'<desc id="{label}-desc">{escape(describe_rung(rung, program))}</desc>'
+        f"{content}</svg>"
+    )
+
+
+def _comment_lines(rung: Rung) -> list[str]:
+    return [
+        part
+        for paragraph in rung.comment.splitlines()
+        for part in textwrap.wrap(paragraph, _COMMENT_WIDTH) or [""]
+    ]
+
+
+def _text_above(lines: list[str], left: int) -> Iterator[str]:
+    for number, part in enumerate(lines):
+        yield text(left, _EDGE + 14 + _COMMENT_LINE * number, part, "comment", "start")
+
+
+def _margin(rung: Rung, index: int, top: int) -> Iterator[str]:
+    yield text(_EDGE, top + LINE, str(index + 1), "number", "start")
+    for number, requirement in enumerate(rung.serves):
+        yield text(_EDGE, top + LINE * (number + 2), requirement, "serves", "start")
+
+
+def _rails(layout: Layout) -> Iterator[str]:
+    for x in (layout.left, layout.right):
+        yield line(x, layout.top, x, layout.bottom, "rail")
+
+
+def _wires(layout: Layout, rung: int) -> Iterator[str]:
+    """One path for all pieces of wire that are live together."""
+    together: dict[Sources, str] = {}
+    for wire in layout.wires:
+        to = f"H{wire.x2}" if wire.y1 == wire.y2 else f"V{wire.y2}"
+        pieces = together.get(wire.sources, "")
+        together[wire.sources] = f"{pieces}M{wire.x1} {wire.y1}{to}"
+    for sources, pieces in together.items():
+        yield f'<path class="wire" data-wire="{_sources(rung, sources)}" d="{pieces}"/>'
+
+
+def _sources(rung: int, sources: Sources) -> str:
+    return " ".join("rail" if path is None else _path(rung, path) for path in sources)
+
+
+def _path(rung: int, path: Path) -> str:
+    return f"{rung}:{'.'.join(map(str, path))}"
+
+
+def _elements(layout: Layout, symbols: Symbols, rung: int) -> Iterator[str]:
+    for placed in layout.elements:
+        x, y, size = placed.x, placed.y, placed.size
+        yield (
+            f'<g class="element {_kind(placed.element)}" data-path="{_path(rung, placed.path)}">'
+            f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
+            f"{symbols.element(placed.element, x, y, size)}</g>"
+        )
+
+
+def _outputs(layout: Layout, symbols: Symbols, rung: int) -> Iterator[str]:
+    for placed in layout.outputs:
+        x, y, size = placed.x, placed.y, placed.size
+        yield (
+            f'<g class="output {_kind(placed.output)}" data-output="{rung}:{placed.number}">'
+            f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
+            f"{symbols.output(placed.output, x, y, size)}</g>"
+        )
+
+
+def _cell(x: int, y: int, width: int, height: int) -> str:
+    return (
+        f'<rect class="cell" x="{x}" y="{y}" width="{width}" height="{height}" '
+        'stroke="none" pointer-events="all"/>'
+    )
+
+
+def _kind(item: Element | Output) -> str:
+    match item:
+        case Contact():
+            return "contact"
+        case Comparison():
+            return "comparison"
+        case Block():
+            return "block"
+        case Coil():
+            return "coil"
+        case _:
+            return "assignment"
