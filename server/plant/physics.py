@@ -35,7 +35,7 @@ ANALOG_TOP = 10_000
 class PhysicsOp(IntEnum):
     """Instructions of the concrete plant, executed by ``advance``."""
 
-    FLOW = 0  # flow on p_rate                     flow += rate where on
+    FLOW = 0  # flow on p_rate sign                flow += sign * rate where on
     PUMP = 1  # source target on p_rate level p_area_per_scan   at most what the vessel holds
     INTEGRATE = 2  # row flow p_scale p_low p_high      row += flow * scale, clipped; flow := 0
     TANK = 3  # level flow drain p_half p_top target    fill and gravity drain; flow, drain := 0
@@ -122,9 +122,9 @@ def _is_on(word: np.uint64, lane: int) -> bool:
 
 
 @_inlined
-def _flow(q: _Rows, p: _Rows, flow: int, on: np.uint64, rate: int) -> None:
+def _flow(q: _Rows, p: _Rows, flow: int, on: np.uint64, rate: int, sign: int) -> None:
     for lane in range(LANES):
-        q[flow, lane] += p[rate, lane] if _is_on(on, lane) else 0.0
+        q[flow, lane] += sign * p[rate, lane] if _is_on(on, lane) else 0.0
 
 
 @_inlined
@@ -332,7 +332,7 @@ def advance(
         e = physics[pc, 5]
         f = physics[pc, 6]
         if op == FLOW:
-            _flow(q, p, a, bits[b], c)
+            _flow(q, p, a, bits[b], c, d)
         elif op == AT_LEAST:
             low = bits[a] & _at_least(q, p, b, d)
             bits[a] = low | _at_least(q, p, b, c)
