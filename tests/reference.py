@@ -238,7 +238,8 @@ class Controller:
     """A program and its variables, one lane.
 
     ``values`` holds each variable by symbol, ``fault`` whether some arithmetic went wrong since
-    the supply came.
+    the supply came, ``power`` what leaves each item of each rung (and, under the empty path, the
+    whole network) in the last scan with supply.
     """
 
     program: Program
@@ -246,6 +247,7 @@ class Controller:
     values: dict[str, int] = field(default_factory=dict)
     instances: dict[str, Instance] = field(default_factory=dict)
     edges: dict[tuple[int, Path], bool] = field(default_factory=dict)
+    power: dict[tuple[int, Path], bool] = field(default_factory=dict)
     fault: bool = False
 
     def __post_init__(self) -> None:
@@ -277,6 +279,7 @@ class Controller:
             return
         for number, rung in enumerate(self.program.rungs):
             power = self._series(rung.network, True, number, ())
+            self.power[number, ()] = power
             for output in rung.outputs:
                 self._output(output, power)
 
@@ -320,6 +323,7 @@ class Controller:
                 power = any(ends)
             else:
                 power = self._element(item, power, (number, path))
+            self.power[number, path] = power
         return power
 
     def _element(self, element: Element, power: bool, place: tuple[int, Path]) -> bool:

@@ -55,15 +55,16 @@ class LaneRun:
     def scan(self, inputs: Mapping[str, Lanes], supplied: Lanes | None = None) -> None:
         """One scan; ``inputs`` by address, ``supplied`` which lanes have power (all if None)."""
         for address, values in inputs.items():
-            self._write(self.inputs[address], values)
-        self._write(Bit(self.supply), [1] * LANES if supplied is None else supplied)
+            self.write(self.inputs[address], values)
+        self.write(Bit(self.supply), [1] * LANES if supplied is None else supplied)
         section = self.machine.sections["program"]
         machine = self.machine
         execute(
             machine.code, section.first, section.last, self.bits, machine.initial, machine.table
         )
 
-    def _write(self, signal: Signal, values: Lanes) -> None:
+    def write(self, signal: Signal, values: Lanes) -> None:
+        """Set a signal from outside, lane by lane."""
         planes = planes_of(signal)
         for i, plane in enumerate(planes):
             self.bits[plane] = plane_of(np.array([(value >> i) & 1 for value in values], np.bool_))
@@ -80,11 +81,10 @@ class LaneRun:
 
     def read(self, signal: Signal) -> list[int]:
         """A signal's value in each lane: BOOL 0 or 1, INT signed, ET in milliseconds."""
-        planes = planes_of(signal)
-        words = [int(self.bits[plane]) for plane in planes]
-        raw = [
-            sum(((word >> lane) & 1) << i for i, word in enumerate(words)) for lane in range(LANES)
-        ]
+        words = self.bits[list(planes_of(signal))].reshape(-1, 1)
+        bits = ((words >> np.arange(LANES, dtype=np.uint64)) & np.uint64(1)).astype(np.int64)
+        weights = 1 << np.arange(len(words))
+        raw: list[int] = (weights @ bits).tolist()
         match signal:
             case Bit():
                 return raw

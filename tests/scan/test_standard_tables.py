@@ -1,0 +1,280 @@
+"""What IEC 61131-3 says about blocks, contacts and coils, as tables.
+
+Source of every table: IEC 61131-3:2013 from memory, with the traces worked out by hand from its
+rules; the standard itself defines the timers by timing diagrams only. Both the kernel and the
+plain interpreter must show them.
+"""
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+import pytest
+
+from server.ladder.program import Program
+from server.ladder.text_form import parse_program
+from server.scan.lanes import LANES
+from tests.reference import Controller
+from tests.scan.lane_run import LaneRun
+
+Trace: TypeAlias = list[int]
+Runner: TypeAlias = Callable[[Program, dict[str, Trace], str, int], Trace]
+
+
+def by_kernel(program: Program, inputs: dict[str, Trace], name: str, period_ms: int) -> Trace:
+    """Lane 63 carries the trace, the others stand at rest."""
+    run = LaneRun(program, period_ms)
+    found = []
+    for scan in range(len(next(iter(inputs.values())))):
+        run.scan({address: [0] * (LANES - 1) + [t[scan]] for address, t in inputs.items()})
+        found.append(run.signals()[name.lower()][LANES - 1])
+    return found
+
+
+def by_reference(program: Program, inputs: dict[str, Trace], name: str, period_ms: int) -> Trace:
+    controller = Controller(program, period_ms)
+    found = []
+    for scan in range(len(next(iter(inputs.values())))):
+        controller.scan({address: trace[scan] for address, trace in inputs.items()})
+        found.append(controller.signals()[name])
+    return found
+
+
+@pytest.fixture(params=[by_kernel, by_reference])
+def run(request: pytest.FixtureRequest) -> Runner:
+    runner: Runner = request.param
+    return runner
+
+
+DECLARATIONS = """
+PROGRAM standard
+VAR
+    a AT %IX0.0 : BOOL; b AT %IX0.1 : BOOL; c AT %IX0.2 : BOOL; d AT %IX0.3 : BOOL;
+    x AT %QX0.0 : BOOL; y AT %QX0.1 : BOOL; n : INT; m : INT := 7;
+"""
+
+
+def program(rungs: str, blocks: str = "") -> Program:
+    return parse_program(f"{DECLARATIONS}{blocks}\nEND_VAR\n{rungs}\nEND_PROGRAM")
+
+
+def digits(text: str) -> Trace:
+    return [int(digit) for digit in text]
+
+
+def points(**traces: str) -> dict[str, Trace]:
+    """Traces of a, b, c, d as digits, by address."""
+    return {f"%IX0.{'abcd'.index(name)}": digits(text) for name, text in traces.items()}
+
+
+@pytest.mark.parametrize(
+    ("block", "given", "q", "et"),
+    [
+        ("TON", "0111001111111000", "0000000000011000", "0012000123455000"),
+        ("TOF", "0110011000000000", "0111111111110000", "0000100012345555"),
+        (
+            "TP",
+            "0100000000111111111000",
+            "0111110000111110000000",
+            "0012340000012345555000",
+        ),
+        ("TP", "0101010000000", "0111110000000", "0012340000000"),
+    ],
+)
+def test_timers(run: Runner, block: str, given: str, q: str, et: str) -> None:
+    """Scan 100 ms, PT 500 ms; ET in units of 100 ms, from the scan that saw the edge."""
+    timer = program("a AND f(PT := T#500ms);", f"f : {block};")
+    assert run(timer, points(a=given), "f.Q", 100) == digits(q)
+    assert run(timer, points(a=given), "f.ET", 100) == [100 * t for t in digits(et)]
+
+
+@pytest.mark.parametrize(
+    ("block", "given", "q", "et"),
+    [
+        ("TON", "01111100", "00000100", [0, 0, 10, 20, 30, 35, 0, 0]),
+        ("TOF", "01000000", "01111100", [0, 0, 0, 10, 20, 30, 35, 35]),
+        ("TP", "01000000", "01111000", [0, 0, 10, 20, 30, 0, 0, 0]),
+    ],
+)
+def test_a_preset_between_two_scans_is_over_at_the_later_one(
+    run: Runner, block: str, given: str, q: str, et: Trace
+) -> None:
+    """Scan 10 ms, PT 35 ms; ET stops at PT."""
+    timer = program("a AND f(PT := T#35ms);", f"f : {block};")
+    assert run(timer, points(a=given), "f.Q", 10) == digits(q)
+    assert run(timer, points(a=given), "f.ET", 10) == et
+
+
+@pytest.mark.parametrize(("block", "q"), [("TON", "0110"), ("TOF", "0110"), ("TP", "0000")])
+def test_a_preset_of_zero(run: Runner, block: str, q: str) -> None:
+    """TON and TOF follow IN at once; a pulse of no length is none."""
+    timer = program("a AND f(PT := T#0s);", f"f : {block};")
+    assert run(timer, points(a="0110"), "f.Q", 10) == digits(q)
+    assert run(timer, points(a="0110"), "f.ET", 10) == [0, 0, 0, 0]
+
+
+def test_ctu_counts_past_pv_and_a_held_input_does_not_count_after_reset(run: Runner) -> None:
+    counter = program("a AND f(R := b, PV := 2);", "f : CTU;")
+    given = points(a="011010111", b="000000010")
+    assert run(counter, given, "f.CV", 10) == digits("011122300")
+    assert run(counter, given, "f.Q", 10) == digits("000011100")
+
+
+def test_ctd_is_at_zero_before_it_is_loaded_and_counts_below_it(run: Runner) -> None:
+    counter = program("a AND f(LD := b, PV := 3);", "f : CTD;")
+    given = points(a="0010101010", b="0100000000")
+    assert run(counter, given, "f.CV", 10) == [0, 3, 2, 2, 1, 1, 0, 0, -1, -1]
+    assert run(counter, given, "f.Q", 10) == digits("1000001111")
+
+
+def test_ctud_resets_over_loading_over_counting(run: Runner) -> None:
+    counter = program("a AND f(CD := b, R := c, LD := d, PV := 3);", "f : CTUD;")
+    given = points(a="0101010101", b="0100000100", c="0000001000", d="0010001000")
+    # both edges: no change; load; up; up; reset with load; both edges; up
+    assert run(counter, given, "f.CV", 10) == [0, 0, 3, 4, 4, 5, 0, 0, 0, 1]
+    assert run(counter, given, "f.QU", 10) == digits("0011110000")
+    assert run(counter, given, "f.QD", 10) == digits("1100001110")
+
+
+@pytest.mark.parametrize(("preset", "count"), [(32767, "up"), (-32768, "down")])
+def test_counters_stop_at_the_ends_of_int(run: Runner, preset: int, count: str) -> None:
+    """The standard's PVmax and PVmin are the ends of INT here."""
+    counter = program(f"a AND f(CD := b, LD := c, PV := {preset});", "f : CTUD;")
+    up, down = ("0101", "0000") if count == "up" else ("0000", "0101")
+    assert run(counter, points(a=up, b=down, c="1000"), "f.CV", 10) == [preset] * 4
+
+
+@pytest.mark.parametrize(
+    ("block", "pin", "q1"),
+    [("SR", "R", "0110011"), ("RS", "R1", "0110000")],
+)
+def test_bistables(run: Runner, block: str, pin: str, q1: str) -> None:
+    """SR: Q1 := S1 OR (NOT R AND Q1). RS: Q1 := NOT R1 AND (S OR Q1)."""
+    bistable = program(f"a AND f({pin} := b);", f"f : {block};")
+    assert run(bistable, points(a="0100011", b="0001011"), "f.Q1", 10) == digits(q1)
+
+
+@pytest.mark.parametrize(
+    ("block", "given", "q"),
+    [
+        ("R_TRIG", "1101100", "1001000"),
+        ("R_TRIG", "0110", "0100"),
+        # By the body Q := NOT CLK AND NOT M; M := NOT CLK, whose M is FALSE at first.
+        ("F_TRIG", "0110010", "1001001"),
+        ("F_TRIG", "1101", "0010"),
+    ],
+)
+def test_edge_detectors(run: Runner, block: str, given: str, q: str) -> None:
+    detector = program("a AND f();", f"f : {block};")
+    assert run(detector, points(a=given), "f.Q", 10) == digits(q)
+
+
+@pytest.mark.parametrize(
+    ("contact", "x"),
+    [
+        ("a", "110100"),
+        ("NOT a", "001011"),
+        ("RISING(a)", "100100"),
+        # No falling edge in the first scan: nothing was TRUE before it.
+        ("FALLING(a)", "001010"),
+    ],
+)
+def test_contacts(run: Runner, contact: str, x: str) -> None:
+    assert run(program(f"x := {contact};"), points(a="110100"), "x", 10) == digits(x)
+
+
+def test_an_edge_contact_passes_only_what_reaches_it(run: Runner) -> None:
+    """The edge is one of the variable: it is over in the next scan, though no power was there."""
+    rung = program("x := b AND RISING(a);")
+    assert run(rung, points(a="0110101", b="0011110"), "x", 10) == digits("0000100")
+
+
+@pytest.mark.parametrize(
+    ("rungs", "name", "expected"),
+    [
+        ("x := a; y := x;", "y", "0110"),
+        ("y := x; x := a;", "y", "0011"),
+        ("x := a; x := b;", "x", "0000"),
+        ("IF a THEN x := TRUE; END_IF; IF a THEN x := FALSE; END_IF;", "x", "0000"),
+        ("IF a THEN x := FALSE; END_IF; IF a THEN x := TRUE; END_IF;", "x", "0111"),
+        ("NOT x := a;", "x", "1001"),
+    ],
+)
+def test_rungs_run_from_top_to_bottom_and_the_last_write_wins(
+    run: Runner, rungs: str, name: str, expected: str
+) -> None:
+    assert run(program(rungs), points(a="0110", b="0000"), name, 10) == digits(expected)
+
+
+@pytest.mark.parametrize(
+    ("network", "value"),
+    [("NOT b AND b", 0), ("a OR b AND b", 1), ("a OR a AND NOT a", 1), ("(a OR b) AND b", 0)],
+)
+def test_and_binds_tighter_than_or(run: Runner, network: str, value: int) -> None:
+    """Precedence of the standard's text language: NOT, then AND, then OR."""
+    assert run(program(f"x := {network};"), points(a="1", b="0"), "x", 10) == [value]
+
+
+@pytest.mark.parametrize(
+    ("expression", "result"),
+    [
+        ("5 - 3", 2),
+        ("m * 4", 28),
+        ("m / 2", 3),
+        ("-7 / 2", -3),
+        ("m / -2", -3),
+        ("-32768 / -1", 0),
+        ("m / 0", 0),
+        ("32767 + 1", 0),
+        ("-32768 - 1", 0),
+        ("256 * 128", 0),
+        ("181 * 181", 32761),
+        ("-256 * 128", -32768),
+    ],
+)
+def test_numbers(run: Runner, expression: str, result: int) -> None:
+    """A quotient is truncated toward zero; what is out of INT's range leaves the target alone."""
+    assert run(program(f"IF a THEN n := {expression}; END_IF;"), points(a="1"), "n", 10) == [result]
+
+
+def test_arithmetic_that_goes_wrong_sets_a_fault_that_stays() -> None:
+    divide = program("IF a THEN n := m / n; END_IF; IF b THEN n := 1; END_IF;")
+    kernel, plain = LaneRun(divide), Controller(divide)
+    faults = []
+    for a, b in [(0, 0), (1, 1), (1, 0)]:
+        kernel.scan({"%IX0.0": [a] * LANES, "%IX0.1": [b] * LANES})
+        plain.scan({"%IX0.0": a, "%IX0.1": b})
+        faults.append(plain.fault)
+        assert kernel.signals()["FAULT"] == [plain.fault] * LANES
+        assert kernel.signals()["n"] == [plain.values["n"]] * LANES
+    assert faults == [False, True, True]
+
+
+def test_retain_outlives_a_power_cycle_and_nothing_else_does() -> None:
+    """RETAIN keeps its value over a warm restart, the others start anew (IEC 61131-3; memory)."""
+    cycle = parse_program("""
+PROGRAM cycle
+VAR
+    a AT %IX0.0 : BOOL; run : BOOL; n : INT := 5; delay : TON;
+END_VAR
+VAR RETAIN
+    batch : BOOL; total : INT; kept_delay : TON;
+END_VAR
+IF a THEN run := TRUE; batch := TRUE; n := n + 1; total := total + 1; END_IF;
+a AND delay(PT := T#50ms);
+a AND kept_delay(PT := T#50ms);
+END_PROGRAM
+""")
+    kernel, plain = LaneRun(cycle), Controller(cycle)
+    for supplied in (True, True, True, False, False, True):
+        kernel.scan({"%IX0.0": [1] * LANES}, [int(supplied)] * LANES)
+        plain.scan({"%IX0.0": 1}, supplied)
+        shown = {name: plain.signals()[name] for name in
+                 ("run", "n", "delay.ET", "batch", "total", "kept_delay.ET")}  # fmt: skip
+        assert {name: kernel.signals()[name.lower()] for name in shown} == {
+            name: [value] * LANES for name, value in shown.items()
+        }
+        if not supplied:
+            assert shown == {"run": 0, "n": 5, "delay.ET": 0,
+                             "batch": 1, "total": 3, "kept_delay.ET": 20}  # fmt: skip
+    assert shown == {"run": 1, "n": 6, "delay.ET": 0,
+                     "batch": 1, "total": 4, "kept_delay.ET": 30}  # fmt: skip
