@@ -1,0 +1,308 @@
+"""An exercise and a program, assembled into one machine: devices, rungs, plant, monitors."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+
+from server.ladder.elements import ContactKind, Relation
+from server.ladder.program import (
+    Comparison,
+    Contact,
+    Item,
+    Name,
+    Number,
+    Parallel,
+    Program,
+    Series,
+    walk,
+)
+from server.marking.exercise import Exercise
+from server.marking.monitors import Monitor, emit_monitor
+from server.marking.patterns import Check, Expression, StructureRule
+from server.plant.devices import Switchboard
+from server.plant.gauge import Gauge
+from server.plant.step import PlantStep, plant_step
+from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
+from server.scan.compiler import CompiledProgram, compile_network, compile_program
+from server.scan.instructions import TRUE
+
+MILLIMETRES = 1000.0
+"""Conditions compare whole numbers: lengths, in metres inside, are written in millimetres."""
+
+_MIRRORED = {
+    Relation.LT: Relation.GT,
+    Relation.LE: Relation.GE,
+    Relation.GT: Relation.LT,
+    Relation.GE: Relation.LE,
+}
+
+
+class NotAbstract(ValueError):
+    """A condition speaks of something that the abstract plant does not have."""
+
+
+@dataclass(frozen=True, slots=True)
+class Assembled:
+    """A machine and where to find things in it.
+
+    ``signals`` has everything by lower-case name; ``checks`` and ``monitors`` belong together, and
+    ``monitor_numbers`` finds them by requirement and check number. ``conditions`` are the planes
+    of the scenarios' waits by their text. Lanes run while ``running`` is TRUE.
+    """
+
+    machine: Machine
+    program: CompiledProgram
+    checks: tuple[Check, ...]
+    monitors: tuple[Monitor, ...]
+    monitor_numbers: dict[tuple[int, int], int]
+    conditions: dict[str, int]
+    signals: dict[str, Signal]
+    running: int
+
+    def plane(self, name: str) -> int:
+        """The plane of a BOOL."""
+        signal = self.signals[name.lower()]
+        assert isinstance(signal, Bit), f"{name} is a BOOL"
+        return signal.plane
+
+    def row(self, name: str) -> int:
+        """The row of a quantity."""
+        signal = self.signals[name.lower()]
+        assert isinstance(signal, Quantity), f"{name} is a quantity"
+        return signal.row
+
+
+def assemble(
+    exercise: Exercise,
+    program: Program,
+    *,
+    observe: bool = False,
+    faults: Iterable[str] | None = None,
+) -> Assembled:
+    """The concrete machine: program, devices with the given faults (None: all), plant, monitors.
+
+    With ``observe`` the power behind every element keeps a plane of its own.
+    """
+    asm = Assembler(exercise.period_ms)
+    step = plant_step(exercise.plant, asm, abstract=False)
+    board = Switchboard(asm, None if faults is None else frozenset(faults))
+    builder = _Builder(exercise, asm, step)
+    running = asm.control(True)
+    builder.find_thresholds()
+    compiled = builder.scan(board, program, board.supply(), observe=observe, exact_timers=True)
+    with asm.section("monitors"):
+        builder.observer()
+        conditions = {e.text: builder.condition(e) for e in _waits(exercise)}
+        wanted = range(len(exercise.requirements))
+        checks, monitors, numbers = builder.monitors(wanted, running)
+    return Assembled(
+        machine=asm.machine(),
+        program=compiled,
+        checks=checks,
+        monitors=monitors,
+        monitor_numbers=numbers,
+        conditions=conditions,
+        signals=builder.signals(),
+        running=running,
+    )
+
+
+def assemble_abstract(
+    exercise: Exercise,
+    program: Program,
+    requirement: int,
+    *,
+    faults: Iterable[str] = (),
+    exact_timers: bool,
+) -> Assembled:
+    """The abstract machine of one requirement: every control, fault and rate is a free choice.
+
+    Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
+    """
+    asm = Assembler(exercise.period_ms)
+    step = plant_step(exercise.plant, asm, abstract=True)
+    board = Switchboard(asm, frozenset(faults), free=True)
+    builder = _Builder(exercise, asm, step, frozenset({requirement}))
+    builder.find_thresholds()
+    power = asm.choice()
+    asm.define("power", Bit(power))
+    compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
+    with asm.section("monitors"):
+        builder.observer()
+        checks, monitors, numbers = builder.monitors([requirement], TRUE)
+    return Assembled(
+        machine=asm.machine(),
+        program=compiled,
+        checks=checks,
+        monitors=monitors,
+        monitor_numbers=numbers,
+        conditions={},
+        signals=builder.signals(),
+        running=TRUE,
+    )
+
+
+def expressions_of(check: Check) -> tuple[Expression, ...]:
+    """Every condition of a check, in order; none of a rule about structure."""
+    if isinstance(check.property, StructureRule):
+        return ()
+    values = (getattr(check.property, part.name) for part in fields(check.property))
+    return tuple(v for v in values if isinstance(v, Expression))
+
+
+def _waits(exercise: Exercise) -> Iterable[Expression]:
+    waits = (step.when for scenario in exercise.scenarios for step in scenario.steps)
+    return {e.text: e for e in waits if e is not None}.values()
+
+
+@dataclass(slots=True)
+class _Builder:
+    """The parts that the concrete and the abstract machine have in common."""
+
+    exercise: Exercise
+    asm: Assembler
+    step: PlantStep
+    only: frozenset[int] | None = None
+    thresholds: dict[tuple[str, bool, float], int] = field(default_factory=dict)
+    observed: dict[str, Signal] = field(default_factory=dict)
+
+    def signals(self) -> dict[str, Signal]:
+        named = {name.lower(): signal for name, signal in self.asm.symbols.items()}
+        return named | self.observed
+
+    # -- thresholds ---------------------------------------------------------------------------
+
+    def find_thresholds(self) -> None:
+        """Ask the plant for every boundary that a condition compares a quantity with."""
+        wanted = [
+            expression
+            for number, requirement in enumerate(self.exercise.requirements)
+            if self.only is None or number in self.only
+            for check in requirement.checks
+            for expression in expressions_of(check)
+        ]
+        if self.only is None:
+            wanted += _waits(self.exercise)
+        for expression in wanted:
+            for _, element in walk(expression.network):
+                if isinstance(element, Comparison):
+                    self._ask(element)
+
+    def _ask(self, comparison: Comparison) -> None:
+        key = _threshold(comparison, self.step.gauges)
+        if key is None or key in self.thresholds:
+            return
+        name, beyond, value = key
+        gauge = self.step.gauges[name]
+        scaled = value / (MILLIMETRES if name in self.step.lengths else 1.0)
+        self.thresholds[key] = gauge.at_least(
+            math.nextafter(scaled, math.inf) if beyond else scaled
+        )
+
+    # -- sections -----------------------------------------------------------------------------
+
+    def scan(
+        self,
+        board: Switchboard,
+        program: Program,
+        power: int,
+        *,
+        observe: bool,
+        exact_timers: bool,
+    ) -> CompiledProgram:
+        points = self.exercise.points
+        with self.asm.section("scan"):
+            inputs = board.inputs(points, self.step.senses)
+            compiled = compile_program(
+                self.asm, program, inputs, power, observe=observe, exact_timers=exact_timers
+            )
+            actuators = board.outputs(points, compiled.outputs, power)
+        with self.asm.section("plant"):
+            self.step.emit(actuators)
+        return compiled
+
+    def observer(self) -> None:
+        """The exercise's own rungs beside the program; they never lose their supply."""
+        observer = self.exercise.observer
+        if observer.rungs:
+            compiled = compile_program(
+                self.asm, observer, {}, TRUE, signals=self.rewritten(self.signals())
+            )
+            self.observed = {
+                name: signal for name, signal in compiled.symbols.items() if "?" not in name
+            }
+
+    def rewritten(self, signals: Mapping[str, Signal]) -> dict[str, Signal]:
+        """Signals, and each threshold under the name that ``_without_thresholds`` gives it."""
+        return dict(signals) | {_spelt(key): Bit(p) for key, p in self.thresholds.items()}
+
+    def monitors(
+        self, wanted: Iterable[int], running: int
+    ) -> tuple[tuple[Check, ...], tuple[Monitor, ...], dict[tuple[int, int], int]]:
+        checks: list[Check] = []
+        monitors: list[Monitor] = []
+        numbers: dict[tuple[int, int], int] = {}
+        for requirement in wanted:
+            for index, check in enumerate(self.exercise.requirements[requirement].checks):
+                if isinstance(check.property, StructureRule):
+                    continue
+                numbers[requirement, index] = len(monitors)
+                checks.append(check)
+                monitors.append(emit_monitor(self.asm, check.property, self.condition, running))
+        return tuple(checks), tuple(monitors), numbers
+
+    def condition(self, expression: Expression) -> int:
+        """The plane of a condition."""
+        network = _without_thresholds(expression.network, self.step.gauges)
+        signals = self.rewritten(self.signals())
+        for _, element in walk(network):
+            names = []
+            if isinstance(element, Contact):
+                names = [element.symbol]
+            elif isinstance(element, Comparison):
+                sides = (element.left, element.right)
+                names = [side.symbol for side in sides if isinstance(side, Name)]
+            for name in names:
+                if name.lower() not in signals:
+                    raise NotAbstract(f"The abstract plant has no {name.lower()}.")
+        return compile_network(self.asm, network, signals)
+
+
+def _threshold(
+    comparison: Comparison, gauges: Mapping[str, Gauge]
+) -> tuple[str, bool, float] | None:
+    """Quantity, whether beyond (not at) the value, and the value; None for other comparisons."""
+    left, relation, right = comparison.left, comparison.relation, comparison.right
+    if isinstance(right, Name) and isinstance(left, Number):
+        left, right = right, left
+        relation = _MIRRORED.get(relation, relation)
+    if not (isinstance(left, Name) and isinstance(right, Number)):
+        return None
+    name = left.symbol.lower()
+    if name not in gauges:
+        return None
+    return name, relation in (Relation.GT, Relation.LE), float(right.value)
+
+
+def _spelt(key: tuple[str, bool, float]) -> str:
+    name, beyond, value = key
+    return f"?{name} {'>' if beyond else '>='} {value:g}"
+
+
+def _without_thresholds(network: Series, gauges: Mapping[str, Gauge]) -> Series:
+    """The network with each comparison of a quantity replaced by a contact on its threshold."""
+
+    def item(old: Item) -> Item:
+        if isinstance(old, Parallel):
+            return Parallel(tuple(_without_thresholds(b, gauges) for b in old.branches))
+        if isinstance(old, Comparison):
+            key = _threshold(old, gauges)
+            if key is not None:
+                relation = old.relation
+                if isinstance(old.left, Number):
+                    relation = _MIRRORED.get(relation, relation)
+                above = relation in (Relation.GE, Relation.GT)
+                return Contact(ContactKind.OPEN if above else ContactKind.CLOSED, _spelt(key))
+        return old
+
+    return Series(tuple(item(i) for i in network.items))
