@@ -32,3 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = parser.parse_args(words)
     status: int = importlib.import_module(f"server.commands.{arguments.command}").run(arguments)
     return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

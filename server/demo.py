@@ -4,12 +4,12 @@ Due dates lie around the day on which the demo is loaded, so that there is alway
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.marking.exercise import Exercise
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
 from server.store.database import DatabaseTrouble
 from server.store.people import Role, User, hash_password
@@ -74,13 +74,7 @@ ADDRESSES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class DemoExercise:
-    slug: str
-    title: str
-
-
-def load_demo(session: Session, exercises: Sequence[DemoExercise], now: datetime) -> bool:
+def load_demo(session: Session, exercises: Sequence[Exercise], now: datetime) -> bool:
     """Load the demo course; False, and nothing is changed, if it is there already.
 
     Raises DatabaseTrouble for a database with other people in it.
@@ -148,7 +142,7 @@ def _people(session: Session, sections: dict[str, Section]) -> None:
         enrol(*staff)
 
 
-def _assignment(section: Section, exercise: DemoExercise, place: int, now: datetime) -> Assignment:
+def _assignment(section: Section, exercise: Exercise, place: int, now: datetime) -> Assignment:
     """One exercise a week, the first of them due last week."""
     due = (now + timedelta(weeks=place - 1)).replace(hour=23, minute=59, second=0, microsecond=0)
     return Assignment(

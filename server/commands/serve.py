@@ -9,6 +9,9 @@ from pathlib import Path
 import uvicorn
 
 from server import demo
+from server.marking.catalogue import Catalogue
+from server.marking.exercise import Exercise
+from server.marking.exercise_file import list_exercises
 from server.settings import Settings, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
@@ -42,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
         database = open_database(settings, data)
         if arguments.demo:
             with database.write() as session:
-                demo.load_demo(session, demo_exercises(settings.exercises), datetime.now(UTC))
+                demo.load_demo(session, exercises_in(settings.exercises), datetime.now(UTC))
     except (DatabaseTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2
@@ -52,8 +55,13 @@ def run(arguments: argparse.Namespace) -> int:
     server = uvicorn.Server(
         uvicorn.Config(create_app(settings, database), log_level="warning", server_header=False)
     )
-    server.run(sockets=[listening])
-    database.close()
+    try:
+        server.run(sockets=[listening])
+    except KeyboardInterrupt:
+        # Ctrl+C is how one stops it; the server has already answered what it had begun.
+        pass
+    finally:
+        database.close()
     return 0
 
 
@@ -66,7 +74,7 @@ def listen(host: str, port: int) -> socket.socket:
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
         return socket.create_server((host, port), family=family)
-    except socket.gaierror as error:
+    except (socket.gaierror, UnicodeError) as error:
         raise CannotListen(f"There is no address {host}. Name another with --host.") from error
     except OSError as error:
         raise CannotListen(
@@ -94,5 +102,8 @@ def open_database(settings: Settings, data: Path) -> Database:
     return database
 
 
-def demo_exercises(folder: Path) -> list[demo.DemoExercise]:
-    return []
+def exercises_in(folder: Path) -> list[Exercise]:
+    """Every exercise that can be read; the log names the others."""
+    catalogue = Catalogue(folder)
+    found = (catalogue.find(path.name) for path in list_exercises(folder))
+    return [exercise for exercise in found if exercise is not None]

@@ -1,0 +1,101 @@
+"""A real server on loopback and a real Chromium, for journeys through the pages."""
+
+import os
+import shutil
+import socket
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from threading import Thread
+
+import pytest
+import uvicorn
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from server.settings import Settings
+from server.store.database import Database
+from server.store.people import User, begin_session
+from server.web.access import COOKIE
+from server.web.app import create_app
+from tests.factories import Clock
+
+WIDTHS = (1280, 400)
+THEMES = ("light", "dark")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        pytest.skip("no Chromium here: install the package chromium")
+    # Chromium's sandbox does not start for root.
+    arguments = ["--no-sandbox"] if os.geteuid() == 0 else []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=arguments)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def site(database: Database, clock: Clock) -> Iterator[str]:
+    """The address of a running server on this test's database."""
+    listening = socket.create_server(("127.0.0.1", 0))
+    address = f"http://127.0.0.1:{listening.getsockname()[1]}"
+    settings = Settings(database_url=database.place, public_urls=(address,))
+    config = uvicorn.Config(create_app(settings, database, clock), log_level="warning")
+    server = uvicorn.Server(config)
+    thread = Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    yield address
+    server.should_exit = True
+    thread.join()
+    listening.close()
+
+
+OpenPage = Callable[..., Page]
+
+
+@pytest.fixture
+def open_page(browser: Browser, site: str, database: Database, clock: Clock) -> Iterator[OpenPage]:
+    """Opens a page of the site, signed in as a user or not; fails on any console error.
+
+    ``open_page("/", user, width=400, theme="dark")``
+    """
+    contexts = []
+    errors: list[str] = []
+
+    def open_page(
+        path: str, user: User | None = None, width: int = 1280, theme: str = "light"
+    ) -> Page:
+        context = browser.new_context(
+            base_url=site,
+            viewport={"width": width, "height": 900},
+            color_scheme="dark" if theme == "dark" else "light",
+            accept_downloads=True,
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on(
+            "console",
+            lambda message: errors.append(message.text) if message.type == "error" else None,
+        )
+        if user is not None:
+            with database.write() as session:
+                token = begin_session(session, user, clock(), timedelta(hours=12))
+            context.add_cookies([{"name": COOKIE, "value": token, "url": site}])
+        page.goto(path)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert errors == []
+
+
+def assert_accessible(page: Page) -> None:
+    """No finding of axe, and nothing that makes the page scroll sideways."""
+    findings = Axe().run(page)
+    assert findings.violations_count == 0, findings.generate_report()
+    overflow = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    assert overflow <= 0, f"the page is {overflow} px too wide"
