@@ -1,12 +1,15 @@
 """Serve the course pages on this machine."""
 
 import argparse
+import os
 import socket
 import sys
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 
 from server import demo
 from server.marking.catalogue import Catalogue
@@ -41,28 +44,27 @@ def run(arguments: argparse.Namespace) -> int:
     data = arguments.data or Path("data-demo" if arguments.demo else "data")
     settings = read_settings(data, arguments.host, arguments.port)
     try:
-        listening = listen(arguments.host, arguments.port)
-        database = open_database(settings, data)
-        if arguments.demo:
-            with database.write() as session:
-                demo.load_demo(session, exercises_in(settings.exercises), datetime.now(UTC))
+        with (
+            listen(arguments.host, arguments.port) as listening,
+            closing(open_database(settings, data)) as database,
+        ):
+            if arguments.demo:
+                with database.write() as session:
+                    demo.load_demo(session, exercises_in(settings.exercises), datetime.now(UTC))
+                print(demo.accounts())
+            print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
+            serve(create_app(settings, database), listening)
     except (DatabaseTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2
-    if arguments.demo:
-        print(demo.accounts())
-    print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
-    server = uvicorn.Server(
-        uvicorn.Config(create_app(settings, database), log_level="warning", server_header=False)
-    )
-    try:
-        server.run(sockets=[listening])
-    except KeyboardInterrupt:
-        # Ctrl+C is how one stops it; the server has already answered what it had begun.
-        pass
-    finally:
-        database.close()
     return 0
+
+
+def serve(app: FastAPI, listening: socket.socket) -> None:
+    """Answer requests until Ctrl+C, which is how one stops it, and finish those begun."""
+    config = uvicorn.Config(app, log_level="warning", server_header=False)
+    with suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run(sockets=[listening])
 
 
 class CannotListen(Exception):
@@ -78,7 +80,7 @@ def listen(host: str, port: int) -> socket.socket:
         raise CannotListen(f"There is no address {host}. Name another with --host.") from error
     except OSError as error:
         raise CannotListen(
-            f"Port {port} of {host} can't be taken: {(error.strerror or str(error)).lower()}. "
+            f"Port {port} of {host} can't be taken: {reason(error)}. "
             "Stop the program that uses it, or name another with --port."
         ) from error
 
@@ -94,12 +96,20 @@ def open_database(settings: Settings, data: Path) -> Database:
             data.mkdir(exist_ok=True)
         except OSError as error:
             raise DatabaseTrouble(
-                f"The data folder {data} can't be made: {(error.strerror or str(error)).lower()}. "
+                f"The data folder {data} can't be made: {reason(error)}. "
                 "Make the folder above it, or name another with --data."
             ) from error
     database = Database(settings.database_url)
-    migrate(database)
+    try:
+        migrate(database)
+    except DatabaseTrouble:
+        database.close()
+        raise
     return database
+
+
+def reason(error: OSError) -> str:
+    return os.strerror(error.errno).lower() if error.errno else str(error)
 
 
 def exercises_in(folder: Path) -> list[Exercise]:
