@@ -8,6 +8,7 @@ it undoes.
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import combinations
 from typing import TypeAlias
 
 from server.ladder.elements import CoilKind, ContactKind
@@ -68,14 +69,11 @@ def _mends(program: Program) -> Iterator[Variant]:
 def _adding(rung: Rung, contacts: list[Contact]) -> Callable[[Series], Iterator[_Edited]]:
     """What may be added to any one series of the rung."""
     driven = {output.symbol for output in rung.outputs if isinstance(output, Coil)}
-    seals = [Contact(ContactKind.OPEN, name) for name in sorted(driven)]
 
     def edits(series: Series) -> Iterator[_Edited]:
         yield from _in_series(series, contacts)
-        for first in range(len(series.items)):
-            yield from _in_parallel(series, first, first + 1, contacts, driven)
-            for last in range(first + 2, len(series.items) + 1):
-                yield from _in_parallel(series, first, last, seals, driven)
+        for first, last in combinations(range(len(series.items) + 1), 2):
+            yield from _in_parallel(series, first, last, contacts, driven)
 
     return edits
 
