@@ -229,6 +229,13 @@ class Switchboard:
         return on
 
 
+def hand_control(asm: Assembler, name: str, on_at_start: bool, *, free: bool) -> int:
+    """A control of the plant that no program owns, as ``panel.<name>``."""
+    control = asm.choice() if free else asm.control(on_at_start)
+    asm.define(f"panel.{name}", Bit(control))
+    return control
+
+
 def _plane(signal: Signal) -> int:
     assert isinstance(signal, Bit), "a contact is actuated by a BOOL"
     return signal.plane

@@ -52,9 +52,9 @@ class PhysicsOp(IntEnum):
     ANALOG = 14  # planes row p_low p_per_unit     INT 0 .. ANALOG_TOP, clipped
 
 
-FEED_LENGTH, FEED_PITCH, FEED_DT, FEED_INTERVAL, FEED_EVERY = range(5)
-"""FEED's five consecutive parameter rows: item length, pitch, scan period, interval and, for
-items of kind 1, every how many (0: none)."""
+FEED_LENGTH, FEED_PITCH, FEED_SCANS, FEED_EVERY = range(4)
+"""FEED's consecutive parameter rows: item length, pitch, scans from item to item and, for marked
+items (kind 1), every how many one is marked (0: none)."""
 
 FLOW, PUMP, INTEGRATE, TANK, RAMP, CARRY, HOLD, SETTLE = (int(o) for o in list(PhysicsOp)[:8])
 LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG = (int(o) for o in list(PhysicsOp)[8:])
@@ -280,8 +280,8 @@ def _feed(
     q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, feed: int, since: int, fed: int
 ) -> None:
     for lane in range(LANES):
-        q[since, lane] += p[feed + FEED_DT, lane]
-    due = _at_least(q, p, since, feed + FEED_INTERVAL) & on
+        q[since, lane] += 1.0
+    due = _at_least(q, p, since, feed + FEED_SCANS) & on
     if due == _ZERO:
         return
     for lane in range(LANES):

@@ -1,15 +1,16 @@
-"""The step of any plant: which class carries out which plant."""
+"""One way in: the step of any plant in a machine."""
 
-from typing import TypeAlias
-
-from server.plant.model import Plant, TankPlant
+from server.plant.conveyor import ConveyorStep
+from server.plant.model import ConveyorPlant, Plant
 from server.plant.tank import TankStep
 from server.scan.assembler import Assembler
 
-PlantStep: TypeAlias = TankStep
 
+def plant_step(plant: Plant, asm: Assembler, *, abstract: bool = False) -> TankStep | ConveyorStep:
+    """Allocate a plant in a machine: its senses and gauges, then ``emit`` its step.
 
-def plant_step(plant: Plant, asm: Assembler, *, abstract: bool) -> PlantStep:
-    """The step of ``plant`` in a machine that is being assembled."""
-    assert isinstance(plant, TankPlant)
+    Raises ValueError with a sentence where the plant is too fast for the scan period.
+    """
+    if isinstance(plant, ConveyorPlant):
+        return ConveyorStep(plant, asm, abstract=abstract)
     return TankStep(plant, asm, abstract=abstract)

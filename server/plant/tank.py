@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from server.plant.devices import hand_control
 from server.plant.gauge import Gauge
 from server.plant.model import Outlet, Stream, TankPlant, Vessel
 from server.plant.motion import Motion
@@ -25,7 +26,11 @@ class TankStep:
         self._motion = Motion(plant.axes, plant.positions, asm, abstract=abstract)
         self._levels = {v.name: self._level(v) for v in plant.vessels}
         parts: tuple[Stream | Outlet, ...] = (*plant.streams, *plant.outlets)
-        self._hands = {part.name: self._hand(part) for part in parts if part.actuator is None}
+        self._hands = {
+            part.name: hand_control(asm, part.name, part.on_at_start, free=abstract)
+            for part in parts
+            if part.actuator is None
+        }
         self.gauges: dict[str, Gauge] = {g.name: g for g in self._levels.values()}
         self.lengths = frozenset(self.gauges)
         self.gauges |= self._motion.gauges
@@ -123,11 +128,6 @@ class TankStep:
         if row is not None:
             self._asm.define(name, Quantity(row, "m"))
         return Gauge(self._asm, name, row, 0.0, vessel.height, vessel.start_level)
-
-    def _hand(self, part: Stream | Outlet) -> int:
-        plane = self._asm.choice() if self._abstract else self._asm.control(part.on_at_start)
-        self._asm.define(f"panel.{part.name}", Bit(plane))
-        return plane
 
     def _running(self, part: Stream | Outlet, actuators: Mapping[str, int]) -> int:
         return self._hands[part.name] if part.actuator is None else actuators[part.actuator]

@@ -1,0 +1,158 @@
+"""The abstract step of a conveyor: whether an item is before an eye, and whether one is between.
+
+Of each eye it is known whether an item blocks it, of each stretch between two eyes whether an
+item is wholly within it. Choices say which items move; stops and distances are left open. Marked
+items are followed by the eyes that see only them, in a chain of their own.
+
+Sound where an item goes less than its own length and less than from eye to eye in one scan: then
+it is seen at every eye that it passes, so that a stretch empties only past the eye at its end.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from server.plant.model import Belt, ConveyorPlant, Eye
+from server.scan.assembler import Assembler
+from server.scan.instructions import FALSE, TRUE
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """Items that reach over the place ``at`` may vanish while the plane ``on`` is TRUE."""
+
+    at: float
+    on: int
+
+
+class Regions:
+    """Planes of the eyes by tag, and of the stretches by the two tags beside them."""
+
+    def __init__(self, plant: ConveyorPlant, asm: Assembler, dt: float) -> None:
+        self._plant = plant
+        self._asm = asm
+        self._reach = max(belt.speed for belt in plant.belts) * dt
+        self._coasting = {b.name: asm.bit() for b in plant.belts if b.run_up > 0}
+        self.eyes = {eye.tag: asm.bit() for eye in plant.eyes}
+        self._chains = [
+            sorted((e for e in plant.eyes if e.marked_only is marked), key=lambda e: e.at)
+            for marked in (False, True)
+        ]
+        self.stretches = {
+            (a.tag, b.tag): asm.bit()
+            for chain in self._chains
+            for a, b in pairwise(chain)
+            if b.at - a.at > plant.item_length
+        }
+
+    def planes_at(self, items: Sequence[tuple[float, bool]]) -> dict[int, bool]:
+        """What each plane is with items given as front edge and mark."""
+        length = self._plant.item_length
+        planes = {}
+        for chain in self._chains:
+            fronts = [
+                front for front, marked in items if marked or not chain or not chain[0].marked_only
+            ]
+            for eye in chain:
+                planes[self.eyes[eye.tag]] = any(0 <= f - eye.at < length for f in fronts)
+            for a, b in pairwise(chain):
+                if (a.tag, b.tag) in self.stretches:
+                    within = any(f - a.at >= length and f < b.at for f in fronts)
+                    planes[self.stretches[a.tag, b.tag]] = within
+        return planes
+
+    def coasting(self, belt: Belt, on: int) -> int:
+        """A plane: the belt may move; with a run-up also for any time after it went off."""
+        if belt.run_up == 0:
+            return on
+        asm, still = self._asm, self._coasting[belt.name]
+        asm.copy_to(still, asm.or_(on, asm.and_(still, asm.choice())))
+        return still
+
+    def wander(self, moving: Sequence[int], removals: Sequence[Removal], feeding: int) -> None:
+        """Emit the step: ``moving`` are planes of the belts that may move, in their order."""
+        plain: dict[float, int] = {}
+        for chain in self._chains:
+            before: _Seen | None = None
+            for eye in chain:
+                plane = self.eyes[eye.tag]
+                old = self._asm.temporary()
+                self._asm.copy_to(old, plane)
+                moves = self._moving_at(eye, moving)
+                removed = self._any(r.on for r in removals if self._near(eye, r))
+                comes = self._may_come(eye, before, moves, feeding)
+                new = self._turn(old, comes, self._asm.or_(moves, removed))
+                if eye.marked_only:
+                    new = self._asm.and_(new, plain.get(eye.at, TRUE))
+                else:
+                    plain[eye.at] = new
+                here = _Seen(eye, old, new, moves, removed)
+                if before is not None:
+                    self._stretch(before, here, removals)
+                self._asm.copy_to(plane, new)
+                before = here
+
+    def _may_come(self, eye: Eye, before: "_Seen | None", moves: int, feeding: int) -> int:
+        """Where an item may come before the eye: by the belt, or because it is laid down there."""
+        asm = self._asm
+        if before is None:
+            source = TRUE
+        else:
+            source = asm.or_(before.old, before.new)
+            source = asm.or_(source, self.stretches.get((before.eye.tag, eye.tag), FALSE))
+        laid_down = feeding if eye.at <= self._plant.item_length else FALSE
+        return asm.and_(source, asm.or_(moves, laid_down))
+
+    def _stretch(self, a: "_Seen", b: "_Seen", removals: Sequence[Removal]) -> None:
+        """Whether an item is wholly between two eyes: what leaves one must be somewhere."""
+        plane = self.stretches.get((a.eye.tag, b.eye.tag))
+        if plane is None:
+            return
+        asm = self._asm
+        end = b.eye.at + self._reach
+        removed = self._any(r.on for r in removals if a.eye.at < r.at < end)
+        left = asm.and_not(asm.and_not(a.old, a.new), asm.or_(a.removed, b.new))
+        kept = asm.and_not(plane, asm.or_(b.new, removed))
+        filled = asm.or_(plane, asm.and_(a.old, a.moves))
+        chosen = asm.and_(asm.choice(), filled)
+        asm.copy_to(plane, asm.or_(asm.or_(left, kept), chosen))
+
+    def _turn(self, old: int, may_come: int, may_go: int) -> int:
+        """A choice: on, where it was or may become so; off, where it was or may become so."""
+        asm = self._asm
+        on = asm.and_(asm.choice(), asm.or_(old, may_come))
+        return asm.or_(on, asm.and_not(old, may_go))
+
+    def _moving_at(self, eye: Eye, moving: Sequence[int]) -> int:
+        """Where a belt moves that may carry an item to the eye or away from it."""
+        near, far = eye.at - self._reach, eye.at + self._plant.item_length
+        belts = self._plant.belts
+        first, last = belts[0], belts[-1]
+        return self._any(
+            plane
+            for belt, plane in zip(belts, moving, strict=True)
+            if (belt is first or self._plant.begin_of(belt) <= far)
+            and (belt is last or self._plant.begin_of(belt) + belt.length >= near)
+        )
+
+    def _near(self, eye: Eye, removal: Removal) -> bool:
+        """Whether an item that blocks the eye may be removed in this scan."""
+        length = self._plant.item_length
+        return eye.at - length < removal.at < eye.at + length + self._reach
+
+    def _any(self, planes: Iterable[int]) -> int:
+        result = FALSE
+        for plane in planes:
+            result = self._asm.or_(result, plane)
+        return result
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """An eye in this scan: before, after, where items move at it and where they may vanish."""
+
+    eye: Eye
+    old: int
+    new: int
+    moves: int
+    removed: int
