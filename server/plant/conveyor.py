@@ -17,6 +17,9 @@ from server.scan.instructions import FALSE
 MARKED = 1
 """The kind of a marked item; good ones have kind 0."""
 
+ROUNDING = 1e-9
+"""What thousands of small steps may lose, m: an item leaves in the scan in which it should."""
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -33,8 +36,8 @@ class Line:
 class ConveyorStep:
     """A conveyor plant in one machine.
 
-    ``senses`` has what the plant actuates by the device's tag, ``gauges`` the quantities by name;
-    ``line`` is None in an abstract machine. First ask for senses and thresholds, then ``emit``.
+    ``senses`` has what the plant actuates by the device's tag, ``gauges`` the quantities by name,
+    none of them in metres (``lengths``); ``line`` is None in an abstract machine. First ask for senses and thresholds, then ``emit``.
     """
 
     def __init__(self, plant: ConveyorPlant, asm: Assembler, *, abstract: bool = False) -> None:
@@ -60,6 +63,7 @@ class ConveyorStep:
         ]
         self.gauges: dict[str, Gauge] = {name: self._count(name) for name in counted}
         self.gauges |= self._motion.gauges
+        self.lengths: frozenset[str] = frozenset()
         self.regions = Regions(plant, asm, self._dt) if abstract else None
         self._eyes = (
             self.regions.eyes if self.regions else {eye.tag: asm.bit() for eye in plant.eyes}
@@ -99,7 +103,7 @@ class ConveyorStep:
             on = self._worked(pusher, actuators)
             good, marked = self._rows(f"{pusher.name}.pushed")
             asm.emit_physics(PhysicsOp.PUSH, *rows, on, at, length, good, marked)
-        gone = asm.parameter(f"{plant.name}.gone", plant.length + plant.item_length)
+        gone = asm.parameter(f"{plant.name}.gone", plant.length + plant.item_length - ROUNDING)
         asm.emit_physics(PhysicsOp.LEAVE, *rows, gone, *self._rows(f"{plant.name}.passed"))
         if plant.feeder is not None:
             scans = max(1, round(plant.feeder.interval / self._dt))
@@ -142,6 +146,7 @@ class ConveyorStep:
         """The line's rows, without an item; positions and marks are signals for the drawing."""
         plant, slots = self._plant, self._plant.slots
         rows = [self._asm.quantity(ABSENT) for _ in range(3 * slots)]
+        self._asm.quantity()
         for slot in range(slots):
             self._asm.define(f"{plant.name}.item{slot + 1}", Quantity(rows[slot], "m"))
             self._asm.define(f"{plant.name}.mark{slot + 1}", Quantity(rows[slots + slot]))

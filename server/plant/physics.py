@@ -7,9 +7,10 @@ numbers (``slots``, ``kind``, ``target``).
 
 A **line** is a block of quantity rows from ``base`` on that holds the items on a conveyor, the
 front-most item first: ``slots`` positions of the front edge, ``slots`` kinds, ``slots`` positions
-that the belts want. An absent item stands at ABSENT, behind all others; slots are filled without
-holes. Ops that move items look at all lanes at once; ops that remove or add one (rare) go through
-the lanes concerned one by one.
+that the belts want, and one row whose lane 0 says how many slots are used in any lane, so that
+empty ones cost nothing. An absent item stands at ABSENT, behind all others; slots are filled
+without holes. Ops that move items look at all lanes at once; ops that remove or add one (rare) go
+through the lanes concerned one by one.
 """
 
 from enum import IntEnum
@@ -90,6 +91,10 @@ def insert_item(
     quantities[base + place, lane] = position
     quantities[base + slots + place, lane] = kind
     quantities[base + 2 * slots + place, lane] = position
+    used = 0
+    while used < slots and quantities[base + used, lane] > ABSENT:
+        used += 1
+    quantities[base + 3 * slots, 0] = max(quantities[base + 3 * slots, 0], used)
     return True
 
 
@@ -186,10 +191,15 @@ def _ramp(q: _Rows, p: _Rows, speed: int, on: np.uint64, full: int, step: int) -
 
 
 @_inlined
+def _used(q: _Rows, base: int, slots: int) -> int:
+    return int(q[base + 3 * slots, 0])
+
+
+@_inlined
 def _carry(
     q: _Rows, p: _Rows, base: int, slots: int, speed: int, begin: int, end: int, dt: int
 ) -> None:
-    for front in range(base, base + slots):
+    for front in range(base, base + _used(q, base, slots)):
         want = front + 2 * slots
         for lane in range(LANES):
             x = q[front, lane]
@@ -199,7 +209,7 @@ def _carry(
 
 @_inlined
 def _hold(q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int) -> None:
-    for front in range(base, base + slots):
+    for front in range(base, base + _used(q, base, slots)):
         want = front + 2 * slots
         for lane in range(LANES):
             stopped = min(q[want, lane], p[at, lane])
@@ -209,16 +219,25 @@ def _hold(q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int) -> 
 
 @_inlined
 def _settle(q: _Rows, p: _Rows, base: int, slots: int, pitch: int) -> None:
-    want = base + 2 * slots
-    for lane in range(LANES):
-        q[base, lane] = max(q[base, lane], q[want, lane])
-        q[want, lane] = q[base, lane]
-    for front in range(base + 1, base + slots):
+    used = _used(q, base, slots)
+    for slot in range(used):
+        front = base + slot
         want = front + 2 * slots
         for lane in range(LANES):
-            free = min(q[want, lane], q[front - 1, lane] - p[pitch, lane])
-            q[front, lane] = max(q[front, lane], free)
+            free = q[front - 1, lane] - p[pitch, lane] if slot > 0 else np.inf
+            q[front, lane] = max(q[front, lane], min(q[want, lane], free))
             q[want, lane] = q[front, lane]
+    while used > 0 and not _anything(q, base + used - 1):
+        used -= 1
+    q[base + 3 * slots, 0] = used
+
+
+@_inlined
+def _anything(q: _Rows, front: int) -> bool:
+    there = False
+    for lane in range(LANES):
+        there |= q[front, lane] > ABSENT
+    return there
 
 
 @_inlined
@@ -242,7 +261,7 @@ def _covers(q: _Rows, p: _Rows, front: int, at: int, length: int) -> np.uint64:
 @_inlined
 def _eye(q: _Rows, p: _Rows, base: int, slots: int, at: int, length: int, kind: int) -> np.uint64:
     blocked = _ZERO
-    for front in range(base, base + slots):
+    for front in range(base, base + _used(q, base, slots)):
         seen = _covers(q, p, front, at, length)
         if kind >= 0 and seen != _ZERO:
             for lane in range(LANES):
@@ -269,7 +288,7 @@ def _push(
     q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int, length: int, good: int,
     marked: int,
 ) -> None:  # fmt: skip
-    for place in range(slots):
+    for place in range(_used(q, base, slots)):
         pushed = _covers(q, p, base + place, at, length) & on
         if pushed != _ZERO:
             _take_away(q, base, slots, place, pushed, good, marked)
