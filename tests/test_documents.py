@@ -1,0 +1,31 @@
+"""README and DEVELOPERS say what is there."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from server.paths import PACKAGE
+
+ROOT = PACKAGE.parent
+
+
+def test_the_readme_begins_with_exactly_two_commands() -> None:
+    readme = (ROOT / "README.md").read_text()
+    commands = re.findall(r"^```\n(.*?)\n```$", readme, re.MULTILINE | re.DOTALL)
+    assert commands == ["uv run rungmark serve --demo", "uv run pytest"]
+
+
+def test_each_variable_of_the_environment_is_explained() -> None:
+    names = set(re.findall(r"RUNGMARK_\w+", (PACKAGE / "settings.py").read_text()))
+    assert names
+    assert names == set(re.findall(r"RUNGMARK_\w+", (ROOT / "README.md").read_text()))
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_files_that_a_document_names_exist(document: str) -> None:
+    text = (ROOT / document).read_text()
+    folders = "server|templates|static|exercises|migrations|tests|\\.ci|\\.build"
+    named = set(re.findall(rf"`((?:{folders})/[\w./-]*)`", text))
+    fetched = {"static/vendor/"}
+    assert [name for name in sorted(named - fetched) if not (ROOT / Path(name)).exists()] == []
