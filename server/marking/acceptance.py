@@ -81,7 +81,9 @@ def _judge(
     scenarios: set[int] = set()
     for check, monitor in _monitors(requirement, assembled, number):
         lanes = [
-            s for s in _lanes(exercise, number, check) if result.exercised[monitor, s] != NEVER
+            s
+            for s in scenarios_of(exercise, number, check)
+            if result.exercised[monitor, s] != NEVER
         ]
         if not lanes:
             return _verdict(requirement, Status.NOT_EXERCISED, "", idle(requirement, check))
@@ -101,7 +103,7 @@ def _monitors(
             yield check, assembled.monitor_numbers[number, index]
 
 
-def _lanes(exercise: Exercise, number: int, check: Check) -> list[int]:
+def scenarios_of(exercise: Exercise, number: int, check: Check) -> list[int]:
     """The scenarios in which a check of a requirement counts."""
     name = exercise.requirements[number].id
     return [
@@ -116,7 +118,7 @@ def _failures(
     exercise: Exercise, assembled: Assembled, result: Replay, number: int
 ) -> Iterator[Failure]:
     for check, monitor in _monitors(exercise.requirements[number], assembled, number):
-        for lane in _lanes(exercise, number, check):
+        for lane in scenarios_of(exercise, number, check):
             scan = int(result.violated[monitor, lane])
             if scan != NEVER:
                 yield Failure(check, monitor, lane, scan)
