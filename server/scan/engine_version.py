@@ -20,6 +20,7 @@ COMPILED_SOURCES: tuple[str, ...] = (
     "scan/kernel.py",
     "plant/physics.py",
     "plant/loop.py",
+    "marking/rehearsal.py",
     "marking/search.py",
 )
 """Files with jitted code or constants that it reads, below ``server``."""

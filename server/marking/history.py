@@ -1,0 +1,60 @@
+"""What a program did, scan by scan, in one lane: its signals, and the power in its rungs."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.ladder.program import Path
+from server.scan.compiler import CompiledProgram
+from server.scan.reading import planar, planes_of, value_of
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The record that causes are looked for in.
+
+    ``values`` int32[scans] holds each variable and block output at the end of each scan, by
+    lower-case name; ``power`` bool[scans] the power that left each element, by rung and path (the
+    network's result under the empty path); ``supply`` bool[scans] whether the controller had
+    power. ``first`` is the number of the first scan recorded.
+    """
+
+    period_ms: int
+    values: Mapping[str, NDArray[np.int32]]
+    power: Mapping[tuple[int, Path], NDArray[np.bool_]]
+    supply: NDArray[np.bool_]
+    first: int = 0
+
+    @property
+    def scans(self) -> int:
+        """How many scans are recorded."""
+        return self.supply.size
+
+
+def planes_to_record(program: CompiledProgram, supply: int) -> list[int]:
+    """The planes that ``history_of`` needs; the program is compiled with ``observe``."""
+    signals = planar(program.symbols.items()).values()
+    planes = {plane for signal in signals for plane in planes_of(signal)}
+    return sorted(planes | set(program.power.values()) | {supply})
+
+
+def history_of(
+    program: CompiledProgram,
+    supply: int,
+    planes: list[int],
+    bits: NDArray[np.bool_],
+    period_ms: int,
+    first: int = 0,
+) -> History:
+    """A history from ``bits`` bool[scans, planes], recorded at the end of each scan."""
+    column = {plane: i for i, plane in enumerate(planes)}
+    supplied = bits[:, column[supply]]
+    values = {
+        name: value_of(signal, bits[:, [column[plane] for plane in planes_of(signal)]])
+        for name, signal in planar(program.symbols.items()).items()
+    }
+    # A program that stands still for want of supply conducts nowhere.
+    power = {place: bits[:, column[p]] & supplied for place, p in program.power.items()}
+    return History(period_ms, values, power, supplied, first)
