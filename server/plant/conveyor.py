@@ -37,7 +37,8 @@ class ConveyorStep:
     """A conveyor plant in one machine.
 
     ``senses`` has what the plant actuates by the device's tag, ``gauges`` the quantities by name,
-    none of them in metres (``lengths``); ``line`` is None in an abstract machine. First ask for senses and thresholds, then ``emit``.
+    none of them in metres (``lengths``); ``line`` is None in an abstract machine. First ask for
+    senses and thresholds, then ``emit``.
     """
 
     def __init__(self, plant: ConveyorPlant, asm: Assembler, *, abstract: bool = False) -> None:

@@ -1,12 +1,16 @@
 """One way in: the step of any plant in a machine."""
 
+from typing import TypeAlias
+
 from server.plant.conveyor import ConveyorStep
 from server.plant.model import ConveyorPlant, Plant
 from server.plant.tank import TankStep
 from server.scan.assembler import Assembler
 
+PlantStep: TypeAlias = TankStep | ConveyorStep
 
-def plant_step(plant: Plant, asm: Assembler, *, abstract: bool = False) -> TankStep | ConveyorStep:
+
+def plant_step(plant: Plant, asm: Assembler, *, abstract: bool = False) -> PlantStep:
     """Allocate a plant in a machine: its senses and gauges, then ``emit`` its step.
 
     Raises ValueError with a sentence where the plant is too fast for the scan period.
