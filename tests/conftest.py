@@ -1,26 +1,19 @@
 """What holds for every test: browser tests run last, and CI takes no skip for a missing tool.
 
-Also the fixtures of store, web and browser: a migrated database for each test, copied from one
-that is migrated once; a clock that stands still; the application; signed-in clients.
+Also what store, web and browser share: a migrated database for each test, copied from one that is
+migrated once, and a clock that stands still.
 """
 
 import os
 import shutil
-from collections.abc import Callable, Generator, Iterator
-from datetime import timedelta
+from collections.abc import Generator, Iterator
 from pathlib import Path
 
 import pytest
-from fastapi import FastAPI
 from hypothesis import settings
-from starlette.testclient import TestClient
 
-from server.settings import Settings
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.people import User, begin_session
-from server.web.access import COOKIE
-from server.web.app import create_app
 from tests.factories import NOON, Clock
 
 # The same examples in every run, and no judgement by the clock.
@@ -69,38 +62,3 @@ def database(migrated_file: Path, tmp_path: Path) -> Iterator[Database]:
 @pytest.fixture
 def clock() -> Clock:
     return Clock(NOON)
-
-
-@pytest.fixture
-def app(database: Database, clock: Clock) -> FastAPI:
-    return create_app(Settings(database_url=database.place, public_urls=(SITE,)), database, clock)
-
-
-SITE = "http://testserver"
-
-
-@pytest.fixture
-def client_for(
-    app: FastAPI, database: Database, clock: Clock
-) -> Iterator[Callable[[User | None], TestClient]]:
-    """Makes a client of the application, signed in as a user or as nobody."""
-    clients = []
-
-    def client_for(user: User | None) -> TestClient:
-        client = TestClient(
-            app,
-            base_url=SITE,
-            headers={"Origin": SITE},
-            follow_redirects=False,
-            raise_server_exceptions=False,
-        )
-        clients.append(client)
-        if user is not None:
-            with database.write() as session:
-                token = begin_session(session, user, clock(), timedelta(hours=12))
-            client.cookies.set(COOKIE, token)
-        return client
-
-    yield client_for
-    for client in clients:
-        client.close()

@@ -9,8 +9,8 @@ from starlette.testclient import TestClient
 
 from server.store.database import Database
 from server.store.people import BrowserSession, User
-from tests.conftest import SITE
 from tests.factories import make_user
+from tests.web.conftest import SITE
 
 ClientFor = Callable[[User | None], TestClient]
 

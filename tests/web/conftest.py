@@ -1,0 +1,49 @@
+"""The application on a test's database, and clients of it, signed in or not."""
+
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from server.settings import Settings
+from server.store.database import Database
+from server.store.people import User, begin_session
+from server.web.access import COOKIE
+from server.web.app import create_app
+from tests.factories import Clock
+
+SITE = "http://testserver"
+
+
+@pytest.fixture
+def app(database: Database, clock: Clock) -> FastAPI:
+    return create_app(Settings(database_url=database.place, public_urls=(SITE,)), database, clock)
+
+
+@pytest.fixture
+def client_for(
+    app: FastAPI, database: Database, clock: Clock
+) -> Iterator[Callable[[User | None], TestClient]]:
+    """Makes a client of the application, signed in as a user or as nobody."""
+    clients = []
+
+    def client_for(user: User | None) -> TestClient:
+        client = TestClient(
+            app,
+            base_url=SITE,
+            headers={"Origin": SITE},
+            follow_redirects=False,
+            raise_server_exceptions=False,
+        )
+        clients.append(client)
+        if user is not None:
+            with database.write() as session:
+                token = begin_session(session, user, clock(), timedelta(hours=12))
+            client.cookies.set(COOKIE, token)
+        return client
+
+    yield client_for
+    for client in clients:
+        client.close()
