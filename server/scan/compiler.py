@@ -47,7 +47,7 @@ class CompiledProgram:
     ``symbols`` has every variable and block output by lower-case name, ``outputs`` the output
     points by address, ``power`` the plane that leads out of each element (with the network's own
     result under the empty path), ``fault`` the sticky arithmetic fault, ``timers`` each timer's
-    state by instance.
+    state by instance, ``state`` every plane that it carries from scan to scan.
     """
 
     symbols: dict[str, Signal]
@@ -55,6 +55,7 @@ class CompiledProgram:
     power: dict[tuple[int, Path], int]
     fault: int
     timers: dict[str, TimerState]
+    state: tuple[int, ...]
 
 
 def compile_program(
@@ -96,7 +97,9 @@ def compile_program(
         if v.address and v.address.upper().startswith("%Q")
     }
     timers = {name: i.timer for name, i in compiler.instances.items() if i.timer is not None}
-    return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault, timers)
+    return CompiledProgram(
+        compiler.symbols, outputs, compiler.power, compiler.fault, timers, state
+    )
 
 
 def compile_network(asm: Assembler, network: Series, signals: Mapping[str, Signal]) -> int:
