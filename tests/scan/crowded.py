@@ -56,10 +56,11 @@ _POINTS = (
 
 def crowded_programs() -> st.SearchStrategy[Program]:
     """Programs of three to six rungs with four blocks."""
-    return st.builds(_crowded, st.integers(0, 2**32 - 1))
+    return st.builds(crowded, st.integers(0, 2**32 - 1))
 
 
-def _crowded(seed: int) -> Program:
+def crowded(seed: int) -> Program:
+    """The program that grows from a seed."""
     return _Builder(Random(seed)).program()
 
 
