@@ -111,6 +111,9 @@ def _changes(values: NDArray[np.float64], every: int) -> NDArray[np.int64]:
         return np.zeros(0, np.int64)
     if every > 1:
         coarse = np.arange(0, values.size, every)
-        keep = np.concatenate([[True], values[coarse[1:]] != values[coarse[:-1]]])
-        return coarse[keep]
-    return np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1])
+        changed = np.flatnonzero(values[coarse[1:]] != values[coarse[:-1]]) + 1
+    else:
+        coarse = np.arange(values.size)
+        changed = np.flatnonzero(values[1:] != values[:-1]) + 1
+    starts: NDArray[np.int64] = coarse[np.concatenate([[0], changed])]
+    return starts

@@ -19,6 +19,7 @@ from server.ladder.program import (
 from server.marking.exercise import Exercise
 from server.marking.monitors import Monitor, emit_monitor
 from server.marking.patterns import Check, Expression, StructureRule
+from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
 from server.plant.gauge import Gauge
 from server.plant.step import PlantStep, plant_step
@@ -47,7 +48,8 @@ class Assembled:
 
     ``signals`` has everything by lower-case name; ``checks`` and ``monitors`` belong together, and
     ``monitor_numbers`` finds them by requirement and check number. ``conditions`` are the planes
-    of the scenarios' waits by their text. Lanes run while ``running`` is TRUE.
+    of the scenarios' waits by their text; ``line`` is where a conveyor's items stand. Lanes run
+    while ``running`` is TRUE.
     """
 
     machine: Machine
@@ -57,6 +59,7 @@ class Assembled:
     monitor_numbers: dict[tuple[int, int], int]
     conditions: dict[str, int]
     signals: dict[str, Signal]
+    line: Line | None
     running: int
 
     def plane(self, name: str) -> int:
@@ -103,6 +106,7 @@ def assemble(
         monitor_numbers=numbers,
         conditions=conditions,
         signals=builder.signals(),
+        line=step.line if isinstance(step, ConveyorStep) else None,
         running=running,
     )
 
@@ -138,6 +142,7 @@ def assemble_abstract(
         monitor_numbers=numbers,
         conditions={},
         signals=builder.signals(),
+        line=None,
         running=TRUE,
     )
 

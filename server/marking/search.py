@@ -122,7 +122,7 @@ def _insert(found: _Found, key: NDArray[np.uint64], count: int) -> int:
     mask = uint64(found.slots.size - 1)
     slot = h & mask
     while found.slots[slot] >= 0:
-        number = found.slots[slot]
+        number: int = found.slots[slot]
         same = True
         for w in range(key.size):
             if found.states[number, w] != key[w]:
@@ -139,7 +139,7 @@ def _insert(found: _Found, key: NDArray[np.uint64], count: int) -> int:
 
 @njit(cache=True)
 def _explore(
-    code: NDArray[np.int32],
+    code: NDArray[np.uint32],
     bounds: NDArray[np.int64],
     initial: NDArray[np.uint64],
     table: NDArray[np.int32],

@@ -6,6 +6,7 @@ import numpy as np
 
 from server.marking.machine import Assembled
 from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Turn
+from server.plant.conveyor import Line
 from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, Timeline
 from server.scan.lanes import LANES
 
@@ -59,9 +60,14 @@ def _action(
             return TURN, assembled.plane(control), (float(on), 0.0, 0.0, 0.0)
         case Adjust(quantity, value):
             return ADJUST, assembled.row(quantity), (value, 0.0, 0.0, 0.0)
-        case Place(belt, position, marked):
-            line = assembled.line(belt)
+        case Place(_, position, marked):
+            line = _line(assembled)
             return PLACE, line.base, (position, float(marked), float(line.slots), line.pitch)
-        case Clear(belt, begin, end):
-            line = assembled.line(belt)
+        case Clear(_, begin, end):
+            line = _line(assembled)
             return CLEAR, line.base, (begin, end, float(line.slots), line.pitch)
+
+
+def _line(assembled: Assembled) -> Line:
+    assert assembled.line is not None, "items are put on a conveyor"
+    return assembled.line

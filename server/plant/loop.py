@@ -30,7 +30,7 @@ class Code(NamedTuple):
     ``bounds`` int64[8]: first and last of the scan, the monitors, the plant's advance, its senses.
     """
 
-    code: NDArray[np.int32]
+    code: NDArray[np.uint32]
     physics: NDArray[np.int32]
     table: NDArray[np.int32]
     initial: NDArray[np.uint64]
@@ -38,7 +38,10 @@ class Code(NamedTuple):
 
 
 class Memory(NamedTuple):
-    """What changes: ``bits`` uint64[planes], ``quantities`` and ``parameters`` float64[rows, 64]."""
+    """What a run changes, and what may differ between lanes.
+
+    ``bits`` uint64[planes], ``quantities`` and ``parameters`` float64[rows, 64].
+    """
 
     bits: NDArray[np.uint64]
     quantities: NDArray[np.float64]
@@ -51,7 +54,8 @@ class Timeline(NamedTuple):
     ``steps`` int64[n, 5]: kind of waiting, scans or plane, patience in scans, first and last
     action. ``actions`` int64[m, 2]: kind, target. ``values`` float64[m, 4]: the new value; for
     items position and kind, or the stretch to clear, then the line's slots and its pitch.
-    ``first`` and ``last`` int64[64]: each lane's steps. ``run_on`` int64[64]: scans after the last step.
+    ``first`` and ``last`` int64[64]: each lane's steps. ``run_on`` int64[64]: scans after the last
+    step.
     """
 
     steps: NDArray[np.int64]
@@ -76,7 +80,7 @@ class Progress(NamedTuple):
 
 
 class Watch(NamedTuple):
-    """``planes`` int64[w], and for each lane the scan in which each was first TRUE, int64[w, 64]."""
+    """``planes`` int64[w], and the scan in which each lane first saw it TRUE, int64[w, 64]."""
 
     planes: NDArray[np.int64]
     first_seen: NDArray[np.int64]
@@ -97,20 +101,22 @@ class Record(NamedTuple):
 def _act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
     kind = timeline.actions[number, 0]
     target = timeline.actions[number, 1]
-    value = timeline.values[number]
+    given = timeline.values
     if kind == TURN:
         one = uint64(1) << uint64(lane)
-        if value[0] != 0.0:
+        if given[number, 0] != 0.0:
             memory.bits[target] |= one
         else:
             memory.bits[target] &= ~one
     elif kind == ADJUST:
-        memory.quantities[target, lane] = value[0]
+        memory.quantities[target, lane] = given[number, 0]
     elif kind == PLACE:
-        slots, pitch = int(value[2]), value[3]
-        insert_item(memory.quantities, target, slots, pitch, lane, value[0], int(value[1]))
+        slots, pitch = int(given[number, 2]), given[number, 3]
+        position, item = given[number, 0], int(given[number, 1])
+        insert_item(memory.quantities, target, slots, pitch, lane, position, item)
     else:
-        remove_items(memory.quantities, target, int(value[2]), lane, value[0], value[1])
+        slots, begin, end = int(given[number, 2]), given[number, 0], given[number, 1]
+        remove_items(memory.quantities, target, slots, lane, begin, end)
 
 
 @njit(cache=True)
@@ -124,18 +130,18 @@ def _follow(memory: Memory, timeline: Timeline, progress: Progress, running: int
             continue
         due = NEVER
         while progress.step[lane] < timeline.last[lane]:
-            step = timeline.steps[progress.step[lane]]
-            if step[0] == AFTER:
-                if now < progress.since[lane] + step[1]:
-                    due = progress.since[lane] + step[1]
+            at = progress.step[lane]
+            if timeline.steps[at, 0] == AFTER:
+                if now < progress.since[lane] + timeline.steps[at, 1]:
+                    due = progress.since[lane] + timeline.steps[at, 1]
                     break
-            elif not (memory.bits[step[1]] >> uint64(lane)) & uint64(1):
-                if now - progress.since[lane] >= step[2]:
+            elif not (memory.bits[timeline.steps[at, 1]] >> uint64(lane)) & uint64(1):
+                if now - progress.since[lane] >= timeline.steps[at, 2]:
                     progress.step[lane] = timeline.last[lane]
                     progress.end[lane] = now
                 due = now + 1
                 break
-            for action in range(step[3], step[4]):
+            for action in range(timeline.steps[at, 3], timeline.steps[at, 4]):
                 _act(memory, timeline, action, lane)
             progress.step[lane] += 1
             progress.since[lane] = now
@@ -177,9 +183,7 @@ def run(
             if bits[running] == uint64(0):
                 return done
         if clock[0] == 0:
-            advance(
-                code.physics, bounds[6], bounds[7], bits, memory.quantities, memory.parameters
-            )
+            advance(code.physics, bounds[6], bounds[7], bits, memory.quantities, memory.parameters)
         execute(code.code, bounds[0], bounds[1], bits, code.initial, code.table)
         advance(code.physics, bounds[4], bounds[7], bits, memory.quantities, memory.parameters)
         execute(code.code, bounds[2], bounds[3], bits, code.initial, code.table)
@@ -218,15 +222,14 @@ def code_of(machine: Machine) -> Code:
 
 def fresh_memory(machine: Machine) -> Memory:
     """Memory at a cold start."""
-    return Memory(
-        machine.initial.copy(), machine.quantities.copy(), machine.parameters.copy()
-    )
+    return Memory(machine.initial.copy(), machine.quantities.copy(), machine.parameters.copy())
 
 
-def fresh_progress() -> Progress:
+def fresh_progress(timeline: Timeline) -> Progress:
     """All lanes at their first step, at scan 0."""
-    zeros = [np.zeros(64, np.int64) for _ in range(3)]
-    return Progress(*zeros, np.full(64, NEVER), np.zeros(2, np.int64))
+    since, due = np.zeros(64, np.int64), np.zeros(64, np.int64)
+    end = np.full(64, NEVER)
+    return Progress(timeline.first.copy(), since, due, end, np.zeros(2, np.int64))
 
 
 def watch_planes(planes: list[int]) -> Watch:

@@ -79,13 +79,13 @@ class Section:
 class Machine:
     """Everything that runs: code, memory at a cold start, tables and names.
 
-    ``code`` is int32[n, WIDTH], ``initial`` uint64[planes], ``quantities`` float64[rows, 64] at
+    ``code`` is uint32[n, WIDTH], ``initial`` uint64[planes], ``quantities`` float64[rows, 64] at
     the start, ``parameters`` float64[rows, 64], ``table`` int32[rows, 2] for SAVE and RESTORE.
     ``physics`` int32[n, WIDTH] holds the concrete plant's instructions (``plant.physics``).
     ``state`` lists the planes that carry something from one scan to the next.
     """
 
-    code: NDArray[np.int32]
+    code: NDArray[np.uint32]
     physics: NDArray[np.int32]
     initial: NDArray[np.uint64]
     table: NDArray[np.int32]
@@ -250,10 +250,10 @@ class Assembler:
         return d
 
     def and_not(self, a: int, b: int) -> int:
-        """A new temporary: a and not b."""
-        if b == FALSE:
+        """A new temporary: a and not b. TRUE and FALSE fold away."""
+        if a == FALSE or b == FALSE:
             return a
-        if a == TRUE:
+        if a == TRUE or b == TRUE:
             return self.not_(b)
         d = self.temporary()
         self.emit(Op.ANDN, d, a, b)
@@ -333,7 +333,7 @@ class Assembler:
 
     def machine(self) -> Machine:
         """The finished machine, in fresh arrays."""
-        code = np.array(self._code, np.int32).reshape(-1, WIDTH)
+        code = np.array(self._code, np.uint32).reshape(-1, WIDTH)
         spread = np.ones((1, 64))
         return Machine(
             code=code,

@@ -2,7 +2,7 @@
 
 Memory is ``bits: uint64[n]``: one word is one BOOL in 64 lanes (a *plane*). An INT is 16 planes
 in two's complement, lowest bit first; a timer counts scans in planes. An instruction is one row of
-``WIDTH`` int32: the opcode, then its operands, mostly plane numbers. The comment behind each
+``WIDTH`` uint32: the opcode, then its operands, mostly plane numbers. The comment behind each
 opcode names the operands in order.
 """
 
@@ -32,7 +32,7 @@ class Op(IntEnum):
     RESET = 8  # d a           d := d and not a
     RISE = 9  # d a m          d := a and not m; m := a
     FALL = 10  # d a m         d := m and not a; m := a
-    TON = 11  # q in active base planes start
+    TON = 11  # q in before base planes start
     TOF = 12  # q in before base planes start
     TP = 13  # q in before base planes start
     COUNT = 14  # base up down reset load preset highest lowest
@@ -60,7 +60,7 @@ OPERANDS: dict[Op, str] = {
     Op.RESET: "d a",
     Op.RISE: "d a m",
     Op.FALL: "d a m",
-    Op.TON: "q in active base planes start",
+    Op.TON: "q in before base planes start",
     Op.TOF: "q in before base planes start",
     Op.TP: "q in before base planes start",
     Op.COUNT: "base up down reset load preset highest lowest",
@@ -78,7 +78,7 @@ OPERANDS: dict[Op, str] = {
 assert set(OPERANDS) == set(Op), "every opcode names its operands"
 
 
-def listing(code: NDArray[np.int32]) -> str:
+def listing(code: NDArray[np.uint32]) -> str:
     """The instructions as text, one a line."""
     lines = []
     for number, row in enumerate(code):

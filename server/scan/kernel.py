@@ -151,39 +151,39 @@ def _add(
 
 
 @njit(cache=True)
-def _count(bits: NDArray[np.uint64], row: NDArray[np.int32]) -> None:
+def _count(bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
     """CTU, CTD and CTUD in one: reset over load over counting; both edges: no change."""
-    base = row[1]
-    up = bits[row[2]]
-    down = bits[row[3]]
-    reset = bits[row[4]]
-    load = bits[row[5]] & ~reset
+    base = code[pc, 1]
+    up = bits[code[pc, 2]]
+    down = bits[code[pc, 3]]
+    reset = bits[code[pc, 4]]
+    load = bits[code[pc, 5]] & ~reset
     if (up | down | reset | load) == _ZERO:
         return
     counting = ~(reset | load)
     rising = up & ~down & counting
     falling = down & ~up & counting
     if rising != _ZERO:
-        rising &= ~_equals(bits, base, INT_PLANES, row[7])
+        rising &= ~_equals(bits, base, INT_PLANES, code[pc, 7])
         _increment(bits, base, INT_PLANES, rising)
     if falling != _ZERO:
-        falling &= ~_equals(bits, base, INT_PLANES, row[8])
+        falling &= ~_equals(bits, base, INT_PLANES, code[pc, 8])
         _decrement(bits, base, INT_PLANES, falling)
     if reset != _ZERO:
         _load(bits, base, INT_PLANES, 0, reset)
     if load != _ZERO:
-        _load(bits, base, INT_PLANES, row[6], load)
+        _load(bits, base, INT_PLANES, code[pc, 6], load)
 
 
 @njit(cache=True)
-def _timer(op: int, bits: NDArray[np.uint64], row: NDArray[np.int32]) -> None:
+def _timer(op: int, bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
     """TON, TOF, TP. The count starts at 2**planes - preset, so that the carry says 'time over'."""
-    q = bits[row[1]]
-    x = bits[row[2]]
-    before = bits[row[3]]
-    base = row[4]
-    planes = row[5]
-    start = row[6]
+    q = bits[code[pc, 1]]
+    x = bits[code[pc, 2]]
+    before = bits[code[pc, 3]]
+    base = code[pc, 4]
+    planes = code[pc, 5]
+    start = code[pc, 6]
     if op == TON:
         if (x | before) == _ZERO:
             return
@@ -206,13 +206,13 @@ def _timer(op: int, bits: NDArray[np.uint64], row: NDArray[np.int32]) -> None:
         if idle != _ZERO:
             _load(bits, base, planes, start, idle)
         q |= fresh
-    bits[row[1]] = q
-    bits[row[3]] = x
+    bits[code[pc, 1]] = q
+    bits[code[pc, 3]] = x
 
 
 @njit(cache=True)
 def execute(
-    code: NDArray[np.int32],
+    code: NDArray[np.uint32],
     first: int,
     last: int,
     bits: NDArray[np.uint64],
@@ -224,68 +224,69 @@ def execute(
     ``initial`` holds the memory at a cold start and ``table`` the plane lists of SAVE and RESTORE.
     """
     for pc in range(first, last):
-        row = code[pc]
-        op = row[0]
+        op = code[pc, 0]
         if op == AND:
-            bits[row[1]] = bits[row[2]] & bits[row[3]]
+            bits[code[pc, 1]] = bits[code[pc, 2]] & bits[code[pc, 3]]
         elif op == OR:
-            bits[row[1]] = bits[row[2]] | bits[row[3]]
+            bits[code[pc, 1]] = bits[code[pc, 2]] | bits[code[pc, 3]]
         elif op == ANDN:
-            bits[row[1]] = bits[row[2]] & ~bits[row[3]]
+            bits[code[pc, 1]] = bits[code[pc, 2]] & ~bits[code[pc, 3]]
         elif op == COPY:
-            bits[row[1]] = bits[row[2]]
+            bits[code[pc, 1]] = bits[code[pc, 2]]
         elif op == NOT:
-            bits[row[1]] = ~bits[row[2]]
+            bits[code[pc, 1]] = ~bits[code[pc, 2]]
         elif op == XOR:
-            bits[row[1]] = bits[row[2]] ^ bits[row[3]]
+            bits[code[pc, 1]] = bits[code[pc, 2]] ^ bits[code[pc, 3]]
         elif op == MUX:
-            s = bits[row[2]]
-            bits[row[1]] = (bits[row[3]] & s) | (bits[row[4]] & ~s)
+            s = bits[code[pc, 2]]
+            bits[code[pc, 1]] = (bits[code[pc, 3]] & s) | (bits[code[pc, 4]] & ~s)
         elif op == SET:
-            bits[row[1]] |= bits[row[2]]
+            bits[code[pc, 1]] |= bits[code[pc, 2]]
         elif op == RESET:
-            bits[row[1]] &= ~bits[row[2]]
+            bits[code[pc, 1]] &= ~bits[code[pc, 2]]
         elif op == RISE:
-            a = bits[row[2]]
-            bits[row[1]] = a & ~bits[row[3]]
-            bits[row[3]] = a
+            a = bits[code[pc, 2]]
+            bits[code[pc, 1]] = a & ~bits[code[pc, 3]]
+            bits[code[pc, 3]] = a
         elif op == FALL:
-            a = bits[row[2]]
-            bits[row[1]] = bits[row[3]] & ~a
-            bits[row[3]] = a
+            a = bits[code[pc, 2]]
+            bits[code[pc, 1]] = bits[code[pc, 3]] & ~a
+            bits[code[pc, 3]] = a
         elif op == TON or op == TOF or op == TP:
-            _timer(op, bits, row)
+            _timer(op, bits, code, pc)
         elif op == COUNT:
-            _count(bits, row)
+            _count(bits, code, pc)
         elif op == UGE:
-            bits[row[1]] = _unsigned_ge(bits, row[2], row[3], row[4])
+            bits[code[pc, 1]] = _unsigned_ge(bits, code[pc, 2], code[pc, 3], code[pc, 4])
         elif op == LT:
-            bits[row[1]] = _signed_less(bits, row[2], row[3])
+            bits[code[pc, 1]] = _signed_less(bits, code[pc, 2], code[pc, 3])
         elif op == EQ:
             same = ALL
             for i in range(INT_PLANES):
-                same &= ~(bits[row[2] + i] ^ bits[row[3] + i])
-            bits[row[1]] = same
+                same &= ~(bits[code[pc, 2] + i] ^ bits[code[pc, 3] + i])
+            bits[code[pc, 1]] = same
         elif op == MOVE:
-            enable = bits[row[3]]
+            enable = bits[code[pc, 3]]
             for i in range(INT_PLANES):
-                bits[row[1] + i] = (bits[row[1] + i] & ~enable) | (bits[row[2] + i] & enable)
+                bits[code[pc, 1] + i] = (bits[code[pc, 1] + i] & ~enable) | (
+                    bits[code[pc, 2] + i] & enable
+                )
         elif op == ADD:
-            _add(bits, row[1], row[2], row[3], bits[row[4]], row[5], False)
+            _add(bits, code[pc, 1], code[pc, 2], code[pc, 3], bits[code[pc, 4]], code[pc, 5], False)
         elif op == SUB:
-            _add(bits, row[1], row[2], row[3], bits[row[4]], row[5], True)
+            _add(bits, code[pc, 1], code[pc, 2], code[pc, 3], bits[code[pc, 4]], code[pc, 5], True)
         elif op == MUL or op == DIV:
-            enable = bits[row[4]]
+            enable = bits[code[pc, 4]]
             if enable != _ZERO:
-                _arithmetic(op, bits, row[1], row[2], row[3], enable, row[5])
+                _arithmetic(op, bits, code[pc, 1], code[pc, 2], code[pc, 3], enable, code[pc, 5])
         elif op == SAVE:
-            if bits[row[1]] != ALL:
-                for i in range(row[2], row[3]):
+            if bits[code[pc, 1]] != ALL:
+                for i in range(code[pc, 2], code[pc, 3]):
                     bits[table[i, 1]] = bits[table[i, 0]]
         elif op == RESTORE:
-            power = bits[row[1]]
+            power = bits[code[pc, 1]]
             if power != ALL:
-                for i in range(row[2], row[3]):
+                for i in range(code[pc, 2], code[pc, 3]):
                     plane = table[i, 0]
                     kept = bits[table[i, 1]] if table[i, 1] >= 0 else initial[plane]
                     bits[plane] = (bits[plane] & power) | (kept & ~power)

@@ -90,7 +90,7 @@ def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int])
     padded = [row + (0,) * (WIDTH - len(row)) for row in code]
     return replace(
         machine,
-        code=np.array(padded, np.int32).reshape(-1, WIDTH),
+        code=np.array(padded, np.uint32).reshape(-1, WIDTH),
         table=np.array(table, np.int32).reshape(-1, 2),
         sections=bounds,
         state=tuple(p for p in machine.state if p in needed),
