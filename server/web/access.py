@@ -96,6 +96,17 @@ RULES: dict[str, Rule] = {
     "sign_out": ANYBODY,
     # home
     "home": Rule(SIGNED_IN),
+    # exercises
+    "exercise": Rule(SIGNED_IN, works_on_assignment),
+    # editor
+    "edit_program": Rule(SIGNED_IN, works_on_assignment),
+    "undo": Rule(SIGNED_IN, works_on_assignment),
+    "redo": Rule(SIGNED_IN, works_on_assignment),
+    "preview": Rule(SIGNED_IN, works_on_assignment),
+    # submissions
+    "submit": Rule(SIGNED_IN, works_on_assignment),
+    "verdict": Rule(SIGNED_IN, reads_submission),
+    "verdict_progress": Rule(SIGNED_IN, reads_submission),
     # gradebook
     "gradebook": Rule(SIGNED_IN, teaches_assignment),
     "gradebook_csv": Rule(SIGNED_IN, teaches_assignment),

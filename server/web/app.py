@@ -6,7 +6,8 @@ start.
 """
 
 import logging
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from datetime import datetime
 
 from fastapi import Depends, FastAPI, HTTPException, Request
@@ -17,16 +18,25 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
+from server.marking.catalogue import Catalogue
 from server.paths import STATIC
 from server.settings import Settings
 from server.store.database import Database
-from server.web import accounts, gradebook, home
+from server.web import accounts, editor, exercises, gradebook, home, submissions
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
 from server.web.rendering import error, wants_fragment
 from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
+from server.worker import Worker
 
-ROUTERS = (accounts.router, home.router, gradebook.router)
+ROUTERS = (
+    accounts.router,
+    home.router,
+    exercises.router,
+    editor.router,
+    submissions.router,
+    gradebook.router,
+)
 
 log = logging.getLogger(__name__)
 
@@ -41,10 +51,13 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
+        lifespan=_marking,
     )
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
+    app.state.catalogue = Catalogue(settings.exercises)
+    app.state.worker = Worker(database, app.state.catalogue, clock)
     for router in ROUTERS:
         app.include_router(router)
     _demand_rules()
@@ -54,6 +67,14 @@ def create_app(
     app.add_middleware(SecureHeaders, secure=settings.secure)
     _answer_errors(app)
     return app
+
+
+@asynccontextmanager
+async def _marking(app: FastAPI) -> AsyncIterator[None]:
+    """While the application runs, what is queued is marked, also what was queued before."""
+    app.state.worker.start()
+    yield
+    app.state.worker.stop()
 
 
 def routes() -> list[APIRoute | APIWebSocketRoute]:

@@ -12,8 +12,10 @@ from fastapi import Depends
 from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
+from server.marking.catalogue import Catalogue
 from server.settings import Settings
 from server.store.database import Database
+from server.worker import Worker
 
 
 def settings(connection: HTTPConnection) -> Settings:
@@ -23,6 +25,16 @@ def settings(connection: HTTPConnection) -> Settings:
 
 def database(connection: HTTPConnection) -> Database:
     found: Database = connection.app.state.database
+    return found
+
+
+def catalogue(connection: HTTPConnection) -> Catalogue:
+    found: Catalogue = connection.app.state.catalogue
+    return found
+
+
+def worker(connection: HTTPConnection) -> Worker:
+    found: Worker = connection.app.state.worker
     return found
 
 
@@ -48,6 +60,8 @@ def writing(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
 
 SettingsHere = Annotated[Settings, Depends(settings)]
 DatabaseHere = Annotated[Database, Depends(database)]
+CatalogueHere = Annotated[Catalogue, Depends(catalogue)]
+WorkerHere = Annotated[Worker, Depends(worker)]
 Now = Annotated[datetime, Depends(now)]
 # With the default scope the commit would come after the answer, which might then be a lie.
 Reading = Annotated[Session, Depends(reading, scope="function")]

@@ -9,7 +9,7 @@ from server.store.programs import working_copy
 from server.store.submissions import attempts_of
 from server.web.access import VisitorHere
 from server.web.dependencies import Reading
-from server.web.editing import editor_context
+from server.web.editor import editor_context
 from server.web.rendering import environment, page
 from server.web.workplace import WorkplaceHere
 
@@ -25,8 +25,6 @@ def exercise(
     return page(
         request,
         "exercises/exercise.html",
-        assignment=here.assignment,
-        exercise=here.exercise,
         scenarios=[
             (scenario, scenario_words(scenario))
             for scenario in here.exercise.scenarios

@@ -29,10 +29,10 @@ from server.store.submissions import (
 )
 from server.store.submissions import submit as store_submission
 from server.web.access import VisitorHere
-from server.web.dependencies import DatabaseHere, Now, Reading, WorkerHere
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
 from server.web.rendering import error, fragment, page, wants_fragment
-from server.web.rungs import RungView, rung_views
-from server.web.workplace import CatalogueHere, WorkplaceHere, exercise_of
+from server.web.rungs import rung_views
+from server.web.workplace import WorkplaceHere, exercise_of
 
 router = APIRouter()
 
@@ -123,7 +123,7 @@ def verdict(
             _row(each, texts.get(each.id, ""), level, teaching=teaching)
             for each in (found.requirements if found else ())
         ],
-        rungs=_rungs(submission, exercise),
+        rungs=list(rung_views(from_json(submission.program))),
         attempts=attempts_of(session, assignment, submission.user_id),
     )
 
@@ -137,9 +137,7 @@ def verdict_progress(request: Request, submission_id: int, session: Reading) -> 
     return fragment(request, "submissions/_progress.html", submission=submission)
 
 
-def released(
-    assignment: Assignment, exercise: Exercise, attempt: int, now: datetime
-) -> Feedback:
+def released(assignment: Assignment, exercise: Exercise, attempt: int, now: datetime) -> Feedback:
     """How much of a verdict a student sees: what section and exercise both release."""
     policy = exercise.feedback
     release = policy.release
@@ -172,10 +170,6 @@ def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
     if evidence is None or not evidence.lanes:
         return None
     return Markup(draw_chart(evidence, f"{requirement} around its first failure"))
-
-
-def _rungs(submission: Submission, exercise: Exercise) -> list[RungView]:
-    return list(rung_views(from_json(submission.program), exercise.points))
 
 
 def _submission(session: Session, submission_id: int) -> Submission:

@@ -4,14 +4,13 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, HTTPException
-from starlette.requests import HTTPConnection
 
 from server.ladder.json_form import to_json
 from server.marking.catalogue import Catalogue, start_program
 from server.marking.exercise import Exercise
 from server.store.courses import Assignment, find_assignment
 from server.store.database import Document
-from server.web.dependencies import DatabaseHere
+from server.web.dependencies import CatalogueHere, DatabaseHere
 
 UNREADABLE = (
     "This exercise can't be read on the server. Tell the instructor; what you have saved is kept."
@@ -36,14 +35,6 @@ def exercise_of(catalogue: Catalogue, assignment: Assignment) -> Exercise:
     if exercise is None:
         raise HTTPException(500, UNREADABLE)
     return exercise
-
-
-def catalogue_here(connection: HTTPConnection) -> Catalogue:
-    found: Catalogue = connection.app.state.catalogue
-    return found
-
-
-CatalogueHere = Annotated[Catalogue, Depends(catalogue_here)]
 
 
 def workplace(assignment_id: int, database: DatabaseHere, catalogue: CatalogueHere) -> Workplace:

@@ -1,0 +1,159 @@
+"""The one table of what the rung editor can do: words, key and symbol of each command.
+
+Toolbar, command list and keyboard are all made from it; static/editor.js knows what each does.
+A key is written as the browser names it, with Ctrl+ and Shift+ before it.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """``key`` as the browser names it, ``shown`` as it is printed; ``symbol`` is a drawing's name.
+
+    ``also`` are words by which somebody might look for it, ``brief`` is its name on the bench.
+    """
+
+    id: str
+    words: str
+    key: str
+    symbol: str = ""
+    also: str = ""
+    brief: str = ""
+
+    @property
+    def shown(self) -> str:
+        return "+".join(_KEYS.get(part, part.upper()) for part in self.key.split("+"))
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    name: str
+    commands: tuple[Command, ...]
+
+
+_KEYS = {
+    "ArrowRight": "→",
+    "ArrowLeft": "←",
+    "ArrowDown": "↓",
+    "ArrowUp": "↑",
+    "Ctrl": "Ctrl",
+    "Shift": "Shift",
+    "Enter": "Enter",
+    "Delete": "Delete",
+}
+
+GROUPS = (
+    Group(
+        "Contacts",
+        (
+            Command("open", "Normally open contact", "n", "open", "NO input", brief="open"),
+            Command(
+                "closed",
+                "Normally closed contact",
+                "Shift+n",
+                "closed",
+                "NC not input",
+                brief="closed",
+            ),
+            Command(
+                "rising",
+                "Rising edge contact",
+                "e",
+                "rising",
+                "positive transition P",
+                brief="rising",
+            ),
+            Command(
+                "falling",
+                "Falling edge contact",
+                "Shift+e",
+                "falling",
+                "negative transition",
+                brief="falling",
+            ),
+            Command(
+                "comparison",
+                "Comparison",
+                "v",
+                "comparison",
+                "value number less greater",
+                brief="compare",
+            ),
+            Command(
+                "block",
+                "Timer, counter, block",
+                "b",
+                "block",
+                "TON TOF TP CTU CTD SR RS",
+                brief="block",
+            ),
+        ),
+    ),
+    Group(
+        "Outputs",
+        (
+            Command("coil", "Coil", "q", "coil", "output", brief="coil"),
+            Command("negated", "Negated coil", "Shift+q", "negated", "not output", brief="negated"),
+            Command("set", "Set coil", "s", "set", "latch on", brief="set"),
+            Command("reset", "Reset coil", "Shift+s", "reset", "off", brief="reset"),
+            Command(
+                "assignment", "Assignment", "a", "assignment", "number add subtract", brief="assign"
+            ),
+        ),
+    ),
+    Group(
+        "Place",
+        (
+            Command("place-after", "Insert after, in series", "Shift+ArrowRight", "after"),
+            Command("place-before", "Insert before, in series", "Shift+ArrowLeft", "before"),
+            Command(
+                "place-parallel",
+                "Insert in parallel",
+                "Shift+ArrowDown",
+                "parallel",
+                "branch around seal-in",
+            ),
+            Command("place-branch", "Insert a branch below this branch", "Shift+p"),
+            Command("mark", "Mark one end of a branch", "m", also="around several range"),
+        ),
+    ),
+    Group(
+        "Selected element",
+        (
+            Command("edit", "Change the text", "Enter", also="symbol rename preset"),
+            Command("vary", "Next kind", "x", also="open closed edge set reset negate"),
+            Command("left", "Move left", "Ctrl+ArrowLeft"),
+            Command("right", "Move right", "Ctrl+ArrowRight"),
+            Command("delete", "Delete", "Delete", also="remove erase"),
+        ),
+    ),
+    Group(
+        "Rung",
+        (
+            Command("rung-below", "New rung below", "l", "rung", brief="rung"),
+            Command("rung-above", "New rung above", "Shift+l"),
+            Command("text", "Rung as text", "t", also="type structured", brief="text"),
+            Command(
+                "comment",
+                "Comment and requirements",
+                "c",
+                also="serves note document",
+                brief="comment",
+            ),
+            Command("duplicate", "Duplicate the rung", "d", also="copy"),
+            Command("up", "Move the rung up", "Ctrl+ArrowUp"),
+            Command("down", "Move the rung down", "Ctrl+ArrowDown"),
+            Command("rung-delete", "Delete the rung", "Shift+Delete", also="remove erase"),
+        ),
+    ),
+    Group(
+        "Program",
+        (
+            Command("undo", "Undo", "Ctrl+z", also="back"),
+            Command("redo", "Redo", "Ctrl+y", also="again forward"),
+            Command("declare", "Declare a variable", "g", also="bit number timer instance retain"),
+            Command("commands", "All commands", "?", also="keys help list"),
+        ),
+    ),
+)

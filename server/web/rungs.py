@@ -1,0 +1,161 @@
+"""Rungs for a page: the core's drawing, with what the keyboard and a screen reader need of it.
+
+A view does not know its rung's number: after an insertion the rungs below are the same views, and
+the browser only counts them anew.
+"""
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from html import escape
+
+from markupsafe import Markup
+
+from server.ladder.description import describe_item, describe_output, describe_rung
+from server.ladder.drawing import draw_rung
+from server.ladder.messages import Message, Severity
+from server.ladder.program import Program, Rung, Variable, walk
+from server.ladder.references import occurrences
+from server.ladder.text_form import print_rung
+from server.ladder.text_printer import print_element, print_output
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A message beside the rung it concerns; ``place`` names an element or output, or nothing."""
+
+    severity: Severity
+    text: str
+    mend: str
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RungView:
+    """What a page shows of one rung; ``text`` is its text form."""
+
+    drawing: Markup
+    description: str
+    comment: str
+    serves: tuple[str, ...]
+    text: str
+    remarks: tuple[Remark, ...] = ()
+
+
+def rung_views(program: Program, messages: Iterable[Message] = ()) -> Iterator[RungView]:
+    """The rungs of a program, each with the messages that concern it."""
+    by_rung: dict[int | None, list[Message]] = {}
+    for message in messages:
+        by_rung.setdefault(message.place.rung, []).append(message)
+    declared = {variable.symbol: variable for variable in program.variables}
+    for index, rung in enumerate(program.rungs):
+        drawing, description, text = _drawn(rung, _declarations(rung, declared))
+        yield RungView(
+            drawing,
+            description,
+            rung.comment,
+            rung.serves,
+            text,
+            tuple(map(remark, by_rung.get(index, ()))),
+        )
+
+
+def remark(message: Message) -> Remark:
+    """The message as it stands at its rung, which needs no number there."""
+    place = message.place
+    where = ""
+    if place.path is not None:
+        where = "path " + ".".join(map(str, place.path))
+    elif place.output is not None:
+        where = f"output {place.output}"
+    return Remark(message.severity, message.text, message.mend, where)
+
+
+def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, ...]:
+    """The declarations that the drawing of a rung depends on."""
+    used = dict.fromkeys(found.symbol for found in occurrences(Program("", (), (rung,))))
+    return tuple(declared[symbol] for symbol in used if symbol in declared)
+
+
+@lru_cache(maxsize=4096)
+def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, str]:
+    program = Program("", variables, (rung,))
+    drawing = draw_rung(rung, program, 0, margin=False)
+    # Requirements and comment stand beside the drawing as text of their own.
+    bare = Rung(rung.network, rung.outputs)
+    return (
+        Markup(_operable(drawing, rung, program)),
+        describe_rung(bare, program),
+        print_rung(rung),
+    )
+
+
+_TITLES = re.compile(r"<title.*?</title><desc.*?</desc>", re.DOTALL)
+_IMAGE = re.compile(r'role="img" data-rung="0" aria-labelledby="[^"]*"')
+_PLACE = re.compile(r'data-(path|output)="0:([0-9.]+)"')
+
+
+def _operable(drawing: str, rung: Rung, program: Program) -> str:
+    """The drawing as a group of elements, each with a name, its text, and a stop for the focus.
+
+    The rung's own words stand beside the drawing, in its number's button.
+    """
+    network = {
+        ("path", ".".join(map(str, path))): (describe_item(item, program), print_element(item))
+        for path, item in walk(rung.network)
+    }
+    outputs = {
+        ("output", str(number)): (describe_output(output, program), print_output(output))
+        for number, output in enumerate(rung.outputs)
+    }
+    known = network | outputs
+
+    def stop(match: re.Match[str]) -> str:
+        words, text = known[match[1], match[2]]
+        return (
+            f'data-{match[1]}="{match[2]}" data-text="{escape(text)}" '
+            f'role="button" tabindex="-1" aria-label="{escape(words)}"'
+        )
+
+    drawing = _TITLES.sub("", drawing, count=1)
+    drawing = _IMAGE.sub('role="group" aria-label="Rung"', drawing, count=1)
+    return _PLACE.sub(stop, drawing)
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """From one list of rungs to the next. Old numbers name what is on the page now.
+
+    ``replaced``: old number, new number, view. ``inserted`` (new number, view) stand together
+    after the old number ``inserted_after``, -1 for the top.
+    """
+
+    replaced: tuple[tuple[int, int, RungView], ...]
+    deleted: tuple[int, ...]
+    inserted_after: int
+    inserted: tuple[tuple[int, RungView], ...]
+
+
+def changes_between(
+    old: Sequence[RungView], new: Sequence[RungView], before: Program, after: Program
+) -> Changes:
+    """What a page that shows ``old`` must do to show ``new``."""
+    first = 0
+    shortest = min(len(old), len(new))
+    while first < shortest and before.rungs[first] == after.rungs[first]:
+        first += 1
+    last = 0
+    while last < shortest - first and before.rungs[-1 - last] == after.rungs[-1 - last]:
+        last += 1
+    old_end, new_end = len(old) - last, len(new) - last
+    pairs = [
+        *((i, i) for i in range(min(old_end, new_end))),
+        *((old_end + i, new_end + i) for i in range(last)),
+    ]
+    return Changes(
+        replaced=tuple((i, j, new[j]) for i, j in pairs if old[i] != new[j]),
+        deleted=tuple(range(min(old_end, new_end), old_end)),
+        inserted_after=old_end - 1,
+        inserted=tuple((j, new[j]) for j in range(min(old_end, new_end), new_end)),
+    )

@@ -1,0 +1,105 @@
+"""Marks submitted programs in this process, one after another, outside any unit of work.
+
+The submission's row is the truth: whatever is still queued when the server starts, or was left by
+another process that stopped, is marked by the next sweep. A verdict is stored once, however often
+a submission is marked.
+"""
+
+import logging
+from collections.abc import Callable
+from datetime import datetime
+from queue import Empty, SimpleQueue
+from threading import Event, Lock, Thread
+
+from server.ladder.json_form import from_json
+from server.marking.acceptance import acceptance_run
+from server.marking.catalogue import Catalogue
+from server.marking.verdict_form import to_json
+from server.store.database import Database
+from server.store.submissions import find_submission, queued, store_verdict
+
+SWEEP_SECONDS = 60.0
+
+log = logging.getLogger(__name__)
+
+
+class Worker:
+    """One thread that marks what is queued. ``start`` it, and ``stop`` it before the database."""
+
+    def __init__(
+        self, database: Database, catalogue: Catalogue, clock: Callable[[], datetime]
+    ) -> None:
+        self._database = database
+        self._catalogue = catalogue
+        self._clock = clock
+        self._waiting: SimpleQueue[int | None] = SimpleQueue()
+        self._watched: dict[int, Event] = {}
+        self._lock = Lock()
+        self._thread: Thread | None = None
+
+    def start(self) -> None:
+        """Begin to mark; what is queued from before comes first. Once started, it goes on."""
+        with self._lock:
+            if self._thread is None:
+                self._thread = Thread(target=self._run, name="marking", daemon=True)
+                self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the program that is being marked and end."""
+        with self._lock:
+            thread, self._thread = self._thread, None
+        if thread is not None:
+            self._waiting.put(None)
+            thread.join()
+
+    def mark(self, submission_id: int, patience: float) -> None:
+        """Mark a committed submission soon; wait ``patience`` seconds at most for its verdict."""
+        self.start()
+        marked = self._watched.setdefault(submission_id, Event())
+        self._waiting.put(submission_id)
+        marked.wait(patience)
+
+    def _run(self) -> None:
+        self._sweep()
+        while True:
+            try:
+                submission_id = self._waiting.get(timeout=SWEEP_SECONDS)
+            except Empty:
+                self._sweep()
+                continue
+            if submission_id is None:
+                return
+            self._mark(submission_id)
+
+    def _sweep(self) -> None:
+        with self._database.read() as session:
+            left = queued(session)
+        for submission_id in left:
+            self._mark(submission_id)
+
+    def _mark(self, submission_id: int) -> None:
+        try:
+            mark(self._database, self._catalogue, submission_id, self._clock)
+        except Exception:
+            # The row stays queued, so nothing is lost; one bad program must not stop the others.
+            log.exception("submission %d could not be marked", submission_id)
+        finally:
+            marked = self._watched.pop(submission_id, None)
+            if marked is not None:
+                marked.set()
+
+
+def mark(
+    database: Database, catalogue: Catalogue, submission_id: int, clock: Callable[[], datetime]
+) -> None:
+    """Mark one submission and store its verdict, unless it has one or its exercise is gone."""
+    with database.read() as session:
+        submission = find_submission(session, submission_id)
+    if submission is None or submission.verdict is not None:
+        return
+    exercise = catalogue.find(submission.assignment.exercise)
+    if exercise is None:
+        return
+    verdict = acceptance_run(exercise, from_json(submission.program))
+    with database.write() as session:
+        store_verdict(session, submission_id, verdict, to_json(verdict), clock())

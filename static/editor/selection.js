@@ -1,0 +1,166 @@
+/* Which rung, element or output is selected, and where the arrow keys lead.
+
+   A place is {rung, at}: the rung's number from 0, and "path 1.0.0", "output 0", or "" for the
+   rung itself. One stop holds tabindex 0; every other one is reached from it by arrow keys. */
+const STOPS = ".rung-head, [data-path], [data-output]";
+
+export class Selection {
+  #rungs;
+  #place = { rung: 0, at: "" };
+  #mark = null;
+
+  constructor(rungs) {
+    this.#rungs = rungs;
+  }
+
+  get place() {
+    return this.#place;
+  }
+
+  get rows() {
+    return [...this.#rungs().children];
+  }
+
+  get row() {
+    return this.rows[this.#place.rung];
+  }
+
+  get stop() {
+    return this.#stopAt(this.#place);
+  }
+
+  /* Number the rungs anew after some came or went, and show the selection again. */
+  refresh() {
+    this.rows.forEach((row, number) => {
+      if (row.id === `rung-${number}`) return;
+      row.id = `rung-${number}`;
+      row.querySelector(".number").textContent = number + 1;
+    });
+    this.select(this.#place, { focus: false });
+  }
+
+  select(place, { focus = true } = {}) {
+    const last = this.rows.length - 1;
+    const rung = Math.max(0, Math.min(place.rung, last));
+    const before = this.#rungs().querySelectorAll('[tabindex="0"], .selected, .marked');
+    for (const stop of before) {
+      stop.setAttribute("tabindex", "-1");
+      stop.classList.remove("selected", "marked");
+    }
+    if (this.#mark) this.#stopAt(this.#mark)?.classList.add("marked");
+    this.#place = { rung, at: place.at };
+    const stop = this.stop;
+    if (!stop) return;
+    this.#place = placeOf(stop);
+    stop.setAttribute("tabindex", "0");
+    stop.classList.add("selected");
+    if (focus) stop.focus();
+  }
+
+  selectStop(element) {
+    const stop = element.closest(STOPS);
+    if (stop) this.select(placeOf(stop));
+    return Boolean(stop);
+  }
+
+  move(direction) {
+    const next = this.#neighbour(direction);
+    if (next) this.select(placeOf(next));
+  }
+
+  /* Mark one end of what a branch will lie around; the selection is the other. */
+  mark() {
+    const same = this.#mark && this.#mark.rung === this.#place.rung && this.#mark.at === this.#place.at;
+    this.#mark = same || !this.#place.at.startsWith("path") ? null : this.#place;
+    this.select(this.#place);
+  }
+
+  /* From mark to selection, if they stand in one series; else the selected element alone. */
+  range(path) {
+    const marked = this.#mark?.rung === this.#place.rung ? this.#mark.at.slice("path ".length).split(".").map(Number) : null;
+    this.#mark = null;
+    if (!marked) return { first: path };
+    // An end inside a branch stands for the whole parallel, so that the ends meet in one series.
+    let depth = 0;
+    while (depth < Math.min(marked.length, path.length) - 1 && marked[depth] === path[depth]) depth += 1;
+    depth -= depth % 2;
+    const [first, last] = [marked.slice(0, depth + 1), path.slice(0, depth + 1)];
+    return first[depth] <= last[depth] ? { first, last } : { first: last, last: first };
+  }
+
+  first() {
+    this.select({ rung: this.#place.rung, at: "" });
+  }
+
+  last() {
+    const stops = this.#stopsIn(this.row);
+    if (stops.length) this.select(placeOf(stops[stops.length - 1]));
+  }
+
+  #stopAt({ rung, at }) {
+    const row = this.rows[rung];
+    if (!row) return null;
+    const [kind, name] = at.split(" ");
+    return (at && row.querySelector(`[data-${kind}="${name}"]`)) || row.querySelector(".rung-head");
+  }
+
+  #stopsIn(row) {
+    return row ? [...row.querySelectorAll("[data-path], [data-output]")] : [];
+  }
+
+  #neighbour(direction) {
+    const from = this.stop;
+    if (!from) return null;
+    const row = this.row;
+    const head = row.querySelector(".rung-head");
+    const sideways = direction === "left" || direction === "right";
+    if (from === head && !sideways) return this.#headBeyond(direction);
+    const found = nearest(from, this.#stopsIn(row), direction);
+    if (found) return found;
+    if (direction === "left") return from === head ? null : head;
+    if (sideways) return null;
+    const beyond = this.rows[this.#place.rung + (direction === "down" ? 1 : -1)];
+    if (!beyond) return null;
+    return nearest(from, this.#stopsIn(beyond), direction) || beyond.querySelector(".rung-head");
+  }
+
+  #headBeyond(direction) {
+    const beyond = this.rows[this.#place.rung + (direction === "down" ? 1 : -1)];
+    return beyond?.querySelector(".rung-head");
+  }
+}
+
+function placeOf(stop) {
+  const row = stop.closest(".rung-row");
+  const rung = Number(row.id.slice("rung-".length));
+  if (stop.dataset.path !== undefined) return { rung, at: `path ${stop.dataset.path}` };
+  if (stop.dataset.output !== undefined) return { rung, at: `output ${stop.dataset.output}` };
+  return { rung, at: "" };
+}
+
+/* The stop that lies nearest in a direction; going straight counts more than being close. */
+function nearest(from, stops, direction) {
+  const [x, y] = centre(from);
+  let best = null;
+  let least = Infinity;
+  for (const stop of stops) {
+    if (stop === from) continue;
+    const [sx, sy] = centre(stop);
+    const along = { right: sx - x, left: x - sx, down: sy - y, up: y - sy }[direction];
+    const aside = direction === "left" || direction === "right" ? Math.abs(sy - y) : Math.abs(sx - x);
+    if (along < 6) continue;
+    const cost = along + 3 * aside;
+    if (cost < least) {
+      least = cost;
+      best = stop;
+    }
+  }
+  return best;
+}
+
+function centre(stop) {
+  const box = (stop.querySelector(".cell") || stop).getBoundingClientRect();
+  // The number of a rung is as high as the rung; its power line runs near the top.
+  const y = stop.matches(".rung-head") ? box.top + 40 : box.top + box.height / 2;
+  return [box.left + box.width / 2, y];
+}
