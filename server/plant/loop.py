@@ -98,7 +98,8 @@ class Record(NamedTuple):
 
 
 @njit(cache=True)
-def _act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
+def act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
+    """Take one action of a timeline in one lane."""
     kind = timeline.actions[number, 0]
     target = timeline.actions[number, 1]
     given = timeline.values
@@ -142,7 +143,7 @@ def _follow(memory: Memory, timeline: Timeline, progress: Progress, running: int
                 due = now + 1
                 break
             for action in range(timeline.steps[at, 3], timeline.steps[at, 4]):
-                _act(memory, timeline, action, lane)
+                act(memory, timeline, action, lane)
             progress.step[lane] += 1
             progress.since[lane] = now
         if progress.step[lane] == timeline.last[lane]:
