@@ -38,7 +38,9 @@ def test_writers_side_by_side_lose_no_update(database: Database) -> None:
     def count_up() -> None:
         for _ in range(25):
             with database.write() as session:
-                seen = session.get_one(table, assignment.id).attempts
+                # PostgreSQL locks the row; SQLite has locked everything already.
+                row = session.get_one(table, assignment.id, with_for_update=True)
+                seen = row.attempts
                 assert seen is not None
                 session.execute(
                     update(table).where(table.id == assignment.id).values(attempts=seen + 1)
