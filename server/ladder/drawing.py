@@ -17,7 +17,7 @@ frame, on paper it is scaled to the page.
 """
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html import escape
 from typing import NamedTuple
 
@@ -56,13 +56,15 @@ def draw_rung(
     margin: bool = True,
     width: int = WIDTH,
     name: str = "rung",
+    marks: Mapping[Path | int, str] | None = None,
 ) -> str:
     """One rung as an SVG element. ``index`` counts from 0.
 
     ``margin`` adds number, requirements and comment; a page that sets those itself leaves them
-    out. ``name`` begins the ids, which must differ where one page shows a rung twice.
+    out. ``name`` begins the ids, which must differ where one page shows a rung twice. ``marks``
+    gives elements (by path) and outputs (by number) one more class: ``added``, ``removed``.
     """
-    drawing = _draw(rung, program, index, margin, width)
+    drawing = _draw(rung, program, index, margin, width, marks or {})
     return _svg(rung, program, index, name, drawing)
 
 
@@ -78,7 +80,7 @@ def draw_sheet(program: Program, *, width: int = WIDTH, name: str = "sheet") -> 
     """All rungs of a program below each other in one SVG document."""
     y, widest, parts = 0, 0, []
     for index, rung in enumerate(program.rungs):
-        drawing = _draw(rung, program, index, True, width)
+        drawing = _draw(rung, program, index, True, width, {})
         parts.append(_svg(rung, program, index, name, drawing, y))
         y += drawing.height + _BETWEEN
         widest = max(widest, drawing.width)
@@ -96,7 +98,14 @@ class _Drawing(NamedTuple):
     content: str
 
 
-def _draw(rung: Rung, program: Program, index: int, margin: bool, width: int) -> _Drawing:
+def _draw(
+    rung: Rung,
+    program: Program,
+    index: int,
+    margin: bool,
+    width: int,
+    marks: Mapping[Path | int, str],
+) -> _Drawing:
     comment = _comment_lines(rung) if margin else []
     left = _MARGIN if margin else _EDGE
     top = _EDGE + (_COMMENT_LINE * len(comment) + _EDGE if comment else 0)
@@ -110,8 +119,8 @@ def _draw(rung: Rung, program: Program, index: int, margin: bool, width: int) ->
         *(_margin(rung, index, top) if margin else []),
         *_rails(layout),
         *_wires(layout, index),
-        *_elements(layout, symbols, index),
-        *_outputs(layout, symbols, index),
+        *_elements(layout, symbols, index, marks),
+        *_outputs(layout, symbols, index, marks),
     ]
     return _Drawing(layout.right + _EDGE, height + _EDGE, "".join(parts))
 
@@ -173,21 +182,27 @@ def _path(rung: int, path: Path) -> str:
     return f"{rung}:{'.'.join(map(str, path))}"
 
 
-def _elements(layout: Layout, symbols: Symbols, rung: int) -> Iterator[str]:
+def _elements(
+    layout: Layout, symbols: Symbols, rung: int, marks: Mapping[Path | int, str]
+) -> Iterator[str]:
     for placed in layout.elements:
+        classes = f"element {_kind(placed.element)} {marks.get(placed.path, '')}".strip()
         x, y, size = placed.x, placed.y, placed.size
         yield (
-            f'<g class="element {_kind(placed.element)}" data-path="{_path(rung, placed.path)}">'
+            f'<g class="{classes}" data-path="{_path(rung, placed.path)}">'
             f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
             f"{symbols.element(placed.element, x, y, size)}</g>"
         )
 
 
-def _outputs(layout: Layout, symbols: Symbols, rung: int) -> Iterator[str]:
+def _outputs(
+    layout: Layout, symbols: Symbols, rung: int, marks: Mapping[Path | int, str]
+) -> Iterator[str]:
     for placed in layout.outputs:
+        classes = f"output {_kind(placed.output)} {marks.get(placed.number, '')}".strip()
         x, y, size = placed.x, placed.y, placed.size
         yield (
-            f'<g class="output {_kind(placed.output)}" data-output="{rung}:{placed.number}">'
+            f'<g class="{classes}" data-output="{rung}:{placed.number}">'
             f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
             f"{symbols.output(placed.output, x, y, size)}</g>"
         )

@@ -3,11 +3,16 @@
 from collections.abc import Sequence
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from server.ladder.limits import MAX_MESSAGES
 from server.ladder.messages import Message, Place, error
 from server.ladder.names import shortened
+
+
+def refusal(text: str, mend: str) -> PydanticCustomError:
+    """What a validator raises: the matter and the mend, in our own words."""
+    return PydanticCustomError("rung", "{text}", {"text": text, "mend": mend})
 
 
 def messages_of(refused: ValidationError) -> tuple[Message, ...]:
@@ -42,7 +47,7 @@ def _words(detail: ErrorDetails) -> tuple[str, str]:
             return f"The field {context['discriminator']} is missing.", "Add it."
         case "missing":
             return f"The field '{field}' is missing.", "Add it."
-        case "extra_forbidden":
+        case "extra_forbidden" | "unexpected_keyword_argument":
             return f"The field {shortened(str(field))} is not known.", "Leave it out."
         case "too_long":
             return f"There are more than {context['max_length']} {field}.", "Leave some out."

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from typing import Annotated, Literal, Self, TypeAlias
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
 
 from server.ladder import program as model
 from server.ladder.elements import (
@@ -24,6 +23,7 @@ from server.ladder.elements import (
     Operator,
     Relation,
 )
+from server.ladder.json_faults import refusal
 from server.ladder.limits import MAX_RUNGS, MAX_VARIABLES
 from server.ladder.names import (
     REQUIREMENT,
@@ -42,19 +42,15 @@ def _spelling(fault: Callable[[str], tuple[str, str] | None]) -> AfterValidator:
     def check(text: str) -> str:
         found = fault(text)
         if found is not None:
-            raise _refused(*found)
+            raise refusal(*found)
         return canonical(text)
 
     return AfterValidator(check)
 
 
-def _refused(text: str, mend: str) -> PydanticCustomError:
-    return PydanticCustomError("rung", "{text}", {"text": text, "mend": mend})
-
-
 def _requirement(text: str) -> str:
     if REQUIREMENT.fullmatch(text) is None:
-        raise _refused(f"{shortened(text)} is no requirement.", "Write it like R1 or R2a.")
+        raise refusal(f"{shortened(text)} is no requirement.", "Write it like R1 or R2a.")
     return text
 
 
@@ -123,7 +119,7 @@ class InputForm(_Form):
     @model_validator(mode="after")
     def _only_names_are_negated(self) -> Self:
         if self.negated and not isinstance(self.operand, NameForm):
-            raise _refused("Only a symbol can be negated at an input.", "Leave 'negated' out.")
+            raise refusal("Only a symbol can be negated at an input.", "Leave 'negated' out.")
         return self
 
     def build(self) -> model.BlockInput:
@@ -176,7 +172,7 @@ class AssignmentForm(_Form):
     @model_validator(mode="after")
     def _operator_has_two_sides(self) -> Self:
         if (self.operator is None) != (self.right is None):
-            raise _refused(
+            raise refusal(
                 "An assignment has an operator and a right side, or neither.",
                 "Give both or leave both out.",
             )
@@ -216,15 +212,15 @@ class VariableForm(_Form):
     def _type_allows_the_rest(self) -> Self:
         if self.type not in DATA_TYPES and self.type not in BLOCK_TYPES:
             types = ", ".join((*DATA_TYPES, *BLOCK_TYPES))
-            raise _refused(f"The type {shortened(self.type)} is not known.", f"Known are {types}.")
+            raise refusal(f"The type {shortened(self.type)} is not known.", f"Known are {types}.")
         if self.address is not None and (fault := address_fault(self.address, self.type)):
-            raise _refused(*fault)
+            raise refusal(*fault)
         if self.initial is not None:
             if self.type not in _INITIAL_RANGES:
-                raise _refused(f"{self.symbol} is a block with an initial value.", "Leave it out.")
+                raise refusal(f"{self.symbol} is a block with an initial value.", "Leave it out.")
             low, high = _INITIAL_RANGES[self.type]
             if not low <= self.initial <= high:
-                raise _refused(
+                raise refusal(
                     f"{self.initial} is no initial value of {article(self.type)}.",
                     f"It goes from {low} to {high}.",
                 )

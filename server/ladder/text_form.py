@@ -10,19 +10,40 @@ from typing import TypeVar
 from server.ladder.bounds import over_limits
 from server.ladder.limits import MAX_TEXT_BYTES
 from server.ladder.messages import Message, Place, ProgramError, error
-from server.ladder.program import Program, Rung, Series
+from server.ladder.program import (
+    Block,
+    BlockInput,
+    Comparison,
+    Contact,
+    Element,
+    Output,
+    Program,
+    Rung,
+    Series,
+)
 from server.ladder.text_cursor import Mistake
 from server.ladder.text_parser import Parser
-from server.ladder.text_printer import print_network, print_program, print_rung
+from server.ladder.text_printer import (
+    print_element,
+    print_network,
+    print_output,
+    print_program,
+    print_rung,
+)
 from server.ladder.text_source import Source
 
 __all__ = [
+    "parse_element",
+    "parse_input",
     "parse_network",
+    "parse_output",
     "parse_program",
     "parse_rung",
     "parse_rungs",
     "parse_source",
+    "print_element",
     "print_network",
+    "print_output",
     "print_program",
     "print_rung",
 ]
@@ -73,6 +94,35 @@ def parse_network(text: str) -> Series:
     rung = Rung(_read(text, Parser.network))
     _refuse(over_limits(Program("typed", (), (rung,))))
     return rung.network
+
+
+def parse_element(text: str) -> Element:
+    """Read one element: ``NOT stop_pb``, ``level > 500``, ``delay(PT := T#5s)``."""
+    items = parse_network(text).items
+    match items:
+        case (Contact() | Comparison() | Block() as element,):
+            return element
+        case _:
+            raise ProgramError(
+                [
+                    error(
+                        "syntax",
+                        Place(),
+                        "This is not one element.",
+                        "Write one, like NOT stop_pb.",
+                    )
+                ]
+            )
+
+
+def parse_input(text: str) -> BlockInput:
+    """Read one wired input of a block: ``PT := T#5s``, ``R := NOT reset_pb``."""
+    return _read(text, Parser.input)
+
+
+def parse_output(text: str) -> Output:
+    """Read one output: ``lamp``, ``NOT lamp``, ``lamp := TRUE``, ``n := n + 1``."""
+    return _read(text, Parser.output)
 
 
 def _read(text: str, construct: Callable[[Parser], T]) -> T:

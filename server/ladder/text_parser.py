@@ -8,6 +8,7 @@ from server.ladder.messages import Place
 from server.ladder.names import REQUIREMENT, address_fault, article, clean_text
 from server.ladder.program import (
     Assignment,
+    BlockInput,
     Coil,
     Duration,
     Number,
@@ -92,10 +93,31 @@ class Parser(NetworkParser):
     def network(self) -> Series:
         """A network alone up to the end of the text; an empty text is a wire."""
         network = Series() if self._kind is TokenKind.END else self._network()
-        if self._kind is not TokenKind.END:
-            self._refuse("AND, OR or the end of the network")
-        self._refuse_comments("A comment can't stand in a network.", "Put it above the rung.")
+        self._end("AND, OR or the end")
         return network
+
+    def input(self) -> BlockInput:
+        """One wired input of a block alone: ``PT := T#5s``."""
+        wired = self._input("of the block")
+        self._end("the end")
+        return wired
+
+    def output(self) -> Output:
+        """One output alone: ``lamp``, ``NOT lamp``, ``lamp := TRUE``, ``n := n + 1``."""
+        output: Output
+        if self._accept("NOT"):
+            output = Coil(CoilKind.NEGATED, self._symbol("the symbol of a coil"))
+        elif any(token.value == ":=" for token in self._tokens):
+            output = self._acted()
+        else:
+            output = Coil(CoilKind.COIL, self._symbol("the symbol of a coil"))
+        self._end("the end")
+        return output
+
+    def _end(self, expected: str) -> None:
+        if self._kind is not TokenKind.END:
+            self._refuse(expected)
+        self._refuse_comments("A comment can't stand here.", "Put it above the rung.")
 
     # -- declarations --------------------------------------------------------------------------
 
@@ -186,11 +208,7 @@ class Parser(NetworkParser):
                 f"{start} stands among the rungs.",
                 "Declare above the first rung.",
             )
-        leading = clean_text("\n".join(self._comments_before(self._at)))
-        serves: tuple[str, ...] = ()
-        if match := SERVES.match(leading):
-            leading = leading[match.end() :]
-            serves = tuple(REQUIREMENT.findall(match[1]))
+        comment = self._comments_before(self._at)
         self._elements, self._depth = [], 0
         outputs: list[tuple[Output, Place]] = []
         network = Series()
@@ -206,8 +224,9 @@ class Parser(NetworkParser):
             outputs += self._coils()
             network = self._network()
         self._expect(";", where)
-        comment = [leading, *self._comments_before(self._at - 1), *self._comments_behind()]
-        rung = Rung(network, tuple(output for output, _ in outputs), "\n".join(comment), serves)
+        comment += [*self._comments_before(self._at - 1), *self._comments_behind()]
+        written, serves = _served(clean_text("\n".join(comment)))
+        rung = Rung(network, tuple(output for output, _ in outputs), written, serves)
         places = tuple(place for _, place in outputs)
         return RungSource(rung, start.place, tuple(self._elements), places)
 
@@ -230,18 +249,26 @@ class Parser(NetworkParser):
         start = self._token
         if start.kind is not TokenKind.WORD:
             self._refuse("an action like 'lamp := TRUE;' or END_IF", where)
+        output = self._acted()
+        self._expect(";", f"behind the action on {start.value}")
+        return output, start.place
+
+    def _acted(self) -> Output:
         target = self._symbol("a symbol")
         self._expect(":=", f"behind {target}")
-        action: Output
         if self._here("TRUE", "FALSE"):
             kind = CoilKind.SET if self._next().value == "TRUE" else CoilKind.RESET
-            action = Coil(kind, target)
-        else:
-            left = self._operand("TRUE, FALSE, a symbol or a number")
-            if self._here(*_OPERATORS):
-                operator = Operator(self._next().value)
-                action = Assignment(target, left, operator, self._operand("a symbol or a number"))
-            else:
-                action = Assignment(target, left)
-        self._expect(";", f"behind the action on {target}")
-        return action, start.place
+            return Coil(kind, target)
+        left = self._operand("TRUE, FALSE, a symbol or a number")
+        if not self._here(*_OPERATORS):
+            return Assignment(target, left)
+        operator = Operator(self._next().value)
+        return Assignment(target, left, operator, self._operand("a symbol or a number"))
+
+
+def _served(comment: str) -> tuple[str, tuple[str, ...]]:
+    """The comment without the requirements in front of it, and those."""
+    match = SERVES.match(comment)
+    if match is None:
+        return comment, ()
+    return comment[match.end() :], tuple(REQUIREMENT.findall(match[1]))

@@ -108,6 +108,11 @@ def test_comments_belong_to_the_rung_they_touch() -> None:
     assert (rung.serves, rung.comment) == (("R2",), "Above.\ninside\nbehind")
 
 
+def test_requirements_may_stand_behind_the_rung() -> None:
+    rung = parse_rung("lamp := a; // [R2, R3] On.")
+    assert (rung.serves, rung.comment) == (("R2", "R3"), "On.")
+
+
 def test_parentheses_and_wires_vanish_in_the_normal_form() -> None:
     assert parse_network("((a)) AND TRUE AND (b AND (c))") == parse_network("a AND b AND c")
     assert parse_network("a OR (b OR (c))") == parse_network("a OR b OR c")
