@@ -12,6 +12,8 @@ from collections.abc import Sequence
 
 COMMANDS = {
     "serve": "Serve the course pages on this machine.",
+    "mark": "Mark programs against an exercise's acceptance suite.",
+    "check": "Check an exercise: its file, its suite and its reference programs.",
 }
 
 

@@ -32,6 +32,10 @@ class Fault:
     field: str
     sentence: str
 
+    def __str__(self) -> str:
+        field_name = f" {self.field}:" if self.field else ""
+        return f"{self.line}:{self.column}:{field_name} {self.sentence}"
+
 
 class FileFault(ValueError):
     """A file that can't be used. Printed, it has a line ``file:line:column: field: sentence``
@@ -40,7 +44,7 @@ class FileFault(ValueError):
     def __init__(self, file: str, faults: list[Fault]) -> None:
         self.file = file
         self.faults = tuple(sorted(faults, key=lambda f: (f.line, f.column)))
-        super().__init__("\n".join(f"{file}:{_line(fault)}" for fault in self.faults))
+        super().__init__("\n".join(f"{file}:{fault}" for fault in self.faults))
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,7 @@ class Document:
     file: str
     data: Any = None
     faults: list[Fault] = field(default_factory=list)
+    advice: list[Fault] = field(default_factory=list)
     values: dict[FieldPath, _Spot] = field(default_factory=dict)
     keys: dict[FieldPath, _Spot] = field(default_factory=dict)
 
@@ -71,6 +76,11 @@ class Document:
         before = spot.column if line == 1 else spot.indent + 1
         place = (spot.line + line - 1, before + column - 1)
         self.faults.append(Fault(*place, spelt(path), sentence))
+
+    def advise(self, path: FieldPath, sentence: str) -> None:
+        """Note what could be better at ``path``; it does not make the file faulty."""
+        spot = self._spot(path)
+        self.advice.append(Fault(spot.line, spot.column, spelt(path), sentence))
 
     def refuse_if_faulty(self) -> None:
         """Raise FileFault with all faults, if there are any."""
@@ -124,11 +134,6 @@ def spelt(path: FieldPath) -> str:
     return ".".join(
         clean_line(str(part + 1 if isinstance(part, int) else part))[:60] for part in path
     )
-
-
-def _line(fault: Fault) -> str:
-    field_name = f" {fault.field}:" if fault.field else ""
-    return f"{fault.line}:{fault.column}:{field_name} {fault.sentence}"
 
 
 def _too_deep(text: str) -> bool:

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from server.ladder.names import shortened
 
@@ -18,10 +19,11 @@ class Dimension:
     example: str
 
     @property
-    def pattern(self) -> str:
-        """What a measure of this kind looks like, as a regular expression for JSON schema."""
+    def json_schema(self) -> dict[str, Any]:
+        """What a measure of this kind looks like, for editors."""
         units = "|".join(map(re.escape, self.units))
-        return rf"^\s*-?[0-9]+(\.[0-9]+)?\s*({units})\s*$"
+        pattern = rf"^\s*-?[0-9]+(\.[0-9]+)?\s*({units})\s*$"
+        return {"type": "string", "pattern": pattern, "examples": [self.example]}
 
 
 def _units(**sizes: str) -> dict[str, Decimal]:

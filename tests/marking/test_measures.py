@@ -35,7 +35,7 @@ from server.marking.measures import (
 )
 def test_units_are_converted(text: str, dimension: Dimension, value: float) -> None:
     assert parse_measure(text, dimension) == pytest.approx(value, rel=1e-15)
-    assert re.search(dimension.pattern, text.replace("m2", "m²").replace("m3", "m³"))
+    assert re.search(dimension.json_schema["pattern"], text.replace("m2", "m²").replace("m3", "m³"))
 
 
 @pytest.mark.parametrize(

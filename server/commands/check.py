@@ -1,0 +1,28 @@
+"""Check an exercise: its file, its suite and its reference programs."""
+
+import argparse
+import sys
+
+from server.commands.exercises import find_exercise
+from server.marking.document import FileFault
+from server.marking.exercise_check import check_exercise
+
+SOUND, FINDINGS, BAD_INPUT = 0, 1, 2
+"""Exit status: nothing to mend; reference programs marked otherwise than stated; refused."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print every fault as file:line:column, then advice, then a line that sums up."""
+    try:
+        report = check_exercise(find_exercise(arguments.exercise))
+    except FileFault as fault:
+        print(fault, file=sys.stderr)
+        return BAD_INPUT
+    for line in (*report.findings, *report.advice):
+        print(line)
+    print(report.summary)
+    return FINDINGS if report.findings else SOUND

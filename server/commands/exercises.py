@@ -1,0 +1,17 @@
+"""Which exercise a command means."""
+
+from pathlib import Path
+
+from server.marking.document import Fault, FileFault
+from server.marking.exercise_file import FILE_NAME, list_exercises
+from server.paths import EXERCISES
+
+
+def find_exercise(name: str) -> Path:
+    """The folder of an exercise named by slug or by path. Raises FileFault."""
+    for folder in (Path(name), EXERCISES / name):
+        if (folder / FILE_NAME).is_file():
+            return folder
+    known = ", ".join(folder.name for folder in list_exercises(EXERCISES))
+    sentence = f"There is no exercise {name!r}: no folder of this name holds {FILE_NAME}."
+    raise FileFault(name, [Fault(1, 1, "", f"{sentence} Shipped are {known}.")])

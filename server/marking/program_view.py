@@ -1,0 +1,101 @@
+"""A student's program seen beside its exercise: own names, coils by rung, elements used."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.program import (
+    Assignment,
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Element,
+    Output,
+    Parallel,
+    Program,
+    Series,
+    walk,
+)
+from server.marking.exercise import Exercise
+
+COMPARISON, ASSIGNMENT = "comparison", "assignment"
+"""What the elements without a kind of their own are called."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramView:
+    """A program beside its exercise."""
+
+    program: Program
+    exercise: Exercise
+
+    def own_name(self, symbol: str) -> str | None:
+        """The student's symbol for a point or internal bit, found by address; None if missing.
+
+        An internal bit may also be declared without an address under the symbol of the statement.
+        """
+        table = (*self.exercise.points, *self.exercise.internal_bits)
+        address = next(p.address for p in table if p.symbol == symbol)
+        internal = symbol in {p.symbol for p in self.exercise.internal_bits}
+        for variable in self.program.variables:
+            if variable.address == address:
+                return variable.symbol
+        named = {v.symbol for v in self.program.variables if v.address is None}
+        return symbol if internal and symbol in named else None
+
+    def writes(self) -> Iterable[tuple[int, Output]]:
+        """Every output with the number of its rung, from 1."""
+        for number, rung in enumerate(self.program.rungs, 1):
+            for output in rung.outputs:
+                yield number, output
+
+    def coils(self, symbol: str, *kinds: CoilKind) -> list[int]:
+        """Rungs that hold a coil of one of the kinds on the student's symbol."""
+        return [
+            number
+            for number, output in self.writes()
+            if isinstance(output, Coil) and output.symbol == symbol and output.kind in kinds
+        ]
+
+    def internal(self) -> list[str]:
+        """The student's BOOLs that are no point of the table."""
+        return [
+            v.symbol
+            for v in self.program.variables
+            if v.type == "BOOL" and (v.address is None or v.address.startswith("%M"))
+        ]
+
+    def used(self, element: str) -> int:
+        """How often an element of ``ELEMENTS`` stands in the program."""
+        types = {v.symbol: v.type for v in self.program.variables}
+        names = [_name_of(e, types) for rung in self.program.rungs for _, e in walk(rung.network)]
+        names += [
+            ASSIGNMENT if isinstance(output, Assignment) else output.kind
+            for _, output in self.writes()
+        ]
+        return names.count(element)
+
+
+def _name_of(element: Element, types: dict[str, str]) -> str:
+    match element:
+        case Contact(kind, _):
+            return f"{kind} contact"
+        case Comparison():
+            return COMPARISON
+        case Block(instance, _):
+            return types[instance]
+
+
+def sealed(network: Series, symbol: str) -> bool:
+    """Whether an open contact on the symbol stands in one of several parallel branches."""
+    seal = Contact(ContactKind.OPEN, symbol)
+    for item in network.items:
+        if not isinstance(item, Parallel):
+            continue
+        holds = [any(element == seal for _, element in walk(branch)) for branch in item.branches]
+        if any(holds) and not all(holds):
+            return True
+        if any(sealed(branch, symbol) for branch in item.branches):
+            return True
+    return False

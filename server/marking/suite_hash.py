@@ -1,0 +1,27 @@
+"""The hash that names a suite: equal hashes mean that the same things are judged alike."""
+
+import hashlib
+
+from server.marking.exercise import Exercise
+
+
+def suite_hash(exercise: Exercise) -> str:
+    """64 hexadecimal digits over all that decides a verdict.
+
+    Texts that only people read (labels, statement, outcomes) do not count.
+    """
+    decisive = (
+        exercise.period_ms,
+        [(p.symbol, p.address, p.device, p.wiring, p.description) for p in exercise.points],
+        [(b.symbol, b.address) for b in exercise.internal_bits],
+        exercise.plant,
+        exercise.observer.variables,
+        [(rung.network, rung.outputs) for rung in exercise.observer.rungs],
+        [
+            (r.id, r.weight, [(c.property, c.scenarios) for c in r.checks])
+            for r in exercise.requirements
+        ],
+        [(s.name, s.steps, s.start, s.judges, s.run_on_ms) for s in exercise.scenarios],
+    )
+    # The representation of frozen dataclasses, numbers and texts is the same on every machine.
+    return hashlib.sha256(repr(decisive).encode()).hexdigest()
