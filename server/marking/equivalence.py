@@ -12,13 +12,12 @@ every such choice is the same for the real times; the search then need not count
 that finds a difference are the scans counted.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
 from server.ladder.program import Program
-from server.ladder.references import Role, occurrences
+from server.marking.dependence import rung_uses
 from server.marking.free_inputs import free_inputs
 from server.marking.search import MAX_CHOICES, search
 from server.scan.assembler import Assembler, Bit, Signal, Word
@@ -78,11 +77,11 @@ def affected(first: Program, second: Program) -> set[str]:
     listed is the same in both by construction.
     """
     touched = {variable.symbol for variable in set(first.variables) ^ set(second.variables)}
-    uses = [_uses(program) for program in (first, second)]
+    uses = [rung_uses(program) for program in (first, second)]
     for number, (a, b) in enumerate(zip_longest(first.rungs, second.rungs)):
         if a != b:
             for of_program in uses:
-                touched |= of_program.get(number, _NOTHING).writes
+                touched |= of_program[number].writes
     before = -1
     while before != len(touched):
         before = len(touched)
@@ -104,33 +103,11 @@ def _only_exchanged(first: Program, second: Program) -> bool:
     i, j = different
     if j != i + 1 or (first.rungs[i], first.rungs[j]) != (second.rungs[j], second.rungs[i]):
         return False
-    upper, lower = (_uses(first).get(number, _NOTHING) for number in (i, j))
+    uses = rung_uses(first)
+    upper, lower = uses[i], uses[j]
     return not (
         upper.writes & (lower.reads | lower.writes) or lower.writes & (upper.reads | upper.writes)
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Uses:
-    """Symbols that a rung reads and writes; a block that it calls is both."""
-
-    reads: set[str]
-    writes: set[str]
-
-
-_NOTHING = _Uses(set(), set())
-
-
-def _uses(program: Program) -> dict[int, _Uses]:
-    found: dict[int, _Uses] = defaultdict(lambda: _Uses(set(), set()))
-    for occurrence in occurrences(program):
-        assert occurrence.place.rung is not None, "every occurrence is in a rung"
-        rung = found[occurrence.place.rung]
-        if occurrence.role is not Role.WRITE:
-            rung.reads.add(occurrence.symbol)
-        if occurrence.role is not Role.READ:
-            rung.writes.add(occurrence.symbol)
-    return found
 
 
 class _Product:
@@ -199,7 +176,7 @@ class _Product:
         [trail] = result.trails
         return Comparison(
             same=result.complete and trail is None,
-            trail=tuple(map(self._inputs_of, trail or ())),
+            trail=tuple(map(self._inputs_of, trail.choices if trail else ())),
         )
 
     def _inputs_of(self, choices: int) -> Inputs:

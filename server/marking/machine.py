@@ -19,6 +19,7 @@ from server.ladder.program import (
 from server.marking.exercise import Exercise
 from server.marking.monitors import Monitor, emit_monitor
 from server.marking.patterns import Check, Expression, StructureRule
+from server.marking.scenario import Action, Adjust, Place
 from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
 from server.plant.gauge import Gauge
@@ -43,13 +44,21 @@ class NotAbstract(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
+class Start:
+    """Where scenarios begin: what is done to the plant, and what the abstract planes then are."""
+
+    actions: tuple[Action, ...]
+    planes: dict[int, bool]
+
+
+@dataclass(frozen=True, slots=True)
 class Assembled:
     """A machine and where to find things in it.
 
     ``signals`` has everything by lower-case name; ``checks`` and ``monitors`` belong together, and
     ``monitor_numbers`` finds them by requirement and check number. ``conditions`` are the planes
     of the scenarios' waits by their text; ``line`` is where a conveyor's items stand. Lanes run
-    while ``running`` is TRUE.
+    while ``running`` is TRUE. ``starts`` are the beginnings of an abstract machine.
     """
 
     machine: Machine
@@ -61,6 +70,7 @@ class Assembled:
     signals: dict[str, Signal]
     line: Line | None
     running: int
+    starts: tuple[Start, ...] = ()
 
     def plane(self, name: str) -> int:
         """The plane of a BOOL."""
@@ -144,7 +154,26 @@ def assemble_abstract(
         signals=builder.signals(),
         line=None,
         running=TRUE,
+        starts=_starts(exercise, step, requirement),
     )
+
+
+def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
+    """Where the scenarios of a requirement begin: the actions, and the abstract planes then."""
+    name = exercise.requirements[requirement].id
+    found: dict[tuple[tuple[int, bool], ...], Start] = {}
+    beginnings = [()] + [s.start for s in exercise.scenarios if not s.judges or name in s.judges]
+    for actions in beginnings:
+        values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
+        items = [(a.position, a.marked) for a in actions if isinstance(a, Place)]
+        planes: dict[int, bool] = {}
+        for gauge_name, gauge in step.gauges.items():
+            planes |= gauge.planes_at(values.get(gauge_name, gauge.start))
+        if isinstance(step, ConveyorStep) and step.regions is not None:
+            planes |= step.regions.planes_at(items)
+        kept = tuple(a for a in actions if isinstance(a, Adjust | Place))
+        found.setdefault(tuple(sorted(planes.items())), Start(kept, planes))
+    return tuple(found.values())
 
 
 def expressions_of(check: Check) -> tuple[Expression, ...]:

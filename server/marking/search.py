@@ -34,17 +34,28 @@ MAX_CHOICES = 20
 
 
 @dataclass(frozen=True, slots=True)
+class Trail:
+    """A way to a violation: the number of the start, and the choices of each scan.
+
+    Bit i of a scan's number is choice i of the machine.
+    """
+
+    start: int
+    choices: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SearchResult:
     """What a search found.
 
     ``complete`` says that every reachable state was tried. ``trails`` has, for each target plane,
-    None or the choices of each scan up to and with the violation: bit i of a number is choice i.
+    None or a shortest way to it. ``complete`` is False when all targets were found early, too.
     """
 
     complete: bool
     states: int
     transitions: int
-    trails: tuple[tuple[int, ...] | None, ...]
+    trails: tuple[Trail | None, ...]
 
 
 class _Found(NamedTuple):
@@ -80,11 +91,14 @@ def search(
         np.zeros(budget + 64, np.int64),
         np.full(1 << max(8, (2 * budget).bit_length()), -1, np.int64),
     )
-    roots = np.zeros((len(starts), words), np.uint64)
-    for row, start in enumerate(starts):
+    rows: dict[tuple[int, ...], int] = {}
+    for number, start in enumerate(starts):
+        row = [0] * words
         for i, plane in enumerate(machine.state):
             on = start.get(plane, bool(machine.initial[plane]))
-            roots[row, i // 64] |= np.uint64(int(on) << (i % 64))
+            row[i // 64] |= int(on) << (i % 64)
+        rows.setdefault(tuple(row), number)
+    roots = np.array(list(rows), np.uint64).reshape(-1, words)
     hits = np.full((len(targets), 2), -1, np.int64)
     bounds = np.array([(s.first, s.last) for s in sections], np.int64)
     count, transitions, complete = _explore(
@@ -100,16 +114,17 @@ def search(
         hits,
         budget,
     )
-    trails = tuple(_trail(found, int(s), int(c)) if s >= 0 else None for s, c in hits)
+    first = list(rows.values())
+    trails = tuple(_trail(found, first, int(s), int(c)) if s >= 0 else None for s, c in hits)
     return SearchResult(bool(complete), int(count), int(transitions), trails)
 
 
-def _trail(found: _Found, state: int, last: int) -> tuple[int, ...]:
+def _trail(found: _Found, first: list[int], state: int, last: int) -> Trail:
     choices = [last]
     while found.parent[state] >= 0:
         choices.append(int(found.choice[state]))
         state = int(found.parent[state])
-    return tuple(reversed(choices))
+    return Trail(first[state], tuple(reversed(choices)))
 
 
 @njit(cache=True)

@@ -72,8 +72,8 @@ def compile_program(
     """Emit one scan of the program into ``asm``.
 
     ``inputs`` are the input points by address, ``signals`` further ones that the program reads by
-    name without declaring them. ``power`` is the plane of the controller's supply:
-    without it the program stands still, keeps RETAIN variables and loses the others. With
+    name without declaring them. ``power`` is the plane of the controller's supply: without it the
+    program stands still, keeps RETAIN variables and loses the others. With
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
     ``exact_timers`` false a running timer may be over at any later scan (for proofs): ``decide``
     gives the plane that says so for a timer's name, kind and preset; by default a fresh choice.
@@ -134,6 +134,7 @@ class _Compiler:
     retained: set[int] = field(default_factory=set)
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
     durations: dict[str, int] = field(default_factory=dict)
+    measured: set[str] = field(default_factory=set)
     fault: int = FALSE
     decide: Callable[[str], int] = field(init=False)
 
@@ -150,6 +151,7 @@ class _Compiler:
             for _, element in walk(rung.network)
             if isinstance(element, Block)
         }
+        self.measured = _measured(program)
         for variable in program.variables:
             first = len(self.asm.state_planes())
             name = variable.symbol.lower()
@@ -367,7 +369,8 @@ class _Compiler:
         match instance.type:
             case "TON" | "TOF" | "TP":
                 assert instance.timer is not None
-                if self.exact_timers or not instance.timer.elapsed.planes:
+                counted = self.exact_timers or block.instance.lower() in self.measured
+                if counted or not instance.timer.elapsed.planes:
                     asm.run_timer(_TIMERS[instance.type], power, instance.timer)
                 else:
                     label = f"{block.instance} {instance.type}"
@@ -444,6 +447,18 @@ _MIRRORED = {
     Relation.GT: Relation.LT,
     Relation.GE: Relation.LE,
 }
+
+
+def _measured(program: Program) -> set[str]:
+    """Timers whose ET is read: their scans must be counted."""
+    return {
+        operand.symbol.lower().removesuffix(".et")
+        for rung in program.rungs
+        for _, element in walk(rung.network)
+        if isinstance(element, Comparison)
+        for operand in (element.left, element.right)
+        if isinstance(operand, Name) and operand.symbol.lower().endswith(".et")
+    }
 
 
 def _preset(block: Block | None, pin: str) -> int:

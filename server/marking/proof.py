@@ -1,0 +1,148 @@
+"""Proof of one requirement: every order of operator actions, every rate of the plant.
+
+The abstract machine lets the operator, the supply and the plant do anything that they could do in
+a scan. If no reachable state violates a check, no run of the real plant does (the abstract step
+is sound). If one does, the trail is only a suspicion until it has been replayed on the concrete
+plant (``counterexample``).
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from server.ladder.elements import BLOCK_TYPES
+from server.ladder.program import Program
+from server.marking.exercise import Exercise, RequirementKind
+from server.marking.machine import Assembled, NotAbstract, assemble_abstract
+from server.marking.patterns import StructureRule
+from server.marking.scenario import Turn
+from server.marking.search import MAX_CHOICES, Trail, search
+from server.scan.assembler import Machine
+from server.scan.liveness import only_carried
+from server.scan.slicing import slice_machine
+
+SECTIONS = ("scan", "plant", "monitors")
+
+MOST_TRANSITIONS = 6_000_000
+"""Work for one search; about a third of a second."""
+
+
+class Outcome(StrEnum):
+    """What a proof came to."""
+
+    PROVED = "proved"
+    REFUTED = "refuted"
+    OPEN = "not proved"
+
+
+class Timers(StrEnum):
+    """How the program's timers were taken."""
+
+    NONE = "no timers"
+    ANY = "whatever the timers' times"
+    COUNTED = "with the timers' scans counted"
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """A way to a violation on the abstract machine, with the machine that it belongs to."""
+
+    assembled: Assembled
+    machine: Machine
+    trail: Trail
+    monitor: int
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The outcome for one requirement, with the reason where it is not proved."""
+
+    requirement: str
+    outcome: Outcome
+    reason: str
+    timers: Timers
+    states: int
+    transitions: int
+    suspicion: Suspicion | None = None
+
+
+def provable(exercise: Exercise, number: int) -> bool:
+    """Whether a requirement speaks of behaviour at all."""
+    return exercise.requirements[number].kind not in (
+        RequirementKind.STRUCTURE,
+        RequirementKind.DOCUMENTATION,
+    ) and not all(
+        isinstance(c.property, StructureRule) for c in exercise.requirements[number].checks
+    )
+
+
+def faults_of(exercise: Exercise, number: int) -> frozenset[str]:
+    """The faults under which a requirement is judged: those of its scenarios."""
+    name = exercise.requirements[number].id
+    return frozenset(
+        action.control
+        for scenario in exercise.scenarios
+        if not scenario.judges or name in scenario.judges
+        for actions in (scenario.start, *(step.actions for step in scenario.steps))
+        for action in actions
+        if isinstance(action, Turn) and action.on and action.control.startswith("fault.")
+    )
+
+
+def prove(
+    exercise: Exercise, program: Program, number: int, *, work: int = MOST_TRANSITIONS
+) -> Proof:
+    """Search the abstract machine of requirement ``number`` within ``work`` transitions.
+
+    Timers are first taken as over at any later scan; where that leaves a suspicion, their scans
+    are counted, as far as the work allows.
+    """
+    timed = any(v.type in ("TON", "TOF", "TP") for v in program.variables if v.type in BLOCK_TYPES)
+    ways = (Timers.ANY, Timers.COUNTED) if timed else (Timers.NONE,)
+    proof = _attempt(exercise, program, number, ways[0], work)
+    if len(ways) > 1 and proof.outcome is Outcome.REFUTED:
+        counted = _attempt(exercise, program, number, ways[1], work)
+        if counted.outcome is not Outcome.OPEN:
+            return counted
+        return Proof(
+            proof.requirement, Outcome.OPEN, counted.reason, ways[1],
+            counted.states, counted.transitions, proof.suspicion,
+        )  # fmt: skip
+    return proof
+
+
+def _attempt(exercise: Exercise, program: Program, number: int, timers: Timers, work: int) -> Proof:
+    name = exercise.requirements[number].id
+    try:
+        assembled = assemble_abstract(
+            exercise,
+            program,
+            number,
+            faults=faults_of(exercise, number),
+            exact_timers=timers is not Timers.ANY,
+        )
+    except NotAbstract as missing:
+        return Proof(name, Outcome.OPEN, str(missing), timers, 0, 0)
+    targets = tuple(m.bad for m in assembled.monitors)
+    machine = only_carried(
+        slice_machine(assembled.machine, SECTIONS, set(targets)), SECTIONS, set()
+    )
+    if len(machine.choices) > MAX_CHOICES:
+        reason = f"{len(machine.choices)} things are free in each scan; {MAX_CHOICES} can be tried."
+        return Proof(name, Outcome.OPEN, reason, timers, 0, 0)
+    result = search(
+        machine,
+        tuple(machine.sections[s] for s in SECTIONS),
+        targets,
+        budget=max(64, work >> len(machine.choices)),
+        starts=tuple(start.planes for start in assembled.starts),
+    )
+    hits = [(i, trail) for i, trail in enumerate(result.trails) if trail is not None]
+    counts = (result.states, result.transitions)
+    if hits:
+        monitor, trail = min(hits, key=lambda hit: len(hit[1].choices))
+        found = Suspicion(assembled, machine, trail, monitor)
+        return Proof(name, Outcome.REFUTED, "", timers, *counts, found)
+    if not result.complete:
+        reason = f"The search stopped after {result.states} states; there are more."
+        return Proof(name, Outcome.OPEN, reason, timers, *counts)
+    return Proof(name, Outcome.PROVED, "", timers, *counts)
