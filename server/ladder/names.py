@@ -1,7 +1,6 @@
 """Symbols, direct addresses, requirement numbers and comments: how each may be spelt."""
 
 import re
-import unicodedata
 from collections.abc import Iterable
 
 from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
@@ -29,6 +28,8 @@ ADDRESS = re.compile(r"%([IQM])(X|W)(0|[1-9][0-9]{0,3})(?:\.([0-9]))?")
 REQUIREMENT = re.compile(r"R[0-9]{1,3}[a-z]?")
 """Number of a requirement: R1, R2a."""
 
+_INVISIBLE = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
+"""Control characters, and halves of characters that can't be stored as UTF-8."""
 _HARMFUL = re.compile("[\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 """Marks that turn the reading direction, and characters that XML can't hold."""
 
@@ -111,5 +112,4 @@ def clean_line(text: str) -> str:
 
 
 def _clean(line: str) -> str:
-    visible = (" " if unicodedata.category(c) in ("Cc", "Cs") else c for c in line)
-    return _HARMFUL.sub("", "".join(visible)).strip()
+    return _HARMFUL.sub("", _INVISIBLE.sub(" ", line)).strip()
