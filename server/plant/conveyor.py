@@ -18,7 +18,7 @@ MARKED = 1
 """The kind of a marked item; good ones have kind 0."""
 
 ROUNDING = 1e-9
-"""What thousands of small steps may lose, m: an item leaves in the scan in which it should."""
+"""What thousands of small steps may lose, m: an item leaves or is laid down when it should."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ class ConveyorStep:
         if plant.feeder is not None:
             scans = max(1, round(plant.feeder.interval / self._dt))
             first = asm.parameter("feeder.length", plant.item_length)
-            asm.parameter("feeder.pitch", plant.pitch)
+            asm.parameter("feeder.pitch", plant.pitch - ROUNDING)
             asm.parameter("feeder.scans", scans)
             asm.parameter("feeder.every", plant.feeder.marked_every)
             since, fed = asm.quantity(scans), self.gauges[f"{plant.name}.fed"].row
