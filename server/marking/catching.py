@@ -1,8 +1,9 @@
-"""Whether a suite catches a wrong program: the short way, which stops at the first complaint."""
+"""What a suite finds wrong with a program, the short way: statuses without sentences or traces."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.ladder.program import Program
 from server.marking.acceptance import scenarios_of
@@ -23,43 +24,50 @@ from server.plant.loop import (
 )
 from server.scan.lanes import LANES
 
-PATIENCE_MS = 2000
-"""Plant time between two looks at the monitors."""
+LOOK_MS = 2000
+"""Plant time between two looks at the monitors when the first violation is enough."""
 
 
-@dataclass(frozen=True, slots=True)
-class Complaint:
-    """A requirement that is not met, by its number in the exercise, and which way."""
+def complaints(
+    exercise: Exercise, program: Program, *, first_only: bool = False
+) -> dict[int, Status]:
+    """Requirements, by their number in the exercise, that the written scenarios don't find met.
 
-    requirement: int
-    status: Status
-
-
-def first_complaint(exercise: Exercise, program: Program) -> Complaint | None:
-    """One requirement that the written scenarios find not met or not exercised; None for none.
-
-    Not met comes before not exercised. Agrees with ``acceptance.statuses`` on whether there is
-    one, but runs no scenario further than to the first violation.
+    Empty for a program that meets everything. With ``first_only`` the run stops at the first
+    violation that it sees, so that some requirement is named if there is any.
     """
+    found = dict.fromkeys(_structural(exercise, program), Status.NOT_MET)
+    if found and first_only:
+        return found
+    assembled = assemble(exercise, program)
+    exercised = np.zeros(len(assembled.monitors), np.bool_)
+    for first in range(0, len(exercise.scenarios), LANES):
+        for number in _violated(exercise, assembled, first, exercised, first_only):
+            found[number] = Status.NOT_MET
+        if found and first_only:
+            return found
+    for (number, _), monitor in assembled.monitor_numbers.items():
+        if not exercised[monitor]:
+            found.setdefault(number, Status.NOT_EXERCISED)
+    return found
+
+
+def _structural(exercise: Exercise, program: Program) -> Iterator[int]:
     for number, requirement in enumerate(exercise.requirements):
         for check in requirement.checks:
             rule = check.property
             if isinstance(rule, StructureRule) and judge_structure(rule, program, exercise):
-                return Complaint(number, Status.NOT_MET)
-    assembled = assemble(exercise, program)
-    exercised = np.zeros(len(assembled.monitors), bool)
-    for first in range(0, len(exercise.scenarios), LANES):
-        violated = _run(exercise, assembled, first, exercised)
-        if violated is not None:
-            return Complaint(violated, Status.NOT_MET)
-    for (number, _), monitor in assembled.monitor_numbers.items():
-        if not exercised[monitor]:
-            return Complaint(number, Status.NOT_EXERCISED)
-    return None
+                yield number
 
 
-def _run(exercise: Exercise, assembled: Assembled, first: int, exercised: np.ndarray) -> int | None:
-    """Run one block of scenarios; the first requirement violated. Notes what was exercised."""
+def _violated(
+    exercise: Exercise,
+    assembled: Assembled,
+    first: int,
+    exercised: NDArray[np.bool_],
+    first_only: bool,
+) -> list[int]:
+    """Run one block of scenarios; the requirements violated. Notes what was exercised."""
     places = list(assembled.monitor_numbers.items())
     counted = np.array(
         [
@@ -74,19 +82,18 @@ def _run(exercise: Exercise, assembled: Assembled, first: int, exercised: np.nda
     timeline = timeline_of(exercise.scenarios[first : first + LANES], assembled)
     memory, progress = fresh_memory(assembled.machine), fresh_progress(timeline)
     code, nothing = code_of(assembled.machine), watch_planes([])
-    scans = PATIENCE_MS // exercise.period_ms
-    for _ in range(LONGEST_MS // PATIENCE_MS):
+    step_ms = LOOK_MS if first_only else LONGEST_MS
+    scans, violated = step_ms // exercise.period_ms, np.zeros(0, np.int64)
+    for _ in range(LONGEST_MS // step_ms):
         done = run(
             *(code, memory, timeline, progress, nothing, NO_RECORD, assembled.running, scans)
         )
         violated = np.flatnonzero(memory.bits[bad] & counted)
-        if violated.size:
-            return places[int(violated[0])][0][0]
-        if done < scans:
+        if done < scans or (first_only and violated.size):
             break
     for row in np.flatnonzero(memory.bits[tried] & counted):
-        exercised[places[int(row)][1]] = True
-    return None
+        exercised[places[row][1]] = True
+    return [places[row][0][0] for row in violated]
 
 
 def _mask(scenarios: list[int], first: int) -> int:
