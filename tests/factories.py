@@ -4,16 +4,20 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from itertools import count
+from pathlib import Path
 
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import RequirementVerdict, Status, Verdict
+from server.marking.verdict_form import to_json
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
 from server.store.people import Role, User, hash_password
 from server.store.submissions import Submission, SubmissionState, store_verdict
 
 NOON = datetime(2026, 10, 5, 12, tzinfo=UTC)
 PASSWORD = "press-house-7"
+EXERCISES = Path(__file__).parent / "web" / "exercises"
+"""A folder with one small exercise, wash-sump."""
 
 _numbers = count(1)
 
@@ -84,7 +88,7 @@ def make_submission(
     session: Session, assignment: Assignment, user: User, attempt: int = 1, **columns: object
 ) -> Submission:
     values = {
-        "program": {"attempt": attempt},
+        "program": {"version": 1, "name": f"attempt_{attempt}"},
         "submitted_at": NOON,
         "state": SubmissionState.QUEUED,
         **columns,
@@ -126,6 +130,7 @@ def make_marked(
 ) -> Submission:
     """A submission with its verdict."""
     submission = make_submission(session, assignment, user, attempt, submitted_at=submitted_at)
-    assert store_verdict(session, submission.id, make_verdict(**statuses), {}, NOON)
+    verdict = make_verdict(**statuses)
+    assert store_verdict(session, submission.id, verdict, to_json(verdict), NOON)
     session.refresh(submission)
     return submission

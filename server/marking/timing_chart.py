@@ -92,7 +92,7 @@ class _Chart:
         x = _n(self._x(evidence.at_ms))
         yield (
             f'<g class="failure"><path d="M{x} {TOP - 6}V{self._floor}"/>'
-            f'<text x="{x}" y="{TOP - 12}" text-anchor="middle">failure</text></g></svg>'
+            f'<text x="{x}" y="{TOP - 12}" dx="4">failure</text></g></svg>'
         )
 
     def _description(self) -> str:
@@ -120,8 +120,8 @@ class _Chart:
             f'<g class="allowed"><rect x="{_n(left)}" y="{TOP}" width="{_n(right - left)}" '
             f'height="{self._floor - TOP}"/>'
             f'<path d="M{_n(left)} {TOP}V{self._floor}M{_n(right)} {TOP}V{self._floor}"/>'
-            f'<text x="{_n(left)}" y="{TOP - 12}" text-anchor="end">'
-            f"{allowed / 1000:.2f} s allowed </text></g>"
+            f'<text x="{_n(left)}" y="{TOP - 12}" dx="-4" text-anchor="end">'
+            f"{allowed / 1000:.2f} s allowed</text></g>"
         )
 
     def _axis(self) -> Iterator[str]:

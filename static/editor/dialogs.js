@@ -22,8 +22,7 @@ for (const each of document.querySelectorAll(".sheet-dialog")) {
     commit(false);
   });
   form.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter" || !(event.ctrlKey || event.target.id === "rung-text-field")) return;
-    if (event.shiftKey) return;
+    if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey)) return;
     event.preventDefault();
     commit(false);
   });

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -12,14 +13,23 @@ from server.store.database import Database
 from server.store.people import User, begin_session
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import Clock
+from tests.factories import EXERCISES, Clock
 
 SITE = "http://testserver"
 
 
 @pytest.fixture
-def app(database: Database, clock: Clock) -> FastAPI:
-    return create_app(Settings(database_url=database.place, public_urls=(SITE,)), database, clock)
+def exercises() -> Path:
+    """The folder of exercises that the application serves."""
+    return EXERCISES
+
+
+@pytest.fixture
+def app(database: Database, clock: Clock, exercises: Path) -> Iterator[FastAPI]:
+    settings = Settings(database_url=database.place, public_urls=(SITE,), exercises=exercises)
+    app = create_app(settings, database, clock)
+    yield app
+    app.state.worker.stop()
 
 
 @pytest.fixture

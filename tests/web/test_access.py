@@ -30,12 +30,21 @@ EVERYBODY = {
     "administrator",
 }
 TEACHES = {"instructor", "grader"}
+IN_SECTION = {"author", "classmate", *TEACHES}
 
 PERMITTED: dict[str, set[str]] = {
     "sign_in_page": {NOBODY, *EVERYBODY},
     "sign_in": {NOBODY, *EVERYBODY},
     "sign_out": {NOBODY, *EVERYBODY},
     "home": EVERYBODY,
+    "exercise": IN_SECTION,
+    "edit_program": IN_SECTION,
+    "undo": IN_SECTION,
+    "redo": IN_SECTION,
+    "preview": IN_SECTION,
+    "submit": IN_SECTION,
+    "verdict": {"author", *TEACHES},
+    "verdict_progress": {"author", *TEACHES},
     "gradebook": TEACHES,
     "gradebook_csv": TEACHES,
 }
@@ -67,7 +76,7 @@ def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
         section = make_section(
             session, *((user, roles[who]) for who, user in people.items() if user and who in roles)
         )
-        assignment = make_assignment(session, section)
+        assignment = make_assignment(session, section, exercise="wash-sump")
         author = people["author"]
         assert author is not None
         submission = make_marked(session, assignment, author, R1=Status.MET)
