@@ -25,7 +25,7 @@ from server.ladder.program import (
 )
 from server.marking.block_cause import block_cause
 from server.marking.cause_words import became, change_of, state_of
-from server.marking.conduction import END, Chain, Conduction, Write, leading_to, run_start, within
+from server.marking.conduction import END, Conduction, Write, leading_to, run_start, within
 from server.marking.history import History
 from server.marking.rehearsal import SUPPLY, Change, changes_of, decisive_changes
 
@@ -196,13 +196,14 @@ class _Tracer:
         for write in writes:
             rung = write.spot[0]
             chain = within(self._program.rungs[rung].network)
-            self._into(rung, self._leaves(rung, chain, scan, False), scan)
+            self._into(rung, self._conduction.deciding(rung, chain, scan), scan)
 
     def _written(self, symbol: str, write: Write, seen_in: int, start: int, changed: bool) -> None:
         rung = write.spot[0]
         chain = within(self._program.rungs[rung].network)
         at = start if changed else seen_in
-        leaves = self._leaves(rung, chain, at, changed)
+        before = self._before(at) if changed else None
+        leaves = self._conduction.deciding(rung, chain, at, before)
         told = self._told(symbol, at)
         if isinstance(write.by, Assignment):
             did = f"became {told} at {self._conduction.time(at)}"
@@ -212,7 +213,7 @@ class _Tracer:
         else:
             did = f"{became(told)} at {self._conduction.time(at)}" if changed else f"is {told}"
         conducts = bool(self._history.power[rung, ()][at])
-        how = self._because(leaves, conducts, changed)
+        how = self._because(leaves, conducts, before is not None)
         self._say(f"{symbol} {did}: rung {rung + 1} {how}.", symbol, at, rung, leaves)
         if changed and isinstance(write.by, Coil):
             self._kept(symbol, write, seen_in, start)
@@ -251,16 +252,15 @@ class _Tracer:
             self.trace(cause.operand, cause.scan, self._conduction.positions[rung, path])
         else:
             chain = leading_to(self._program.rungs[rung].network, path)
-            self._into(rung, self._leaves(rung, chain, cause.scan, True), cause.scan)
+            before = self._before(cause.scan)
+            leaves = self._conduction.deciding(rung, chain, cause.scan, before)
+            self._into(rung, leaves, cause.scan)
 
     # -- rungs ----------------------------------------------------------------------------------
 
-    def _leaves(
-        self, rung: int, chain: Chain, at: int, changed: bool
-    ) -> list[tuple[Path, Element]]:
-        before = at - 1
-        known = changed and at > 0 and bool(self._history.supply[before])
-        return self._conduction.deciding(rung, chain, at, before if known else None)
+    def _before(self, at: int) -> int | None:
+        """The scan before one, to compare with; None for a first scan under power."""
+        return at - 1 if at > 0 and self._history.supply[at - 1] else None
 
     def _into(self, rung: int, leaves: Iterable[tuple[Path, Element]], at: int) -> None:
         """Go on with the signals that the deciding elements read."""

@@ -94,7 +94,7 @@ def _decisive(
 
 @njit(cache=True)
 def _rehearse(
-    code: NDArray[np.int32],
+    code: NDArray[np.uint32],
     bits: NDArray[np.uint64],
     initial: NDArray[np.uint64],
     table: NDArray[np.int32],
