@@ -109,7 +109,8 @@ class Switchboard:
     """How devices are emitted into one machine.
 
     ``faults`` names the fault planes to make, None for all of them: each costs an instruction.
-    With ``free`` the panel's controls are choices that the exhaustive search tries.
+    With ``free`` the panel's controls and the faults are choices that the exhaustive search
+    tries.
     """
 
     asm: Assembler
@@ -184,7 +185,7 @@ class Switchboard:
             return FALSE
         if self.faults is not None and name not in self.faults:
             return FALSE
-        plane = self.asm.control()
+        plane = self.asm.choice() if self.free else self.asm.control()
         self.asm.define(name, Bit(plane))
         return plane
 
