@@ -14,6 +14,7 @@ from server.store.people import User, begin_session
 from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, Clock
+from tests.web.lab import ClientFor, Lab, open_lab
 
 SITE = "http://testserver"
 
@@ -57,3 +58,8 @@ def client_for(
     yield client_for
     for client in clients:
         client.close()
+
+
+@pytest.fixture
+def lab(database: Database, client_for: ClientFor) -> Lab:
+    return open_lab(database, client_for)

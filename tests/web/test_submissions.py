@@ -1,0 +1,187 @@
+"""Handing in and the verdict: what is taken, what is refused, and who sees how much of it."""
+
+from datetime import timedelta
+
+import pytest
+from fastapi import FastAPI
+
+from server.store.courses import Feedback
+from server.store.database import Database
+from server.store.submissions import SubmissionState, find_submission
+from server.worker import Worker, mark
+from tests.factories import NOON, Clock, make_submission
+from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Lab, open_lab
+
+
+def test_a_right_program_meets_every_requirement(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    page = desk.verdict(desk.submit())
+    assert "Every requirement is met." in page
+    assert "6 of 6" in page
+    assert "not-met" not in page
+
+
+def test_a_wrong_program_fails_the_right_requirement_with_its_sentence(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(OVERFILLS)
+    page = desk.verdict(desk.submit())
+    assert "4 of 5 requirements are met." in page
+    assert page.count('class="status not-met"') == 1
+    assert "R2b not met: the fill pump ran on after the sump was full." in page
+    assert "fill_pump" in page
+
+
+def test_the_chart_is_shown_from_the_attempt_that_the_exercise_says(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(OVERFILLS)
+    assert "timing-chart" not in desk.verdict(desk.submit())
+    desk.build((*OVERFILLS, "// [R3] Once more.\nfilling := start_pb;"))
+    page = desk.verdict(desk.submit())
+    assert "timing-chart" in page
+    assert "Scenario: fill until full" in page
+
+
+@pytest.mark.parametrize("feedback", Feedback)
+def test_the_section_releases_no_more_than_it_says(
+    database: Database, client_for: ClientFor, feedback: Feedback
+) -> None:
+    lab = open_lab(database, client_for, feedback=feedback)
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    desk.submit()
+    desk.build(OVERFILLS)
+    submitted = desk.submit()
+    page = desk.verdict(submitted)
+    assert ("R2b not met:" in page) == (feedback is not Feedback.VERDICT)
+    assert ("timing-chart" in page) == (feedback is Feedback.CHART)
+    instructor = lab.desk(lab.instructor).verdict(submitted)
+    assert "timing-chart" in instructor
+    assert "Scenario: " in instructor
+
+
+def test_an_empty_program_is_not_taken(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.page()
+    answer = desk.submit()
+    assert answer.status_code == 422
+    assert "There is no rung to mark yet." in answer.text
+
+
+def test_a_program_that_cannot_run_uses_no_attempt(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(("lamp := nowhere;",))
+    answer = desk.submit()
+    assert answer.status_code == 422
+    assert "no attempt was used" in answer.text
+    assert "nowhere" in answer.text
+    assert "Attempt 1" not in desk.page()
+
+
+def test_an_older_window_submits_nothing(lab: Lab) -> None:
+    older, desk = lab.desk(lab.student), lab.desk(lab.student)
+    older.page()
+    desk.build(RIGHT)
+    answer = older.submit()
+    assert answer.status_code == 409
+    assert "Attempt 1" not in desk.page()
+
+
+def test_a_second_click_uses_no_attempt(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    desk.submit()
+    answer = desk.submit()
+    assert answer.status_code == 409
+    assert "the same as in your last attempt" in answer.text
+
+
+def test_before_opening_and_after_closing(
+    database: Database, client_for: ClientFor, clock: Clock
+) -> None:
+    lab = open_lab(database, client_for, closes_at=NOON + timedelta(days=8))
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    clock.now = NOON + timedelta(days=9)
+    again = lab.desk(lab.student)
+    again.page()
+    answer = again.submit()
+    assert answer.status_code == 409
+    assert "closed" in answer.text
+
+
+def test_late_is_said(lab: Lab, clock: Clock) -> None:
+    clock.now = NOON + timedelta(days=7, minutes=1)
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    assert 'class="status late"' in desk.verdict(desk.submit())
+
+
+def test_without_htmx_the_form_leads_to_the_verdict(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    values = {"revision": str(desk.revision)}
+    answer = desk.client.post(f"{desk.address}/submissions", data=values)
+    assert answer.status_code == 303
+    assert desk.client.get(answer.headers["location"]).status_code == 200
+
+
+def test_while_it_is_marked_the_page_says_so(
+    lab: Lab, database: Database, app: FastAPI, clock: Clock
+) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(RIGHT)
+    with database.write() as session:
+        program = {"version": 1, "name": "wash_sump"}
+        waiting = make_submission(session, lab.assignment, lab.student, program=program)
+    page = desk.client.get(f"/submissions/{waiting.id}").text
+    assert "is being marked" in page
+    progress = desk.client.get(f"/submissions/{waiting.id}/progress")
+    assert "is being marked" in progress.text
+    mark(database, app.state.catalogue, waiting.id, clock)
+    progress = desk.client.get(f"/submissions/{waiting.id}/progress")
+    assert progress.headers["HX-Refresh"] == "true"
+
+
+def test_what_was_left_is_marked_at_the_next_start(
+    lab: Lab, database: Database, app: FastAPI, clock: Clock
+) -> None:
+    with database.write() as session:
+        program = {"version": 1, "name": "wash_sump"}
+        first = make_submission(session, lab.assignment, lab.student, program=program)
+        second = make_submission(session, lab.assignment, lab.classmate, program=program)
+    worker = Worker(database, app.state.catalogue, clock)
+    worker.start()
+    worker.stop()
+    with database.read() as session:
+        for each in (first, second):
+            found = find_submission(session, each.id)
+            assert found is not None
+            assert found.state is SubmissionState.MARKED
+
+
+def test_one_program_that_cannot_be_marked_stops_no_other(
+    lab: Lab, database: Database, app: FastAPI, clock: Clock
+) -> None:
+    with database.write() as session:
+        broken = make_submission(session, lab.assignment, lab.student, program={"version": 99})
+        program = {"version": 1, "name": "wash_sump"}
+        good = make_submission(session, lab.assignment, lab.classmate, program=program)
+    worker = Worker(database, app.state.catalogue, clock)
+    worker.start()
+    worker.stop()
+    with database.read() as session:
+        states = [find_submission(session, each.id) for each in (broken, good)]
+    assert [each.state for each in states if each] == [
+        SubmissionState.QUEUED,
+        SubmissionState.MARKED,
+    ]
+
+
+def test_a_verdict_is_the_authors_and_their_instructors(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(OVERFILLS)
+    address = desk.submit().headers["HX-Redirect"]
+    assert lab.client_for(lab.classmate).get(address).status_code == 404
+    assert lab.client_for(lab.classmate).get(f"{address}/progress").status_code == 404
+    assert lab.client_for(lab.instructor).get(address).status_code == 200
