@@ -1,13 +1,14 @@
 """The acceptance run: replay the suite on a program and judge each requirement."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from server.ladder.program import Program
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise, Requirement
+from server.marking.failure_cause import causes_of_failure
 from server.marking.machine import Assembled, assemble
 from server.marking.patterns import Check, StructureRule
 from server.marking.phrases import failed, idle, known_by_scenarios
@@ -76,7 +77,7 @@ def _judge(
     if failure is not None:
         shown = evidence_of(exercise, assembled, failure.monitor, failure.scenario, failure.scan)
         sentence = failed(requirement, failure.check, shown)
-        kept = shown if evidence else None
+        kept = _with_causes(exercise, program, failure, shown) if evidence else None
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
     scenarios: set[int] = set()
     for check, monitor in _monitors(requirement, assembled, number):
@@ -93,6 +94,14 @@ def _judge(
     scans = int(np.sum(result.scans[sorted(scenarios)]))
     known = known_by_scenarios(len(scenarios), scans * assembled.machine.period_ms)
     return _verdict(requirement, Status.MET, known, "")
+
+
+def _with_causes(
+    exercise: Exercise, program: Program, failure: Failure, shown: Evidence
+) -> Evidence:
+    scenario = exercise.scenarios[failure.scenario]
+    causes = causes_of_failure(exercise, program, failure.check, scenario, failure.scan)
+    return replace(shown, causes=causes)
 
 
 def _monitors(
