@@ -1,5 +1,6 @@
 """A database that is new, old, newer, locked, damaged or not to be had."""
 
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -8,9 +9,12 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import text
 
+from server.paths import MIGRATIONS
+from server.store import migration
+from server.store.courses import SectionRole
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import ALL_TABLES, migrate
-from tests.factories import make_user
+from tests.factories import make_section, make_user
 
 
 def trouble_with(database: Database) -> str:
@@ -79,3 +83,33 @@ def test_rows_that_refer_to_nothing_stop_a_migration(database: Database) -> None
         driver.execute("INSERT INTO enrolments VALUES (7, 8, 'student')")
         connection.invalidate()
     assert "2 rows that refer to rows which are gone" in trouble_with(database)
+
+
+MAKES_USERS_ANEW = """
+from alembic import op
+import sqlalchemy as sa
+
+revision = "9000"
+down_revision = "{head}"
+
+
+def upgrade() -> None:
+    with op.batch_alter_table("users", recreate="always") as users:
+        users.add_column(sa.Column("pronouns", sa.String(20)))
+"""
+
+
+def test_a_table_that_is_made_anew_keeps_the_rows_that_refer_to_it(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with database.write() as session:
+        make_section(session, (make_user(session), SectionRole.STUDENT))
+        head = session.scalar(text("SELECT version_num FROM alembic_version"))
+    later = tmp_path / "migrations"
+    shutil.copytree(MIGRATIONS, later)
+    (later / "versions" / "9000_later.py").write_text(MAKES_USERS_ANEW.format(head=head))
+    monkeypatch.setattr(migration, "MIGRATIONS", later)
+    migrate(database)
+    with database.read() as session:
+        assert session.scalar(text("SELECT count(*) FROM enrolments")) == 1
+        assert session.scalar(text("SELECT count(pronouns) FROM users")) == 0

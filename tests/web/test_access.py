@@ -5,6 +5,7 @@ assignment and to one student's submission in it.
 """
 
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from fastapi.routing import APIRoute
@@ -16,7 +17,7 @@ from server.store.database import Database
 from server.store.people import Role, User
 from server.web.access import RULES
 from server.web.app import routes
-from tests.factories import make_assignment, make_marked, make_section, make_user
+from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
 
 NOBODY = "nobody"
 EVERYBODY = {
@@ -138,3 +139,16 @@ def test_a_number_that_was_never_given_out(
             path = route.path.format(**dict.fromkeys(ids, number))
             answer = client_for(people["instructor"]).request(method, path)
             assert answer.status_code == 404, (method, path)
+
+
+def test_an_exercise_that_is_not_open_does_not_exist_for_students(
+    world: tuple[dict[str, User | None], dict[str, int]],
+    client_for: Callable[[User | None], TestClient],
+    clock: Clock,
+) -> None:
+    people, ids = world
+    clock.now = NOON - timedelta(days=2)
+    path = f"/assignments/{ids['assignment_id']}"
+    assert client_for(people["author"]).get(path).status_code == 404
+    for who in TEACHES:
+        assert client_for(people[who]).get(path).status_code != 404
