@@ -8,7 +8,7 @@ Sound where an item goes less than its own length and less than from eye to eye 
 it is seen at every eye that it passes, so that a stretch empties only past the eye at its end.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -60,6 +60,10 @@ class Regions:
                     within = any(f - a.at >= length and f < b.at for f in fronts)
                     planes[self.stretches[a.tag, b.tag]] = within
         return planes
+
+    def coasting_at(self, speeds: Mapping[str, float]) -> dict[int, bool]:
+        """The same for the belts that run up and down, with speeds by the belt's name."""
+        return {plane: speeds[name] > 0 for name, plane in self._coasting.items()}
 
     def coasting(self, belt: Belt, on: int) -> int:
         """A plane: the belt may move; with a run-up also for any time after it went off."""

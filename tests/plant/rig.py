@@ -57,7 +57,7 @@ class Rig:
         self.bits = self.machine.initial.copy()
         self.quantities = self.machine.quantities.copy()
         self.parameters = self.machine.parameters.copy()
-        self._physics("sense")
+        self.sense()
 
     def turn(self, name: str, on: bool, lanes: np.uint64 = ALL) -> None:
         """Switch an actuator, or a hand control as ``panel.<name>``."""
@@ -76,7 +76,11 @@ class Rig:
         for _ in range(scans):
             execute(m.code, section.first, section.last, self.bits, m.initial, m.table)
             self._physics("advance")
-            self._physics("sense")
+            self.sense()
+
+    def sense(self) -> None:
+        """Take the senses again, after quantities were set."""
+        self._physics("sense")
 
     def value(self, name: str, lane: int = 0) -> float:
         """A quantity in one lane."""
@@ -89,7 +93,7 @@ class Rig:
         signal = self.machine.symbols[name]
         assert isinstance(signal, Quantity)
         self.quantities[signal.row] = value
-        self._physics("sense")
+        self.sense()
 
     def sensed(self, tag: str, lane: int = 0) -> int:
         """What the plant actuates: 0 or 1, or a transmitter's INT."""

@@ -1,0 +1,143 @@
+"""Every concrete run, seen as regions, is a path of the abstract step: rates, speeds and timings
+are drawn widely."""
+
+from hypothesis import given, note, settings
+from hypothesis import strategies as st
+from numpy.random import default_rng
+
+from server.plant.model import (
+    Axis,
+    Belt,
+    ConveyorPlant,
+    Eye,
+    Feeder,
+    LevelSwitch,
+    Outlet,
+    Plant,
+    PositionSwitch,
+    Pusher,
+    Stop,
+    Stream,
+    TankPlant,
+    Vessel,
+)
+from server.plant.physics import insert_item
+from tests.plant.paths import Abstract, Threshold, missing, wander
+from tests.plant.rig import Rig
+
+PERIOD_MS = 100
+seeds = st.integers(0, 2**32)
+
+
+def check(plant: Plant, thresholds: list[Threshold], seed: int, scans: int = 60) -> None:
+    rng = default_rng(seed)
+    rig = Rig(plant, PERIOD_MS, thresholds)
+    abstract = Abstract(plant, thresholds, PERIOD_MS)
+    for name, gauge in rig.step.gauges.items():
+        if name.endswith((".level", ".position")):
+            assert gauge.row is not None
+            rig.quantities[gauge.row] = rng.uniform(gauge.low, gauge.high, 64)
+    for name, row in rig.machine.parameter_rows.items():
+        if name.endswith((".rate", ".drain", ".forward", ".back", ".speed", ".scans")):
+            rig.parameters[row] *= rng.uniform(0.1, 1.0, 64)
+    if isinstance(plant, ConveyorPlant):
+        scatter(plant, rig, rng.uniform(0, plant.length, (64, 4)).tolist())
+    rig.sense()
+    found = wander(rig, abstract, rng, scans)
+    note(f"{len(found.before)} transitions, {len(abstract.choices)} choices")
+    assert missing(abstract, found) == []
+
+
+def scatter(plant: ConveyorPlant, rig: Rig, places: list[list[float]]) -> None:
+    """Lay items down at random, differently in each lane, every other one marked."""
+    line = rig.step.line if hasattr(rig.step, "line") else None
+    assert line is not None
+    for lane, fronts in enumerate(places):
+        for number, front in enumerate(fronts):
+            insert_item(rig.quantities, line.base, line.slots, plant.pitch, lane, front, number % 2)
+
+
+heights = st.floats(0.05, 1.0)
+hysteresis = st.floats(0.001, 0.04)
+
+
+@st.composite
+def axes(draw: st.DrawFn) -> tuple[tuple[Axis, ...], tuple[PositionSwitch, ...]]:
+    times = st.floats(0.3, 20.0)
+    axis = Axis("lift", "up", draw(st.sampled_from([None, "down"])), draw(times), draw(times))
+    middle = draw(st.lists(st.floats(10, 90), max_size=1))
+    switches = [PositionSwitch(f"ZS-{n}", "lift", at) for n, at in enumerate([0, 100, *middle])]
+    return draw(st.sampled_from([((axis,), tuple(switches)), ((), ())]))
+
+
+@st.composite
+def tanks(draw: st.DrawFn) -> tuple[TankPlant, list[Threshold]]:
+    rates, ends = st.floats(1e-4, 0.1), st.sampled_from([None, "first", "second"])
+    vessels = (Vessel("first", draw(st.floats(0.05, 2)), 1.0), Vessel("second", 0.3, 1.0))
+    streams = []
+    for number in range(draw(st.integers(1, 3))):
+        source, target = draw(st.tuples(ends, ends).filter(lambda pair: pair[0] != pair[1]))
+        actuator = draw(st.sampled_from([None, "pump"]))
+        streams.append(Stream(f"s{number}", f"P-{number}", draw(rates), source, target, actuator))
+    target = draw(st.sampled_from([None, "second"]))
+    outlet = Outlet("drain", "LV-1", "first", draw(st.floats(0.005, 0.2)), 0.62, target, "valve")
+    switches = [
+        LevelSwitch(f"LS-{number}", vessel, height, draw(hysteresis))
+        for vessel in ("first", "second")
+        for number, height in enumerate(draw(st.lists(heights, max_size=3)), 10 * len(vessel))
+    ]
+    moved, positions = draw(axes())
+    plant = TankPlant(
+        vessels, tuple(streams), draw(st.sampled_from([(outlet,), ()])), tuple(switches), (),
+        moved, positions,
+    )  # fmt: skip
+    near = [(f"{s.vessel}.level", s.height - s.hysteresis / 2) for s in switches]
+    return plant, draw(st.lists(st.sampled_from(near), max_size=2)) if near else []
+
+
+@settings(deadline=None, max_examples=25)
+@given(tanks(), seeds)
+def test_tank_runs_are_paths(drawn: tuple[TankPlant, list[Threshold]], seed: int) -> None:
+    check(*drawn, seed)
+
+
+@st.composite
+def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
+    length = draw(st.floats(0.1, 0.4))
+    places = st.floats(0.05, 1.95)
+    fastest = min(length, 0.05) * 1000 / PERIOD_MS  # eyes are at least 0.05 m apart
+    speeds, run_ups = st.floats(0.05, 0.99 * fastest), st.sampled_from([0.0, 0.35])
+    cut = draw(st.floats(0.3, 1.7))
+    belts = (
+        Belt("b1", "M-1", cut, draw(speeds), "motor_1", draw(run_ups)),
+        Belt("b2", "M-2", 2.0 - cut, draw(speeds), draw(st.sampled_from([None, "motor_2"]))),
+    )
+    apart = st.lists(places, max_size=3, unique_by=lambda at: round(at / 0.1))
+    ats = sorted(draw(apart))
+    ats = [at for at, ahead in zip(ats, [*ats[1:], 9.0], strict=False) if ahead - at > 0.05]
+    eyes = [Eye(f"YS-{n}", at, draw(st.booleans())) for n, at in enumerate(ats)]
+    beside = draw(st.booleans())
+    if eyes and beside:
+        eyes.append(Eye("YS-9", eyes[0].at, not eyes[0].marked_only))
+    pushers = [
+        Pusher(f"p{n}", f"YV-{n}", at, f"push_{n}")
+        for n, at in enumerate(draw(st.lists(places, max_size=1)))
+    ]
+    stops = [
+        Stop(f"g{n}", f"XV-{n}", at, f"gate_{n}")
+        for n, at in enumerate(draw(st.lists(places, max_size=1)))
+    ]
+    feeder = Feeder(draw(st.floats(0.1, 4.0)), draw(st.integers(0, 2)))
+    plant = ConveyorPlant(
+        "items", belts, length, draw(st.sampled_from([0.0, 0.1])), eyes=tuple(eyes),
+        feeder=draw(st.sampled_from([None, feeder])), stops=tuple(stops), pushers=tuple(pushers),
+    )  # fmt: skip
+    counts = ["items.fed", "items.passed", *(f"{p.name}.pushed" for p in pushers)]
+    counted = st.tuples(st.sampled_from(counts), st.sampled_from([1.0, 2.0]))
+    return plant, draw(st.lists(counted, max_size=1))
+
+
+@settings(deadline=None, max_examples=40)
+@given(conveyors(), seeds)
+def test_conveyor_runs_are_paths(drawn: tuple[ConveyorPlant, list[Threshold]], seed: int) -> None:
+    check(*drawn, seed)
