@@ -71,3 +71,8 @@ class Exercise:
     feedback: FeedbackPolicy
     outcomes: dict[str, str]
     suite_hash: str
+
+    def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
+        """The scenarios in which requirement ``number`` is judged."""
+        name = self.requirements[number].id
+        return tuple(s for s in self.scenarios if not s.judges or name in s.judges)

@@ -160,9 +160,8 @@ def assemble_abstract(
 
 def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
     """Where the scenarios of a requirement begin: the actions, and the abstract planes then."""
-    name = exercise.requirements[requirement].id
     found: dict[tuple[tuple[int, bool], ...], Start] = {}
-    beginnings = [()] + [s.start for s in exercise.scenarios if not s.judges or name in s.judges]
+    beginnings = [(), *(s.start for s in exercise.scenarios_judging(requirement))]
     for actions in beginnings:
         values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
         items = [(a.position, a.marked) for a in actions if isinstance(a, Place)]

@@ -14,7 +14,7 @@ from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, NotAbstract, assemble_abstract
 from server.marking.patterns import StructureRule
-from server.marking.scenario import Turn
+from server.marking.scenario import faults_in
 from server.marking.search import MAX_CHOICES, SearchResult, Trail, search
 from server.scan.assembler import Bit, Machine
 from server.scan.lanes import ALL
@@ -72,19 +72,6 @@ def provable(exercise: Exercise, number: int) -> bool:
     return any(not isinstance(check.property, StructureRule) for check in checks)
 
 
-def faults_of(exercise: Exercise, number: int) -> frozenset[str]:
-    """The faults under which a requirement is judged: those of its scenarios."""
-    name = exercise.requirements[number].id
-    return frozenset(
-        action.control
-        for scenario in exercise.scenarios
-        if not scenario.judges or name in scenario.judges
-        for actions in (scenario.start, *(step.actions for step in scenario.steps))
-        for action in actions
-        if isinstance(action, Turn) and action.on and action.control.startswith("fault.")
-    )
-
-
 def prove(
     exercise: Exercise, program: Program, number: int, *, work: int = MOST_TRANSITIONS
 ) -> Proof:
@@ -114,7 +101,7 @@ def _attempt(exercise: Exercise, program: Program, number: int, timers: Timers, 
             exercise,
             program,
             number,
-            faults=faults_of(exercise, number),
+            faults=faults_in(exercise.scenarios_judging(number)),
             exact_timers=timers is not Timers.ANY,
         )
     except NotAbstract as missing:

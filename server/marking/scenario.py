@@ -1,5 +1,6 @@
 """Scenarios: a starting state of plant and panel, and a timeline of actions and faults."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -73,3 +74,14 @@ class Scenario:
     open: bool = False
     judges: tuple[str, ...] = ()
     run_on_ms: int = 2000
+
+
+def faults_in(scenarios: Iterable[Scenario]) -> frozenset[str]:
+    """The faults that come in any of the scenarios, by their control's name."""
+    return frozenset(
+        action.control
+        for scenario in scenarios
+        for actions in (scenario.start, *(step.actions for step in scenario.steps))
+        for action in actions
+        if isinstance(action, Turn) and action.on and action.control.startswith("fault.")
+    )

@@ -21,6 +21,7 @@ COMPILED_SOURCES: tuple[str, ...] = (
     "plant/physics.py",
     "plant/loop.py",
     "marking/rehearsal.py",
+    "marking/random_timeline.py",
     "marking/search.py",
 )
 """Files with jitted code or constants that it reads, below ``server``."""
