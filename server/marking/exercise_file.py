@@ -92,7 +92,11 @@ def build_exercise(document: Document, slug: str) -> Exercise:
 
 def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exercise:
     """The exercise with observer, requirements and scenarios."""
-    signals = signals_of(bare)
+    try:
+        signals = signals_of(bare)
+    except ValueError as fault:
+        document.fault(("plant",), str(fault))
+        return bare
     observer = NO_OBSERVER
     if form.observer is not None:
         observer = read_observer(document, ("observer",), form.observer, signals)

@@ -6,7 +6,7 @@ exercise is plain data: nothing in it is ever evaluated by Python.
 
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import Discriminator, Field, Tag
+from pydantic import AfterValidator, Discriminator, Field, Tag
 
 from server.marking.exercise import Release, RequirementKind
 from server.marking.form import (
@@ -27,6 +27,7 @@ MAX_REQUIREMENTS = 40
 MAX_SCENARIOS = 64
 """One lane each."""
 MAX_STEPS = 100
+MAX_PERIOD_MS = 1000
 
 Switch: TypeAlias = Literal["on", "off"]
 
@@ -131,7 +132,11 @@ AnyCheck: TypeAlias = Annotated[
     | Annotated[LastsPart, Tag("<lasts>")]
     | Annotated[SteadyPart, Tag("<steady>")]
     | Annotated[UsesPart, Tag("<uses>")],
-    Discriminator(_check_tag),
+    Discriminator(
+        _check_tag,
+        custom_error_type="check",
+        custom_error_message=f"A check has one of the keys {', '.join(CHECKS)}",
+    ),
 ]
 
 
@@ -192,6 +197,12 @@ class FeedbackPart(Part):
     chart_from_attempt: Annotated[int, Field(ge=1, le=1000)] | None = None
 
 
+def _period(ms: int) -> int:
+    if not 1 <= ms <= MAX_PERIOD_MS:
+        raise ValueError(f"A scan takes 1 ms to {MAX_PERIOD_MS} ms.")
+    return ms
+
+
 class ExerciseForm(Part):
     """The whole file."""
 
@@ -199,7 +210,7 @@ class ExerciseForm(Part):
     title: Line
     version: Annotated[int, Field(ge=1)] = 1
     summary: Line
-    scan_period: Milliseconds = 10
+    scan_period: Annotated[Milliseconds, AfterValidator(_period)] = 10
     outcomes: dict[str, Line] = Field(default_factory=dict)
     feedback: FeedbackPart = FeedbackPart()
     statement: Text

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from server.ladder.elements import BLOCK_TYPES
 from server.ladder.messages import Message, Place, ProgramError, error
-from server.ladder.program import Block, Element, Name, Program, Variable, walk
+from server.ladder.program import Block, Comparison, Element, Name, Program, Variable, walk
 from server.ladder.text_form import parse_source
 from server.ladder.validation import errors
 from server.marking.conditions import bit_faults, element_faults
@@ -21,7 +21,7 @@ _BEFORE, _BEHIND = "PROGRAM observer\n", "\nEND_PROGRAM\n"
 
 
 def read_observer(
-    document: Document, path: FieldPath, text: str, signals: Mapping[str, Signal]
+    document: Document, path: FieldPath, text: str, signals: dict[str, Signal]
 ) -> Program:
     """The observer at ``path``; what is wrong with it is noted in the document."""
     try:
@@ -54,7 +54,7 @@ def _signals_of(variable: Variable) -> Iterator[tuple[str, Signal]]:
         yield variable.symbol, kinds[variable.type]
 
 
-def _faults(program: Program, signals: Mapping[str, Signal]) -> Iterator[Message]:
+def _faults(program: Program, signals: dict[str, Signal]) -> Iterator[Message]:
     for variable in program.variables:
         place = Place(symbol=variable.symbol)
         if variable.symbol in signals:
@@ -66,12 +66,10 @@ def _faults(program: Program, signals: Mapping[str, Signal]) -> Iterator[Message
     for message in errors(program):
         if not _may_be_a_signal(program, message):
             yield message
-    # The observer does not see measured quantities: a check compares them.
-    visible: dict[str, Signal] = {n: s for n, s in signals.items() if not isinstance(s, Quantity)}
-    visible |= own_signals(program)
+    known = signals | own_signals(program)
     for number, rung in enumerate(program.rungs):
         for path, element in walk(rung.network):
-            for _, sentence in _reference_faults(element, visible):
+            for _, sentence in _reference_faults(element, known):
                 yield error("signal", Place(rung=number, path=path), sentence)
 
 
@@ -86,6 +84,11 @@ def _may_be_a_signal(program: Program, message: Message) -> bool:
 
 
 def _reference_faults(element: Element, signals: Mapping[str, Signal]) -> Iterator[tuple[str, str]]:
+    if isinstance(element, Comparison):
+        for side in (element.left, element.right):
+            if isinstance(side, Name) and isinstance(signals.get(side.symbol.lower()), Quantity):
+                name = side.symbol.lower()
+                yield name, f"{name} is measured; an observer can't compare it. Do so in a check."
     if isinstance(element, Block):
         for wired in element.inputs:
             if isinstance(wired.operand, Name):

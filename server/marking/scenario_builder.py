@@ -57,13 +57,14 @@ class ScenarioBuilder:
         if (part.within is None) != (when is None):
             missing, there = ("within", "when") if when is not None else ("when", "within")
             self._document.fault_of_key((*path, there), f"'{missing}' is missing beside '{there}'.")
-        yield Step(tuple(self._actions(path, part)), part.after or 0, when, part.within or 0)
-        if part.tap:
-            yield Step(tuple(self._turns((*path, "tap"), part.tap, on=False)), TAP_MS)
+        tapped = tuple(self._turns((*path, "tap"), part.tap, on=True))
+        actions = (*tapped, *self._actions(path, part))
+        yield Step(actions, part.after or 0, when, part.within or 0)
+        if tapped:
+            yield Step(tuple(Turn(pressed.control, False) for pressed in tapped), TAP_MS)
 
     def _actions(self, path: FieldPath, part: StepPart) -> Iterator[Action]:
         yield from self._turns((*path, "press"), part.press, on=True)
-        yield from self._turns((*path, "tap"), part.tap, on=True)
         yield from self._turns((*path, "release"), part.release, on=False)
         yield from self._turns((*path, "turn on"), part.turn_on, on=True)
         yield from self._turns((*path, "turn off"), part.turn_off, on=False)

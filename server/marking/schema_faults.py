@@ -1,5 +1,6 @@
 """What the schema refuses in a document, in our own words and with its place."""
 
+from collections.abc import Sequence
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
@@ -17,9 +18,18 @@ def validated(document: Document, form: type[Form]) -> Form | None:
     try:
         return form.model_validate(document.data)
     except ValidationError as refused:
-        for detail in refused.errors(include_url=False):
-            _note(document, detail, form)
+        details = refused.errors(include_url=False)
+        for detail in details:
+            if not _follows(detail, details):
+                _note(document, detail, form)
         return None
+
+
+def _follows(detail: ErrorDetails, details: Sequence[ErrorDetails]) -> bool:
+    """Whether a list is only too short because of what is wrong with its items."""
+    place = detail["loc"]
+    within = (d["loc"][: len(place)] == place and len(d["loc"]) > len(place) for d in details)
+    return detail["type"] == "too_short" and any(within)
 
 
 def _note(document: Document, detail: ErrorDetails, form: type[BaseModel]) -> None:
@@ -32,10 +42,8 @@ def _note(document: Document, detail: ErrorDetails, form: type[BaseModel]) -> No
             document.fault(path[:-1], f"'{name}' is missing here. Add it.")
         case "extra_forbidden":
             document.fault_of_key(path, f"{shortened(name)} is not known here. {_mend(name, form)}")
-        case "union_tag_not_found":
-            document.fault(path, f"This is none of the known forms. {_known(context)}")
-        case "union_tag_invalid":
-            document.fault(path, f"{shortened(str(context['tag']))} is not known here.")
+        case "check":
+            document.fault(path, f"{detail['msg']}.")
         case "value_error":
             document.fault(path, str(context["error"]))
         case "model_type" | "model_attributes_type" | "dict_type":

@@ -59,7 +59,7 @@ def rule_fault(rule: StructureRule, symbols: Collection[str]) -> tuple[str, str]
         if value and field_name not in (*known.needs, *known.may):
             return field_name, f"The rule {rule.rule!r} has no '{field_name}'. Leave it out."
         if value and value not in allowed:
-            return field_name, f"{shortened(value)} is not known here. Known: {_list(allowed)}."
+            return field_name, f"{shortened(value)} is not known here. Known are {_list(allowed)}."
     if rule.count != 1 and "times" not in known.may:
         return "times", f"The rule {rule.rule!r} has no 'times'. Leave it out."
     return None
