@@ -10,6 +10,7 @@ from server.marking.exercise import Exercise
 from server.marking.machine import Assembled
 from server.marking.patterns import Check, Expression, Response, StructureRule
 from server.marking.replay import Trace, trace
+from server.marking.scenario import Scenario
 from server.marking.verdict import Evidence, Lane
 from server.scan.assembler import Bit, Quantity, Signal
 
@@ -39,7 +40,7 @@ def names_in(check: Check) -> tuple[str, ...]:
 
 
 def evidence_of(
-    exercise: Exercise, assembled: Assembled, monitor: int, scenario: int, scan: int
+    exercise: Exercise, assembled: Assembled, monitor: int, scenario: Scenario, scan: int
 ) -> Evidence:
     """Replay a scenario up to a little after ``scan`` and show what a monitor saw there."""
     period = assembled.machine.period_ms
@@ -48,7 +49,7 @@ def evidence_of(
     circuit = assembled.monitors[monitor]
     probes: dict[str, Signal] = {"?asked": Bit(circuit.asked), "?answer": Bit(circuit.answer)}
     run_to = scan + AFTER_MS // period
-    traced = trace(assembled, exercise.scenarios[scenario], shown | probes, run_to + 1)
+    traced = trace(assembled, scenario, shown | probes, run_to + 1)
     last = traced.scans - 1
     asked, answered, broken = None, None, False
     allowed = None
@@ -57,8 +58,8 @@ def evidence_of(
         asked, answered, broken = _response(traced, scan, allowed // period)
     first = max(0, min(scan, scan if asked is None else asked) - BEFORE_MS // period)
     return Evidence(
-        scenario=exercise.scenarios[scenario].name,
-        open=exercise.scenarios[scenario].open,
+        scenario=scenario.name,
+        open=scenario.open,
         at_ms=scan * period,
         from_ms=first * period,
         to_ms=last * period,
