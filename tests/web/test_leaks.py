@@ -103,13 +103,11 @@ def mistakes(desk: Desk, submission: str) -> None:
 def test_no_mark_reaches_a_student(
     database: Database, client_for: ClientFor, exercises: Path, feedback: Feedback
 ) -> None:
-    hidden = (
-        [s.name for s in found.scenarios if not s.open]
-        if (found := Catalogue(exercises).find("wash-sump"))
-        else []
-    )
-    assert all(FORBIDDEN.search(name) for name in hidden)
+    exercise = Catalogue(exercises).find("wash-sump")
+    assert exercise is not None
+    hidden = [scenario.name for scenario in exercise.scenarios if not scenario.open]
     assert hidden
+    assert all(FORBIDDEN.search(name) for name in hidden)
     lab = open_lab(database, client_for, feedback=feedback)
     desk = lab.desk(lab.student)
     seen = Seen(desk.client)
