@@ -51,7 +51,7 @@ REQUIREMENTS = (
     requirement(
         "R1",
         Response(
-            when("start_pb AND stop_pb AND NOT sump_high"),
+            when("start_pb AND stop_pb AND NOT sump_high AND power"),
             when("fill_pump"),
             within_ms=50,
             until=when("NOT stop_pb OR sump_high OR NOT power"),
@@ -65,8 +65,13 @@ REQUIREMENTS = (
     ),
     requirement(
         "R4",
-        Response(when("sump_high"), when("lamp"), within_ms=50),
-        Response(when("NOT sump_high"), when("NOT lamp"), within_ms=50),
+        Response(
+            when("sump_high AND power"),
+            when("lamp"),
+            within_ms=50,
+            unless=when("NOT sump_high OR NOT power"),
+        ),
+        Response(when("NOT sump_high"), when("NOT lamp"), within_ms=50, unless=when("sump_high")),
     ),
     requirement("R5", Never(when("fill_pump AND NOT power"), when("NOT power"))),
 )

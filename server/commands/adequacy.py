@@ -1,0 +1,82 @@
+"""Try an exercise's suite on its reference programs and on variants with one fault."""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+
+from server.commands.exercises import find_exercise
+from server.marking.adequacy import Adequacy, Fate, Finding, adequacy
+from server.marking.document import FileFault
+from server.marking.exercise import Exercise
+from server.marking.exercise_file import load_exercise
+from server.marking.reference_programs import load_programs
+from server.marking.scenario_text import scenario_text
+
+ADEQUATE, WANTING, BAD_INPUT = 0, 1, 2
+"""Exit status: all told apart; a right program fails, or a wrong one passes; refused."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")
+    parser.add_argument("--json", action="store_true", help="print the counts as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the counts and every variant that the suite does not catch."""
+
+    try:
+        folder = find_exercise(arguments.exercise)
+        exercise = load_exercise(folder)
+        programs = load_programs(folder, exercise)
+    except FileFault as fault:
+        print(fault, file=sys.stderr)
+        return BAD_INPUT
+    found = adequacy(exercise, programs)
+    if arguments.json:
+        print(json.dumps(counts(found)))
+    else:
+        print("\n".join(_report(found, exercise)))
+    return WANTING if found.right_failed or found.wrong_passed or found.survivors else ADEQUATE
+
+
+def counts(found: Adequacy) -> dict[str, int]:
+    """The figures of one exercise, as ``--json`` prints them."""
+
+    return {
+        "right": found.right,
+        "right_failed": len(found.right_failed),
+        "wrong": found.wrong,
+        "wrong_passed": len(found.wrong_passed),
+        "variants": len(found.findings),
+        "equivalent": found.count(Fate.SAME, Fate.RIGHT),
+        "survived": len(found.survivors),
+    }
+
+
+def _report(found: Adequacy, exercise: Exercise) -> Iterator[str]:
+
+    yield found.exercise
+    yield f"  {found.right} right programs, {len(found.right_failed)} of them fail"
+    yield from (f"    {name} fails" for name in found.right_failed)
+    yield f"  {found.wrong} wrong programs, {len(found.wrong_passed)} of them pass"
+    yield from (f"    {name} passes" for name in found.wrong_passed)
+    yield (
+        f"  {len(found.findings)} variants with one fault: {found.count(Fate.CAUGHT)} caught, "
+        f"{found.count(Fate.SAME)} give the same outputs, "
+        f"{found.count(Fate.RIGHT)} meet every requirement, {len(found.survivors)} survived"
+    )
+    for survivor in found.survivors:
+        yield from _survivor(survivor, exercise)
+
+
+def _survivor(survivor: Finding, exercise: Exercise) -> Iterator[str]:
+
+    yield ""
+    yield f"  {survivor.original}: {survivor.variant.sentence}"
+    number, reason = survivor.requirement, survivor.reason
+    if survivor.scenario is None:
+        yield f"    {number} may fail, but no scenario is known in which it does. {reason}"
+    else:
+        yield f"    {number} fails in this scenario. {reason}".rstrip()
+        yield from scenario_text(survivor.scenario, exercise).splitlines()

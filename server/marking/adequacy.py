@@ -1,0 +1,146 @@
+"""How good an acceptance suite is: which single-fault variants of right programs it catches.
+
+A variant is *caught* when the written scenarios find some requirement not met or not exercised.
+The others are judged by what the requirements speak of (as in property-based mutation testing: E.
+Bartocci, L. Mariani, D. Nickovic, D. Yadav, 'Property-Based Mutation Testing', ICST 2023: a mutant
+counts only if it can change whether a property holds). A variant is *equivalent* when it is shown
+
+- to give the same outputs as its original in every scan, whatever happens at its inputs, or
+- to meet every requirement itself: each is proved, so it is one more right program.
+
+Every other variant has *survived*: a requirement is violated by it in a run that the suite does
+not have, or nobody has shown that there is no such run. So no doubt counts for the suite.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from server.ladder.points import Direction
+from server.ladder.program import Program
+from server.marking.catching import complaints
+from server.marking.counterexample import replay_suspicion
+from server.marking.equivalence import compare
+from server.marking.exercise import Exercise
+from server.marking.proof import Outcome, Proof, provable, prove
+from server.marking.reference_programs import ReferenceProgram
+from server.marking.scenario import Scenario
+from server.marking.variants import Variant, variants
+from server.marking.verdict import Status
+
+
+class Fate(StrEnum):
+    """What became of one variant."""
+
+    CAUGHT = "caught"
+    SAME = "gives the same outputs"
+    RIGHT = "meets every requirement"
+    SURVIVED = "survived"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A variant and its fate.
+
+    A survivor has the requirement that it should have failed with a ``scenario`` that shows it, or
+    the requirement that could not be settled with a ``reason``.
+    """
+
+    original: str
+    variant: Variant
+    fate: Fate
+    requirement: str = ""
+    scenario: Scenario | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Adequacy:
+    """The figures of one exercise. ``right_failed`` and ``wrong_passed`` name files."""
+
+    exercise: str
+    right: int
+    right_failed: tuple[str, ...]
+    wrong: int
+    wrong_passed: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+    def count(self, *fates: Fate) -> int:
+        """How many variants had one of these fates."""
+        return sum(finding.fate in fates for finding in self.findings)
+
+    @property
+    def survivors(self) -> tuple[Finding, ...]:
+        """The variants that the suite should catch, or may have to."""
+        return tuple(f for f in self.findings if f.fate is Fate.SURVIVED)
+
+
+def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequacy:
+    """Try the suite on the reference programs and on every variant of the right ones.
+
+    Variants that several right programs have in common are tried once.
+    """
+    known = list(programs)
+    failed = {p.file.name: bool(complaints(exercise, p.program, first_only=True)) for p in known}
+    right = [p for p in known if p.right]
+    tried: set[Program] = {p.program for p in right}
+    findings: list[Finding] = []
+    for original in right:
+        for variant in variants(original.program):
+            if variant.program not in tried:
+                tried.add(variant.program)
+                findings.append(judge(exercise, original, variant))
+    return Adequacy(
+        exercise=exercise.slug,
+        right=len(right),
+        right_failed=tuple(p.file.name for p in right if failed[p.file.name]),
+        wrong=len(known) - len(right),
+        wrong_passed=tuple(p.file.name for p in known if not p.right and not failed[p.file.name]),
+        findings=tuple(findings),
+    )
+
+
+def judge(exercise: Exercise, original: ReferenceProgram, variant: Variant) -> Finding:
+    """Say what becomes of one variant of a right program."""
+    name = original.file.name
+    found = complaints(exercise, variant.program, first_only=True)
+    if found:
+        return Finding(name, variant, Fate.CAUGHT, exercise.requirements[min(found)].id)
+    observed = [
+        point.address
+        for point in (*exercise.points, *exercise.internal_bits)
+        if point.direction is not Direction.INPUT
+    ]
+    alike = compare(original.program, variant.program, observed, period_ms=exercise.period_ms)
+    if alike.same:
+        return Finding(name, variant, Fate.SAME)
+    return _settled(exercise, original, variant)
+
+
+def _settled(exercise: Exercise, original: ReferenceProgram, variant: Variant) -> Finding:
+    """Prove each requirement of a variant that differs, or find where it fails."""
+    name = original.file.name
+    wanted = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
+    proofs = {number: prove(exercise, variant.program, number) for number in wanted}
+    for number, proof in proofs.items():
+        scenario = _catching(exercise, variant, number, proof)
+        if scenario is not None:
+            requirement = exercise.requirements[number].id
+            alone = replace(exercise, scenarios=(scenario,))
+            both = complaints(alone, original.program).get(number) is Status.NOT_MET
+            reason = "Its original fails there, too." if both else ""
+            return Finding(name, variant, Fate.SURVIVED, requirement, scenario, reason)
+    for number, proof in proofs.items():
+        if proof.outcome is not Outcome.PROVED:
+            requirement = exercise.requirements[number].id
+            reason = proof.reason or "The search found a violation that could not be replayed."
+            return Finding(name, variant, Fate.SURVIVED, requirement, reason=reason)
+    return Finding(name, variant, Fate.RIGHT)
+
+
+def _catching(exercise: Exercise, variant: Variant, number: int, proof: Proof) -> Scenario | None:
+    """A scenario on the exercise's own plant in which the variant fails the requirement."""
+    if proof.suspicion is None:
+        return None
+    found = replay_suspicion(exercise, variant.program, number, proof.suspicion)
+    return found.scenario if found is not None and found.nominal else None

@@ -1,0 +1,99 @@
+"""Adequacy: what is caught, what can't be told apart, and what the suite should catch."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from server.cli import main
+from server.ladder.program import Program
+from server.marking.adequacy import Adequacy, Fate, adequacy, judge
+from server.marking.catching import complaints
+from server.marking.reference_programs import ReferenceProgram
+from server.marking.variants import variants
+from server.marking.verdict import Status
+from tests.marking.apple_sump import EXERCISE, sump_program
+
+
+def reference(name: str, program: Program, **expected: Status) -> ReferenceProgram:
+    return ReferenceProgram(Path(name), program, expected)
+
+
+RIGHT = reference("right-a.st", sump_program())
+WRONG = reference("wrong-a.st", sump_program("fill_pump := start_pb;"), R1=Status.NOT_MET)
+
+
+@pytest.fixture(scope="module")
+def found() -> Adequacy:
+    return adequacy(EXERCISE, [RIGHT, WRONG])
+
+
+def test_right_and_wrong_programs_are_told_apart(found: Adequacy) -> None:
+    assert (found.right, found.right_failed) == (1, ())
+    assert (found.wrong, found.wrong_passed) == (1, ())
+
+
+def test_every_variant_has_one_fate(found: Adequacy) -> None:
+    assert len(found.findings) == len(variants(RIGHT.program)) == 37
+    assert {fate: found.count(fate) for fate in Fate} == {
+        Fate.CAUGHT: 35,
+        Fate.SAME: 1,
+        Fate.RIGHT: 0,
+        Fate.SURVIVED: 1,
+    }
+
+
+def test_a_survivor_comes_with_a_scenario_that_catches_it(found: Adequacy) -> None:
+    [survivor] = found.survivors
+    assert survivor.variant.sentence == "rung 2, coil lamp, set coil instead of coil"
+    assert survivor.requirement == "R4"
+    assert survivor.scenario is not None
+    better = replace(EXERCISE, scenarios=(*EXERCISE.scenarios, survivor.scenario))
+    assert complaints(better, survivor.variant.program)
+    assert not complaints(better, RIGHT.program)
+    assert judge(better, RIGHT, survivor.variant).fate is Fate.CAUGHT
+
+
+def test_what_no_requirement_speaks_of_is_no_fault() -> None:
+    # Only starting and stopping are asked for; what a full sump does is left to the program.
+    asked = replace(EXERCISE, requirements=EXERCISE.requirements[:2])
+    little = replace(asked, scenarios=EXERCISE.scenarios[:2])
+    found = adequacy(little, [RIGHT])
+    [survivor] = found.survivors
+    assert survivor.variant.sentence.startswith("rung 1, contact start_pb, normally closed")
+    assert found.count(Fate.RIGHT) == 13
+    for finding in found.findings:
+        if finding.fate in (Fate.SAME, Fate.RIGHT):
+            assert Status.NOT_MET not in complaints(asked, finding.variant.program).values()
+
+
+def test_what_two_right_programs_have_in_common_is_tried_once() -> None:
+    [again] = [v for v in variants(RIGHT.program) if v.sentence == "rungs 1 and 2, exchanged"]
+    both = adequacy(EXERCISE, [RIGHT, reference("right-b.st", again.program)])
+    programs = [finding.variant.program for finding in both.findings]
+    assert len(set(programs)) == len(programs)
+    assert not {RIGHT.program, again.program} & set(programs)
+
+
+def test_the_command_prints_the_counts(capsys: pytest.CaptureFixture[str]) -> None:
+    status = main(["adequacy", "apple-wash-sump", "--json"])
+    counts = json.loads(capsys.readouterr().out)
+    assert set(counts) == {
+        "right",
+        "right_failed",
+        "wrong",
+        "wrong_passed",
+        "variants",
+        "equivalent",
+        "survived",
+    }
+    assert counts["right"] >= 2
+    assert counts["right_failed"] == counts["wrong_passed"] == 0
+    assert counts["variants"] > 100
+    assert status == (counts["survived"] > 0)
+
+
+def test_the_command_refuses_what_is_no_exercise(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["adequacy", "nowhere"]) == 2
+    assert "There is no exercise 'nowhere'" in capsys.readouterr().err
