@@ -12,7 +12,7 @@ from queue import Empty, SimpleQueue
 from threading import Event, Lock, Thread
 
 from server.ladder.json_form import from_json
-from server.marking.acceptance import acceptance_run
+from server.marking import marking
 from server.marking.catalogue import Catalogue
 from server.marking.verdict_form import to_json
 from server.store.database import Database
@@ -100,6 +100,6 @@ def mark(
     exercise = catalogue.find(submission.assignment.exercise)
     if exercise is None:
         return
-    verdict = acceptance_run(exercise, from_json(submission.program))
+    verdict = marking.mark(exercise, from_json(submission.program))
     with database.write() as session:
         store_verdict(session, submission_id, verdict, to_json(verdict), clock())

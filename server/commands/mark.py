@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from server.commands.exercises import find_exercise
-from server.marking.acceptance import acceptance_run
 from server.marking.document import FileFault
 from server.marking.exercise_file import load_exercise
+from server.marking.marking import mark
 from server.marking.reference_programs import read_program
 from server.marking.verdict import Verdict
 
@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
     documents = []
     for name in arguments.programs:
         try:
-            verdict = acceptance_run(exercise, read_program(Path(name), exercise))
+            verdict = mark(exercise, read_program(Path(name), exercise))
         except FileFault as fault:
             print(fault, file=sys.stderr)
             status = BAD_INPUT

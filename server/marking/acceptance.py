@@ -13,6 +13,7 @@ from server.marking.machine import Assembled, assemble
 from server.marking.patterns import Check, StructureRule
 from server.marking.phrases import failed, idle, known_by_scenarios
 from server.marking.replay import NEVER, Replay, replay
+from server.marking.scenario import faults_in
 from server.marking.structure import judge_structure
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.scan.engine_version import ENGINE_VERSION
@@ -33,7 +34,7 @@ def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = Tru
 
     Without ``evidence`` the verdict says the same, but carries no traces.
     """
-    assembled = assemble(exercise, program)
+    assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     result = replay(assembled, exercise.scenarios)
     judged = tuple(
         _judge(exercise, program, assembled, result, number, evidence)
@@ -75,7 +76,8 @@ def _judge(
         default=None,
     )
     if failure is not None:
-        shown = evidence_of(exercise, assembled, failure.monitor, failure.scenario, failure.scan)
+        scenario = exercise.scenarios[failure.scenario]
+        shown = evidence_of(exercise, assembled, failure.monitor, scenario, failure.scan)
         sentence = failed(requirement, failure.check, shown)
         kept = _with_causes(exercise, program, failure, shown) if evidence else None
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)

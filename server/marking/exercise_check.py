@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from server.marking.acceptance import acceptance_run
 from server.marking.document import Document
 from server.marking.exercise import Exercise
 from server.marking.exercise_file import build_exercise, open_document
+from server.marking.marking import mark
 from server.marking.reference_programs import ReferenceProgram, load_programs
 from server.marking.verdict import Status
 
@@ -34,7 +34,7 @@ def check_exercise(folder: Path) -> CheckReport:
     findings = [
         f"{program.file}: {surprise}"
         for program in programs
-        for surprise in program.surprises(acceptance_run(exercise, program.program))
+        for surprise in program.surprises(mark(exercise, program.program))
     ]
     _advise(document, exercise, programs)
     counted = (

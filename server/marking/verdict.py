@@ -30,7 +30,8 @@ class Evidence:
     """What was seen around the first failure: scenario, moment, the signals concerned.
 
     For a response: when it was asked for, how long it is allowed to take, after how long it came
-    (None: not by the end), and whether it had come and was ``broken`` off. Times in milliseconds
+    (None: not by the end), and whether it had come and was ``broken`` off. ``steps`` tell a scenario
+    that the engine found, as a list of operator actions. Times in milliseconds
     from the start of the scenario, but ``allowed_ms`` and ``answered_ms`` from ``asked_ms``.
     """
 
@@ -45,11 +46,15 @@ class Evidence:
     answered_ms: int | None = None
     broken: bool = False
     causes: tuple[str, ...] = ()
+    steps: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RequirementVerdict:
-    """The answer for one requirement, with one plain sentence."""
+    """The answer for one requirement, with one plain sentence.
+
+    ``not_proved`` says why a met requirement rests on its scenarios.
+    """
 
     id: str
     status: Status
@@ -58,6 +63,7 @@ class RequirementVerdict:
     score: float
     max_score: float
     evidence: Evidence | None = None
+    not_proved: str = ""
 
 
 @dataclass(frozen=True, slots=True)

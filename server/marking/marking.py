@@ -1,0 +1,124 @@
+"""Marking: the acceptance run, then proofs and random runs for what it found to be met.
+
+Where the exhaustive search finds no way to a violation, a requirement is proved. What is not
+proved may still fail in a random run, or in the scenario that the search suspects, once that has
+been replayed on the concrete plant.
+"""
+
+import hashlib
+from dataclasses import dataclass, replace
+
+from server.ladder.program import Program
+from server.ladder.text_form import print_program
+from server.marking.acceptance import acceptance_run
+from server.marking.counterexample import replay_suspicion
+from server.marking.evidence import evidence_of
+from server.marking.exercise import Exercise
+from server.marking.machine import assemble
+from server.marking.phrases import failed
+from server.marking.proof import Outcome, Proof, Timers, provable, prove
+from server.marking.scenario import Scenario, faults_in
+from server.marking.scenario_words import scenario_words
+from server.marking.stress import stress_run
+from server.marking.verdict import RequirementVerdict, Status, Verdict
+
+WORK = 1_000_000
+"""Transitions that one requirement's proof may take while a student waits."""
+
+PROVED = "proved for every order of operator actions and every rate of the plant"
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How much is done beyond the written scenarios: random runs, and transitions a proof."""
+
+    runs: int = 2048
+    work: int = WORK
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A violation beyond the suite: the scenario, the monitor, the scan and what found it."""
+
+    scenario: Scenario
+    monitor: int
+    scan: int
+    by: str
+
+
+def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> Verdict:
+    """The full verdict on a program that is free of errors.
+
+    The same program, exercise and engine give the same bytes.
+    """
+    effort = effort or Effort()
+    verdict = acceptance_run(exercise, program)
+    open_numbers = frozenset(
+        number
+        for number, requirement in enumerate(verdict.requirements)
+        if requirement.status is Status.MET and provable(exercise, number)
+    )
+    judged = list(verdict.requirements)
+    proofs = {n: prove(exercise, program, n, work=effort.work) for n in sorted(open_numbers)}
+    unproved = frozenset(n for n, p in proofs.items() if p.outcome is not Outcome.PROVED)
+    found: dict[int, Found] = {}
+    if unproved and effort.runs:
+        seed = seed_of(exercise, program)
+        runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
+        found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
+    for number, proof in proofs.items():
+        if number not in found and proof.suspicion is not None:
+            replayed = replay_suspicion(exercise, program, number, proof.suspicion)
+            if replayed is not None and replayed.nominal:
+                found[number] = Found(
+                    replayed.scenario, replayed.monitor, replayed.scan, "the exhaustive search"
+                )
+        met = judged[number]
+        if number in found:
+            judged[number] = _not_met(exercise, program, number, found[number], met)
+        elif proof.outcome is Outcome.PROVED:
+            judged[number] = replace(met, known_by=known_by(proof))
+        else:
+            judged[number] = replace(met, not_proved=reason(proof))
+    return replace(verdict, requirements=tuple(judged))
+
+
+def seed_of(exercise: Exercise, program: Program) -> int:
+    """The seed of a program's random runs: 63 bits that follow from program and suite."""
+    text = f"{exercise.suite_hash}\n{print_program(program)}"
+    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big") >> 1
+
+
+def known_by(proof: Proof) -> str:
+    """How a proved requirement is known."""
+    return PROVED if proof.timers is Timers.NONE else f"{PROVED}, {proof.timers.value}"
+
+
+def reason(proof: Proof) -> str:
+    """Why a requirement is not proved."""
+    if proof.outcome is Outcome.OPEN:
+        return proof.reason
+    return (
+        "The search found a way to a violation that the plant at its own rates did not take; "
+        "the requirement rests on its scenarios."
+    )
+
+
+def _not_met(
+    exercise: Exercise, program: Program, number: int, found: Found, met: RequirementVerdict
+) -> RequirementVerdict:
+    """A requirement that a run beyond the suite violates, with that run as evidence."""
+    widened = replace(exercise, scenarios=(*exercise.scenarios, found.scenario))
+    assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
+    shown = evidence_of(widened, assembled, found.monitor, found.scenario, found.scan)
+    told = tuple(
+        f"{step.when}: {', '.join(step.actions)}" for step in scenario_words(found.scenario)
+    )
+    return replace(
+        met,
+        status=Status.NOT_MET,
+        known_by=found.by,
+        sentence=failed(exercise.requirements[number], assembled.checks[found.monitor], shown),
+        score=0.0,
+        evidence=replace(shown, steps=told),
+    )
