@@ -101,6 +101,13 @@ def test_tank_runs_are_paths(drawn: tuple[TankPlant, list[Threshold]], seed: int
     check(*drawn, seed)
 
 
+def beside_eyes(ats: list[float], length: float) -> st.SearchStrategy[float]:
+    """Places less than an item's length before or behind an eye, where a pusher is seen to act."""
+    return st.sampled_from([*ats, 1.0]).flatmap(
+        lambda at: st.floats(max(0.01, at - length), min(1.99, at + length))
+    )
+
+
 @st.composite
 def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
     length = draw(st.floats(0.1, 0.4))
@@ -121,7 +128,7 @@ def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
         eyes.append(Eye("YS-9", eyes[0].at, not eyes[0].marked_only))
     pushers = [
         Pusher(f"p{n}", f"YV-{n}", at, f"push_{n}")
-        for n, at in enumerate(draw(st.lists(places, max_size=1)))
+        for n, at in enumerate(draw(st.lists(places | beside_eyes(ats, length), max_size=2)))
     ]
     stops = [
         Stop(f"g{n}", f"XV-{n}", at, f"gate_{n}")
@@ -137,7 +144,7 @@ def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
     return plant, draw(st.lists(counted, max_size=1))
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=80)
 @given(conveyors(), seeds)
 def test_conveyor_runs_are_paths(drawn: tuple[ConveyorPlant, list[Threshold]], seed: int) -> None:
     check(*drawn, seed)
