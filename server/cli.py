@@ -14,7 +14,7 @@ COMMANDS = {
     "serve": "Serve the course pages on this machine.",
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
-    "prove": "Prove a program's requirements by exhaustive search; replay what speaks against them.",
+    "prove": "Prove the requirements of a program by exhaustive search.",
     "adequacy": "Try an exercise's suite on its reference programs and on variants with one fault.",
 }
 

@@ -1,4 +1,4 @@
-"""Prove a program's requirements by exhaustive search; replay what speaks against them."""
+"""Prove the requirements of a program by exhaustive search."""
 
 import argparse
 import json
