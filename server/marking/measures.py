@@ -44,7 +44,8 @@ FLOW = Dimension(
 SPEED = Dimension("speed", _units(mm_s="0.001", m_s="1"), "200 mm/s")
 
 
-DIMENSIONS = {"m": LENGTH, "m²": AREA, "m³": VOLUME, "m³/s": FLOW, "m/s": SPEED}
+PERCENT = Dimension("position", {"%": Decimal(1)}, "50 %")
+DIMENSIONS = {"%": PERCENT, "m": LENGTH, "m²": AREA, "m³": VOLUME, "m³/s": FLOW, "m/s": SPEED}
 """Dimensions by the core's unit."""
 
 

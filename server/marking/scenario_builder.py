@@ -107,7 +107,7 @@ class ScenarioBuilder:
         for name, value in values.items():
             signal = self._signals.get(name)
             control = "power" if name == "power" else f"panel.{name}"
-            if isinstance(signal, Quantity):
+            if isinstance(signal, Quantity) and signal.unit in DIMENSIONS:
                 yield from self._adjust((*path, name), name, signal.unit, value)
             elif control not in self._signals:
                 self._document.fault_of_key(

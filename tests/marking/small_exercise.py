@@ -1,7 +1,7 @@
 """A complete exercise as small as one can be, for tests that break or vary it."""
 
-from server.ladder.text_form import parse_program
 from server.ladder.program import Program
+from server.ladder.text_form import parse_program
 from server.marking.document import read_document
 from server.marking.exercise import Exercise
 from server.marking.exercise_file import build_exercise

@@ -83,7 +83,8 @@ FAULTS = [
     # keys and forms
     ("exercise: small-tank\ntitle: Small tank\n", "¦exercise: small-tank\n", "",
      "'title' is missing here. Add it."),
-    ("version: 1", "version: 1\n¦titel: Small", "titel", "'titel' is not known here. Did you mean 'title'?"),
+    ("version: 1", "version: 1\n¦titel: Small", "titel",
+     "'titel' is not known here. Did you mean 'title'?"),
     ("version: 1", "version: ¦one", "version",
      "'one' can't stand here. It should be a valid integer."),
     ("title: Small tank", "title: ¦12", "title",
