@@ -48,6 +48,17 @@ class FeedbackPolicy:
 
 
 @dataclass(frozen=True, slots=True)
+class PartialCredit:
+    """The share, 0 to 1, of the points missed that a program gets for being nearly right.
+
+    ``one_edit`` and ``two_edits`` say how near (``marking.diagnosis``).
+    """
+
+    one_edit: float = 0.0
+    two_edits: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Exercise:
     """Everything of one folder below ``exercises``, checked.
 
@@ -71,6 +82,7 @@ class Exercise:
     feedback: FeedbackPolicy
     outcomes: dict[str, str]
     suite_hash: str
+    partial_credit: PartialCredit = PartialCredit()
 
     def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
         """The scenarios in which requirement ``number`` is judged."""

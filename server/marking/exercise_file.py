@@ -7,7 +7,7 @@ from typing import Any
 
 from server.marking.conditions import Conditions
 from server.marking.document import Document, Fault, FileFault, read_document
-from server.marking.exercise import Exercise, FeedbackPolicy
+from server.marking.exercise import Exercise, FeedbackPolicy, PartialCredit
 from server.marking.exercise_names import note_names, signals_of
 from server.marking.exercise_schema import ExerciseForm
 from server.marking.observer import NO_OBSERVER, own_signals, read_observer
@@ -84,6 +84,7 @@ def build_exercise(document: Document, slug: str) -> Exercise:
         feedback=FeedbackPolicy(form.feedback.release, form.feedback.chart_from_attempt),
         outcomes=form.outcomes,
         suite_hash="",
+        partial_credit=PartialCredit(form.partial_credit.one_edit, form.partial_credit.two_edits),
     )
     exercise = _with_suite(document, form, bare)
     document.refuse_if_faulty()

@@ -203,6 +203,14 @@ def _period(ms: int) -> int:
     return ms
 
 
+Share: TypeAlias = Annotated[float, Field(strict=False, ge=0, le=1)]
+
+
+class PartialCreditPart(Part):
+    one_edit: Share = 0.0
+    two_edits: Share = 0.0
+
+
 class ExerciseForm(Part):
     """The whole file."""
 
@@ -213,6 +221,7 @@ class ExerciseForm(Part):
     scan_period: Annotated[Milliseconds, AfterValidator(_period)] = 10
     outcomes: dict[str, Line] = Field(default_factory=dict)
     feedback: FeedbackPart = FeedbackPart()
+    partial_credit: PartialCreditPart = PartialCreditPart()
     statement: Text
     points: Annotated[Many[PointPart], Field(min_length=1, max_length=MAX_POINTS)]
     internal_bits: Many[BitPart] = ()
