@@ -22,11 +22,12 @@ from server.marking.catalogue import Catalogue
 from server.paths import STATIC
 from server.settings import Settings
 from server.store.database import Database
-from server.web import accounts, editor, exercises, gradebook, home, submissions
+from server.web import accounts, editor, exercises, gradebook, home, submissions, trial
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
 from server.web.rendering import error, wants_fragment
 from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
+from server.web.sheets import Sheets
 from server.worker import Worker
 
 ROUTERS = (
@@ -35,6 +36,7 @@ ROUTERS = (
     exercises.router,
     editor.router,
     submissions.router,
+    trial.router,
     gradebook.router,
 )
 
@@ -51,13 +53,15 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        lifespan=_marking,
+        lifespan=_running,
     )
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
     app.state.catalogue = Catalogue(settings.exercises)
+    app.state.sheets = Sheets()
     app.state.worker = Worker(database, app.state.catalogue, clock)
+    app.state.trial_runs = trial.runs_of(database, clock)
     for router in ROUTERS:
         app.include_router(router)
     _demand_rules()
@@ -70,10 +74,12 @@ def create_app(
 
 
 @asynccontextmanager
-async def _marking(app: FastAPI) -> AsyncIterator[None]:
-    """While the application runs, what is queued is marked, also what was queued before."""
+async def _running(app: FastAPI) -> AsyncIterator[None]:
+    """While the application runs, queued submissions are marked and trial runs go on."""
     app.state.worker.start()
+    app.state.trial_runs.start()
     yield
+    await app.state.trial_runs.stop()
     app.state.worker.stop()
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Depends, Form, Request
 from pydantic_core import from_json as parse_json
 from starlette.responses import Response
 
@@ -17,21 +17,21 @@ from server.ladder.durations import parse_duration
 from server.ladder.edited import Selection
 from server.ladder.editing import edit
 from server.ladder.elements import BLOCK_TYPES, BlockType
-from server.ladder.json_form import from_json, to_json
+from server.ladder.json_form import to_json
 from server.ladder.messages import Message, Place, ProgramError, error
 from server.ladder.program import Program, Variable
 from server.ladder.text_form import parse_rung
 from server.ladder.text_printer import print_initial
-from server.ladder.validation import validate
-from server.marking.exercise import Exercise, RequirementKind
+from server.marking.exercise import RequirementKind
 from server.store.programs import Stale, WorkingCopy, save_program, working_copy
 from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
-from server.web.access import VisitorHere
+from server.web.access import Visitor, VisitorHere
 from server.web.commands import GROUPS
 from server.web.dependencies import Now, Reading, Writing
 from server.web.rendering import environment, fragment
-from server.web.rungs import RungView, changes_between, remark, rung_views
+from server.web.rungs import changes_between, remark, rung_views
+from server.web.sheets import Sheet, Sheets, SheetsHere, sheet_of
 from server.web.workplace import Workplace, WorkplaceHere
 
 router = APIRouter()
@@ -52,24 +52,8 @@ TYPES = (
 """What a variable can be, with its meaning."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A program with everything that the page shows of it."""
-
-    program: Program
-    rungs: tuple[RungView, ...]
-    general: tuple[Message, ...]
-
-
-def sheet_of(program: Program, exercise: Exercise) -> Sheet:
-    messages = validate(program, exercise.points)
-    general = tuple(message for message in messages if message.place.rung is None)
-    return Sheet(program, tuple(rung_views(program, messages)), general)
-
-
-def editor_context(here: Workplace, copy: WorkingCopy) -> dict[str, Any]:
+def editor_context(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str, Any]:
     """What the editor's part of the exercise sheet needs."""
-    sheet = sheet_of(from_json(copy.program), here.exercise)
     commands = [command for group in GROUPS for command in group.commands]
     return _shown(here, copy, sheet) | {
         "groups": GROUPS,
@@ -80,27 +64,49 @@ def editor_context(here: Workplace, copy: WorkingCopy) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Where one person works on one assignment."""
+
+    here: Workplace
+    visitor: Visitor
+    sheets: Sheets
+
+    def sheet(self, copy: WorkingCopy) -> Sheet:
+        return self.sheets.find(self.here, self.visitor.id, copy)
+
+    def keep(self, copy: WorkingCopy, sheet: Sheet) -> None:
+        self.sheets.keep(self.here, self.visitor.id, copy, sheet)
+
+
+def desk(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> Desk:
+    return Desk(here, visitor, sheets)
+
+
+DeskHere = Annotated[Desk, Depends(desk)]
+
+
 @router.post("/assignments/{assignment_id}/program")
 def edit_program(
     request: Request,
-    here: WorkplaceHere,
-    visitor: VisitorHere,
+    desk: DeskHere,
     session: Writing,
     now: Now,
     action: Annotated[str, Form()],
     revision: Annotated[int, Form()],
 ) -> Response:
-    """Do one action, or refuse it with the reason; what is stored is a whole program or the old."""
+    """Do one action, or refuse it with the reason: all of it is stored, or nothing."""
+    here, visitor = desk.here, desk.visitor
     copy = working_copy(session, here.assignment, visitor.id, here.start)
     if copy.revision != revision:
-        return _newest(request, here, copy)
-    before = from_json(copy.program)
+        return _newest(request, desk, copy)
+    before = desk.sheet(copy)
     try:
-        edited = edit(before, _read(action))
+        edited = edit(before.program, _read(action))
     except ProgramError as refused:
         return _refused(request, refused.messages)
-    if edited.program == before:
-        return _answer(request, here, copy, before, before, edited.selection)
+    if edited.program == before.program:
+        return _answer(request, desk, copy, before, before, edited.selection)
     saved = save_program(
         session,
         here.assignment,
@@ -111,51 +117,52 @@ def edit_program(
         now=now,
     )
     if isinstance(saved, Stale):
-        return _newest(request, here, saved.current)
-    return _answer(request, here, saved, before, edited.program, edited.selection)
+        return _newest(request, desk, saved.current)
+    after = sheet_of(edited.program, here.exercise)
+    desk.keep(saved, after)
+    return _answer(request, desk, saved, before, after, edited.selection)
 
 
 @router.post("/assignments/{assignment_id}/program/undo")
 def undo(
     request: Request,
-    here: WorkplaceHere,
-    visitor: VisitorHere,
+    desk: DeskHere,
     session: Writing,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One step back."""
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
-    moved = step_back(session, here.assignment, visitor.id, revision=revision, now=now)
-    return _moved(request, here, copy, moved)
+    assignment, user_id = desk.here.assignment, desk.visitor.id
+    before = working_copy(session, assignment, user_id, desk.here.start)
+    moved = step_back(session, assignment, user_id, revision=revision, now=now)
+    return _moved(request, desk, before, moved)
 
 
 @router.post("/assignments/{assignment_id}/program/redo")
 def redo(
     request: Request,
-    here: WorkplaceHere,
-    visitor: VisitorHere,
+    desk: DeskHere,
     session: Writing,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One undone step forth again."""
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
-    moved = step_forth(session, here.assignment, visitor.id, revision=revision, now=now)
-    return _moved(request, here, copy, moved)
+    assignment, user_id = desk.here.assignment, desk.visitor.id
+    before = working_copy(session, assignment, user_id, desk.here.start)
+    moved = step_forth(session, assignment, user_id, revision=revision, now=now)
+    return _moved(request, desk, before, moved)
 
 
 @router.post("/assignments/{assignment_id}/program/preview")
 def preview(
     request: Request,
-    here: WorkplaceHere,
-    visitor: VisitorHere,
+    desk: DeskHere,
     session: Reading,
     text: Annotated[str, Form()] = "",
 ) -> Response:
     """A rung's text as it would be drawn; nothing is stored."""
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
-    variables = from_json(copy.program).variables
+    copy = working_copy(session, desk.here.assignment, desk.visitor.id, desk.here.start)
+    variables = desk.sheet(copy).program.variables
     try:
         (view,) = rung_views(Program("preview", variables, (parse_rung(text),)))
     except ProgramError as refused:
@@ -164,17 +171,16 @@ def preview(
 
 
 def _moved(
-    request: Request,
-    here: Workplace,
-    copy: WorkingCopy,
-    moved: WorkingCopy | Stale | None,
+    request: Request, desk: Desk, before: WorkingCopy, moved: WorkingCopy | Stale | None
 ) -> Response:
     if isinstance(moved, Stale):
-        return _newest(request, here, moved.current)
+        return _newest(request, desk, moved.current)
     if moved is None:
         return Response(status_code=204)
-    before, after = from_json(copy.program), from_json(moved.program)
-    return _answer(request, here, moved, before, after, _first_difference(before, after))
+    # The sheet of the state before is read first: there is one for each person.
+    old, new = desk.sheet(before), desk.sheet(moved)
+    selection = _first_difference(old.program, new.program)
+    return _answer(request, desk, moved, old, new, selection)
 
 
 def _first_difference(before: Program, after: Program) -> Selection:
@@ -189,26 +195,24 @@ def _first_difference(before: Program, after: Program) -> Selection:
 
 def _answer(
     request: Request,
-    here: Workplace,
+    desk: Desk,
     copy: WorkingCopy,
-    before: Program,
-    after: Program,
+    before: Sheet,
+    after: Sheet,
     selection: Selection,
 ) -> Response:
-    old, new = sheet_of(before, here.exercise), sheet_of(after, here.exercise)
     return fragment(
         request,
         "editor/_changes.html",
-        changes=changes_between(old.rungs, new.rungs, before, after),
-        declarations_changed=before.variables != after.variables,
+        changes=changes_between(before.rungs, after.rungs, before.program, after.program),
+        declarations_changed=before.program.variables != after.program.variables,
         select=_spelt(selection),
-        **_shown(here, copy, new),
+        **_shown(desk.here, copy, after),
     )
 
 
-def _newest(request: Request, here: Workplace, copy: WorkingCopy) -> Response:
+def _newest(request: Request, desk: Desk, copy: WorkingCopy) -> Response:
     """The action came from an older state: show the newest, and let the person choose."""
-    sheet = sheet_of(from_json(copy.program), here.exercise)
     return fragment(
         request,
         "editor/_stale.html",
@@ -216,7 +220,7 @@ def _newest(request: Request, here: Workplace, copy: WorkingCopy) -> Response:
         declarations_changed=True,
         select="",
         stale=True,
-        **_shown(here, copy, sheet),
+        **_shown(desk.here, copy, desk.sheet(copy)),
     )
 
 

@@ -11,6 +11,7 @@ from server.web.access import VisitorHere
 from server.web.dependencies import Reading
 from server.web.editor import editor_context
 from server.web.rendering import environment, page
+from server.web.sheets import SheetsHere
 from server.web.workplace import WorkplaceHere
 
 router = APIRouter()
@@ -18,7 +19,11 @@ router = APIRouter()
 
 @router.get("/assignments/{assignment_id}")
 def exercise(
-    request: Request, here: WorkplaceHere, session: Reading, visitor: VisitorHere
+    request: Request,
+    here: WorkplaceHere,
+    session: Reading,
+    visitor: VisitorHere,
+    sheets: SheetsHere,
 ) -> Response:
     """The whole sheet. Of the scenarios only the open ones leave the server."""
     copy = working_copy(session, here.assignment, visitor.id, here.start)
@@ -31,7 +36,7 @@ def exercise(
             if scenario.open
         ],
         attempts=attempts_of(session, here.assignment, visitor.id),
-        **editor_context(here, copy),
+        **editor_context(here, copy, sheets.find(here, visitor.id, copy)),
     )
 
 

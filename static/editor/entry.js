@@ -173,11 +173,12 @@ function symbols() {
   for (const { dataset } of document.querySelectorAll("#declarations tr[data-symbol]")) {
     const point = points.get(dataset.address);
     const resting = point && point.resting !== "–" ? `at rest ${point.resting}` : "";
-    const detail = [dataset.address || dataset.type, point?.device, resting, dataset.comment];
-    known.push({ symbol: dataset.symbol, detail: detail.filter(Boolean).join(" · ") });
+    const named = [dataset.address || dataset.type, point?.device, dataset.comment].filter(Boolean);
+    const detail = [...named.slice(0, 2), resting, ...named.slice(2)].filter(Boolean).join(" · ");
+    known.push({ symbol: dataset.symbol, detail, searched: named.join(" ").toLowerCase() });
     const block = document.querySelector(`#entry-type option[value="${dataset.type}"]`);
     for (const output of block?.dataset.outputs.split(" ") || []) {
-      known.push({ symbol: `${dataset.symbol}.${output}`, detail: dataset.type });
+      known.push({ symbol: `${dataset.symbol}.${output}`, detail: dataset.type, searched: "" });
     }
   }
   return known;
@@ -191,7 +192,7 @@ function matching(word) {
     const symbol = each.symbol.toLowerCase();
     if (symbol === word && word) return [];
     if (symbol.startsWith(word)) begins.push(each);
-    else if (word.length > 1 && `${symbol} ${each.detail}`.toLowerCase().includes(word)) holds.push(each);
+    else if (word.length > 1 && `${symbol} ${each.searched}`.includes(word)) holds.push(each);
   }
   return [...begins, ...holds].slice(0, 40);
 }
