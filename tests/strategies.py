@@ -44,7 +44,8 @@ NUMBERS = st.one_of(
 DURATIONS = st.one_of(st.integers(0, 12).map(lambda n: n * 10), st.integers(0, 5000))
 """Milliseconds; a few scans of 10 ms often."""
 
-COMMENTS = st.one_of(st.just(""), st.text(max_size=60))
+WORDS = st.sampled_from(["", "Start push-button", "[R1] // (* odd *)", " [] two\n\nlines\t"])
+COMMENTS = WORDS | st.text(max_size=60)
 SERVES = st.lists(st.sampled_from(["R1", "R2a", "R2b", "R3", "R10"]), max_size=2).map(tuple)
 
 
@@ -78,7 +79,8 @@ def programs(
     symbols = _Symbols()
     for variable in variables:
         _collect(variable, symbols)
-    rungs = draw(st.lists(st.deferred(lambda: _rungs(symbols, max_depth)), max_size=max_rungs))
+    # Hypothesis' own lists are mostly shorter than the programs that find mistakes.
+    rungs = [draw(_rungs(symbols, max_depth)) for _ in range(draw(st.integers(0, max_rungs)))]
     return Program("trial", variables, tuple(rungs), draw(COMMENTS))
 
 
@@ -90,7 +92,7 @@ def _variables(draw: st.DrawFn, block_types: Sequence[str], numbers: bool) -> tu
         # A real input has no memory to keep.
         retain = draw(st.booleans()) and (address is None or not address.startswith("%I"))
         initial = draw(st.none() | values)
-        return Variable(symbol, data_type, address, initial, retain, draw(COMMENTS))
+        return Variable(symbol, data_type, address, initial, retain, draw(WORDS))
 
     bit = st.integers(0, 1)
     declared = [
@@ -107,7 +109,8 @@ def _variables(draw: st.DrawFn, block_types: Sequence[str], numbers: bool) -> tu
         declared += [declare("level", "INT", "%IW2", NUMBERS)] * draw(st.integers(0, 1))
         declared += [declare("pause", "TIME", None, DURATIONS)] * draw(st.integers(0, 1))
     if block_types:
-        for i, name in enumerate(draw(st.lists(st.sampled_from(block_types), max_size=3))):
+        for i in range(draw(st.integers(0, 4))):
+            name = draw(st.sampled_from(block_types))
             declared.append(Variable(f"block_{i}", name, retain=draw(st.booleans())))
     return tuple(draw(st.permutations(declared)))
 
@@ -144,7 +147,7 @@ def _rungs(draw: st.DrawFn, symbols: _Symbols, max_depth: int) -> Rung:
 @st.composite
 def _series(draw: st.DrawFn, symbols: _Symbols, depth: int) -> Series:
     items: list[Item] = []
-    for _ in range(draw(st.integers(0, 3))):
+    for _ in range(draw(st.integers(0, 4))):
         if depth and draw(st.integers(0, 3)) == 0:
             count = draw(st.integers(2, 3))
             items.append(Parallel(tuple(draw(_series(symbols, depth - 1)) for _ in range(count))))
@@ -155,7 +158,7 @@ def _series(draw: st.DrawFn, symbols: _Symbols, depth: int) -> Series:
 
 @st.composite
 def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
-    kind = draw(st.integers(0, 5))
+    kind = draw(st.integers(0, 7))
     if kind == 4:
         if draw(st.booleans()):
             sides = [draw(_numbers(symbols)), draw(_numbers(symbols))]
@@ -163,7 +166,7 @@ def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
             # Two ETs can't be compared with each other.
             sides = draw(st.permutations([draw(_durations(symbols)), draw(_constants(symbols))]))
         return Comparison(sides[0], draw(st.sampled_from(Relation)), sides[1])
-    if kind == 5 and symbols.blocks:
+    if kind > 4 and symbols.blocks:
         block = symbols.blocks.pop()
         wired = (draw(_inputs(pin, symbols)) for pin in BLOCK_TYPES[block.type].inputs)
         return Block(block.symbol, tuple(pin for pin in wired if pin is not None))

@@ -149,3 +149,7 @@ def test_the_sentences_read_well() -> None:
         "Power passes normally open contact running, then TON block fill_delay with PT T#5s, "
         "then comparison level greater than 500. It drives coil lamp; negated coil horn."
     )
+    assert describe_rung(program.rungs[4], program) == (
+        "Power passes normally open contact a, then block counter with R not reset_pb and PV 5. "
+        "It drives nothing."
+    )
