@@ -1,0 +1,29 @@
+"""The guide to exercise files names every key, check, rule and control word that there is."""
+
+from server.marking.exercise_schema import CHECKS, ExerciseForm, StepPart
+from server.marking.form import Part
+from server.marking.plant_schema import ConveyorPart, TankPart
+from server.marking.structure import RULES
+from server.paths import PACKAGE
+
+GUIDE = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8").partition("## Exercise files")[2]
+
+
+def keys_of(form: type[Part]) -> set[str]:
+    schema = form.model_json_schema()
+    parts = (schema, *schema.get("$defs", {}).values())
+    return {key for part in parts for key in part.get("properties", {})}
+
+
+def test_the_guide_is_complete() -> None:
+    words = {
+        key for form in (ExerciseForm, StepPart, TankPart, ConveyorPart) for key in keys_of(form)
+    }
+    # A hole's coefficient has a sourced default that exercises leave alone.
+    missing = {
+        word for word in words - {"discharge"} if f"{word}:" not in GUIDE and word not in GUIDE
+    }
+    assert missing == set()
+    assert {name for name in CHECKS if f"{{{name}:" not in GUIDE} == set()
+    words_of_guide = " ".join(GUIDE.split())
+    assert {name for name in RULES if f"`{name}`" not in words_of_guide} == set()
