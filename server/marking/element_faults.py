@@ -55,6 +55,7 @@ class FaultKind(StrEnum):
     INPUT = "block input changed"
     RUNGS = "rungs exchanged"
     OUTPUT = "output removed"
+    RETENTION = "retention changed"
 
 
 @dataclass(frozen=True, slots=True)

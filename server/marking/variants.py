@@ -6,8 +6,8 @@ and Y. T. Yu, 'An extended fault class hierarchy for specification-based testing
 removed) and literal reference (point exchanged), with the stuck-at faults of digital circuits
 (shorted, opened). Faults of blocks and numbers (timer kind, comparison, value, negation) are the
 operators for IEC 61131-3 programs in E. P. Enoiu and others, 'Mutation-based test generation for
-PLC embedded software using model checking', ICTSS 2016 (their names from memory). Faults of coils
-and of the order of rungs are common practice, no source.
+PLC embedded software using model checking', ICTSS 2016 (their names from memory). Faults of coils,
+of RETAIN and of the order of rungs are common practice, no source.
 """
 
 from collections import Counter, defaultdict
@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.messages import Place
+from server.ladder.points import Direction, direction_of
 from server.ladder.program import (
     Block,
     Coil,
@@ -83,6 +84,7 @@ def _variants(program: Program) -> Iterator[Variant]:
         if number + 1 < len(program.rungs):
             yield _exchanged_rungs(program, number)
     yield from _exchanged_pairs(program)
+    yield from _of_declarations(program)
 
 
 def _of_element(
@@ -198,6 +200,22 @@ def _exchanged_pairs(program: Program) -> Iterator[Variant]:
                 Place(symbol=symbol),
                 f"set and reset coils of {symbol}, exchanged",
             )
+
+
+def _of_declarations(program: Program) -> Iterator[Variant]:
+    """Variables that keep their value over a loss of power, or lose it, by mistake."""
+    for i, variable in enumerate(program.variables):
+        if direction_of(variable.address) is Direction.INPUT:
+            continue
+        other = replace(variable, retain=not variable.retain)
+        declared = (*program.variables[:i], other, *program.variables[i + 1 :])
+        words = "with RETAIN" if other.retain else "without RETAIN"
+        yield Variant(
+            replace(program, variables=declared),
+            FaultKind.RETENTION,
+            Place(symbol=variable.symbol),
+            f"declaration of {variable.symbol}, {words}",
+        )
 
 
 def _opposite(rung: Rung, symbol: str) -> Rung:

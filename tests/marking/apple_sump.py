@@ -71,7 +71,12 @@ REQUIREMENTS = (
             within_ms=50,
             unless=when("NOT sump_high OR NOT power"),
         ),
-        Response(when("NOT sump_high"), when("NOT lamp"), within_ms=50, unless=when("sump_high")),
+        Response(
+            when("NOT sump_high AND power"),
+            when("NOT lamp"),
+            within_ms=50,
+            unless=when("sump_high OR NOT power"),
+        ),
     ),
     requirement("R5", Never(when("fill_pump AND NOT power"), when("NOT power"))),
 )

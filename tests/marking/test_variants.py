@@ -1,6 +1,7 @@
 """Variants: one fault each, in one place, ready to run, said in the trade's words."""
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -65,6 +66,12 @@ def check_one_place(program: Program, variant: Variant) -> None:
     redeclared = [(a, b) for a, b in common if a != b]
     added = other.variables[len(program.variables) :]
     assert [v.type for v in added] == (["BOOL"] if kind is FaultKind.OPENED else [])
+    if kind is FaultKind.RETENTION:
+        [(was, now)] = redeclared
+        assert not changed
+        assert replace(now, retain=was.retain) == was
+        assert now.symbol == variant.place.symbol
+        return
     if kind is FaultKind.RUNGS:
         first, second = changed
         assert second == first + 1 == (variant.place.rung or 0) + 1
@@ -152,6 +159,7 @@ def test_every_element_is_hit_by_every_fault_that_suits_it() -> None:
         "rung 4, assignment crates := crates + 500, 250 instead of 500",
         "rung 4, assignment crates := crates + 500, - instead of +",
         "rung 3, reset coil running, removed",
+        "declaration of running, with RETAIN",
         "rungs 2 and 3, exchanged",
     ],
 )
