@@ -107,6 +107,11 @@ RULES: dict[str, Rule] = {
     "submit": Rule(SIGNED_IN, works_on_assignment),
     "verdict": Rule(SIGNED_IN, reads_submission),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
+    # trial
+    "trial": Rule(SIGNED_IN, works_on_assignment),
+    "trial_socket": Rule(SIGNED_IN, works_on_assignment),
+    "watch_trial": Rule(SIGNED_IN, teaches_assignment),
+    "watch_socket": Rule(SIGNED_IN, teaches_assignment),
     # gradebook
     "gradebook": Rule(SIGNED_IN, teaches_assignment),
     "gradebook_csv": Rule(SIGNED_IN, teaches_assignment),

@@ -1,0 +1,225 @@
+"""The live trial runs of this process: one clock that serves them all, and who looks at them.
+
+A run belongs to one person and one assignment. Its plant keeps its own time, however slow a
+browser is: a viewer who has not taken the last frame gets none meanwhile, and then the newest.
+Everything here happens in the event loop; a run takes some microseconds for a scan.
+"""
+
+import asyncio
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from time import monotonic
+
+from server.marking.exercise import Exercise
+from server.marking.trial import LONGEST_SCANS, Recorded, TrialRun
+from server.web.trial_screen import Screen, Viewer
+
+FRAME_SECONDS = 0.05
+"""From frame to frame: 20 a second at most."""
+
+SLOTS = 10
+"""The runs take turns within a frame, so that the load is even."""
+
+LATE_SECONDS = 0.25
+"""Plant time that an overloaded server catches up; what is more is left out."""
+
+UNWATCHED_SECONDS = 60.0
+"""After this long without a viewer a run ends; its record is kept."""
+
+SAVE_SECONDS = 5.0
+"""How often the record of a run that changes is stored."""
+
+RUNS_OF_ONE = 3
+RUNS_OF_ALL = 200
+
+SPEEDS = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
+"""Plant seconds in a second."""
+
+CATCH_UP_SCANS = 2000
+"""Scans of a recorded run that are repeated in one turn, until it is where it was."""
+
+
+class NoRoom(Exception):
+    """One more run is not possible now; the text says why and what to do."""
+
+
+Key = tuple[int, int]
+"""Assignment and user."""
+
+
+@dataclass(eq=False)
+class Trial:
+    """One live run with its clock and its viewers."""
+
+    key: Key
+    run: TrialRun
+    screen: Screen
+    catching_up: int = 0
+    running: bool = False
+    speed: float = 1.0
+    viewers: set[Viewer] = field(default_factory=set)
+    unwatched_since: float = field(default_factory=monotonic)
+    saved_at: float = field(default_factory=monotonic)
+    saved: tuple[int, int] = (0, 0)
+    _anchor: tuple[float, int] = (0.0, 0)
+
+    @property
+    def exercise(self) -> Exercise:
+        return self.run.exercise
+
+    @property
+    def changed(self) -> bool:
+        """Whether something happened since the record was stored."""
+        return self.saved != self._mark()
+
+    def mark_saved(self, now: float) -> None:
+        self.saved, self.saved_at = self._mark(), now
+
+    def _mark(self) -> tuple[int, int]:
+        return len(self.run.recorded().events), self.run.scan
+
+    def go(self, now: float) -> None:
+        """Let the plant run from now on."""
+        self.screen.look(None)
+        self.running = self.run.scan < LONGEST_SCANS
+        self._anchor = now, self.run.scan
+
+    def hold(self) -> None:
+        self.running = False
+
+    def at_speed(self, speed: float, now: float) -> None:
+        self.speed = speed
+        self._anchor = now, self.run.scan
+
+    def turn(self, now: float) -> bool:
+        """Run what is due; whether something is new on the screen."""
+        if self.catching_up > self.run.scan:
+            self._step(min(CATCH_UP_SCANS, self.catching_up - self.run.scan))
+            return True
+        if not self.running:
+            return False
+        per_second = self.speed * 1000 / self.exercise.period_ms
+        since, scan = self._anchor
+        due = int((now - since) * per_second) - (self.run.scan - scan)
+        most = max(1, int(LATE_SECONDS * per_second))
+        if due > most:
+            due = most
+            self._anchor = now, self.run.scan + due
+        if due > 0:
+            self._step(due)
+        if self.run.scan >= LONGEST_SCANS:
+            self.running = False
+        return due > 0
+
+    def _step(self, scans: int) -> None:
+        end = self.run.scan + scans
+        while self.run.scan < min(end, LONGEST_SCANS):
+            self.screen.step(end - self.run.scan)
+
+
+class Runs:
+    """All runs of the process. ``start`` and ``stop`` go with the application.
+
+    ``store`` is called with a run's key, its record and its scans, in a thread.
+    """
+
+    def __init__(self, store: Callable[[Key, Recorded], None]) -> None:
+        self._store = store
+        self._trials: dict[Key, Trial] = {}
+        self._slots: list[set[Trial]] = [set() for _ in range(SLOTS)]
+        self._task: asyncio.Task[None] | None = None
+
+    def __iter__(self) -> Iterator[Trial]:
+        return iter(list(self._trials.values()))
+
+    def find(self, key: Key) -> Trial | None:
+        return self._trials.get(key)
+
+    def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+        """The run of this key; a new one begins with a recorded run. Raises NoRoom."""
+        found = self._trials.get(key)
+        if found is not None:
+            return found
+        _, user = key
+        if sum(user == other for _, other in self._trials) >= RUNS_OF_ONE:
+            raise NoRoom(
+                f"You have {RUNS_OF_ONE} trial runs open already. Close one of their windows and "
+                "wait a minute, then open this page again."
+            )
+        if len(self._trials) >= RUNS_OF_ALL:
+            raise NoRoom(
+                f"All {RUNS_OF_ALL} places for trial runs are taken. Try again in a few minutes; "
+                "what you have saved is kept."
+            )
+        trial = self._begin(key, exercise, recorded)
+        self._trials[key] = trial
+        self._slots[len(self._trials) % SLOTS].add(trial)
+        return trial
+
+    def replace(self, key: Key, recorded: Recorded) -> Trial:
+        """Let a run begin anew from another record; its viewers stay."""
+        old = self._trials[key]
+        trial = self._begin(key, old.exercise, recorded)
+        trial.viewers = old.viewers
+        self._trials[key] = trial
+        for slot in self._slots:
+            if old in slot:
+                slot.remove(old)
+                slot.add(trial)
+        return trial
+
+    def _begin(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+        run = TrialRun.load(exercise, recorded)
+        return Trial(key, run, Screen(run), catching_up=recorded.scans)
+
+    async def close(self, trial: Trial) -> None:
+        """End a run; its record is stored."""
+        self._trials.pop(trial.key, None)
+        for slot in self._slots:
+            slot.discard(trial)
+        await self.save(trial)
+
+    async def save(self, trial: Trial) -> None:
+        """Store a run's record if something has happened in it."""
+        if trial.changed:
+            trial.mark_saved(monotonic())
+            await asyncio.to_thread(self._store, trial.key, trial.run.recorded())
+
+    # -- the clock ------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        self._task = asyncio.create_task(self._tick(), name="trial runs")
+
+    async def stop(self) -> None:
+        """Stop the clock; every record is stored."""
+        if self._task is not None:
+            self._task.cancel()
+            await asyncio.gather(self._task, return_exceptions=True)
+            self._task = None
+        for trial in self:
+            await self.close(trial)
+
+    async def _tick(self) -> None:
+        slot, due = 0, monotonic()
+        housekeeping = due
+        while True:
+            for trial in list(self._slots[slot]):
+                if trial.turn(monotonic()):
+                    trial.screen.wake(trial.viewers)
+            slot = (slot + 1) % SLOTS
+            due = max(due + FRAME_SECONDS / SLOTS, monotonic() - FRAME_SECONDS)
+            await asyncio.sleep(max(0.0, due - monotonic()))
+            if due - housekeeping > 1.0:
+                housekeeping = due
+                await self._keep_house(due)
+
+    async def _keep_house(self, now: float) -> None:
+        """Store what has changed for a while, end what nobody has watched for long."""
+        for trial in self:
+            if trial.viewers:
+                trial.unwatched_since = now
+            elif now - trial.unwatched_since > UNWATCHED_SECONDS:
+                await self.close(trial)
+                continue
+            if trial.changed and now - trial.saved_at > SAVE_SECONDS:
+                await self.save(trial)

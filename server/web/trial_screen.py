@@ -1,0 +1,202 @@
+"""What viewers see of a trial run: frames with only what changed since each one's last frame."""
+
+import asyncio
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.ladder.drawing import draw_rungs
+from server.ladder.program import Program
+from server.marking.machine import Assembled
+from server.marking.trial import TrialRun
+from server.marking.trial_view import Lanes, Marker, View, lanes_of
+
+CHART_SCANS = 12_000
+"""How far the chart goes back: two minutes at 10 ms."""
+
+SAMPLE_SCANS = 10
+"""Scans from one sample of a quantity to the next on the chart."""
+
+MOST_EVENTS = 3000
+"""Changes kept for a viewer who is behind; who misses more gets the whole chart again."""
+
+Json = dict[str, Any]
+Values = NDArray[np.float64]
+
+
+@dataclass(eq=False)
+class Viewer:
+    """One open page: what it has been shown so far. ``works`` tells the owner from who watches."""
+
+    works: bool
+    woken: asyncio.Event = field(default_factory=asyncio.Event)
+    layout: object = None
+    chart: object = None
+    events: int = 0
+    values: Values | None = None
+    state: Json | None = None
+    answers: list[Json] = field(default_factory=list)
+
+    def tell(self, answer: Json) -> None:
+        """Send something of its own with the next frame."""
+        self.answers.append(answer)
+        self.woken.set()
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """One version's view and rungs; viewers get it once."""
+
+    program: Program
+    assembled: Assembled
+    view: View
+    lanes: Lanes
+
+
+class Screen:
+    """A run as it is shown: the present, or the past moment that its owner looks at."""
+
+    def __init__(self, run: TrialRun) -> None:
+        self._run = run
+        self._looking: int | None = None
+        self._events: list[Json] = []
+        self._before = 0
+        self._present = self._layout(run.program, run.live.assembled)
+        self._shown = self._present
+        self._marker = Marker(self._present.lanes)
+        self.chart = object()
+
+    @property
+    def looking(self) -> int | None:
+        """The past scan that is shown, None for the present."""
+        return self._looking
+
+    def step(self, scans: int) -> None:
+        """Run scans and remember what changed in them."""
+        first = self._run.scan
+        changes, marks = self._marker.read(first, self._run.step(scans, self._present.lanes.planes))
+        self._events += [{"c": change} for change in changes] + [{"m": mark} for mark in marks]
+        surplus = len(self._events) - MOST_EVENTS
+        if surplus > 0:
+            del self._events[:surplus]
+            self._before += surplus
+        if self._run.program is not self._present.program:
+            self.refresh()
+
+    def refresh(self) -> None:
+        """The run has another version of the program, or another past."""
+        self._present = self._layout(self._run.program, self._run.live.assembled)
+        self._marker = Marker(self._present.lanes)
+        self.chart = object()
+        self._before += len(self._events)
+        self._events.clear()
+        self.look(None)
+
+    def look(self, scan: int | None) -> None:
+        """Show a past moment, or the present again."""
+        self._looking = scan if scan is not None and scan < self._run.scan else None
+        self._shown = self._present
+        if self._looking is not None:
+            live, program = self._run.at(self._looking)
+            if program is not self._present.program and program is not self._shown.program:
+                self._shown = self._layout(program, live.assembled)
+
+    def wake(self, viewers: Iterable[Viewer]) -> None:
+        for viewer in viewers:
+            viewer.woken.set()
+
+    # -- frames ---------------------------------------------------------------------------------
+
+    def frame(self, viewer: Viewer, state: Json) -> str | None:
+        """What is new for a viewer as JSON text; None when nothing is."""
+        frame: Json = {}
+        if viewer.layout is not self._shown:
+            viewer.layout = self._shown
+            viewer.values = None
+            frame["layout"] = self._layout_json()
+        if viewer.chart is not self.chart or viewer.events < self._before:
+            viewer.chart = self.chart
+            frame["chart"] = self._chart_json()
+            viewer.events = self._before + len(self._events)
+        news = self._events[viewer.events - self._before :]
+        viewer.events += len(news)
+        if news:
+            frame["changes"] = [event["c"] for event in news if "c" in event]
+            frame["marks"] = [event["m"] for event in news if "m" in event]
+        values = self._values()
+        changed = (
+            np.arange(values.size)
+            if viewer.values is None
+            else np.flatnonzero(values != viewer.values)
+        )
+        if changed.size:
+            shown = values[changed].tolist()
+            frame["values"] = [
+                [i, None if v == -np.inf else int(v) if v.is_integer() else v]
+                for i, v in zip(changed.tolist(), shown, strict=True)
+            ]
+            viewer.values = values
+        if state != viewer.state:
+            viewer.state = frame["state"] = state
+        if viewer.answers:
+            frame["answers"], viewer.answers = viewer.answers, []
+        if not frame:
+            return None
+        frame["scan"] = self._run.scan
+        return json.dumps(frame, separators=(",", ":"))
+
+    def _values(self) -> Values:
+        if self._looking is None:
+            return self._present.view.values(self._run.live.memory)
+        live, _ = self._run.at(self._looking)
+        return self._shown.view.values(live.memory)
+
+    def _layout(self, program: Program, assembled: Assembled) -> Layout:
+        exercise = self._run.exercise
+        view = View(exercise, program, assembled)
+        return Layout(program, assembled, view, lanes_of(exercise, assembled, view.checks))
+
+    def _layout_json(self) -> Json:
+        view, lanes, program = self._shown.view, self._shown.lanes, self._shown.program
+        return {
+            "keys": view.keys,
+            "units": view.units,
+            "points": lanes.points,
+            "quantities": lanes.quantities,
+            "checks": [check.requirement for check in view.checks],
+            "rungs": draw_rungs(program),
+            "symbols": {v.address: v.symbol for v in program.variables if v.address},
+        }
+
+    def _chart_json(self) -> Json:
+        """The last two minutes from the record, exact to the scan."""
+        end = self._run.scan
+        scan = start = max(0, end - CHART_SCANS)
+        changes: list[tuple[int, int, int]] = []
+        marks: list[tuple[int, int, str]] = []
+        samples: list[list[float]] = []
+        while scan < end:
+            live, program = self._run.at(scan)
+            _, last = self._run.version_bounds(scan)
+            layout = self._present
+            if program is not layout.program:
+                layout = self._layout(program, live.assembled)
+            lanes = layout.lanes
+            record = self._run.record(scan, last, lanes.planes, lanes.rows)
+            bits = (record.bits & np.uint64(1)).astype(np.bool_)
+            marker = Marker(lanes)
+            found = marker.read(scan, bits)
+            changes += found[0]
+            marks += found[1]
+            samples += [
+                [scan + i, *np.round(record.values[i], 4).tolist()]
+                for i in range(0, last - scan, SAMPLE_SCANS)
+            ]
+            if layout is self._present:
+                self._marker = marker
+            scan = last
+        return {"first": start, "changes": changes, "marks": marks, "samples": samples}

@@ -1,0 +1,69 @@
+// What a hand does: press and hold, switch over, set a level, lay an item down, clear the belt.
+
+export function takeHands(root, act) {
+  const press = (button, on) => {
+    if ((button.dataset.pressed === "yes") === on) return;
+    button.dataset.pressed = on ? "yes" : "";
+    act({ control: button.dataset.control, on });
+  };
+
+  for (const button of root.querySelectorAll("[data-control]")) {
+    if ("held" in button.dataset) holdable(button, press);
+    else button.addEventListener("click", () => act({ control: button.dataset.control, on: button.getAttribute("aria-checked") !== "true" }));
+  }
+  for (const group of root.querySelectorAll('[data-kind="hand"]')) {
+    const button = root.querySelector(`button[data-control="${group.dataset.signal}"]`);
+    if (!button) continue;
+    if ("held" in button.dataset) {
+      group.dataset.control = group.dataset.signal;
+      holdable(group, press);
+    } else group.addEventListener("click", () => button.click());
+  }
+
+  const measure = (form, name) => Number(new FormData(form).get(name));
+  const commits = {
+    adjust: (form) => ({ quantity: form.dataset.adjust, value: measure(form, "value") / 1000 }),
+    place: (form) => ({ belt: form.dataset.place, position: measure(form, "position"), marked: new FormData(form).has("marked") }),
+    clear: (form) => ({ belt: form.dataset.clear, first: measure(form, "first"), last: measure(form, "last") }),
+  };
+  for (const [kind, action] of Object.entries(commits)) {
+    for (const form of root.querySelectorAll(`[data-${kind}]`)) {
+      form.addEventListener("submit", (event) => {
+        event.preventDefault();
+        act(action(form));
+      });
+    }
+  }
+}
+
+function holdable(part, press) {
+  part.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0 || part.disabled) return;
+    part.setPointerCapture(event.pointerId);
+    press(part, true);
+  });
+  for (const end of ["pointerup", "pointercancel", "lostpointercapture", "blur"]) {
+    part.addEventListener(end, () => press(part, false));
+  }
+  part.addEventListener("contextmenu", (event) => event.preventDefault());
+  part.addEventListener("keydown", (event) => {
+    if (event.key !== " " && event.key !== "Enter") return;
+    event.preventDefault();
+    if (!event.repeat) press(part, true);
+  });
+  part.addEventListener("keyup", (event) => {
+    if (event.key === " " || event.key === "Enter") press(part, false);
+  });
+}
+
+// The controls tell how they stand.
+export function showHands(changed, values) {
+  for (const key of changed) {
+    for (const button of document.querySelectorAll(`button[data-control="${CSS.escape(key)}"]`)) {
+      const on = values.get(key) === 1;
+      button.setAttribute("held" in button.dataset ? "aria-pressed" : "aria-checked", on);
+      const state = button.querySelector(".hand-state");
+      if (state) state.textContent = on ? state.dataset.on : state.dataset.off;
+    }
+  }
+}

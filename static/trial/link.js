@@ -1,0 +1,37 @@
+// The socket of a trial run: sends commands, hands out frames, comes back when it was lost.
+
+const FINAL = [1008, 1013];
+const LONGEST_WAIT = 5000;
+
+export class Link {
+  #socket = null;
+  #wait = 250;
+
+  constructor(path, { frame, standing }) {
+    this.#open = () => {
+      const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+      const socket = new WebSocket(`${scheme}//${location.host}${path}`);
+      this.#socket = socket;
+      socket.addEventListener("open", () => {
+        this.#wait = 250;
+        standing("open");
+      });
+      socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
+      socket.addEventListener("close", (event) => {
+        if (FINAL.includes(event.code)) return standing("ended");
+        standing("lost");
+        setTimeout(this.#open, this.#wait);
+        this.#wait = Math.min(this.#wait * 2, LONGEST_WAIT);
+      });
+    };
+    this.#open();
+  }
+
+  #open;
+
+  send(command) {
+    if (this.#socket.readyState !== WebSocket.OPEN) return false;
+    this.#socket.send(JSON.stringify(command));
+    return true;
+  }
+}
