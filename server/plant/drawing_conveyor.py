@@ -125,7 +125,7 @@ class ConveyorDrawing:
 
         def draw(x: float, y: float) -> None:
             pen, beam, x = self.pen, x + 7 * beside, x - 30 * beside
-            pen.path(f"M{x:g} {y + BUBBLE:g}L{beam:g} {self._top - 16:g}", "ink")
+            pen.path(f"M{x:g} {y + BUBBLE:g}V{self._top - 30:g}L{beam:g} {self._top - 16:g}", "ink")
             pen.rect(beam - 4, self._top - 16, 8, 10, "ink paper")
             pen.rect(beam - 4, self._bottom + 6, 8, 10, "ink paper")
             pen.line(beam, self._top - 6, beam, self._bottom + 6, "beam")

@@ -120,7 +120,12 @@ def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
         Belt("b2", "M-2", 2.0 - cut, draw(speeds), draw(st.sampled_from([None, "motor_2"]))),
     )
     apart = st.lists(places, max_size=3, unique_by=lambda at: round(at / 0.1))
-    ats = sorted(draw(apart))
+    ats = draw(apart)
+    if ats:  # from eye to eye about an item's length: it leaves the one as it comes to the other
+        ats += [
+            ats[0] + length + nudge for nudge in draw(st.lists(st.floats(-0.02, 0.02), max_size=1))
+        ]
+    ats = sorted(at for at in ats if at < 2.0)
     ats = [at for at, ahead in zip(ats, [*ats[1:], 9.0], strict=False) if ahead - at > 0.05]
     eyes = [Eye(f"YS-{n}", at, draw(st.booleans())) for n, at in enumerate(ats)]
     beside = draw(st.booleans())
