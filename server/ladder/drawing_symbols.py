@@ -37,7 +37,8 @@ _HALF = 13
 """Half the height of a contact or coil."""
 _CONTACT = 9
 """Half the distance between a contact's two bars."""
-_COIL = 12
+_COIL = 14
+"""Half the distance between the outsides of a coil's two arcs."""
 _BOX = 15
 """Half the height of a comparison's box."""
 _PIN = 22
@@ -160,7 +161,7 @@ class Symbols:
         middle = x + size.width // 2
         yield from self._name_and_address(symbol, middle, y)
         for side, sweep in ((-1, 0), (1, 1)):
-            edge = middle + side * (_COIL - 5)
+            edge = middle + side * (_COIL - 7)
             yield (
                 f'<path class="bar" d="M{edge} {y - _HALF}A16 16 0 0 {sweep} {edge} {y + _HALF}"/>'
             )

@@ -1,7 +1,37 @@
 """The text form: a subset of IEC 61131-3 Structured Text, one rung a statement.
 
-AND is series, OR is parallel; ``parse_program(print_program(p)) == p`` for every program in normal
-form. DEVELOPERS.md shows an example of every construct.
+``parse_program(print_program(p)) == p`` for every program. One example of every construct::
+
+    PROGRAM apple_sump
+    VAR
+        start_pb AT %IX0.0 : BOOL;  // Start push-button
+        count : INT := 3;
+        fill_delay : TON;
+    END_VAR
+    VAR RETAIN
+        batch_running : BOOL;
+    END_VAR
+
+    // [R1, R2a] The fill pump seals in. (AND is series, OR is parallel.)
+    fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT sump_high;
+
+    // [R3] Edges; a set and a reset coil and a number.
+    IF RISING(eye) AND FALLING(jam) THEN running := TRUE; fault := FALSE; n := n + 1; END_IF;
+
+    // Two coils, one negated; a function block in line; a comparison.
+    lamp, NOT horn := running AND fill_delay(PT := T#5s) AND level > 500;
+
+    // A coil and a set coil.
+    IF ready := a AND b THEN latched := TRUE; END_IF;
+
+    // A block alone; its output is read elsewhere as counter.Q.
+    a AND counter(R := NOT reset_pb, PV := 5);
+
+    // TRUE is a wire, a semicolon alone is an empty rung.
+    on := TRUE;
+
+    ;
+    END_PROGRAM
 """
 
 from collections.abc import Callable

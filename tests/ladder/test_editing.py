@@ -190,10 +190,12 @@ def test_a_copied_rung_gets_blocks_of_its_own() -> None:
     copied = edit(start, act.DuplicateRung(0)).program
     assert print_rung(copied.rungs[1]) == "lamp := a AND delay_2(PT := T#1s) AND NOT delay_2.Q;"
     assert copied.variables[-1] == Variable("delay_2", "TON")
-    pasted = edit(copied, act.PasteRungs(0, "a := delay(PT := T#2s); b := delay(PT := T#3s);"))
-    assert [print_rung(rung) for rung in pasted.program.rungs[:2]] == [
+    rungs = "a := delay(PT := T#2s); b := delay(PT := T#3s); c := count(PV := 3);"
+    pasted = edit(copied, act.PasteRungs(0, rungs))
+    assert [print_rung(rung) for rung in pasted.program.rungs[:3]] == [
         "a := delay_3(PT := T#2s);",
         "b := delay_4(PT := T#3s);",
+        "c := count(PV := 3);",
     ]
 
 

@@ -1,11 +1,13 @@
 """Text to tree to text is the identity; messages are pinned whole."""
 
 import re
+import textwrap
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.ladder import text_form
 from server.ladder.durations import parse_duration, print_duration
 from server.ladder.elements import TIME_MAX_MS, ContactKind
 from server.ladder.messages import Place, ProgramError, error
@@ -72,6 +74,11 @@ def in_rungs(text: str) -> list[str]:
 
 def test_canonical_text_is_kept() -> None:
     assert print_program(parse_program(CANONICAL)) == CANONICAL
+
+
+def test_the_documented_example_is_canonical() -> None:
+    example = textwrap.dedent((text_form.__doc__ or "").partition("::")[2]).strip() + "\n"
+    assert print_program(parse_program(example)) == example
 
 
 @given(programs())
