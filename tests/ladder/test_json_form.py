@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from hypothesis import given
+from hypothesis import strategies as st
 
 from server.ladder.elements import ContactKind
 from server.ladder.json_form import Json, from_json, read_json, to_json
@@ -34,6 +35,36 @@ def test_json_gives_the_program_back(program: Program) -> None:
     data = to_json(program)
     assert from_json(data) == program
     assert read_json(json.dumps(data).encode()) == program
+
+
+ANYTHING = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+    lambda inner: (
+        st.lists(inner, max_size=2) | st.dictionaries(st.text(max_size=5), inner, max_size=2)
+    ),
+    max_leaves=4,
+)
+
+
+@given(programs(), ANYTHING, st.data())
+def test_spoilt_data_gives_a_program_or_messages(
+    program: Program, anything: object, data: st.DataObject
+) -> None:
+    spoilt: Any = to_json(program)
+    node, key = spoilt, data.draw(st.sampled_from(sorted(spoilt)))
+    while isinstance(node[key], dict | list) and node[key] and data.draw(st.booleans()):
+        node = node[key]
+        keys = sorted(node) if isinstance(node, dict) else list(range(len(node)))
+        key = data.draw(st.sampled_from(keys))
+    node[key] = anything
+    try:
+        read = from_json(spoilt)
+    except ProgramError as caught:
+        messages = caught.messages
+    else:
+        messages = ()
+        assert from_json(to_json(read)) == read
+    assert all(message.text and message.mend for message in messages)
 
 
 def test_the_stored_form_of_version_1_stays_readable() -> None:
