@@ -26,7 +26,6 @@ MAX_POINTS = 64
 MAX_REQUIREMENTS = 40
 MAX_SCENARIOS = 64
 """One lane each."""
-MAX_STEPS = 100
 MAX_PERIOD_MS = 1000
 
 Switch: TypeAlias = Literal["on", "off"]
@@ -188,7 +187,7 @@ class ScenarioPart(Part):
     judges: Many[RequirementNumber] = ()
     start: dict[str, Any] = Field(default_factory=dict)
     items: Many[PutPart] = ()
-    steps: Annotated[Many[StepPart], Field(max_length=MAX_STEPS)]
+    steps: Many[StepPart]
     run_on: Milliseconds = 2000
 
 

@@ -7,6 +7,7 @@ from server.marking.conditions import Conditions
 from server.marking.document import Document, FieldPath
 from server.marking.exercise_schema import PutPart, ScenarioPart, StepPart
 from server.marking.measures import DIMENSIONS, parse_measure
+from server.marking.replay import LONGEST_MS
 from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
 from server.scan.assembler import Quantity, Signal
 
@@ -33,6 +34,13 @@ class ScenarioBuilder:
         self._line = line
 
     def scenario(self, path: FieldPath, part: ScenarioPart) -> Scenario:
+        longest = part.run_on + sum((s.after or 0) + (s.within or 0) for s in part.steps)
+        if longest > LONGEST_MS:
+            self._document.fault(
+                (*path, "steps"),
+                f"The scenario may last {longest // 60_000} min; {LONGEST_MS // 60_000} min are "
+                "possible. Shorten its steps.",
+            )
         steps = [
             step
             for number, step_part in enumerate(part.steps)

@@ -213,6 +213,10 @@ FAULTS = [
      "scenarios.1.steps.2.after", "A step has 'after' or 'when', not both."),
     ("when: tank_high", "when: ¦tank_hihg", "scenarios.1.steps.2.when",
      "There is no signal 'tank_hihg'. Did you mean 'tank_high'?"),
+    ("- {after: 1 s,", "¦- {after: 2 h,", "scenarios.1.steps",
+     "The scenario may last 122 min; 60 min are possible. Shorten its steps."),
+    ("outcomes: [seal-in]", f"outcomes: ¦{['seal-in'] * 101}", "requirements.1.outcomes",
+     "The list should have at most 100 items, not 101."),
 ]  # fmt: skip
 
 
