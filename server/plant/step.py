@@ -1,5 +1,6 @@
 """One way in: the step of any plant in a machine."""
 
+from collections.abc import Collection, Mapping
 from typing import TypeAlias
 
 from server.plant.conveyor import ConveyorStep
@@ -10,11 +11,19 @@ from server.scan.assembler import Assembler
 PlantStep: TypeAlias = TankStep | ConveyorStep
 
 
-def plant_step(plant: Plant, asm: Assembler, *, abstract: bool = False) -> PlantStep:
+def plant_step(
+    plant: Plant,
+    asm: Assembler,
+    *,
+    abstract: bool = False,
+    compared: Mapping[str, Collection[int]] | None = None,
+) -> PlantStep:
     """Allocate a plant in a machine: its senses and gauges, then ``emit`` its step.
+
+    ``compared``: see ``TankStep``.
 
     Raises ValueError with a sentence where the plant is too fast for the scan period.
     """
     if isinstance(plant, ConveyorPlant):
         return ConveyorStep(plant, asm, abstract=abstract)
-    return TankStep(plant, asm, abstract=abstract)
+    return TankStep(plant, asm, abstract=abstract, compared=compared)

@@ -1,12 +1,13 @@
 """Tank plants: one concrete step, with levels, and one abstract step, with regions of level."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from server.plant.devices import hand_control
 from server.plant.gauge import Gauge
 from server.plant.model import Outlet, Stream, TankPlant, Vessel
 from server.plant.motion import Motion
 from server.plant.physics import ANALOG_TOP, NOWHERE, PhysicsOp
+from server.plant.reading import Reading
 from server.scan.assembler import Assembler, Bit, Quantity, Signal, Word
 from server.scan.instructions import FALSE, INT_PLANES
 
@@ -15,11 +16,20 @@ class TankStep:
     """A tank plant in one machine.
 
     ``senses`` has what the plant actuates by the device's tag, ``gauges`` the quantities by name;
-    ``lengths`` are those in metres.
-    First ask for senses and thresholds, then ``emit``.
+    ``lengths`` are those in metres. First ask for senses and thresholds, then ``emit``.
+
+    ``compared`` has the literals that the program compares a transmitter's number with, by tag;
+    without them the number is open in an abstract machine, which takes 14 choices.
     """
 
-    def __init__(self, plant: TankPlant, asm: Assembler, *, abstract: bool = False) -> None:
+    def __init__(
+        self,
+        plant: TankPlant,
+        asm: Assembler,
+        *,
+        abstract: bool = False,
+        compared: Mapping[str, Collection[int]] | None = None,
+    ) -> None:
         self._plant = plant
         self._asm = asm
         self._abstract = abstract
@@ -40,8 +50,15 @@ class TankStep:
                 switch.height, switch.height - switch.hysteresis
             )
             self.senses[switch.tag] = Bit(covered)
+        self.readings: dict[str, Reading] = {}
         for transmitter in plant.transmitters:
-            self.senses[transmitter.tag] = Word(asm.planes(INT_PLANES))
+            if abstract:
+                literals = (compared or {}).get(transmitter.tag)
+                reading = Reading(asm, self._levels[transmitter.vessel], literals)
+                self.readings[transmitter.tag] = reading
+                self.senses[transmitter.tag] = reading.word
+            else:
+                self.senses[transmitter.tag] = Word(asm.planes(INT_PLANES))
 
     def emit(self, actuators: Mapping[str, int]) -> None:
         """Emit the plant's step behind the output stage; ``actuators`` are planes by symbol."""
@@ -118,6 +135,8 @@ class TankStep:
                 may_rise[target] = asm.or_(may_rise[target], on)
         for name, gauge in self._levels.items():
             gauge.wander(may_rise[name], may_fall[name])
+        for reading in self.readings.values():
+            reading.wander()
         self._motion.wander(actuators)
 
     # -- both ---------------------------------------------------------------------------------

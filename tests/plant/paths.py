@@ -34,10 +34,16 @@ class Transitions:
 class Abstract:
     """The abstract step of a plant on its own."""
 
-    def __init__(self, plant: Plant, thresholds: list[Threshold], period_ms: int) -> None:
+    def __init__(
+        self,
+        plant: Plant,
+        thresholds: list[Threshold],
+        period_ms: int,
+        compared: dict[str, list[int]] | None = None,
+    ) -> None:
         asm = Assembler(period_ms)
         actuators = {name: asm.control() for name in actuators_of(plant)}
-        self.step: PlantStep = plant_step(plant, asm, abstract=True)
+        self.step: PlantStep = plant_step(plant, asm, abstract=True, compared=compared)
         for name, value in thresholds:
             self.step.gauges[name].at_least(value)
         with asm.section("plant"):
@@ -83,6 +89,9 @@ class Abstract:
                     planes[b.plane] = bool(rig.plane(remembered[b.rise, b.fall], lane))
         if isinstance(self.step, ConveyorStep):
             planes |= self._items(self.step, rig, lane)
+        else:
+            for tag, reading in self.step.readings.items():
+                planes |= reading.planes_at(rig.sensed(tag, lane))
         return planes
 
     def _items(self, step: ConveyorStep, rig: Rig, lane: int) -> dict[int, bool]:

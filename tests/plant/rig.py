@@ -12,7 +12,7 @@ from server.plant.step import PlantStep, plant_step
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Word
 from server.scan.instructions import INT_PLANES
 from server.scan.kernel import execute
-from server.scan.lanes import ALL, lane_bits
+from server.scan.lanes import ALL
 
 
 def actuators_of(plant: Plant) -> list[str]:
@@ -105,7 +105,7 @@ class Rig:
 
     def plane(self, plane: int, lane: int = 0) -> int:
         """One plane in one lane."""
-        return int(lane_bits(self.bits[plane])[lane])
+        return int(self.bits[plane]) >> lane & 1
 
     def _physics(self, name: str) -> None:
         m, section = self.machine, self.machine.physics_sections[name]

@@ -1,6 +1,8 @@
 """Every concrete run, seen as regions, is a path of the abstract step: rates, speeds and timings
 are drawn widely."""
 
+from dataclasses import replace
+
 from hypothesis import given, note, settings
 from hypothesis import strategies as st
 from numpy.random import default_rng
@@ -12,6 +14,7 @@ from server.plant.model import (
     Eye,
     Feeder,
     LevelSwitch,
+    LevelTransmitter,
     Outlet,
     Plant,
     PositionSwitch,
@@ -22,6 +25,7 @@ from server.plant.model import (
     Vessel,
 )
 from server.plant.physics import insert_item
+from tests.plant.demo_plants import BOTTLES, SUMP
 from tests.plant.paths import Abstract, Threshold, missing, wander
 from tests.plant.rig import Rig
 
@@ -29,10 +33,16 @@ PERIOD_MS = 100
 seeds = st.integers(0, 2**32)
 
 
-def check(plant: Plant, thresholds: list[Threshold], seed: int, scans: int = 60) -> None:
+def check(
+    plant: Plant,
+    thresholds: list[Threshold],
+    seed: int,
+    compared: dict[str, list[int]] | None = None,
+    scans: int = 60,
+) -> None:
     rng = default_rng(seed)
     rig = Rig(plant, PERIOD_MS, thresholds)
-    abstract = Abstract(plant, thresholds, PERIOD_MS)
+    abstract = Abstract(plant, thresholds, PERIOD_MS, compared)
     for name, gauge in rig.step.gauges.items():
         if name.endswith((".level", ".position")):
             assert gauge.row is not None
@@ -88,17 +98,22 @@ def tanks(draw: st.DrawFn) -> tuple[TankPlant, list[Threshold]]:
     ]
     moved, positions = draw(axes())
     plant = TankPlant(
-        vessels, tuple(streams), draw(st.sampled_from([(outlet,), ()])), tuple(switches), (),
-        moved, positions,
+        vessels, tuple(streams), draw(st.sampled_from([(outlet,), ()])), tuple(switches),
+        draw(st.sampled_from([(), (LevelTransmitter("LT-1", "first"),)])), moved, positions,
     )  # fmt: skip
     near = [(f"{s.vessel}.level", s.height - s.hysteresis / 2) for s in switches]
     return plant, draw(st.lists(st.sampled_from(near), max_size=2)) if near else []
 
 
+literals = st.lists(st.sampled_from([0, 1, 2500, 5000, 5001, 9999, 10000, 20000]), max_size=2)
+
+
 @settings(deadline=None, max_examples=25)
-@given(tanks(), seeds)
-def test_tank_runs_are_paths(drawn: tuple[TankPlant, list[Threshold]], seed: int) -> None:
-    check(*drawn, seed)
+@given(tanks(), literals, seeds)
+def test_tank_runs_are_paths(
+    drawn: tuple[TankPlant, list[Threshold]], compared: list[int], seed: int
+) -> None:
+    check(*drawn, seed, {"LT-1": compared})
 
 
 def beside_eyes(ats: list[float], length: float) -> st.SearchStrategy[float]:
@@ -153,3 +168,15 @@ def conveyors(draw: st.DrawFn) -> tuple[ConveyorPlant, list[Threshold]]:
 @given(conveyors(), seeds)
 def test_conveyor_runs_are_paths(drawn: tuple[ConveyorPlant, list[Threshold]], seed: int) -> None:
     check(*drawn, seed)
+
+
+def test_a_number_that_the_program_calculates_with_is_open() -> None:
+    plant = TankPlant((Vessel("tank", 1.0, 1.0),), transmitters=(LevelTransmitter("LT-1", "tank"),))
+    assert len(Abstract(plant, [], PERIOD_MS).choices) == (10_000).bit_length()
+    assert len(Abstract(plant, [], PERIOD_MS, {"LT-1": [5000]}).choices) == 2
+
+
+def test_few_choices_for_a_tank_and_a_conveyor() -> None:
+    # The search tries every combination in every state.
+    assert len(Abstract(SUMP, [], PERIOD_MS, {"LT-201": []}).choices) == 3
+    assert len(Abstract(replace(BOTTLES, axes=(), positions=()), [], PERIOD_MS).choices) == 5

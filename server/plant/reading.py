@@ -1,0 +1,49 @@
+"""A transmitter's number in an abstract machine: known as far as the program can tell.
+
+A program that only compares the number with literals can't tell numbers apart that lie between
+the same two of them, so that one of each stretch stands for all. Where the literals are not known
+the number is open altogether.
+"""
+
+from collections.abc import Collection
+
+from server.plant.gauge import Gauge
+from server.plant.physics import ANALOG_TOP
+from server.scan.assembler import Assembler, Word
+from server.scan.instructions import FALSE, INT_PLANES
+
+
+class Reading:
+    """The INT of one transmitter; ``compared`` are the literals, None where they are not known."""
+
+    def __init__(self, asm: Assembler, gauge: Gauge, compared: Collection[int] | None) -> None:
+        self._asm = asm
+        self._open = compared is None
+        told = {n for c in compared or () for n in (c, c + 1) if 0 < n <= ANALOG_TOP}
+        self._steps = [(n, gauge.at_least(least_level(n, gauge.high))) for n in sorted(told)]
+        passed = [n for n, _ in self._steps if gauge.start >= least_level(n, gauge.high)]
+        self.word = Word(asm.planes(INT_PLANES, max(passed, default=0)))
+
+    def planes_at(self, number: int) -> dict[int, bool]:
+        """What each plane is while the transmitter gives ``number``; not where it is open."""
+        planes = {plane: number >= n for n, plane in self._steps}
+        stands = max((n for n, _ in self._steps if number >= n), default=0)
+        return planes | {self.word.base + i: bool(stands >> i & 1) for i in range(INT_PLANES)}
+
+    def wander(self) -> None:
+        """Emit the number behind the abstract step of the level."""
+        asm = self._asm
+        for bit in range(INT_PLANES):
+            plane = FALSE
+            if self._open and bit < ANALOG_TOP.bit_length():
+                plane = asm.choice()
+            ends = [*(plane for _, plane in self._steps[1:]), FALSE]
+            for (number, reached), above in zip(self._steps, ends, strict=False):
+                if number >> bit & 1:
+                    plane = asm.or_(plane, asm.and_not(reached, above))
+            asm.copy_to(self.word.base + bit, plane)
+
+
+def least_level(number: int, height: float) -> float:
+    """The lowest level at which a transmitter over ``height`` gives at least ``number``."""
+    return (number - 0.5) * height / ANALOG_TOP
