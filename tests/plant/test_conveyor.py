@@ -165,6 +165,18 @@ def test_eye_is_blocked_from_front_to_rear_edge() -> None:
     assert sum(blocked) == last - first + 1, "without a break"
 
 
+def test_eye_at_a_stop_sees_the_item_that_is_held_there() -> None:
+    plant = replace(
+        LINE, eyes=(Eye("YS-301", 1.0),), stops=(Stop("gate", "YV-301", 1.0, "gate_valve"),)
+    )
+    rig = running(plant)
+    put(rig, 0.9)
+    rig.turn("gate_valve", True)
+    rig.run(300)
+    assert fronts(rig) == [1.0]
+    assert rig.sensed("YS-301")
+
+
 def test_eye_for_marked_items_sees_no_others() -> None:
     plant = replace(LINE, eyes=(Eye("YS-301", 1.0), Eye("YS-302", 1.0, marked_only=True)))
     rig = running(plant)
