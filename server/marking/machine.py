@@ -247,7 +247,13 @@ class _Builder:
         with self.asm.section("scan"):
             inputs = board.inputs(points, self.step.senses)
             compiled = compile_program(
-                self.asm, program, inputs, power, observe=observe, exact_timers=exact_timers
+                self.asm,
+                program,
+                inputs,
+                power,
+                observe=observe,
+                exact_timers=exact_timers,
+                short_counts=self.only is not None,
             )
             actuators = board.outputs(points, compiled.outputs, power)
         with self.asm.section("plant"):

@@ -67,6 +67,7 @@ def compile_program(
     signals: Mapping[str, Signal] | None = None,
     observe: bool = False,
     exact_timers: bool = True,
+    short_counts: bool = False,
     decide: Callable[[str], int] | None = None,
 ) -> CompiledProgram:
     """Emit one scan of the program into ``asm``.
@@ -77,8 +78,10 @@ def compile_program(
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
     ``exact_timers`` false a running timer may be over at any later scan (for proofs): ``decide``
     gives the plane that says so for a timer's name, kind and preset; by default a fresh choice.
+    With ``short_counts`` a CTU or CTD whose CV no rung reads stops counting where Q can't change
+    any more: Q is the same, and a search meets fewer states.
     """
-    compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}))
+    compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}), short_counts=short_counts)
     if decide is not None:
         compiler.decide = decide
     first = len(asm.state_planes())
@@ -97,9 +100,7 @@ def compile_program(
         if v.address and v.address.upper().startswith("%Q")
     }
     timers = {name: i.timer for name, i in compiler.instances.items() if i.timer is not None}
-    return CompiledProgram(
-        compiler.symbols, outputs, compiler.power, compiler.fault, timers, state
-    )
+    return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault, timers, state)
 
 
 def compile_network(asm: Assembler, network: Series, signals: Mapping[str, Signal]) -> int:
@@ -135,6 +136,8 @@ class _Compiler:
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
     durations: dict[str, int] = field(default_factory=dict)
     measured: set[str] = field(default_factory=set)
+    short_counts: bool = False
+    counts_read: set[str] = field(default_factory=set)
     fault: int = FALSE
     decide: Callable[[str], int] = field(init=False)
 
@@ -151,7 +154,8 @@ class _Compiler:
             for _, element in walk(rung.network)
             if isinstance(element, Block)
         }
-        self.measured = _measured(program)
+        self.measured = _read(program, ".et")
+        self.counts_read = _read(program, ".cv")
         for variable in program.variables:
             first = len(self.asm.state_planes())
             name = variable.symbol.lower()
@@ -400,7 +404,13 @@ class _Compiler:
         rising, falling = asm.temporary(), asm.temporary()
         asm.emit(Op.RISE, rising, up, instance.memory)
         asm.emit(Op.RISE, falling, down, instance.memory_down)
-        limits = (preset & 0xFFFF, _INT_MAX, _INT_MIN)
+        most, least = _INT_MAX, _INT_MIN
+        if self.short_counts and block.instance.lower() not in self.counts_read:
+            if instance.type == "CTU":
+                most = max(preset, 0)
+            elif instance.type == "CTD" and preset >= 0:
+                least = 0
+        limits = (preset & 0xFFFF, most, least)
         asm.emit(Op.COUNT, instance.count, rising, falling, reset, load, *limits)
         if instance.type != "CTD":
             below = asm.temporary()
@@ -449,15 +459,20 @@ _MIRRORED = {
 }
 
 
-def _measured(program: Program) -> set[str]:
-    """Timers whose ET is read: their scans must be counted."""
+def _read(program: Program, pin: str) -> set[str]:
+    """Instances whose output ``pin`` (``.et``, ``.cv``) a rung reads as a number."""
+    operands: list[Operand | None] = []
+    for rung in program.rungs:
+        for _, element in walk(rung.network):
+            if isinstance(element, Comparison):
+                operands += (element.left, element.right)
+        for output in rung.outputs:
+            if isinstance(output, Assignment):
+                operands += (output.left, output.right)
     return {
-        operand.symbol.lower().removesuffix(".et")
-        for rung in program.rungs
-        for _, element in walk(rung.network)
-        if isinstance(element, Comparison)
-        for operand in (element.left, element.right)
-        if isinstance(operand, Name) and operand.symbol.lower().endswith(".et")
+        operand.symbol.lower().removesuffix(pin)
+        for operand in operands
+        if isinstance(operand, Name) and operand.symbol.lower().endswith(pin)
     }
 
 
