@@ -13,7 +13,9 @@ from markupsafe import Markup
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
+from server.ladder.program import Program, Rung
 from server.ladder.validation import errors
 from server.marking.exercise import Exercise, Release
 from server.marking.timing_chart import ChartRow, chart_rows, draw_chart
@@ -31,7 +33,6 @@ from server.store.submissions import submit as store_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
 from server.web.rendering import error, fragment, page, wants_fragment
-from server.web.rungs import rung_views
 from server.web.workplace import WorkplaceHere, exercise_of
 
 router = APIRouter()
@@ -123,7 +124,7 @@ def verdict(
             _row(each, texts.get(each.id, ""), level, teaching=teaching)
             for each in (found.requirements if found else ())
         ],
-        rungs=list(rung_views(from_json(submission.program))),
+        rungs=_drawings(from_json(submission.program)),
         attempts=attempts_of(session, assignment, submission.user_id),
     )
 
@@ -170,6 +171,14 @@ def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
     if evidence is None or not evidence.lanes:
         return None
     return Markup(draw_chart(evidence, f"{requirement} around its first failure"))
+
+
+def _drawings(program: Program) -> list[tuple[Rung, Markup]]:
+    """Each rung with its drawing, which stands beside number, requirements and comment."""
+    return [
+        (rung, Markup(draw_rung(rung, program, number, margin=False)))
+        for number, rung in enumerate(program.rungs)
+    ]
 
 
 def _submission(session: Session, submission_id: int) -> Submission:

@@ -1,0 +1,239 @@
+"""A student's way through an exercise in a real browser, with keyboard and pointer, and what the
+instructor sees of it."""
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.people import Role, User
+from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.factories import PASSWORD, make_assignment, make_section, make_user
+
+
+@pytest.fixture
+def course(database: Database) -> tuple[User, User, Assignment]:
+    with database.write() as session:
+        student = make_user(session, name="Elif Yıldırım")
+        teacher = make_user(session, Role.INSTRUCTOR, name="Ingrid Sollberg")
+        section = make_section(
+            session, (student, SectionRole.STUDENT), (teacher, SectionRole.INSTRUCTOR)
+        )
+        return student, teacher, make_assignment(session, section, exercise="wash-sump")
+
+
+def saved(page: Page, rung: int, *texts: str) -> None:
+    """Wait until the rung shows exactly these elements and outputs, told by their text."""
+    stops = page.locator(f"#rung-{rung} :is([data-path], [data-output])")
+    expect(stops).to_have_count(len(texts))
+    for stop, text in zip(stops.all(), texts, strict=True):
+        expect(stop).to_have_attribute("data-text", text)
+
+
+def verdict(page: Page, words: str) -> None:
+    """Submit, and wait for the verdict; the first one of a process waits for the compiler."""
+    page.get_by_role("button", name="Submit the program").click()
+    expect(page.get_by_text(words)).to_be_visible(timeout=60_000)
+
+
+def type_entry(page: Page, key: str, text: str, label: str) -> None:
+    """One element by the keyboard alone; wait until it is drawn."""
+    page.keyboard.press(key)
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+    expect(page.locator(f'.selected[aria-label^="{label}"]')).to_be_visible()
+
+
+def comment(page: Page, words: str, *requirements: str) -> None:
+    page.keyboard.press("c")
+    dialog = page.get_by_role("dialog", name="Comment and requirements")
+    dialog.get_by_label("Comment", exact=True).fill(words)
+    for requirement in requirements:
+        dialog.get_by_label(requirement, exact=True).check()
+    page.keyboard.press("Control+Enter")
+    expect(dialog).to_be_hidden()
+
+
+def test_from_signing_in_to_the_gradebook(
+    open_page: OpenPage, course: tuple[User, User, Assignment], tmp_path: Path
+) -> None:
+    student, teacher, _ = course
+    page = open_page("/sign-in")
+    page.get_by_label("Email").fill(student.email)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="Apple wash sump").click()
+    expect(page.locator("html.editing")).to_be_attached()
+
+    # A wrong program by the keyboard: without the level switch.
+    page.get_by_role("button", name="Add a rung").press("Enter")
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    type_entry(page, "n", "start_pb", "normally open contact start_pb")
+    type_entry(page, "Shift+ArrowDown", "fill_pump", "normally open contact fill_pump")
+    page.keyboard.press("Home")
+    type_entry(page, "n", "stop_pb", "normally open contact stop_pb")
+    type_entry(page, "q", "fill_pump", "coil fill_pump")
+    comment(page, "The fill pump seals in.", "R1", "R2a")
+    page.keyboard.press("l")
+    expect(page.locator("#rung-1 .rung-head")).to_be_focused()
+    page.keyboard.press("t")
+    page.get_by_role("textbox", name="AND is series").fill("// [R3] Full.\nlamp := sump_high;")
+    expect(page.locator("#rung-preview svg")).to_be_visible()
+    page.keyboard.press("Control+Enter")
+    saved(page, 1, "sump_high", "lamp")
+    verdict(page, "4 of 5 requirements are met.")
+    row = page.locator("#R2b")
+    expect(row.get_by_text("not met", exact=True)).to_be_visible()
+    expect(row).to_contain_text("the fill pump ran on after the sump was full")
+
+    # Mended with the pointer.
+    page.get_by_role("link", name="Go on with the program").click()
+    expect(page.locator("html.editing")).to_be_attached()
+    page.locator('#rung-0 [data-text="stop_pb"]').click()
+    page.locator('.bench [data-command="closed"]').click()
+    page.keyboard.type("sump")
+    page.get_by_role("option", name="sump_high").click()
+    page.get_by_role("button", name="Place").click()
+    saved(page, 0, "start_pb", "fill_pump", "stop_pb", "NOT sump_high", "fill_pump")
+    verdict(page, "Every requirement is met.")
+    expect(page.locator(".status.met")).to_have_count(5)
+
+    page = open_page("/", teacher)
+    page.get_by_role("link", name="Gradebook").click()
+    cells = page.get_by_role("row", name="Elif Yıldırım")
+    expect(cells).to_contain_text("6 / 6")
+    expect(cells).to_contain_text("2 of 2")
+    with page.expect_download() as downloading:
+        page.get_by_role("link", name="Download CSV").click()
+    file = tmp_path / "grades.csv"
+    downloading.value.save_as(file)
+    (line,) = csv.DictReader(io.StringIO(file.read_text("utf-8-sig")))
+    assert line["R2b"] == "met"
+    cells.get_by_role("link").click()
+    page.get_by_role("link", name="Attempt 1").click()
+    expect(page.locator("#R2b")).to_contain_text("Scenario: fill until full")
+    expect(page.locator("#R2b .timing-chart")).to_be_visible()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("theme", THEMES)
+def test_each_state_is_accessible(
+    open_page: OpenPage, course: tuple[User, User, Assignment], width: int, theme: str
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student, width, theme)
+    assert_accessible(page)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    type_entry(page, "n", "start_pb", "normally open contact start_pb")
+    type_entry(page, "b", "", "TON block delay_1")
+    type_entry(page, "q", "lamp", "coil lamp")
+    type_entry(page, "q", "nowhere", "coil nowhere")
+    assert_accessible(page)
+    page.keyboard.press("n")
+    page.keyboard.type("s")
+    assert_accessible(page)
+    page.keyboard.press("Escape")
+    for key in ("c", "t", "g", "?"):
+        page.keyboard.press(key)
+        expect(page.locator("dialog[open]")).to_be_visible()
+        assert_accessible(page)
+        page.keyboard.press("Escape")
+        expect(page.locator("dialog[open]")).to_have_count(0)
+    page.locator('.selected[data-text="nowhere"]').press("Delete")
+    saved(page, 0, "start_pb", "delay_1(PT := T#1s)", "lamp")
+    verdict(page, "requirements are met.")
+    assert_accessible(page)
+
+
+def test_undo_goes_on_after_a_reload(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    type_entry(page, "n", "start_pb", "normally open contact start_pb")
+    page.keyboard.press("x")
+    saved(page, 0, "NOT start_pb")
+    page.reload()
+    saved(page, 0, "NOT start_pb")
+    page.get_by_role("button", name="Undo").click()
+    saved(page, 0, "start_pb")
+    page.get_by_role("button", name="Redo").click()
+    saved(page, 0, "NOT start_pb")
+
+
+def test_two_windows_never_overwrite_each_other(
+    open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
+) -> None:
+    student, _, assignment = course
+    first = open_page(f"/assignments/{assignment.id}", student)
+    first.get_by_role("button", name="Add a rung").click()
+    expect(first.locator("#rung-0")).to_be_visible()
+    second = open_page(f"/assignments/{assignment.id}", student)
+    type_entry(first, "n", "start_pb", "normally open contact start_pb")
+
+    expected_errors.append("409")
+    second.locator("#rung-0 .rung-head").focus()
+    second.keyboard.press("q")
+    second.keyboard.type("lamp")
+    second.keyboard.press("Enter")
+    expect(second.get_by_text("Changed in another window.")).to_be_visible()
+    expect(second.locator("#rung-0.elsewhere")).to_be_visible()
+    saved(second, 0, "start_pb")
+    second.get_by_role("button", name="Do my step on this program").click()
+    saved(second, 0, "start_pb", "lamp")
+    assert_accessible(second)
+
+
+def test_what_is_refused_can_be_corrected_where_it_was_typed(
+    open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    expected_errors.append("422")
+    page.keyboard.press("n")
+    page.keyboard.type("start pb")
+    page.keyboard.press("Enter")
+    expect(page.locator("#entry .notice")).to_be_visible()
+    expect(page.locator("#entry-text")).to_have_value("start pb")
+    page.keyboard.type("start_pb")
+    page.keyboard.press("Enter")
+    saved(page, 0, "start_pb")
+
+
+def test_keys_typed_fast_are_not_lost(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    for key, text in (("n", "start_pb"), ("Shift+n", "sump_high"), ("e", "stop_pb"), ("q", "lamp")):
+        page.keyboard.press(key)
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+    saved(page, 0, "start_pb", "NOT sump_high", "RISING(stop_pb)", "lamp")
+
+
+def test_every_command_is_found_by_its_words(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page.keyboard.press("?")
+    page.keyboard.type("latch")
+    expect(page.get_by_role("option")).to_have_count(1)
+    page.keyboard.press("Enter")
+    page.keyboard.type("lamp")
+    page.keyboard.press("Enter")
+    saved(page, 0, "lamp := TRUE")
