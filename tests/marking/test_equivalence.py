@@ -101,6 +101,12 @@ def test_a_timer_whose_power_differs_is_not_shared() -> None:
     assert len(answer.trail) == 3
 
 
+def test_elapsed_times_are_shared_only_under_the_same_power() -> None:
+    first = program("pump := start_pb AND pause(PT := T#1s);\nlamp := pause.ET > T#30ms;")
+    second = program("pump := stop_pb AND pause(PT := T#1s);\nlamp := pause.ET > T#30ms;")
+    assert compare(first, second, ["%QX0.1"], period_ms=10).different
+
+
 def test_another_preset_is_found_by_counting() -> None:
     answer = compared(
         "lamp := start_pb AND pause(PT := T#1s);", "lamp := start_pb AND pause(PT := T#990ms);"
@@ -121,8 +127,9 @@ def test_what_takes_too_long_is_not_decided() -> None:
 
 def test_a_measured_value_is_tried_on_both_sides_of_each_literal() -> None:
     assert compared("lamp := level > 500;", "lamp := level >= 501;").same
-    [scan] = compared("lamp := level > 500;", "lamp := level >= 500;").trail
-    assert scan["%IW2"] == 500
+    for relation, value in ((">=", 500), ("<>", 499), ("<=", 499), ("=", 500)):
+        [scan] = compared("lamp := level > 500;", f"lamp := level {relation} 500;").trail
+        assert scan["%IW2"] == value
 
 
 def test_a_value_compared_with_a_variable_is_tried_in_all_of_its_range() -> None:
