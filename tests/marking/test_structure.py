@@ -77,6 +77,11 @@ CASES = [
         "pump := start_pb OR NOT pump;",
         "Rung 1 has no branch with pump's own contact that seals it in.",
     ),
+    (
+        StructureRule("seal-in", "fill_pump"),
+        "pump := start_pb AND pump OR tank_high AND pump;",
+        "Rung 1 has no branch with pump's own contact that seals it in.",
+    ),
     (StructureRule("seal-in"), "other := start_pb OR other; pump := other;", None),
     (
         StructureRule("seal-in"),
