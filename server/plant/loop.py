@@ -8,11 +8,12 @@ starting state has been set.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
 
 from server.plant.physics import advance, insert_item, remove_items
 from server.scan.assembler import Machine
+from server.scan.jit import jitted
 from server.scan.kernel import execute
 
 AFTER, WHEN = 0, 1
@@ -97,7 +98,7 @@ class Record(NamedTuple):
     lane: int
 
 
-@njit(cache=True)
+@jitted
 def act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
     """Take one action of a timeline in one lane."""
     kind = timeline.actions[number, 0]
@@ -120,7 +121,7 @@ def act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
         remove_items(memory.quantities, target, slots, lane, begin, end)
 
 
-@njit(cache=True)
+@jitted
 def _follow(memory: Memory, timeline: Timeline, progress: Progress, running: int) -> None:
     """Take every step that is due, and end the lanes whose time has come."""
     now = progress.clock[0]
@@ -158,7 +159,7 @@ def _follow(memory: Memory, timeline: Timeline, progress: Progress, running: int
     progress.clock[1] = next_due
 
 
-@njit(cache=True)
+@jitted
 def run(
     code: Code,
     memory: Memory,

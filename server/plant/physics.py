@@ -17,10 +17,11 @@ from enum import IntEnum
 from typing import TypeAlias
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
 
 from server.scan.instructions import INT_PLANES
+from server.scan.jit import inlined, jitted
 from server.scan.lanes import LANES
 
 ABSENT = -np.inf
@@ -63,12 +64,8 @@ LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG = (int(o) for o in list(Physic
 _Rows: TypeAlias = NDArray[np.float64]
 _ZERO = np.uint64(0)
 
-_jit = njit(cache=True, error_model="numpy")
-_inlined = njit(cache=True, error_model="numpy", forceinline=True)
-"""For loops over the lanes: called, they would cost as much again in passing arrays."""
 
-
-@_jit
+@jitted
 def insert_item(
     quantities: _Rows, base: int, slots: int, pitch: float, lane: int, position: float, kind: int
 ) -> bool:
@@ -98,7 +95,7 @@ def insert_item(
     return True
 
 
-@_jit
+@jitted
 def _remove_item(quantities: _Rows, base: int, slots: int, lane: int, place: int) -> None:
     for slot in range(place, slots - 1):
         for block in range(base, base + 3 * slots, slots):
@@ -107,7 +104,7 @@ def _remove_item(quantities: _Rows, base: int, slots: int, lane: int, place: int
         quantities[block + slots - 1, lane] = ABSENT
 
 
-@_jit
+@jitted
 def remove_items(
     quantities: _Rows, base: int, slots: int, lane: int, begin: float, end: float
 ) -> int:
@@ -121,18 +118,18 @@ def remove_items(
     return removed
 
 
-@_inlined
+@inlined
 def _is_on(word: np.uint64, lane: int) -> bool:
     return bool((word >> uint64(lane)) & uint64(1))
 
 
-@_inlined
+@inlined
 def _flow(q: _Rows, p: _Rows, flow: int, on: np.uint64, rate: int, sign: int) -> None:
     for lane in range(LANES):
         q[flow, lane] += sign * p[rate, lane] if _is_on(on, lane) else 0.0
 
 
-@_inlined
+@inlined
 def _pump(
     q: _Rows, p: _Rows, source: int, target: int, on: np.uint64, rate: int, level: int, area: int
 ) -> None:
@@ -144,7 +141,7 @@ def _pump(
         q[target, lane] += moved
 
 
-@_inlined
+@inlined
 def _integrate(q: _Rows, p: _Rows, row: int, flow: int, scale: int, low: int, high: int) -> None:
     for lane in range(LANES):
         value = q[row, lane] + q[flow, lane] * p[scale, lane]
@@ -152,7 +149,7 @@ def _integrate(q: _Rows, p: _Rows, row: int, flow: int, scale: int, low: int, hi
         q[flow, lane] = 0.0
 
 
-@_inlined
+@inlined
 def _drained(h: float, fall: float) -> float:
     """How far a level falls in a scan in which sqrt(h) falls by ``fall``."""
     root = np.sqrt(h)
@@ -160,7 +157,7 @@ def _drained(h: float, fall: float) -> float:
     return float(min(fall * (2.0 * root - fall), h))
 
 
-@_inlined
+@inlined
 def _tank(
     q: _Rows, p: _Rows, level: int, flow: int, drain: int, half: int, top: int, target: int
 ) -> None:
@@ -183,19 +180,19 @@ def _tank(
         q[drain, lane] = 0.0
 
 
-@_inlined
+@inlined
 def _ramp(q: _Rows, p: _Rows, speed: int, on: np.uint64, full: int, step: int) -> None:
     for lane in range(LANES):
         change = p[step, lane] if _is_on(on, lane) else -p[step, lane]
         q[speed, lane] = min(max(q[speed, lane] + change, 0.0), p[full, lane])
 
 
-@_inlined
+@inlined
 def _used(q: _Rows, base: int, slots: int) -> int:
     return int(q[base + 3 * slots, 0])
 
 
-@_inlined
+@inlined
 def _carry(
     q: _Rows, p: _Rows, base: int, slots: int, speed: int, begin: int, end: int, dt: int
 ) -> None:
@@ -207,7 +204,7 @@ def _carry(
             q[want, lane] += q[speed, lane] * p[dt, lane] if there else 0.0
 
 
-@_inlined
+@inlined
 def _hold(q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int) -> None:
     for front in range(base, base + _used(q, base, slots)):
         want = front + 2 * slots
@@ -217,7 +214,7 @@ def _hold(q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int) -> 
             q[want, lane] = stopped if before else q[want, lane]
 
 
-@_inlined
+@inlined
 def _settle(q: _Rows, p: _Rows, base: int, slots: int, pitch: int) -> None:
     used = _used(q, base, slots)
     for slot in range(used):
@@ -232,7 +229,7 @@ def _settle(q: _Rows, p: _Rows, base: int, slots: int, pitch: int) -> None:
     q[base + 3 * slots, 0] = used
 
 
-@_inlined
+@inlined
 def _anything(q: _Rows, front: int) -> bool:
     there = False
     for lane in range(LANES):
@@ -240,7 +237,7 @@ def _anything(q: _Rows, front: int) -> bool:
     return there
 
 
-@_inlined
+@inlined
 def _at_least(q: _Rows, p: _Rows, row: int, level: int) -> np.uint64:
     word = _ZERO
     for lane in range(LANES):
@@ -248,7 +245,7 @@ def _at_least(q: _Rows, p: _Rows, row: int, level: int) -> np.uint64:
     return word
 
 
-@_inlined
+@inlined
 def _covers(q: _Rows, p: _Rows, front: int, at: int, length: int) -> np.uint64:
     """Lanes whose item reaches over the place ``at``: rear < at <= front."""
     word = _ZERO
@@ -258,7 +255,7 @@ def _covers(q: _Rows, p: _Rows, front: int, at: int, length: int) -> np.uint64:
     return word
 
 
-@_inlined
+@inlined
 def _eye(q: _Rows, p: _Rows, base: int, slots: int, at: int, length: int, kind: int) -> np.uint64:
     blocked = _ZERO
     for front in range(base, base + _used(q, base, slots)):
@@ -271,7 +268,7 @@ def _eye(q: _Rows, p: _Rows, base: int, slots: int, at: int, length: int, kind: 
     return blocked
 
 
-@_jit
+@jitted
 def _take_away(
     q: _Rows, base: int, slots: int, place: int, lanes: np.uint64, good: int, marked: int
 ) -> None:
@@ -283,7 +280,7 @@ def _take_away(
             _remove_item(q, base, slots, lane, place)
 
 
-@_jit
+@jitted
 def _push(
     q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, at: int, length: int, good: int,
     marked: int,
@@ -294,13 +291,26 @@ def _push(
             _take_away(q, base, slots, place, pushed, good, marked)
 
 
-@_jit
+@inlined
+def _near(q: _Rows, p: _Rows, base: int, slots: int, at: int, pitch: int) -> np.uint64:
+    """Lanes in which an item is nearer to the place ``at`` than the pitch."""
+    near = _ZERO
+    for front in range(base, base + _used(q, base, slots)):
+        for lane in range(LANES):
+            apart = abs(q[front, lane] - p[at, lane])
+            near |= uint64(apart < p[pitch, lane]) << uint64(lane)
+    return near
+
+
+@jitted
 def _feed(
     q: _Rows, p: _Rows, base: int, slots: int, on: np.uint64, feed: int, since: int, fed: int
 ) -> None:
     for lane in range(LANES):
         q[since, lane] += 1.0
     due = _at_least(q, p, since, feed + FEED_SCANS) & on
+    if due != _ZERO:
+        due &= ~_near(q, p, base, slots, feed + FEED_LENGTH, feed + FEED_PITCH)
     if due == _ZERO:
         return
     for lane in range(LANES):
@@ -314,7 +324,7 @@ def _feed(
                 q[since, lane] = 0.0
 
 
-@_jit
+@jitted
 def _analog(
     bits: NDArray[np.uint64], q: _Rows, p: _Rows, planes: int, row: int, low: int, scale: int
 ) -> None:
@@ -327,7 +337,7 @@ def _analog(
         bits[planes + i] = word
 
 
-@_jit
+@inlined
 def advance(
     physics: NDArray[np.int32],
     first: int,
@@ -353,8 +363,8 @@ def advance(
         if op == FLOW:
             _flow(q, p, a, bits[b], c, d)
         elif op == AT_LEAST:
-            low = bits[a] & _at_least(q, p, b, d)
-            bits[a] = low | _at_least(q, p, b, c)
+            risen = _at_least(q, p, b, c)
+            bits[a] = risen if c == d else risen | (bits[a] & _at_least(q, p, b, d))
         elif op == TANK:
             _tank(q, p, a, b, c, d, e, f)
         elif op == INTEGRATE:

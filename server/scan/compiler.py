@@ -66,7 +66,7 @@ def compile_program(
     *,
     signals: Mapping[str, Signal] | None = None,
     observe: bool = False,
-    exact_timers: bool = True,
+    exact_timers: bool | frozenset[str] = True,
     short_counts: bool = False,
     decide: Callable[[str], int] | None = None,
 ) -> CompiledProgram:
@@ -76,10 +76,10 @@ def compile_program(
     name without declaring them. ``power`` is the plane of the controller's supply: without it the
     program stands still, keeps RETAIN variables and loses the others. With
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
-    ``exact_timers`` false a running timer may be over at any later scan (for proofs): ``decide``
-    gives the plane that says so for a timer's name, kind and preset; by default a fresh choice.
-    With ``short_counts`` a CTU or CTD whose CV no rung reads stops counting where Q can't change
-    any more: Q is the same, and a search meets fewer states.
+    ``exact_timers`` false a running timer may be over at any later scan (for proofs), unless a
+    rung reads its ET: ``decide`` gives the plane that says so for a timer's name, kind and
+    preset; by default a fresh choice. With ``short_counts`` a CTU or CTD whose CV no rung reads
+    stops counting where Q can't change any more: Q is the same, and a search meets fewer states.
     """
     compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}), short_counts=short_counts)
     if decide is not None:
@@ -129,7 +129,7 @@ class _Instance:
 class _Compiler:
     asm: Assembler
     observe: bool
-    exact_timers: bool
+    exact_timers: bool | frozenset[str]
     symbols: dict[str, Signal] = field(default_factory=dict)
     instances: dict[str, _Instance] = field(default_factory=dict)
     retained: set[int] = field(default_factory=set)
@@ -200,6 +200,11 @@ class _Compiler:
     def begin(self, power: int) -> int:
         """The place of SAVE, whose table is known only at the end."""
         return self.asm.emit(Op.SAVE, power, 0, 0)
+
+    def counted(self, instance: str) -> bool:
+        """Whether a timer's scans are counted."""
+        exact = self.exact_timers
+        return exact if isinstance(exact, bool) else instance in exact
 
     # -- rungs --------------------------------------------------------------------------------
 
@@ -321,7 +326,7 @@ class _Compiler:
             assert isinstance(left, Name), "a duration is compared with ET"
             timer = self.symbols[left.symbol.lower()]
             assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
-            return self.compare_elapsed(left.symbol, timer, relation, ms)
+            return self.compare_elapsed(timer, relation, ms)
         a, b = self.word(left), self.word(right)
         d = self.asm.temporary()
         match relation:
@@ -334,11 +339,8 @@ class _Compiler:
         positive = relation in (Relation.EQ, Relation.LT, Relation.GT)
         return d if positive else self.asm.not_(d)
 
-    def compare_elapsed(self, name: str, timer: Elapsed, relation: Relation, ms: int) -> int:
+    def compare_elapsed(self, timer: Elapsed, relation: Relation, ms: int) -> int:
         asm = self.asm
-        if not self.exact_timers:
-            kind = self.instances[name.partition(".")[0].lower()].type
-            return self.decide(f"{name} {kind} {timer.preset_ms} {relation} {ms}")
         at_least = asm.elapsed_at_least(timer, ms)
         match relation:
             case Relation.GE:
@@ -373,7 +375,8 @@ class _Compiler:
         match instance.type:
             case "TON" | "TOF" | "TP":
                 assert instance.timer is not None
-                counted = self.exact_timers or block.instance.lower() in self.measured
+                name = block.instance.lower()
+                counted = self.counted(name) or name in self.measured
                 if counted or not instance.timer.elapsed.planes:
                     asm.run_timer(_TIMERS[instance.type], power, instance.timer)
                 else:

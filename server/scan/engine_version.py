@@ -16,6 +16,7 @@ _SERVER = Path(__file__).resolve().parent.parent
 COMPILED_SOURCES: tuple[str, ...] = (
     "scan/engine_version.py",
     "scan/instructions.py",
+    "scan/jit.py",
     "scan/lanes.py",
     "scan/kernel.py",
     "plant/physics.py",

@@ -5,10 +5,11 @@ the tests run it once with NUMBA_BOUNDSCHECK=1 and once without compilation.
 """
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
 
 from server.scan.instructions import INT_PLANES, Op
+from server.scan.jit import allocating, inlined, jitted
 from server.scan.lanes import ALL, transpose
 
 COPY, NOT, AND, OR, ANDN, XOR = (int(o) for o in (Op.COPY, Op.NOT, Op.AND, Op.OR, Op.ANDN, Op.XOR))
@@ -20,7 +21,7 @@ MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE)
 _ZERO = np.uint64(0)
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _load(bits: NDArray[np.uint64], base: int, planes: int, value: int, where: np.uint64) -> None:
     """Write a constant into the lanes of ``where``."""
     for i in range(planes):
@@ -30,7 +31,7 @@ def _load(bits: NDArray[np.uint64], base: int, planes: int, value: int, where: n
             bits[base + i] &= ~where
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _increment(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> np.uint64:
     """Add one in the lanes of ``where``; returns the lanes that carried out."""
     carry = where
@@ -43,7 +44,7 @@ def _increment(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint6
     return carry
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _decrement(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> None:
     borrow = where
     for i in range(planes):
@@ -54,7 +55,7 @@ def _decrement(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint6
         borrow &= ~plane
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _unsigned_ge(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
     ge: np.uint64 = ALL
     for i in range(planes):
@@ -66,7 +67,7 @@ def _unsigned_ge(bits: NDArray[np.uint64], base: int, planes: int, value: int) -
     return ge
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _equals(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
     same = ALL
     for i in range(planes):
@@ -77,7 +78,7 @@ def _equals(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.
     return same
 
 
-@njit(cache=True, inline="always")
+@inlined
 def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
     less = _ZERO
     for i in range(INT_PLANES - 1):
@@ -88,7 +89,7 @@ def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
     return result
 
 
-@njit(cache=True)
+@allocating
 def _arithmetic(
     op: int, bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int
 ) -> None:
@@ -128,7 +129,7 @@ def _arithmetic(
     bits[fault] |= faulty
 
 
-@njit(cache=True)
+@jitted
 def _add(
     bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int, subtract: bool
 ) -> None:
@@ -136,21 +137,23 @@ def _add(
     flip = ALL if subtract else _ZERO
     carry = flip
     before = carry
-    result = np.empty(INT_PLANES, np.uint64)
     for i in range(INT_PLANES):
         x = bits[a + i]
         y = bits[b + i] ^ flip
-        result[i] = x ^ y ^ carry
         before = carry
         carry = (x & y) | (carry & (x ^ y))
     overflow = (before ^ carry) & enable
     keep = ~enable | overflow
+    carry = flip
     for i in range(INT_PLANES):
-        bits[d + i] = (bits[d + i] & keep) | (result[i] & ~keep)
+        x = bits[a + i]
+        y = bits[b + i] ^ flip
+        bits[d + i] = (bits[d + i] & keep) | ((x ^ y ^ carry) & ~keep)
+        carry = (x & y) | (carry & (x ^ y))
     bits[fault] |= overflow
 
 
-@njit(cache=True)
+@inlined
 def _count(bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
     """CTU, CTD and CTUD in one: reset over load over counting; both edges: no change."""
     base = code[pc, 1]
@@ -175,7 +178,7 @@ def _count(bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
         _load(bits, base, INT_PLANES, code[pc, 6], load)
 
 
-@njit(cache=True)
+@inlined
 def _timer(op: int, bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
     """TON, TOF, TP. The count starts at 2**planes - preset, so that the carry says 'time over'."""
     q = bits[code[pc, 1]]
@@ -210,7 +213,7 @@ def _timer(op: int, bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int)
     bits[code[pc, 3]] = x
 
 
-@njit(cache=True)
+@inlined
 def execute(
     code: NDArray[np.uint32],
     first: int,

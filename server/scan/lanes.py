@@ -1,8 +1,10 @@
 """64 lanes to words and back: the 64 x 64 bit transpose that everything per lane rests on."""
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
+
+from server.scan.jit import jitted
 
 LANES = 64
 ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
@@ -15,7 +17,7 @@ _M2 = np.uint64(0x3333333333333333)
 _M1 = np.uint64(0x5555555555555555)
 
 
-@njit(cache=True)
+@jitted
 def _swap(words: NDArray[np.uint64], step: int, mask: np.uint64) -> None:
     shift = uint64(step)
     for block in range(0, 64, 2 * step):
@@ -27,7 +29,7 @@ def _swap(words: NDArray[np.uint64], step: int, mask: np.uint64) -> None:
             words[i] = low ^ (t << shift)
 
 
-@njit(cache=True)
+@jitted
 def transpose(words: NDArray[np.uint64]) -> None:
     """Transpose 64 words in place: bit j of word i becomes bit i of word j."""
     _swap(words, 32, _M32)
