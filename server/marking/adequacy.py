@@ -22,7 +22,7 @@ from server.marking.catching import complaints
 from server.marking.counterexample import replay_suspicion
 from server.marking.equivalence import compare
 from server.marking.exercise import Exercise
-from server.marking.proof import Outcome, Proof, provable, prove
+from server.marking.proof import MOST_TRANSITIONS, Outcome, Proof, provable, prove
 from server.marking.reference_programs import ReferenceProgram
 from server.marking.scenario import Scenario
 from server.marking.variants import Variant, variants
@@ -100,8 +100,17 @@ def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequa
     )
 
 
-def judge(exercise: Exercise, original: ReferenceProgram, variant: Variant) -> Finding:
-    """Say what becomes of one variant of a right program."""
+def judge(
+    exercise: Exercise,
+    original: ReferenceProgram,
+    variant: Variant,
+    *,
+    work: int = MOST_TRANSITIONS,
+) -> Finding:
+    """Say what becomes of one variant of a right program.
+
+    ``work`` bounds the transitions of each search; where it is not enough the variant survives.
+    """
     name = original.file.name
     found = complaints(exercise, variant.program, first_only=True)
     if found:
@@ -111,17 +120,20 @@ def judge(exercise: Exercise, original: ReferenceProgram, variant: Variant) -> F
         for point in (*exercise.points, *exercise.internal_bits)
         if point.direction is not Direction.INPUT
     ]
-    alike = compare(original.program, variant.program, observed, period_ms=exercise.period_ms)
+    programs = (original.program, variant.program)
+    alike = compare(*programs, observed, period_ms=exercise.period_ms, work=work)
     if alike.same:
         return Finding(name, variant, Fate.SAME)
-    return _settled(exercise, original, variant)
+    return _settled(exercise, original, variant, work)
 
 
-def _settled(exercise: Exercise, original: ReferenceProgram, variant: Variant) -> Finding:
+def _settled(
+    exercise: Exercise, original: ReferenceProgram, variant: Variant, work: int
+) -> Finding:
     """Prove each requirement of a variant that differs, or find where it fails."""
     name = original.file.name
     wanted = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
-    proofs = {number: prove(exercise, variant.program, number) for number in wanted}
+    proofs = {number: prove(exercise, variant.program, number, work=work) for number in wanted}
     for number, proof in proofs.items():
         scenario = _catching(exercise, variant, number, proof)
         if scenario is not None:

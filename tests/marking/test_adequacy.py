@@ -8,12 +8,14 @@ import pytest
 
 from server.cli import main
 from server.ladder.program import Program
+from server.ladder.text_form import parse_program, print_program
 from server.marking.adequacy import Adequacy, Fate, adequacy, judge
 from server.marking.catching import complaints
+from server.marking.patterns import Response
 from server.marking.reference_programs import ReferenceProgram
 from server.marking.variants import variants
 from server.marking.verdict import Status
-from tests.marking.apple_sump import EXERCISE, sump_program
+from tests.marking.apple_sump import EXERCISE, requirement, sump_program, when
 
 
 def reference(name: str, program: Program, **expected: Status) -> ReferenceProgram:
@@ -68,6 +70,28 @@ def test_what_no_requirement_speaks_of_is_no_fault() -> None:
     for finding in found.findings:
         if finding.fate in (Fate.SAME, Fate.RIGHT):
             assert Status.NOT_MET not in complaints(asked, finding.variant.program).values()
+
+
+def test_what_is_neither_caught_nor_settled_has_survived() -> None:
+    late = Response(
+        when("sump_high AND power"),
+        when("lamp"),
+        within_ms=50,
+        held_ms=1500,
+        unless=when("NOT sump_high OR NOT power"),
+    )
+    asked = replace(EXERCISE, requirements=(requirement("R4", late),))
+    delayed = "lamp := sump_high AND pause(PT := T#1s);"
+    text = print_program(sump_program(delayed.replace(" AND pause(PT := T#1s)", "")))
+    text = text.replace("END_VAR", "    pause : TON;\nEND_VAR").replace(
+        "lamp := sump_high;", delayed
+    )
+    original = reference("right-c.st", parse_program(text))
+    [early] = [v for v in variants(original.program) if "T#500ms" in v.sentence]
+    assert judge(asked, original, early).fate is Fate.RIGHT
+    unsettled = judge(asked, original, early, work=1)
+    assert (unsettled.fate, unsettled.requirement) == (Fate.SURVIVED, "R4")
+    assert unsettled.reason
 
 
 def test_what_two_right_programs_have_in_common_is_tried_once() -> None:
