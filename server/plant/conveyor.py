@@ -1,6 +1,6 @@
 """Conveyor plants: the concrete step moves items, the abstract one regions of the line."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
@@ -71,6 +71,19 @@ class ConveyorStep:
         )
         self.senses: dict[str, Signal] = dict(self._motion.senses)
         self.senses |= {tag: Bit(plane) for tag, plane in self._eyes.items()}
+
+    def planes_at(
+        self, values: Mapping[str, float], items: Sequence[tuple[float, bool]] = ()
+    ) -> dict[int, bool]:
+        """The abstract planes when quantities stand at ``values``, the others as at the start.
+
+        ``items`` are front edges in m and marks.
+        """
+        assert self.regions is not None, "a concrete conveyor has no regions"
+        planes = self.regions.planes_at(items)
+        for name, gauge in self.gauges.items():
+            planes |= gauge.planes_at(values.get(name, gauge.start))
+        return planes
 
     def emit(self, actuators: Mapping[str, int]) -> None:
         """Emit the plant's step behind the output stage; ``actuators`` are planes by symbol."""

@@ -21,14 +21,23 @@ class Reading:
         self._open = compared is None
         told = {n for c in compared or () for n in (c, c + 1) if 0 < n <= ANALOG_TOP}
         self._steps = [(n, gauge.at_least(least_level(n, gauge.high))) for n in sorted(told)]
-        passed = [n for n, _ in self._steps if gauge.start >= least_level(n, gauge.high)]
-        self.word = Word(asm.planes(INT_PLANES, max(passed, default=0)))
+        self._gauge = gauge
+        self.word = Word(asm.planes(INT_PLANES, self._stands_for(self.number_at(gauge.start))))
+
+    def number_at(self, level: float) -> int:
+        """What the transmitter gives at a level, like ``PhysicsOp.ANALOG``."""
+        return int(min(max(level * ANALOG_TOP / self._gauge.high, 0.0), ANALOG_TOP) + 0.5)
 
     def planes_at(self, number: int) -> dict[int, bool]:
-        """What each plane is while the transmitter gives ``number``; not where it is open."""
+        """What each plane is while the transmitter gives ``number``."""
         planes = {plane: number >= n for n, plane in self._steps}
-        stands = max((n for n, _ in self._steps if number >= n), default=0)
+        stands = self._stands_for(number)
         return planes | {self.word.base + i: bool(stands >> i & 1) for i in range(INT_PLANES)}
+
+    def _stands_for(self, number: int) -> int:
+        if self._open:
+            return number
+        return max((n for n, _ in self._steps if number >= n), default=0)
 
     def wander(self) -> None:
         """Emit the number behind the abstract step of the level."""

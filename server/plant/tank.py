@@ -60,6 +60,17 @@ class TankStep:
             else:
                 self.senses[transmitter.tag] = Word(asm.planes(INT_PLANES))
 
+    def planes_at(self, values: Mapping[str, float]) -> dict[int, bool]:
+        """The abstract planes when quantities stand at ``values``, the others as at the start."""
+        planes: dict[int, bool] = {}
+        for name, gauge in self.gauges.items():
+            planes |= gauge.planes_at(values.get(name, gauge.start))
+        for transmitter in self._plant.transmitters:
+            reading, gauge = self.readings[transmitter.tag], self._levels[transmitter.vessel]
+            level = values.get(gauge.name, gauge.start)
+            planes |= reading.planes_at(reading.number_at(level))
+        return planes
+
     def emit(self, actuators: Mapping[str, int]) -> None:
         """Emit the plant's step behind the output stage; ``actuators`` are planes by symbol."""
         if self._abstract:

@@ -7,6 +7,7 @@ from hypothesis import given, note, settings
 from hypothesis import strategies as st
 from numpy.random import default_rng
 
+from server.plant.conveyor import ConveyorStep
 from server.plant.model import (
     Axis,
     Belt,
@@ -25,6 +26,7 @@ from server.plant.model import (
     Vessel,
 )
 from server.plant.physics import insert_item
+from server.plant.tank import TankStep
 from tests.plant.demo_plants import BOTTLES, SUMP
 from tests.plant.paths import Abstract, Threshold, missing, wander
 from tests.plant.rig import Rig
@@ -180,3 +182,25 @@ def test_few_choices_for_a_tank_and_a_conveyor() -> None:
     # The search tries every combination in every state.
     assert len(Abstract(SUMP, [], PERIOD_MS, {"LT-201": []}).choices) == 3
     assert len(Abstract(replace(BOTTLES, axes=(), positions=()), [], PERIOD_MS).choices) == 5
+
+
+def test_a_search_can_begin_where_a_scenario_does() -> None:
+    rig = Rig(SUMP, PERIOD_MS)
+    rig.set("sump.level", 0.97)
+    abstract = Abstract(SUMP, [], PERIOD_MS, {"LT-201": [4000]})
+    assert isinstance(abstract.step, TankStep)
+    assert abstract.step.planes_at({"sump.level": 0.97}) == abstract.regions_of(rig, 0)
+    assert abstract.step.planes_at({}) == {
+        plane: bool(abstract.machine.initial[plane]) for plane in abstract.machine.state
+    }
+
+
+def test_a_search_can_begin_with_items_on_the_line() -> None:
+    rig = Rig(BOTTLES, PERIOD_MS)
+    scatter(BOTTLES, rig, [[0.6, 2.0]] * 64)
+    rig.set("lift.position", 50.0)
+    abstract = Abstract(BOTTLES, [], PERIOD_MS)
+    assert isinstance(abstract.step, ConveyorStep)
+    planes = abstract.step.planes_at({"lift.position": 50.0}, [(2.0, True), (0.6, False)])
+    expected = abstract.regions_of(rig, 0)
+    assert planes == {plane: on for plane, on in expected.items() if plane in planes}
