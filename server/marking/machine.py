@@ -127,10 +127,11 @@ def assemble_abstract(
     requirement: int,
     *,
     faults: Iterable[str] = (),
-    exact_timers: bool,
+    exact_timers: bool | frozenset[str],
 ) -> Assembled:
     """The abstract machine of one requirement: every control, fault and rate is a free choice.
 
+    ``exact_timers`` says whose scans are counted: of all timers, of none, or of the named ones.
     Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
     """
     asm = Assembler(exercise.period_ms)
@@ -241,7 +242,7 @@ class _Builder:
         power: int,
         *,
         observe: bool,
-        exact_timers: bool,
+        exact_timers: bool | frozenset[str],
     ) -> CompiledProgram:
         points = self.exercise.points
         with self.asm.section("scan"):

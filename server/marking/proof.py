@@ -9,7 +9,6 @@ plant (``counterexample``).
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from server.ladder.elements import BLOCK_TYPES
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, NotAbstract, assemble_abstract
@@ -22,6 +21,8 @@ from server.scan.liveness import only_carried
 from server.scan.slicing import slice_machine
 
 SECTIONS = ("scan", "plant", "monitors")
+
+_TIMERS = ("TON", "TOF", "TP")
 
 MOST_TRANSITIONS = 6_000_000
 """Work for one search; about a third of a second."""
@@ -77,24 +78,34 @@ def prove(
 ) -> Proof:
     """Search the abstract machine of requirement ``number`` within ``work`` transitions.
 
-    Timers are first taken as over at any later scan; where that leaves a suspicion, their scans
-    are counted, as far as the work allows.
+    Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
+    one timer after another are counted, and at last those of all, as far as the work allows.
     """
-    timed = any(v.type in ("TON", "TOF", "TP") for v in program.variables if v.type in BLOCK_TYPES)
-    ways = (Timers.ANY, Timers.COUNTED) if timed else (Timers.NONE,)
-    proof = _attempt(exercise, program, number, ways[0], work)
-    if len(ways) > 1 and proof.outcome is Outcome.REFUTED:
-        counted = _attempt(exercise, program, number, ways[1], work)
-        if counted.outcome is not Outcome.OPEN:
-            return counted
-        return Proof(
-            proof.requirement, Outcome.OPEN, counted.reason, ways[1],
-            counted.states, counted.transitions, proof.suspicion,
-        )  # fmt: skip
-    return proof
+    timers = [v.symbol.lower() for v in program.variables if v.type in _TIMERS]
+    if not timers:
+        return _attempt(exercise, program, number, Timers.NONE, work)
+    free = _attempt(exercise, program, number, Timers.ANY, work)
+    if free.outcome is not Outcome.REFUTED:
+        return free
+    for timer in timers if len(timers) > 1 else ():
+        one = _attempt(exercise, program, number, Timers.COUNTED, work, frozenset({timer}))
+        if one.outcome is Outcome.PROVED:
+            return one
+    counted = _attempt(exercise, program, number, Timers.COUNTED, work)
+    if counted.outcome is Outcome.OPEN:
+        return replace(counted, suspicion=free.suspicion)
+    return counted
 
 
-def _attempt(exercise: Exercise, program: Program, number: int, timers: Timers, work: int) -> Proof:
+def _attempt(
+    exercise: Exercise,
+    program: Program,
+    number: int,
+    timers: Timers,
+    work: int,
+    counted: frozenset[str] | None = None,
+) -> Proof:
+    """One search. ``counted`` names the timers to be counted, None for all of them."""
     name = exercise.requirements[number].id
     try:
         assembled = assemble_abstract(
@@ -102,7 +113,7 @@ def _attempt(exercise: Exercise, program: Program, number: int, timers: Timers, 
             program,
             number,
             faults=faults_in(exercise.scenarios_judging(number)),
-            exact_timers=timers is not Timers.ANY,
+            exact_timers=timers is not Timers.ANY if counted is None else counted,
         )
     except NotAbstract as missing:
         return Proof(name, Outcome.OPEN, str(missing), timers, 0, 0)
