@@ -3,6 +3,7 @@ are drawn widely."""
 
 from dataclasses import replace
 
+import numpy as np
 from hypothesis import given, note, settings
 from hypothesis import strategies as st
 from numpy.random import default_rng
@@ -28,7 +29,7 @@ from server.plant.model import (
 from server.plant.physics import insert_item
 from server.plant.tank import TankStep
 from tests.plant.demo_plants import BOTTLES, SUMP
-from tests.plant.paths import Abstract, Threshold, missing, wander
+from tests.plant.paths import Abstract, Table, Threshold, missing, wander
 from tests.plant.rig import Rig
 
 PERIOD_MS = 100
@@ -204,3 +205,25 @@ def test_a_search_can_begin_with_items_on_the_line() -> None:
     planes = abstract.step.planes_at({"lift.position": 50.0}, [(2.0, True), (0.6, False)])
     expected = abstract.regions_of(rig, 0)
     assert planes == {plane: on for plane, on in expected.items() if plane in planes}
+
+
+def test_the_edge_of_a_position_switch_belongs_to_it() -> None:
+    # 0.25 % a scan from 47 % on: the positions 48 % and 52 % are met exactly.
+    plant = replace(SUMP, axes=(Axis("lift", "up", "down", 4.0, 4.0),),
+                    positions=(PositionSwitch("ZS-1", "lift", 50),))  # fmt: skip
+    rig, abstract = Rig(plant), Abstract(plant, [], 10)
+    rig.set("lift.position", 47.0)
+    rig.turn("up", True)
+    seen = []
+    for _ in range(24):
+        before = row_of(abstract, rig)
+        rig.run()
+        seen.append((rig.value("lift.position"), rig.sensed("ZS-1")))
+        worked = np.array([name in ("up", "panel.supply") for name in abstract.worked])
+        assert abstract.has(before, worked, row_of(abstract, rig)), f"at {seen[-1][0]} %"
+    assert {at for at, on in seen if on} == {48 + n / 4 for n in range(17)}
+
+
+def row_of(abstract: Abstract, rig: Rig) -> Table:
+    planes = abstract.regions_of(rig, 0)
+    return np.array([planes[plane] for plane in abstract.machine.state])
