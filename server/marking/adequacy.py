@@ -22,9 +22,11 @@ from server.marking.catching import complaints
 from server.marking.counterexample import replay_suspicion
 from server.marking.equivalence import compare
 from server.marking.exercise import Exercise
+from server.marking.marking import mark, seed_of
 from server.marking.proof import MOST_TRANSITIONS, Outcome, Proof, provable, prove
 from server.marking.reference_programs import ReferenceProgram
 from server.marking.scenario import Scenario
+from server.marking.stress import stress_run
 from server.marking.variants import Variant, variants
 from server.marking.verdict import Status
 
@@ -56,7 +58,11 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Adequacy:
-    """The figures of one exercise. ``right_failed`` and ``wrong_passed`` name files."""
+    """The figures of one exercise.
+
+    ``right_failed`` names files that proof, random runs or the suite find wrong, ``wrong_passed``
+    those in which the suite finds nothing.
+    """
 
     exercise: str
     right: int
@@ -81,8 +87,8 @@ def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequa
     Variants that several right programs have in common are tried once.
     """
     known = list(programs)
-    failed = {p.file.name: bool(complaints(exercise, p.program, first_only=True)) for p in known}
-    right = [p for p in known if p.right]
+    right, wrong = [p for p in known if p.right], [p for p in known if not p.right]
+    passed = [p for p in wrong if not complaints(exercise, p.program, first_only=True)]
     tried: set[Program] = {p.program for p in right}
     findings: list[Finding] = []
     for original in right:
@@ -93,9 +99,9 @@ def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequa
     return Adequacy(
         exercise=exercise.slug,
         right=len(right),
-        right_failed=tuple(p.file.name for p in right if failed[p.file.name]),
-        wrong=len(known) - len(right),
-        wrong_passed=tuple(p.file.name for p in known if not p.right and not failed[p.file.name]),
+        right_failed=tuple(p.file.name for p in right if not mark(exercise, p.program).all_met),
+        wrong=len(wrong),
+        wrong_passed=tuple(p.file.name for p in passed),
         findings=tuple(findings),
     )
 
@@ -131,28 +137,34 @@ def _settled(
     exercise: Exercise, original: ReferenceProgram, variant: Variant, work: int
 ) -> Finding:
     """Prove each requirement of a variant that differs, or find where it fails."""
-    name = original.file.name
     wanted = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
     proofs = {number: prove(exercise, variant.program, number, work=work) for number in wanted}
-    for number, proof in proofs.items():
-        scenario = _catching(exercise, variant, number, proof)
-        if scenario is not None:
-            requirement = exercise.requirements[number].id
-            alone = replace(exercise, scenarios=(scenario,))
-            both = complaints(alone, original.program).get(number) is Status.NOT_MET
-            reason = "Its original fails there, too." if both else ""
-            return Finding(name, variant, Fate.SURVIVED, requirement, scenario, reason)
-    for number, proof in proofs.items():
-        if proof.outcome is not Outcome.PROVED:
-            requirement = exercise.requirements[number].id
-            reason = proof.reason or "The search found a violation that could not be replayed."
-            return Finding(name, variant, Fate.SURVIVED, requirement, reason=reason)
-    return Finding(name, variant, Fate.RIGHT)
+    unproved = {n: proof for n, proof in proofs.items() if proof.outcome is not Outcome.PROVED}
+    if not unproved:
+        return Finding(original.file.name, variant, Fate.RIGHT)
+    scenarios = _catching(exercise, variant.program, unproved)
+    number = min(scenarios, default=min(unproved))
+    scenario, reason = scenarios.get(number), unproved[number].reason
+    if scenario is not None:
+        alone = replace(exercise, scenarios=(scenario,))
+        both = complaints(alone, original.program).get(number) is Status.NOT_MET
+        reason = "Its original fails there, too." if both else ""
+    elif not reason:
+        reason = "The search found a violation that could not be replayed."
+    requirement = exercise.requirements[number].id
+    return Finding(original.file.name, variant, Fate.SURVIVED, requirement, scenario, reason)
 
 
-def _catching(exercise: Exercise, variant: Variant, number: int, proof: Proof) -> Scenario | None:
-    """A scenario on the exercise's own plant in which the variant fails the requirement."""
-    if proof.suspicion is None:
-        return None
-    found = replay_suspicion(exercise, variant.program, number, proof.suspicion)
-    return found.scenario if found is not None and found.nominal else None
+def _catching(
+    exercise: Exercise, program: Program, unproved: dict[int, Proof]
+) -> dict[int, Scenario]:
+    """Scenarios on the exercise's own plant in which requirements fail, by their number."""
+    seed = seed_of(exercise, program)
+    runs = stress_run(exercise, program, frozenset(unproved), seed)
+    found = {number: violation.scenario for number, violation in runs.items()}
+    for number, proof in unproved.items():
+        if number not in found and proof.suspicion is not None:
+            replayed = replay_suspicion(exercise, program, number, proof.suspicion)
+            if replayed is not None and replayed.nominal:
+                found[number] = replayed.scenario
+    return found

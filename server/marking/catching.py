@@ -11,6 +11,7 @@ from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.patterns import StructureRule
 from server.marking.replay import LONGEST_MS
+from server.marking.scenario import faults_in
 from server.marking.structure import judge_structure
 from server.marking.timeline import timeline_of
 from server.marking.verdict import Status
@@ -39,7 +40,7 @@ def complaints(
     found = dict.fromkeys(_structural(exercise, program), Status.NOT_MET)
     if found and first_only:
         return found
-    assembled = assemble(exercise, program)
+    assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     exercised = np.zeros(len(assembled.monitors), np.bool_)
     for first in range(0, len(exercise.scenarios), LANES):
         for number in _violated(exercise, assembled, first, exercised, first_only):

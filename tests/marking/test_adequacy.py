@@ -77,17 +77,17 @@ def test_what_is_neither_caught_nor_settled_has_survived() -> None:
         when("sump_high AND power"),
         when("lamp"),
         within_ms=50,
-        held_ms=1500,
+        held_ms=2500,
         unless=when("NOT sump_high OR NOT power"),
     )
     asked = replace(EXERCISE, requirements=(requirement("R4", late),))
-    delayed = "lamp := sump_high AND pause(PT := T#1s);"
-    text = print_program(sump_program(delayed.replace(" AND pause(PT := T#1s)", "")))
+    delayed = "lamp := sump_high AND pause(PT := T#2s);"
+    text = print_program(sump_program(delayed.replace(" AND pause(PT := T#2s)", "")))
     text = text.replace("END_VAR", "    pause : TON;\nEND_VAR").replace(
         "lamp := sump_high;", delayed
     )
     original = reference("right-c.st", parse_program(text))
-    [early] = [v for v in variants(original.program) if "T#500ms" in v.sentence]
+    [early] = [v for v in variants(original.program) if "T#1s" in v.sentence]
     assert judge(asked, original, early).fate is Fate.RIGHT
     unsettled = judge(asked, original, early, work=1)
     assert (unsettled.fate, unsettled.requirement) == (Fate.SURVIVED, "R4")
