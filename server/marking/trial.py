@@ -7,7 +7,7 @@ The core has no clock: whoever owns the run says how many scans to run and when.
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -267,28 +267,15 @@ class TrialRun:
     def scenario(self, name: str) -> Scenario:
         """The run as a scenario: its actions with their times, on any program."""
         period = self.exercise.period_ms
-        start = tuple(e for s, e in self._events if s == 0 and not isinstance(e, Program))
-        steps = [
-            Step(tuple(actions), (scan - before) * period)
-            for before, scan, actions in _grouped(self._events)
-        ]
-        last = self._events[-1][0] if self._events else 0
-        run_on = (self.scan - last) * period
-        return Scenario(name, tuple(steps), start, run_on_ms=run_on)
-
-
-def _grouped(
-    events: Iterable[tuple[int, Event]],
-) -> Iterator[tuple[int, int, list[Action]]]:
-    """Actions of one scan together, with the scan of the step before; those at scan 0 left out."""
-    before = 0
-    together: dict[int, list[Action]] = {}
-    for scan, event in events:
-        if scan > 0 and not isinstance(event, Program):
-            together.setdefault(scan, []).append(event)
-    for scan, actions in together.items():
-        yield before, scan, actions
-        before = scan
+        together: dict[int, list[Action]] = {}
+        for scan, event in self._events:
+            if not isinstance(event, Program):
+                together.setdefault(scan, []).append(event)
+        steps, last = [], 0
+        for scan, actions in together.items():
+            steps.append(Step(tuple(actions), (scan - last) * period))
+            last = scan
+        return Scenario(name, tuple(steps), run_on_ms=(self.scan - last) * period)
 
 
 def _rest(record: Record, done: int) -> Record:

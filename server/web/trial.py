@@ -6,6 +6,7 @@ The browser sends commands, one JSON object each with ``do``; the server sends f
 
 import asyncio
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from time import monotonic
 from typing import Annotated, Any, Literal
@@ -172,22 +173,30 @@ async def _attend(socket: WebSocket, runs: Runs, key: Key, desk: "Desk | None") 
         return
     trial.viewers.add(viewer)
     viewer.woken.set()
-    sending = asyncio.create_task(_send(socket, runs, key, viewer))
+    tasks = {
+        asyncio.create_task(_send(socket, runs, key, viewer)),
+        asyncio.create_task(_receive(socket, desk, viewer)),
+    }
     try:
-        while True:
-            text = await socket.receive_text()
-            if desk is not None:
-                await desk.take(text, viewer)
-    except WebSocketDisconnect:
-        pass
+        ended, going = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        for task in going:
+            task.cancel()
+        for task in ended:
+            with suppress(WebSocketDisconnect):
+                task.result()
     finally:
-        sending.cancel()
-        await asyncio.gather(sending, return_exceptions=True)
         trial = runs.find(key)
         if trial is not None:
             trial.viewers.discard(viewer)
             if desk is not None:
                 await runs.save(trial)
+
+
+async def _receive(socket: WebSocket, desk: "Desk | None", viewer: Viewer) -> None:
+    while True:
+        text = await socket.receive_text()
+        if desk is not None:
+            await desk.take(text, viewer)
 
 
 async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None:
@@ -271,7 +280,7 @@ class Desk:
         """Begin the run, or go on with the one that was last recorded. Raises NoRoom."""
         if self._runs.find(self.key) is None:
             recorded = await asyncio.to_thread(self._latest)
-            self._runs.open(self.key, self._here.exercise, recorded)
+            await self._runs.open(self.key, self._here.exercise, recorded)
 
     async def take(self, text: str, viewer: Viewer) -> None:
         """Do one command; what can't be done is told in words, and nothing is changed."""
@@ -374,7 +383,7 @@ class Desk:
                 trial.run.exchange(newest)
                 trial.screen.refresh()
         else:
-            self._runs.replace(self.key, Recorded(newest, (), 0))
+            await self._runs.replace(self.key, Recorded(newest, (), 0))
         viewer.tell({"newer": False, "faults": []})
 
     def _working_program(self) -> Program:
@@ -408,12 +417,12 @@ class Desk:
                     if faults:
                         raise Refused(f"Your program can't run yet. {faults[0]}")
                     recorded = recorded.on(newest)
-                self._runs.replace(self.key, recorded)
+                await self._runs.replace(self.key, recorded)
             case "scenario":
                 viewer.tell(
                     {
                         "scenario": scenario_text(
-                            trial.run.scenario(name or "tried by hand"), self._here.exercise
+                            trial.run.scenario("tried by hand"), self._here.exercise
                         )
                     }
                 )

@@ -100,7 +100,8 @@ class Trial:
             return False
         per_second = self.speed * 1000 / self.exercise.period_ms
         since, scan = self._anchor
-        due = int((now - since) * per_second) - (self.run.scan - scan)
+        # A clock in binary fractions must not lose a scan that is due just now.
+        due = int((now - since) * per_second + 1e-6) - (self.run.scan - scan)
         most = max(1, int(LATE_SECONDS * per_second))
         if due > most:
             due = most
@@ -128,6 +129,7 @@ class Runs:
         self._trials: dict[Key, Trial] = {}
         self._slots: list[set[Trial]] = [set() for _ in range(SLOTS)]
         self._task: asyncio.Task[None] | None = None
+        self._warm = False
 
     def __iter__(self) -> Iterator[Trial]:
         return iter(list(self._trials.values()))
@@ -135,11 +137,31 @@ class Runs:
     def find(self, key: Key) -> Trial | None:
         return self._trials.get(key)
 
-    def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+    async def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
         """The run of this key; a new one begins with a recorded run. Raises NoRoom."""
-        found = self._trials.get(key)
-        if found is not None:
-            return found
+        if key not in self._trials:
+            self._require_room(key)
+            trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
+            if key not in self._trials:
+                self._require_room(key)
+                self._trials[key] = trial
+                min(self._slots, key=len).add(trial)
+        return self._trials[key]
+
+    async def replace(self, key: Key, recorded: Recorded) -> None:
+        """Let a run begin anew from another record; its viewers stay."""
+        exercise = self._trials[key].exercise
+        trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
+        old = self._trials.get(key)
+        if old is not None:
+            trial.viewers = old.viewers
+            self._trials[key] = trial
+            for slot in self._slots:
+                if old in slot:
+                    slot.remove(old)
+                    slot.add(trial)
+
+    def _require_room(self, key: Key) -> None:
         _, user = key
         if sum(user == other for _, other in self._trials) >= RUNS_OF_ONE:
             raise NoRoom(
@@ -151,24 +173,12 @@ class Runs:
                 f"All {RUNS_OF_ALL} places for trial runs are taken. Try again in a few minutes; "
                 "what you have saved is kept."
             )
-        trial = self._begin(key, exercise, recorded)
-        self._trials[key] = trial
-        self._slots[len(self._trials) % SLOTS].add(trial)
-        return trial
-
-    def replace(self, key: Key, recorded: Recorded) -> Trial:
-        """Let a run begin anew from another record; its viewers stay."""
-        old = self._trials[key]
-        trial = self._begin(key, old.exercise, recorded)
-        trial.viewers = old.viewers
-        self._trials[key] = trial
-        for slot in self._slots:
-            if old in slot:
-                slot.remove(old)
-                slot.add(trial)
-        return trial
 
     def _begin(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+        if not self._warm:
+            # The kernel is compiled, or fetched from its cache, at its first scan.
+            TrialRun(exercise, recorded.program).step(1)
+            self._warm = True
         run = TrialRun.load(exercise, recorded)
         return Trial(key, run, Screen(run), catching_up=recorded.scans)
 

@@ -37,6 +37,7 @@ class Viewer:
     layout: object = None
     chart: object = None
     events: int = 0
+    scan: int = -1
     values: Values | None = None
     state: Json | None = None
     answers: list[Json] = field(default_factory=list)
@@ -144,9 +145,9 @@ class Screen:
             viewer.state = frame["state"] = state
         if viewer.answers:
             frame["answers"], viewer.answers = viewer.answers, []
-        if not frame:
+        if not frame and viewer.scan == self._run.scan:
             return None
-        frame["scan"] = self._run.scan
+        frame["scan"] = viewer.scan = self._run.scan
         return json.dumps(frame, separators=(",", ":"))
 
     def _values(self) -> Values:

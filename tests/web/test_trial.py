@@ -1,0 +1,460 @@
+"""Trial runs over their socket: work, hold, go back, hand on, keep, watch, and the bounds."""
+
+import asyncio
+import json
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient, WebSocketTestSession
+from starlette.websockets import WebSocketDisconnect
+
+from server.marking.catalogue import Catalogue, start_program
+from server.marking.scenario import Turn
+from server.marking.trial import Recorded
+from server.settings import Settings
+from server.store.database import Database
+from server.store.people import User
+from server.web.app import create_app
+from server.web.trial_runs import (
+    LATE_SECONDS,
+    RUNS_OF_ALL,
+    RUNS_OF_ONE,
+    UNWATCHED_SECONDS,
+    NoRoom,
+    Runs,
+    Trial,
+)
+from server.web.trial_screen import MOST_EVENTS, Viewer
+from tests.factories import EXERCISES, Clock
+from tests.web.conftest import SITE
+from tests.web.lab import RIGHT, Desk, Lab
+
+Json = dict[str, Any]
+PRESS = {"control": "panel.start_pb", "on": True}
+RELEASE = {"control": "panel.start_pb", "on": False}
+
+
+class Socket:
+    """One open page: the values it has been shown, and what it was told."""
+
+    def __init__(self, session: WebSocketTestSession) -> None:
+        self.session = session
+        self.layout: Json = {}
+        self.chart: Json = {}
+        self.values: dict[str, float | None] = {}
+        self.state: Json = {}
+        self.changes: list[list[int]] = []
+        self.answers: list[Json] = []
+        self.scan = -1
+
+    def frame(self) -> None:
+        frame = json.loads(self.session.receive_text())
+        if "refused" in frame:
+            self.answers.append(frame)
+            return
+        self.layout = frame.get("layout", self.layout)
+        self.chart = frame.get("chart", self.chart)
+        for index, value in frame.get("values", ()):
+            self.values[self.layout["keys"][index]] = value
+        self.state = frame.get("state", self.state)
+        self.changes += frame.get("changes", [])
+        self.answers += frame.get("answers", [])
+        self.scan = frame["scan"]
+
+    def until(self, holds: Callable[[], object]) -> None:
+        while not holds():
+            self.frame()
+
+    def do(self, wish: str, **fields: object) -> None:
+        self.session.send_text(json.dumps({"do": wish, **fields}))
+
+    def scans(self, count: int) -> None:
+        for _ in range(count):
+            end = self.scan + 1
+            self.do("scan")
+            self.until(lambda end=end: self.scan == end)  # type: ignore[misc]
+
+    def answer(self, key: str) -> Any:
+        self.until(lambda: any(key in each for each in self.answers))
+        found = next(each for each in self.answers if key in each)
+        self.answers.remove(found)
+        return found[key]
+
+
+class House:
+    """The running application: its clock goes, and several people have it open."""
+
+    def __init__(self, app: FastAPI, stack: ExitStack, lab: Lab) -> None:
+        self.lab = lab
+        self._stack = stack
+        self._client = stack.enter_context(TestClient(app, base_url=SITE))
+
+    def open(self, user: User, path: str | None = None, origin: str = SITE) -> Socket:
+        cookies = self.lab.client_for(user).cookies
+        cookie = "; ".join(f"{name}={value}" for name, value in cookies.items())
+        path = path or f"/assignments/{self.lab.assignment.id}/trial/socket"
+        connecting = self._client.websocket_connect(
+            path, headers={"Cookie": cookie, "Origin": origin}
+        )
+        socket = Socket(self._stack.enter_context(connecting))
+        socket.frame()
+        return socket
+
+    def watch(self, user: User, student: User) -> Socket:
+        return self.open(user, f"/assignments/{self.lab.assignment.id}/trials/{student.id}/socket")
+
+
+@pytest.fixture
+def house(app: FastAPI, lab: Lab) -> Iterator[House]:
+    with ExitStack() as stack:
+        yield House(app, stack, lab)
+
+
+@pytest.fixture
+def desk(lab: Lab) -> Desk:
+    return lab.desk(lab.student)
+
+
+def test_page_has_the_plant_and_every_control(desk: Desk) -> None:
+    page = desk.client.get(f"{desk.address}/trial").text
+    assert 'data-signal="sump.level"' in page
+    for control in ("panel.start_pb", "panel.stop_pb", "power", "fault.stop_pb.broken wire"):
+        assert f'data-control="{control}"' in page
+    assert "This is a teaching simulation." in page
+
+
+def test_plant_is_worked_by_hand_before_any_rung_exists(house: House) -> None:
+    page = house.open(house.lab.student)
+    assert page.layout["rungs"] == []
+    page.scans(1)
+    page.do("act", action={"quantity": "sump.level", "value": 1.1})
+    page.scans(1)
+    assert (page.values["sump.level"], page.values["sump_high"]) == (1.1, 0)
+    page.scans(1)
+    assert page.values["sump_high"] == 1
+
+
+def test_working_program_runs_and_says_why(house: House, desk: Desk) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    assert len(page.layout["rungs"]) == 2
+    page.scans(3)
+    page.do("act", action=PRESS)
+    page.scans(2)
+    page.do("act", action=RELEASE)
+    page.scans(2)
+    assert page.values["fill_pump"] == page.values["p:0:"] == page.values["v:fill_pump"] == 1
+    assert page.values["p:0:0.0.0"] == 0, "the start contact has opened"
+    assert page.values["p:0:0.1.0"] == 1, "the seal-in conducts"
+    page.do("why", signal="fill_pump")
+    reasons = page.answer("reasons")
+    assert [reason["text"] for reason in reasons] == [
+        "fill_pump came ON at 0.03 s: rung 1 conducted when start_pb came ON.",
+        "It has held itself in since then while stop_pb is ON and sump_high is OFF.",
+        "start_pb came ON at 0.03 s: push-button HS-201. Without that, fill_pump would be OFF.",
+    ]
+    assert (reasons[0]["rung"], reasons[0]["path"]) == (0, "0.0.0")
+
+
+def test_a_broken_stop_wire_stops_the_pump(house: House, desk: Desk) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.do("act", action=PRESS)
+    page.scans(1)
+    page.do("act", action=RELEASE)
+    page.scans(1)
+    assert page.values["fill_pump"] == 1
+    page.do("act", action={"control": "fault.stop_pb.broken wire", "on": True})
+    page.scans(1)
+    assert page.values["fill_pump"] == 0
+
+
+def test_going_back_and_on_differently(house: House, desk: Desk) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.scans(2)
+    page.do("act", action=PRESS)
+    page.scans(3)
+    page.do("look", scan=2)
+    page.until(lambda: page.state["looking"] == 2)
+    assert (page.scan, page.values["fill_pump"]) == (5, 0)
+    page.do("act", action=PRESS)
+    assert page.answer("refused").startswith("This is a past moment.")
+    page.do("branch", scan=2)
+    page.until(lambda: page.scan == 2)
+    page.scans(3)
+    assert (page.scan, page.values["fill_pump"]) == (5, 0)
+
+
+def test_another_version_goes_on_from_the_same_plant_or_from_the_start(
+    house: House, desk: Desk
+) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.do("act", action=PRESS)
+    page.scans(6)
+    level = page.values["sump.level"]
+    assert level is not None
+    assert level > 0
+    desk.build(("lamp := NOT sump_high;",))
+    page.do("program")
+    assert page.answer("newer") is True
+    page.do("exchange")
+    page.until(lambda: len(page.layout["rungs"]) == 1)
+    assert (page.scan, page.values["sump.level"]) == (6, level)
+    page.scans(1)
+    assert (page.values["lamp"], page.values["fill_pump"]) == (1, 1)
+    page.do("restart")
+    page.until(lambda: page.scan == 0)
+    assert page.values["sump.level"] != level
+
+
+def test_a_program_with_errors_does_not_take_over(house: House, desk: Desk) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.scans(1)
+    desk.do("write", rung=0, text="nowhere := start_pb;")
+    desk.build(("nowhere := start_pb;",))
+    page.do("exchange")
+    assert page.answer("refused").startswith("Your program can't run yet. Rung 1")
+    assert len(page.layout["rungs"]) == 2
+    page.scans(1)
+
+
+@pytest.mark.parametrize(
+    ("command", "sentence"),
+    [
+        ("nonsense", "This command is not known here."),
+        ('{"do": "explode"}', "This command is not known here."),
+        ('{"do": "run", "more": 1}', "This command is not known here."),
+        (json.dumps({"do": "save", "name": "x" * 5000}), "This command is too long."),
+        ('{"do": "act", "action": {"explode": 1}}', "This is nothing that can be done"),
+        ('{"do": "act", "action": {"control": "lamp", "on": true}}', "There is no control 'lamp'."),
+        ('{"do": "act", "action": {"quantity": "sump.level", "value": 99}}', "Set sump.level to"),
+        (
+            '{"do": "act", "action": {"quantity": "sump.level", "value": 1e999}}',
+            "Set sump.level to",
+        ),
+        ('{"do": "speed", "speed": 3}', "This speed is not offered."),
+        ('{"do": "branch"}', "Go back to a past moment first."),
+        ('{"do": "why", "signal": "lamp"}', "Run a scan first"),
+        ('{"do": "save", "name": "  "}', "Give the run a name"),
+        ('{"do": "open", "name": "never"}', "There is no run of this name any more."),
+    ],
+)
+def test_what_is_refused_changes_nothing(house: House, command: str, sentence: str) -> None:
+    page = house.open(house.lab.student)
+    page.session.send_text(command)
+    assert page.answer("refused").startswith(sentence)
+    assert page.scan == 0
+    page.scans(1)
+
+
+def test_saved_run_is_repeated_on_the_next_version(house: House, desk: Desk) -> None:
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.scans(2)
+    page.do("act", action=PRESS)
+    page.scans(4)
+    page.do("save", name=" first   try ")
+    assert page.answer("saved") == [{"name": "first try", "seconds": 0.06}]
+    desk.build(("fill_pump := start_pb AND sump_high;", RIGHT[1]))
+    page.do("repeat", name="first try")
+    page.answer("saved")
+    page.until(lambda: page.scan == 6 and page.state["repeating"] is None)
+    assert (page.values["panel.start_pb"], page.values["fill_pump"]) == (1, 0)
+    page.do("open", name="first try")
+    page.answer("saved")
+    page.until(lambda: page.scan == 6 and page.values["fill_pump"] == 1)
+    page.do("forget", name="first try")
+    assert page.answer("saved") == []
+
+
+def test_run_becomes_a_scenario_for_the_instructor(house: House) -> None:
+    page = house.open(house.lab.instructor)
+    page.scans(10)
+    page.do("act", action=PRESS)
+    page.scans(5)
+    page.do("scenario")
+    assert page.answer("scenario") == (
+        "  - name: tried by hand\n"
+        "    steps:\n"
+        "      - {after: 100 ms, press: [start_pb]}\n"
+        "    run on: 50 ms\n"
+    )
+
+
+def test_recorded_run_is_there_again_after_the_server_was_killed(
+    house: House, desk: Desk, database: Database, clock: Clock
+) -> None:
+    """A second application on the same database stands for the server that comes back."""
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.do("act", action=PRESS)
+    page.scans(9)
+    page.do("save", name="kept")
+    page.answer("saved")
+    page.session.close()
+    settings = Settings(database_url=database.place, public_urls=(SITE,), exercises=EXERCISES)
+    with ExitStack() as stack:
+        again = House(create_app(settings, database, clock), stack, house.lab)
+        page = again.open(house.lab.student)
+        page.until(lambda: page.scan == 9 and page.state["repeating"] is None)
+        assert (page.values["fill_pump"], page.values["panel.start_pb"]) == (1, 1)
+        page.do("saved")
+        assert page.answer("saved")[0]["name"] == "kept"
+
+
+def test_lost_connection_comes_back_to_the_same_run(house: House) -> None:
+    page = house.open(house.lab.student)
+    page.scans(4)
+    page.session.close()
+    again = house.open(house.lab.student)
+    assert again.scan == 4
+
+
+def test_two_windows_show_one_run(house: House) -> None:
+    one, other = house.open(house.lab.student), house.open(house.lab.student)
+    one.do("act", action=PRESS)
+    one.scans(2)
+    other.until(lambda: other.scan == 2 and other.values["start_pb"] == 1)
+
+
+def test_instructor_watches_and_touches_nothing(house: House) -> None:
+    page = house.open(house.lab.student)
+    watching = house.watch(house.lab.instructor, house.lab.student)
+    assert watching.state["works"] is False
+    watching.do("act", action=PRESS)
+    watching.do("scan")
+    page.scans(3)
+    watching.until(lambda: watching.scan == 3)
+    assert page.values["start_pb"] == watching.values["start_pb"] == 0
+    page.until(lambda: page.state["watched"] == 1)
+
+
+def test_nobody_else_gets_in(house: House) -> None:
+    house.open(house.lab.student)
+    with pytest.raises(WebSocketDisconnect) as refused:
+        house.watch(house.lab.classmate, house.lab.student)
+    assert refused.value.code == 1008
+    with pytest.raises(WebSocketDisconnect) as refused:
+        house.open(house.lab.student, origin="http://elsewhere.example")
+    assert refused.value.code == 1008
+
+
+def test_no_run_to_watch(house: House) -> None:
+    watching = house.watch(house.lab.instructor, house.lab.student)
+    assert watching.answer("refused") == "This run is not going on now."
+
+
+# -- the clock and the screen, without a socket -------------------------------------------------
+
+
+def run_of(runs: Runs) -> Trial:
+    exercise = Catalogue(EXERCISES).find("wash-sump")
+    assert exercise is not None
+    return asyncio.run(runs.open((1, 1), exercise, Recorded(start_program(exercise), (), 0)))
+
+
+def test_runs_of_one_person_and_of_all_are_bounded() -> None:
+    exercise = Catalogue(EXERCISES).find("wash-sump")
+    assert exercise is not None
+    recorded = Recorded(start_program(exercise), (), 0)
+
+    async def fill() -> None:
+        runs = Runs(lambda key, recorded: None)
+        for number in range(RUNS_OF_ONE):
+            await runs.open((number, 1), exercise, recorded)
+        with pytest.raises(NoRoom, match=f"You have {RUNS_OF_ONE} trial runs open already"):
+            await runs.open((RUNS_OF_ONE, 1), exercise, recorded)
+        assert await runs.open((0, 1), exercise, recorded) is runs.find((0, 1))
+        for number in range(RUNS_OF_ALL - RUNS_OF_ONE):
+            await runs.open((0, 2 + number), exercise, recorded)
+        with pytest.raises(NoRoom, match=f"All {RUNS_OF_ALL} places"):
+            await runs.open((0, 9999), exercise, recorded)
+
+    asyncio.run(fill())
+
+
+def test_plant_keeps_its_time_at_every_speed() -> None:
+    trial = run_of(Runs(lambda key, recorded: None))
+    trial.go(100.0)
+    for n in range(1, 21):
+        trial.turn(100.0 + n * 0.05)
+    assert trial.run.scan == 100
+    trial.at_speed(0.02, 101.0)
+    for n in range(1, 41):
+        trial.turn(101.0 + n * 0.05)
+    assert trial.run.scan == 104
+    trial.at_speed(20.0, 103.0)
+    trial.turn(103.05)
+    assert trial.run.scan == 204
+    trial.hold()
+    assert not trial.turn(110.0)
+
+
+def test_an_overloaded_server_leaves_plant_time_out() -> None:
+    trial = run_of(Runs(lambda key, recorded: None))
+    trial.go(0.0)
+    trial.turn(10.0)
+    assert trial.run.scan == int(LATE_SECONDS * 100)
+    trial.turn(10.05)
+    assert trial.run.scan == int(LATE_SECONDS * 100) + 5
+
+
+def test_a_slow_reader_skips_frames_and_misses_nothing() -> None:
+    trial = run_of(Runs(lambda key, recorded: None))
+    quick, slow = Viewer(works=True), Viewer(works=True)
+    frames: dict[Viewer, list[Json]] = {quick: [], slow: []}
+
+    def show(viewer: Viewer) -> None:
+        text = trial.screen.frame(viewer, {})
+        frames[viewer].append(json.loads(text) if text else {})
+
+    show(quick)
+    show(slow)
+    for n in range(30):
+        trial.run.act(Turn("panel.start_pb", n % 2 == 0))
+        trial.screen.step(1)
+        show(quick)
+    show(slow)
+    assert len(frames[slow]) == 2
+    assert frames[slow][1]["changes"] == [c for f in frames[quick][1:] for c in f["changes"]]
+    assert dict(map(tuple, frames[slow][1]["values"])).items() <= {
+        tuple(v) for f in frames[quick][1:] for v in f["values"]
+    }
+    assert trial.screen.frame(slow, {}) is None
+
+
+def test_who_misses_too_much_gets_the_whole_chart() -> None:
+    trial = run_of(Runs(lambda key, recorded: None))
+    viewer = Viewer(works=True)
+    trial.screen.frame(viewer, {})
+    for n in range(MOST_EVENTS):
+        trial.run.act(Turn("panel.start_pb", n % 2 == 0))
+        trial.screen.step(1)
+    frame = json.loads(trial.screen.frame(viewer, {}) or "")
+    changed = [change for change in frame["chart"]["changes"] if change[1] == 0]
+    assert len(changed) == MOST_EVENTS
+
+
+def test_a_run_that_nobody_watches_ends_and_is_kept() -> None:
+    kept: list[tuple[tuple[int, int], Recorded]] = []
+    runs = Runs(lambda key, recorded: kept.append((key, recorded)))
+    trial = run_of(runs)
+    viewer = Viewer(works=True)
+    trial.viewers.add(viewer)
+    trial.screen.step(7)
+
+    async def later(seconds: float) -> None:
+        await runs._keep_house(trial.unwatched_since + seconds)
+
+    asyncio.run(later(UNWATCHED_SECONDS + 1))
+    assert runs.find((1, 1)) is trial
+    trial.viewers.discard(viewer)
+    asyncio.run(later(UNWATCHED_SECONDS + 1))
+    assert runs.find((1, 1)) is None
+    assert kept[-1] == ((1, 1), trial.run.recorded())
