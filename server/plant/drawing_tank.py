@@ -101,10 +101,10 @@ class TankDrawing:
 
     def _flow_in(self, c: _Column, part: Stream | Outlet) -> None:
         y, drop = self._next_in(c)
-        start = c.left - RISER - 30
+        start = c.left - RISER - 36
         self.pen.line(start, y, drop, y, "pipe")
         self._into(c, drop, y)
-        self._symbol(part, c.left - 38, y)
+        self._symbol(part, c.left - 54, y)
         self.pen.arrow(start + 10, y, "right")
 
     def _flow_out(self, c: _Column, part: Stream | Outlet) -> None:
