@@ -5,7 +5,7 @@ input stage, the program, the output stage, the abstract plant and the monitors 
 with the same few methods, so that one kernel runs them all.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TypeAlias
@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, WIDTH, Op
 
 ALL_ONES = 0xFFFFFFFFFFFFFFFF
+
+_GATES = (Op.COPY, Op.NOT, Op.AND, Op.OR, Op.ANDN, Op.XOR, Op.MUX, Op.SERIES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +175,10 @@ class Assembler:
         """All state planes so far, in order of allocation."""
         return tuple(self._state)
 
+    def plane_count(self) -> int:
+        """How many planes there are so far; further ones are numbered from here on."""
+        return len(self._initial)
+
     def initial_of(self, plane: int) -> bool:
         """Whether the plane is TRUE at a cold start."""
         return self._initial[plane] != 0
@@ -221,6 +227,14 @@ class Assembler:
         """``target := a``."""
         self.emit(Op.COPY, target, a)
 
+    def move_to(self, target: int, a: int) -> None:
+        """``target := a``, where nothing else reads the temporary ``a``: no copy is needed."""
+        op, d, *operands = self._code[-1]
+        if op in _GATES and d == a:
+            self.replace(len(self._code) - 1, Op(op), target, *operands)
+        else:
+            self.copy_to(target, a)
+
     def not_(self, a: int) -> int:
         """A new temporary: not a."""
         if a in (FALSE, TRUE):
@@ -259,6 +273,25 @@ class Assembler:
         self.emit(Op.ANDN, d, a, b)
         return d
 
+    def series(self, closed: Sequence[int], opened: Sequence[int]) -> int:
+        """Every plane of ``closed`` and none of ``opened``: a new temporary, or a plane itself.
+
+        What a chain of gates would say, in as few instructions as possible.
+        """
+        yes = [plane for plane in closed if plane != TRUE]
+        no = [plane for plane in opened if plane != FALSE]
+        if FALSE in yes or TRUE in no:
+            return FALSE
+        while len(yes) + len(no) > 2 or len(no) == 2:
+            d = self.temporary()
+            first = (yes[:4] + [TRUE] * 4)[:4] + (no[:3] + [FALSE] * 3)[:3]
+            self.emit(Op.SERIES, d, *first)
+            yes, no = [d, *yes[4:]], no[3:]
+        if no:
+            return self.and_not(yes[0] if yes else TRUE, no[0])
+        yes += [TRUE, TRUE]
+        return self.and_(yes[0], yes[1])
+
     def xor(self, a: int, b: int) -> int:
         """A new temporary: a or b but not both."""
         d = self.temporary()
@@ -273,8 +306,14 @@ class Assembler:
 
     def rising(self, a: int, before: bool = False) -> int:
         """A new temporary: a is TRUE and was not in the scan before."""
-        d, m = self.temporary(), self.bit(before)
-        self.emit(Op.RISE, d, a, m)
+        return self.edge(a, self.bit(before))
+
+    def edge(self, a: int, memory: int) -> int:
+        """A new temporary: a is TRUE and ``memory`` not; ``memory := a``."""
+        if a == FALSE:
+            return FALSE
+        d = self.temporary()
+        self.emit(Op.RISE, d, a, memory)
         return d
 
     def falling(self, a: int, before: bool = False) -> int:

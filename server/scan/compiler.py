@@ -15,7 +15,6 @@ from server.ladder.program import (
     Comparison,
     Contact,
     Duration,
-    Element,
     Name,
     Number,
     Operand,
@@ -45,8 +44,8 @@ class CompiledProgram:
     """Where a program's signals stand in the machine.
 
     ``symbols`` has every variable and block output by lower-case name, ``outputs`` the output
-    points by address, ``power`` the plane that leads out of each element (with the network's own
-    result under the empty path), ``fault`` the sticky arithmetic fault, ``timers`` each timer's
+    points by address, ``power`` what leaves each rung's network under the empty path and, with
+    ``observe``, each element, ``fault`` the sticky arithmetic fault, ``timers`` each timer's
     state by instance, ``state`` every plane that it carries from scan to scan.
     """
 
@@ -127,6 +126,8 @@ class _Instance:
 
 @dataclass(slots=True)
 class _Compiler:
+    """``waiting`` are the outputs of blocks that have still to run in this scan."""
+
     asm: Assembler
     observe: bool
     exact_timers: bool | frozenset[str]
@@ -137,6 +138,7 @@ class _Compiler:
     durations: dict[str, int] = field(default_factory=dict)
     measured: set[str] = field(default_factory=set)
     short_counts: bool = False
+    waiting: set[int] = field(default_factory=set)
     counts_read: set[str] = field(default_factory=set)
     fault: int = FALSE
     decide: Callable[[str], int] = field(init=False)
@@ -193,6 +195,7 @@ class _Compiler:
             self.symbols[f"{name}.cv"] = Word(instance.count)
         else:
             instance.q, instance.memory = asm.bit(), asm.bit()
+        self.waiting |= {instance.q, instance.qd} - {FALSE}
         self.symbols[f"{name}.{BLOCK_TYPES[kind].power_out.lower()}"] = Bit(instance.q)
         if kind == "CTUD":
             self.symbols[f"{name}.qd"] = Bit(instance.qd)
@@ -209,51 +212,56 @@ class _Compiler:
     # -- rungs --------------------------------------------------------------------------------
 
     def rung(self, number: int, rung: Rung) -> None:
+        first = self.asm.plane_count()
         result = self.series(number, (), rung.network, TRUE)
         if len(rung.outputs) > 1 or self.observe:
             # An output may write the very variable that the network's last plane stands for.
             result = self.copied(result)
         self.power[number, ()] = result
-        for output in rung.outputs:
-            self.output(output, result)
+        match rung.outputs:
+            case (Coil(CoilKind.COIL, symbol),) if result >= first and not self.observe:
+                self.asm.move_to(self.plane(symbol), result)
+            case outputs:
+                for output in outputs:
+                    self.output(output, result)
 
     def series(self, number: int, prefix: Path, series: Series, power: int) -> int:
+        """The plane of the power that leaves; contacts in a row are one instruction."""
+        closed, opened = [power], list[int]()
         for i, item in enumerate(series.items):
             path = (*prefix, i)
-            if isinstance(item, Parallel):
-                joined = FALSE
-                for j, branch in enumerate(item.branches):
-                    joined = self.asm.or_(joined, self.series(number, (*path, j), branch, power))
-                power = joined
-            else:
-                power = self.element(item, power)
+            match item:
+                case Contact(ContactKind.OPEN, symbol):
+                    closed.append(self.plane(symbol))
+                case Contact(ContactKind.CLOSED, symbol):
+                    opened.append(self.plane(symbol))
+                case Contact(ContactKind.RISING, symbol):
+                    closed.append(self.asm.rising(self.plane(symbol)))
+                case Contact(ContactKind.FALLING, symbol):
+                    closed.append(self.asm.falling(self.plane(symbol)))
+                case Comparison(left, relation, right):
+                    closed.append(self.compare(left, relation, right))
+                case Block():
+                    closed, opened = [self.block(item, self.behind(closed, opened))], []
+                case Parallel():
+                    power = self.behind(closed, opened)
+                    closed, opened = [self.parallel(number, path, item, power)], []
             if self.observe:
-                power = self.copied(power)
-            self.power[number, path] = power
-        return power
+                power = self.copied(self.behind(closed, opened))
+                self.power[number, path] = power
+                closed, opened = [power], []
+        return self.behind(closed, opened)
 
-    def element(self, element: Element, power: int) -> int:
-        match element:
-            case Contact(kind, symbol):
-                plane = self.plane(symbol)
-                result = self.contact(kind, plane, power)
-                # A block further on in the rung may write this very output.
-                return self.copied(result) if result == plane and "." in symbol else result
-            case Comparison(left, relation, right):
-                return self.asm.and_(power, self.compare(left, relation, right))
-            case Block():
-                return self.block(element, power)
+    def parallel(self, number: int, path: Path, parallel: Parallel, power: int) -> int:
+        joined = FALSE
+        for j, branch in enumerate(parallel.branches):
+            joined = self.asm.or_(joined, self.series(number, (*path, j), branch, power))
+        return joined
 
-    def contact(self, kind: ContactKind, plane: int, power: int) -> int:
-        match kind:
-            case ContactKind.OPEN:
-                return self.asm.and_(power, plane)
-            case ContactKind.CLOSED:
-                return self.asm.and_not(power, plane)
-            case ContactKind.RISING:
-                return self.asm.and_(power, self.asm.rising(plane))
-            case ContactKind.FALLING:
-                return self.asm.and_(power, self.asm.falling(plane))
+    def behind(self, closed: list[int], opened: list[int]) -> int:
+        """The plane of the power behind contacts; a copy of what a block may still write."""
+        plane = self.asm.series(closed, opened)
+        return self.copied(plane) if plane in self.waiting else plane
 
     def output(self, output: Coil | Assignment, power: int) -> None:
         asm = self.asm
@@ -395,6 +403,7 @@ class _Compiler:
                 asm.emit(Op.RISE, q, asm.not_(power), instance.memory)
             case _:
                 self.counter(block, instance, power, pin("CD"), pin("R"), pin("LD"))
+        self.waiting -= {q, instance.qd}
         return q
 
     def counter(
@@ -404,9 +413,8 @@ class _Compiler:
         up, preset = power, _preset(block, "PV")
         if instance.type == "CTD":
             up, down = FALSE, power
-        rising, falling = asm.temporary(), asm.temporary()
-        asm.emit(Op.RISE, rising, up, instance.memory)
-        asm.emit(Op.RISE, falling, down, instance.memory_down)
+        rising = asm.edge(up, instance.memory)
+        falling = asm.edge(down, instance.memory_down)
         most, least = _INT_MAX, _INT_MIN
         if self.short_counts and block.instance.lower() not in self.counts_read:
             if instance.type == "CTU":

@@ -46,6 +46,7 @@ class Op(IntEnum):
     DIV = 22  # base a b en fault          truncated toward zero
     SAVE = 23  # power first last          keep the retained planes of table rows (plane, copy)
     RESTORE = 24  # power first last       without power: back to the copy, or to the initial value
+    SERIES = 25  # d p1 p2 p3 p4 n1 n2 n3  d := every p and no n
 
 
 OPERANDS: dict[Op, str] = {
@@ -74,6 +75,7 @@ OPERANDS: dict[Op, str] = {
     Op.DIV: "base a b en fault",
     Op.SAVE: "power first last",
     Op.RESTORE: "power first last",
+    Op.SERIES: "d p1 p2 p3 p4 n1 n2 n3",
 }
 assert set(OPERANDS) == set(Op), "every opcode names its operands"
 

@@ -17,6 +17,7 @@ MUX, SET, RESET, RISE, FALL = (int(o) for o in (Op.MUX, Op.SET, Op.RESET, Op.RIS
 TON, TOF, TP, COUNT, UGE = (int(o) for o in (Op.TON, Op.TOF, Op.TP, Op.COUNT, Op.UGE))
 LT, EQ, MOVE, ADD, SUB = (int(o) for o in (Op.LT, Op.EQ, Op.MOVE, Op.ADD, Op.SUB))
 MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE))
+SERIES = int(Op.SERIES)
 
 _ZERO = np.uint64(0)
 
@@ -226,7 +227,7 @@ def execute(
 
     ``initial`` holds the memory at a cold start and ``table`` the plane lists of SAVE and RESTORE.
     """
-    for pc in range(first, last):
+    for pc in range(uint64(first), uint64(last)):  # unsigned: an index that never counts back
         op = code[pc, 0]
         if op == AND:
             bits[code[pc, 1]] = bits[code[pc, 2]] & bits[code[pc, 3]]
@@ -234,6 +235,10 @@ def execute(
             bits[code[pc, 1]] = bits[code[pc, 2]] | bits[code[pc, 3]]
         elif op == ANDN:
             bits[code[pc, 1]] = bits[code[pc, 2]] & ~bits[code[pc, 3]]
+        elif op == SERIES:
+            closed = bits[code[pc, 2]] & bits[code[pc, 3]] & bits[code[pc, 4]] & bits[code[pc, 5]]
+            opened = bits[code[pc, 6]] | bits[code[pc, 7]] | bits[code[pc, 8]]
+            bits[code[pc, 1]] = closed & ~opened
         elif op == COPY:
             bits[code[pc, 1]] = bits[code[pc, 2]]
         elif op == NOT:

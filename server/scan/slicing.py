@@ -11,7 +11,8 @@ import numpy as np
 from server.scan.assembler import Machine, Section
 from server.scan.instructions import INT_PLANES, WIDTH, Op
 
-_PLAIN = {Op.COPY: 1, Op.NOT: 1, Op.AND: 2, Op.OR: 2, Op.ANDN: 2, Op.XOR: 2, Op.MUX: 3}
+_PLAIN = {Op.COPY: 1, Op.NOT: 1, Op.AND: 2, Op.OR: 2, Op.ANDN: 2, Op.XOR: 2, Op.MUX: 3,
+          Op.SERIES: 7}  # fmt: skip
 """Opcodes that write operand 0 from so many operands after it."""
 
 
