@@ -75,8 +75,11 @@ def _survivor(survivor: Finding, exercise: Exercise) -> Iterator[str]:
     yield ""
     yield f"  {survivor.original}: {survivor.variant.sentence}"
     number, reason = survivor.requirement, survivor.reason
-    if survivor.scenario is None:
-        yield f"    {number} may fail, but no scenario is known in which it does. {reason}"
-    else:
+    if survivor.catches:
         yield f"    {number} fails in this scenario. {reason}".rstrip()
+    elif survivor.scenario is not None:
+        yield f"    {number} may fail in an order of events that the plant did not take."
+    else:
+        yield f"    {number} may fail. {reason}"
+    if survivor.scenario is not None:
         yield from scenario_text(survivor.scenario, exercise).splitlines()

@@ -19,13 +19,14 @@ from enum import StrEnum
 from server.ladder.points import Direction
 from server.ladder.program import Program
 from server.marking.catching import complaints
-from server.marking.counterexample import replay_suspicion
+from server.marking.counterexample import replay_suspicion, suspected_scenario
 from server.marking.equivalence import compare
 from server.marking.exercise import Exercise
 from server.marking.marking import mark, seed_of
 from server.marking.proof import MOST_TRANSITIONS, Outcome, Proof, provable, prove
 from server.marking.reference_programs import ReferenceProgram
 from server.marking.scenario import Scenario
+from server.marking.shortening import shortened
 from server.marking.stress import stress_run
 from server.marking.variants import Variant, variants
 from server.marking.verdict import Status
@@ -44,8 +45,9 @@ class Fate(StrEnum):
 class Finding:
     """A variant and its fate.
 
-    A survivor has the requirement that it should have failed with a ``scenario`` that shows it, or
-    the requirement that could not be settled with a ``reason``.
+    A survivor has the requirement that it should have failed with a ``scenario`` that ``catches``
+    it, or the requirement that could not be settled with a ``reason``, and then as ``scenario`` the
+    order of events, if any, that the exhaustive search suspects.
     """
 
     original: str
@@ -53,6 +55,7 @@ class Finding:
     fate: Fate
     requirement: str = ""
     scenario: Scenario | None = None
+    catches: bool = False
     reason: str = ""
 
 
@@ -145,14 +148,24 @@ def _settled(
     scenarios = _catching(exercise, variant.program, unproved)
     number = min(scenarios, default=min(unproved))
     scenario, reason = scenarios.get(number), unproved[number].reason
+    catches, suspicion = scenario is not None, unproved[number].suspicion
     if scenario is not None:
+        named = replace(scenario, name=f"Against {variant.sentence}")
+        scenario = shortened(exercise, variant.program, number, named)
         alone = replace(exercise, scenarios=(scenario,))
         both = complaints(alone, original.program).get(number) is Status.NOT_MET
         reason = "Its original fails there, too." if both else ""
-    elif not reason:
-        reason = "The search found a violation that could not be replayed."
-    requirement = exercise.requirements[number].id
-    return Finding(original.file.name, variant, Fate.SURVIVED, requirement, scenario, reason)
+    elif suspicion is not None:
+        scenario = suspected_scenario(exercise, suspicion)
+    return Finding(
+        original.file.name,
+        variant,
+        Fate.SURVIVED,
+        exercise.requirements[number].id,
+        scenario,
+        catches,
+        reason,
+    )
 
 
 def _catching(

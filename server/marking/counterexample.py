@@ -58,7 +58,7 @@ def replay_suspicion(
 ) -> Counterexample | None:
     """Replay a suspicion on the concrete plant; None when no lane violates the check."""
     for patient in (False, True):
-        scenario = _scenario(exercise, suspicion, patient=patient)
+        scenario = suspected_scenario(exercise, suspicion, patient=patient)
         assembled = assemble(replace(exercise, scenarios=(scenario,)), program)
         index = [i for n, i in sorted(assembled.monitor_numbers) if n == requirement]
         monitor = assembled.monitor_numbers[requirement, index[suspicion.monitor]]
@@ -99,7 +99,9 @@ def hash_of(name: str) -> int:
     return sum((i + 1) * ord(c) for i, c in enumerate(name))
 
 
-def _scenario(exercise: Exercise, suspicion: Suspicion, *, patient: bool) -> Scenario:
+def suspected_scenario(
+    exercise: Exercise, suspicion: Suspicion, *, patient: bool = False
+) -> Scenario:
     """The trail's operator actions, and waits for what the plant does between them.
 
     A ``patient`` operator changes nothing more once the plant is awaited: what the trail does just
