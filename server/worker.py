@@ -16,6 +16,8 @@ from server.marking import marking
 from server.marking.catalogue import Catalogue
 from server.marking.verdict_form import to_json
 from server.store.database import Database
+from server.store.lti_outbox import queue_scores
+from server.store.standings import with_partners
 from server.store.submissions import find_submission, queued, store_verdict
 
 SWEEP_SECONDS = 60.0
@@ -101,5 +103,9 @@ def mark(
     if exercise is None:
         return
     verdict = marking.mark(exercise, from_json(submission.program))
+    now = clock()
     with database.write() as session:
-        store_verdict(session, submission_id, verdict, to_json(verdict), clock())
+        if store_verdict(session, submission_id, verdict, to_json(verdict), now):
+            assignment = submission.assignment
+            workers = with_partners(session, assignment, [submission.user_id])
+            queue_scores(session, assignment, workers, now)

@@ -10,9 +10,11 @@ from sqlalchemy.orm import Session
 
 from server.marking.verdict import RequirementVerdict, Status, Verdict
 from server.marking.verdict_form import to_json
+from server.store.attempts import Submission, SubmissionState
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
 from server.store.people import Role, User, hash_password
-from server.store.submissions import Submission, SubmissionState, store_verdict
+from server.store.standings import recount
+from server.store.submissions import store_verdict
 
 NOON = datetime(2026, 10, 5, 12, tzinfo=UTC)
 PASSWORD = "press-house-7"
@@ -96,6 +98,7 @@ def make_submission(
     submission = Submission(assignment_id=assignment.id, user_id=user.id, attempt=attempt, **values)
     session.add(submission)
     session.flush()
+    recount(session, assignment, [user.id])
     return submission
 
 

@@ -29,6 +29,7 @@ PACKAGES = {
         "markdown_it",
         "markupsafe",
         "numpy",
+        "openpyxl",
         "pydantic",
         "pydantic_core",
         "sqlalchemy",
@@ -40,10 +41,11 @@ PACKAGES = {
 STORE = (
     {"database"},
     {"people"},
-    {"courses"},
-    {"programs"},
-    {"submissions"},
-    {"gradebook", "trials"},
+    {"courses", "passwords"},
+    {"programs", "attempts", "audit", "targets", "lti"},
+    {"standings", "corrections"},
+    {"submissions", "gradebook", "trials", "lab_hour"},
+    {"lti_outbox"},
     {"migration"},
 )
 

@@ -35,6 +35,7 @@ class Section(Base):
     course_id: Mapped[int] = mapped_column(ForeignKey("courses.id"))
     term_id: Mapped[int] = mapped_column(ForeignKey("terms.id"), index=True)
     number: Mapped[str] = mapped_column(String(10))
+    join_code: Mapped[str | None] = mapped_column(String(16), unique=True, index=True)
 
     course: Mapped[Course] = relationship(lazy="joined", innerjoin=True)
     term: Mapped[Term] = relationship(lazy="joined", innerjoin=True)
@@ -89,6 +90,9 @@ class Assignment(Base):
     ``due_at`` it is late; from ``closes_at`` on (never, if None) it is not taken. ``attempts``
     None means any number. ``feedback`` is released from attempt ``feedback_from_attempt`` on and,
     if ``feedback_after_due``, to everybody once it is due; until then a student sees the verdict.
+    ``weight`` is the share of the course that it has beside the others. For every day begun after
+    it was due, ``late_per_day`` (0 to 1) of the points are lost. ``in_pairs`` lets two students
+    hand in together.
     """
 
     __tablename__ = "assignments"
@@ -112,6 +116,9 @@ class Assignment(Base):
     feedback: Mapped[Feedback] = mapped_column(default=Feedback.CHART)
     feedback_from_attempt: Mapped[int] = mapped_column(default=1)
     feedback_after_due: Mapped[bool] = mapped_column(default=False)
+    weight: Mapped[float] = mapped_column(default=1.0)
+    late_per_day: Mapped[float] = mapped_column(default=0.0)
+    in_pairs: Mapped[bool] = mapped_column(default=False)
 
     section: Mapped[Section] = relationship(lazy="joined", innerjoin=True)
 
@@ -121,6 +128,35 @@ class Assignment(Base):
             self.feedback_after_due and now > self.due_at
         )
         return self.feedback if released else Feedback.VERDICT
+
+
+class Extension(Base):
+    """A later due date for one student; work is taken until then in any case."""
+
+    __tablename__ = "extensions"
+
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    due_at: Mapped[datetime]
+    reason: Mapped[str] = mapped_column(String(500))
+
+
+class Partner(Base):
+    """With whom a student works at one assignment; each of the two has a row."""
+
+    __tablename__ = "partners"
+
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    partner_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
 
 
 def find_section(session: Session, section_id: int) -> Section | None:

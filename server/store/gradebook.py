@@ -1,19 +1,26 @@
 """Queries only: what counts, for whom, requirement by requirement."""
 
-import csv
-import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from sqlalchemy import case, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
-from server.store.courses import Assignment, Counting, Enrolment, SectionRole, students_of
+from server.store.corrections import Override
+from server.store.courses import (
+    Assignment,
+    Enrolment,
+    Extension,
+    Section,
+    SectionRole,
+    assignments_of,
+    students_of,
+)
 from server.store.people import User
 from server.store.programs import WorkingProgram
-from server.store.submissions import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.standings import CountingAttempt
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +28,9 @@ class Standing:
     """How a student stands with one assignment.
 
     ``attempts`` counts every submission and ``queued`` those not marked yet; the other fields are
-    those of the attempt that counts, None without one. Scores are in points.
+    those of the attempt that counts, None without one. ``score`` is what the marking gave,
+    ``points`` what counts of it: after the late policy, or as ``override`` says. ``due_at`` is
+    the later due date that this student was given. ``results`` has a status by requirement.
     """
 
     attempts: int = 0
@@ -29,23 +38,43 @@ class Standing:
     submission_id: int | None = None
     attempt: int | None = None
     submitted_at: datetime | None = None
-    late: bool = False
+    days_late: int = 0
     score: float | None = None
+    points: float | None = None
     max_score: float | None = None
+    override: Override | None = None
+    due_at: datetime | None = None
+    results: dict[str, Status] = field(default_factory=dict)
+
+    @property
+    def late(self) -> bool:
+        return self.days_late > 0
 
     @property
     def complete(self) -> bool:
         """Every point of the exercise is reached in the attempt that counts."""
         return self.score is not None and self.score == self.max_score
 
+    @property
+    def share(self) -> float | None:
+        """The share of the exercise's points that counts, None without any."""
+        if self.points is None or not self.max_score:
+            return None
+        return self.points / self.max_score
+
+    def missing(self, assignment: Assignment, now: datetime) -> bool:
+        """Nothing was handed in, and it was due."""
+        return (
+            not self.attempts and self.override is None and now > (self.due_at or assignment.due_at)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """``results`` has a status by requirement, of the attempt that counts."""
+    """One student in one assignment."""
 
     student: User
     standing: Standing
-    results: dict[str, Status] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +88,29 @@ class Gradebook:
     @property
     def counted(self) -> int:
         """How many students have an attempt that counts."""
-        return sum(bool(row.results) for row in self.rows)
+        return sum(bool(row.standing.results) for row in self.rows)
 
     def met_by(self, requirement: str) -> int:
         """How many of them have met this requirement."""
-        return sum(row.results.get(requirement) is Status.MET for row in self.rows)
+        return sum(row.standing.results.get(requirement) is Status.MET for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class SectionRow:
+    """One student over all that is set: a standing for each assignment, and the share reached."""
+
+    student: User
+    standings: tuple[Standing, ...]
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SectionBook:
+    """The gradebook of a whole section; columns are its assignments in order of due date."""
+
+    section: Section
+    assignments: tuple[Assignment, ...]
+    rows: tuple[SectionRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,29 +124,54 @@ class Progress:
 
 
 def gradebook(session: Session, assignment: Assignment) -> Gradebook:
-    """The section's results in one assignment; three queries, whatever its size."""
+    """The section's results in one assignment; four queries, whatever its size."""
     standings = _standings(session, [assignment.id])
-    counting = [standing.submission_id for standing in standings.values()]
-    requirements: dict[str, None] = {}
-    results: dict[int | None, dict[str, Status]] = {}
-    for result in session.scalars(
-        select(RequirementResult)
-        .where(RequirementResult.submission_id.in_(counting))
-        .order_by(RequirementResult.position)
-    ):
-        requirements.setdefault(result.requirement)
-        results.setdefault(result.submission_id, {})[result.requirement] = result.status
+    rows = tuple(
+        Row(student, standings.get((assignment.id, student.id), Standing()))
+        for student in students_of(session, assignment.section_id)
+    )
+    seen = dict.fromkeys(name for row in rows for name in row.standing.results)
+    return Gradebook(assignment, tuple(seen), rows)
+
+
+def section_book(session: Session, section: Section, now: datetime) -> SectionBook:
+    """The section's results in everything that is set for it; five queries, whatever its size."""
+    assignments = tuple(assignments_of(session, [section.id]))
+    standings = _standings(session, [each.id for each in assignments])
     rows = []
-    for student in students_of(session, assignment.section_id):
-        standing = standings.get((assignment.id, student.id), Standing())
-        rows.append(Row(student, standing, results.get(standing.submission_id, {})))
-    return Gradebook(assignment, tuple(requirements), tuple(rows))
+    for student in students_of(session, section.id):
+        own = [standings.get((each.id, student.id), Standing()) for each in assignments]
+        rows.append(SectionRow(student, tuple(own), share_of(assignments, own, now)))
+    return SectionBook(section, assignments, tuple(rows))
+
+
+def share_of(
+    assignments: Sequence[Assignment], standings: Sequence[Standing], now: datetime
+) -> float | None:
+    """The weighted share of points over what has counted so far, 0 to 1.
+
+    What is handed in counts at once, what is missing counts nothing once it is due.
+    """
+    reached = weight = 0.0
+    for assignment, standing in zip(assignments, standings, strict=True):
+        share = standing.share
+        if share is None and standing.missing(assignment, now):
+            share = 0.0
+        if share is not None:
+            reached += assignment.weight * share
+            weight += assignment.weight
+    return reached / weight if weight else None
 
 
 def standings_of(session: Session, user_id: int, assignment_ids: list[int]) -> dict[int, Standing]:
     """One student's standing in each of these assignments, by assignment id."""
     found = _standings(session, assignment_ids, user_id)
     return {id: found.get((id, user_id), Standing()) for id in assignment_ids}
+
+
+def standings_in(session: Session, assignment: Assignment) -> dict[int, Standing]:
+    """Standings at one assignment by student, of those who submitted or were given something."""
+    return {user: found for (_, user), found in _standings(session, [assignment.id]).items()}
 
 
 def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[int]:
@@ -130,7 +202,8 @@ def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progre
     )
     standings: dict[int, list[Standing]] = {id: [] for id in assignment_ids}
     for (id, _), standing in _standings(session, assignment_ids).items():
-        standings[id].append(standing)
+        if standing.attempts:
+            standings[id].append(standing)
     return {
         id: Progress(
             begun=begun.get(id, 0),
@@ -142,100 +215,53 @@ def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progre
     }
 
 
-def csv_text(book: Gradebook) -> str:
-    """The gradebook as CSV: a column per requirement, times in UTC, an empty cell for none."""
-    text = io.StringIO()
-    lines = csv.writer(text)
-    head = ["Student", "Email", "Section", "Attempt", "Submitted (UTC)", "Late", "Score", "Out of"]
-    lines.writerow(_safe([*head, *book.requirements]))
-    for row in book.rows:
-        standing = row.standing
-        when = standing.submitted_at
-        lines.writerow(
-            _safe(
-                [
-                    row.student.listed_as,
-                    row.student.email,
-                    book.assignment.section.number,
-                    standing.attempt,
-                    when and when.strftime("%Y-%m-%d %H:%M:%S"),
-                    when and ("yes" if standing.late else "no"),
-                    standing.score,
-                    standing.max_score,
-                    *(row.results.get(name) for name in book.requirements),
-                ]
-            )
-        )
-    return text.getvalue()
-
-
-def _safe(cells: Iterable[object]) -> list[object]:
-    """Texts that a spreadsheet would take for a formula get an apostrophe before them.
-
-    The signs are those of OWASP's page "CSV Injection" (tab, carriage return, line feed and the
-    full-width forms of the four signs among them); written from memory.
-    """
-    return [
-        f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA_SIGNS) else cell
-        for cell in cells
-    ]
-
-
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-
-
 def _standings(
-    session: Session, assignment_ids: list[int], user_id: int | None = None
+    session: Session, assignment_ids: Iterable[int], user_id: int | None = None
 ) -> dict[tuple[int, int], Standing]:
-    """Standings by (assignment, user) of the students who have submitted; one query."""
-    place = (Submission.assignment_id, Submission.user_id)
-    marked = Submission.state == SubmissionState.MARKED
-    # Marked before queued; then the last attempt or the best, of equals the first.
-    order = (
-        case((marked, 0), else_=1),
-        case((Assignment.counting == Counting.LAST, -Submission.attempt), else_=0),
-        StoredVerdict.score.desc(),
-        Submission.attempt,
-    )
-    ranked = (
-        select(
-            *place,
-            Submission.id,
-            Submission.attempt,
-            Submission.submitted_at,
-            Assignment.due_at,
-            StoredVerdict.score,
-            StoredVerdict.max_score,
-            func.count().over(partition_by=place).label("attempts"),
-            func.sum(case((marked, 0), else_=1)).over(partition_by=place).label("queued"),
-            func.row_number().over(partition_by=place, order_by=order).label("rank"),
-        )
-        .join(Assignment, Assignment.id == Submission.assignment_id)
+    """Standings by (assignment, user) of students who submitted or were given something."""
+    ids = list(assignment_ids)
+    counting = (
+        select(CountingAttempt)
+        .join(Assignment, Assignment.id == CountingAttempt.assignment_id)
         .join(
             Enrolment,
             (Enrolment.section_id == Assignment.section_id)
-            & (Enrolment.user_id == Submission.user_id),
+            & (Enrolment.user_id == CountingAttempt.user_id),
         )
-        .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-        .where(Submission.assignment_id.in_(assignment_ids), Enrolment.role == SectionRole.STUDENT)
+        .where(CountingAttempt.assignment_id.in_(ids), Enrolment.role == SectionRole.STUDENT)
     )
+    overrides = select(Override).where(Override.assignment_id.in_(ids))
+    extensions = select(Extension).where(Extension.assignment_id.in_(ids))
     if user_id is not None:
-        ranked = ranked.where(Submission.user_id == user_id)
-    rows = ranked.subquery()
+        counting = counting.where(CountingAttempt.user_id == user_id)
+        overrides = overrides.where(Override.user_id == user_id)
+        extensions = extensions.where(Extension.user_id == user_id)
+    rows = {(row.assignment_id, row.user_id): row for row in session.scalars(counting)}
+    given = {(row.assignment_id, row.user_id): row for row in session.scalars(overrides)}
+    extended = {(row.assignment_id, row.user_id): row.due_at for row in session.scalars(extensions)}
     return {
-        (row.assignment_id, row.user_id): (
-            Standing(row.attempts, row.queued)
-            if row.score is None
-            else Standing(
-                attempts=row.attempts,
-                queued=row.queued,
-                submission_id=row.id,
-                attempt=row.attempt,
-                submitted_at=row.submitted_at,
-                late=row.submitted_at > row.due_at,
-                score=row.score,
-                max_score=row.max_score,
-            )
-        )
-        for row in session.execute(select(rows).where(rows.c.rank == 1))
+        place: _standing(rows.get(place), given.get(place), extended.get(place))
+        for place in {*rows, *given, *extended}
     }
+
+
+def _standing(
+    row: CountingAttempt | None, override: Override | None, due_at: datetime | None
+) -> Standing:
+    if row is None:
+        points = override.points if override else None
+        return Standing(points=points, override=override, due_at=due_at)
+    return Standing(
+        attempts=row.attempts,
+        queued=row.queued,
+        submission_id=row.submission_id,
+        attempt=row.attempt,
+        submitted_at=row.submitted_at,
+        days_late=row.days_late,
+        score=row.score,
+        points=override.points if override else row.points,
+        max_score=row.max_score,
+        override=override,
+        due_at=due_at,
+        results={name: Status(result[0]) for name, result in row.results.items()},
+    )

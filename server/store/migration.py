@@ -8,7 +8,13 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from server.paths import MIGRATIONS
-from server.store import gradebook, trials  # noqa: F401 (with what they import, all tables)
+from server.store import (  # noqa: F401 (with what they import, all tables)
+    gradebook,
+    lti,
+    passwords,
+    targets,
+    trials,
+)
 from server.store.database import Base, Database, DatabaseTrouble
 
 ALL_TABLES = Base.metadata

@@ -24,7 +24,10 @@ class Role(StrEnum):
 
 
 class User(Base):
-    """One person. ``listed_as`` is the name in the order in which lists are sorted."""
+    """One person. ``listed_as`` is the name in the order in which lists are sorted.
+
+    ``sees_names`` lets a member of the department see whose work the figures rest on.
+    """
 
     __tablename__ = "users"
 
@@ -34,6 +37,7 @@ class User(Base):
     listed_as: Mapped[str] = mapped_column(String(200))
     role: Mapped[Role]
     password_hash: Mapped[str | None] = mapped_column(String(200))
+    sees_names: Mapped[bool] = mapped_column(default=False)
 
 
 class BrowserSession(Base):

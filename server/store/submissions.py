@@ -1,4 +1,4 @@
-"""Submitted programs and what the marking said of them.
+"""Handing in programs, and storing what the marking said of them.
 
 A submission is stored as *queued* in the unit of work that accepts it; marking happens outside any
 unit of work, and its verdict is stored once, however often it arrives.
@@ -7,79 +7,16 @@ unit of work, and its verdict is stored once, however often it arrives.
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.engine import CursorResult
-from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+from sqlalchemy.orm import Session
 
-from server.marking.verdict import Status, Verdict
-from server.store.courses import Assignment
-from server.store.database import Base, Document
-from server.store.people import User
+from server.marking.verdict import Verdict
+from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.courses import Assignment, Extension, Partner
+from server.store.database import Document
 from server.store.programs import lock_work
-
-
-class SubmissionState(StrEnum):
-    QUEUED = "queued"
-    MARKED = "marked"
-
-
-class Submission(Base):
-    """One attempt (from 1) of a user at an assignment; the program is never changed."""
-
-    __tablename__ = "submissions"
-    __table_args__ = (UniqueConstraint("assignment_id", "user_id", "attempt"),)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    assignment_id: Mapped[int] = mapped_column(ForeignKey("assignments.id", ondelete="CASCADE"))
-    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
-    attempt: Mapped[int]
-    program: Mapped[Document]
-    submitted_at: Mapped[datetime]
-    state: Mapped[SubmissionState] = mapped_column(index=True)
-
-    assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
-    user: Mapped[User] = relationship(lazy="joined", innerjoin=True)
-    verdict: Mapped["StoredVerdict | None"] = relationship(lazy="joined")
-
-    @property
-    def late(self) -> bool:
-        return self.submitted_at > self.assignment.due_at
-
-
-class StoredVerdict(Base):
-    """What one acceptance run found, and with what it can be found again.
-
-    ``document`` is the whole verdict as the marking wrote it; the score is in points.
-    """
-
-    __tablename__ = "verdicts"
-
-    submission_id: Mapped[int] = mapped_column(
-        ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
-    )
-    exercise_version: Mapped[int]
-    suite_hash: Mapped[str] = mapped_column(String(80))
-    engine_version: Mapped[str] = mapped_column(String(80))
-    score: Mapped[float]
-    max_score: Mapped[float]
-    document: Mapped[Document]
-    marked_at: Mapped[datetime]
-
-
-class RequirementResult(Base):
-    """One requirement of a verdict, for gradebook and reports; ``position`` is its place in it."""
-
-    __tablename__ = "requirement_results"
-
-    submission_id: Mapped[int] = mapped_column(
-        ForeignKey("verdicts.submission_id", ondelete="CASCADE"), primary_key=True
-    )
-    requirement: Mapped[str] = mapped_column(String(20), primary_key=True)
-    position: Mapped[int]
-    status: Mapped[Status]
-    known_by: Mapped[str] = mapped_column(String(200))
-    score: Mapped[float]
-    max_score: Mapped[float]
+from server.store.standings import recount
 
 
 class Refusal(StrEnum):
@@ -101,7 +38,7 @@ def submit(
     lock_work(session, assignment, user_id)
     if now < assignment.opens_at:
         return Refusal.NOT_OPEN
-    if assignment.closes_at is not None and now >= assignment.closes_at:
+    if _is_closed(session, assignment, user_id, now):
         return Refusal.CLOSED
     last = session.scalar(
         select(Submission)
@@ -109,8 +46,10 @@ def submit(
         .order_by(Submission.attempt.desc())
         .limit(1)
     )
-    if last is not None and assignment.attempts is not None and last.attempt >= assignment.attempts:
-        return Refusal.NO_ATTEMPT_LEFT
+    if assignment.attempts is not None:
+        used = (last.attempt if last else 0) + _attempts_of_partner(session, assignment, user_id)
+        if used >= assignment.attempts:
+            return Refusal.NO_ATTEMPT_LEFT
     # A second click on the button must not use up an attempt.
     if last is not None and last.program == program:
         return Refusal.SAME_PROGRAM
@@ -124,7 +63,27 @@ def submit(
     )
     session.add(submission)
     session.flush()
+    recount(session, assignment, [user_id])
     return submission
+
+
+def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:
+    """An extension keeps the assignment open for its student until the later due date."""
+    if assignment.closes_at is None or now < assignment.closes_at:
+        return False
+    extension = session.get(Extension, (assignment.id, user_id))
+    return extension is None or now >= extension.due_at
+
+
+def _attempts_of_partner(session: Session, assignment: Assignment, user_id: int) -> int:
+    partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
+    if partner is None:
+        return 0
+    return session.scalars(
+        select(func.count())
+        .select_from(Submission)
+        .where(Submission.assignment_id == assignment.id, Submission.user_id == partner.partner_id)
+    ).one()
 
 
 def store_verdict(
@@ -169,6 +128,8 @@ def store_verdict(
         for position, requirement in enumerate(verdict.requirements)
     )
     session.flush()
+    submission = session.get_one(Submission, submission_id)
+    recount(session, submission.assignment, [submission.user_id])
     return True
 
 

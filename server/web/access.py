@@ -17,10 +17,13 @@ from fastapi import Depends, HTTPException, WebSocketException, status
 from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
+from server.store.audit import GradeAction, note
 from server.store.courses import (
     TEACHING,
+    Partner,
     SectionRole,
     find_assignment,
+    find_section,
     role_in_section,
 )
 from server.store.people import Role, session_user
@@ -51,10 +54,14 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """``roles`` None lets anybody in, signed in or not; ``owner`` None asks no further."""
+    """``roles`` None lets anybody in, signed in or not; ``owner`` None asks no further.
+
+    ``noted`` is what the log of grades says of a look at the page by anybody but the student.
+    """
 
     roles: frozenset[Role] | None
     owner: Callable[[Visit], bool] | None = None
+    noted: GradeAction | None = None
 
 
 def section_role(visit: Visit, section_id: int) -> SectionRole | None:
@@ -72,17 +79,68 @@ def works_on_assignment(visit: Visit) -> bool:
 
 def teaches_assignment(visit: Visit) -> bool:
     assignment = find_assignment(visit.session, visit.ids["assignment_id"])
-    return assignment is not None and section_role(visit, assignment.section_id) in TEACHING
+    return (
+        assignment is not None
+        and section_role(visit, assignment.section_id) in TEACHING
+        and _names_a_student_of(visit, assignment.section_id)
+    )
+
+
+def sets_assignment(visit: Visit) -> bool:
+    """The instructor of its section; a grader does not change what is set."""
+    assignment = find_assignment(visit.session, visit.ids["assignment_id"])
+    return (
+        assignment is not None
+        and section_role(visit, assignment.section_id) is SectionRole.INSTRUCTOR
+        and _names_a_student_of(visit, assignment.section_id)
+    )
+
+
+def teaches_section(visit: Visit) -> bool:
+    section_id = visit.ids["section_id"]
+    return section_role(visit, section_id) in TEACHING and _names_a_student_of(visit, section_id)
+
+
+def instructs_section(visit: Visit) -> bool:
+    return section_role(visit, visit.ids["section_id"]) is SectionRole.INSTRUCTOR
+
+
+def runs_section(visit: Visit) -> bool:
+    """Its instructor, and the administrator."""
+    if find_section(visit.session, visit.ids["section_id"]) is None:
+        return False
+    return visit.visitor.role is Role.ADMINISTRATOR or instructs_section(visit)
+
+
+def studies_in_section(visit: Visit) -> bool:
+    return section_role(visit, visit.ids["section_id"]) is SectionRole.STUDENT
 
 
 def reads_submission(visit: Visit) -> bool:
-    """Its author, and who teaches its section."""
+    """Its author, their partner at it, and who teaches its section."""
     submission = find_submission(visit.session, visit.ids["submission_id"])
     if submission is None:
         return False
+    if submission.user_id == visit.visitor.id:
+        return True
+    partner = visit.session.get(Partner, (submission.assignment_id, submission.user_id))
+    if partner is not None and submission.assignment.in_pairs:
+        return partner.partner_id == visit.visitor.id or teaches_submission(visit)
+    return teaches_submission(visit)
+
+
+def teaches_submission(visit: Visit) -> bool:
+    submission = find_submission(visit.session, visit.ids["submission_id"])
     return (
-        submission.user_id == visit.visitor.id
-        or section_role(visit, submission.assignment.section_id) in TEACHING
+        submission is not None and section_role(visit, submission.assignment.section_id) in TEACHING
+    )
+
+
+def _names_a_student_of(visit: Visit, section_id: int) -> bool:
+    """If the address names a student, they are one of this section."""
+    student_id = visit.ids.get("student_id")
+    return student_id is None or (
+        role_in_section(visit.session, student_id, section_id) is SectionRole.STUDENT
     )
 
 
@@ -105,7 +163,7 @@ RULES: dict[str, Rule] = {
     "preview": Rule(SIGNED_IN, works_on_assignment),
     # submissions
     "submit": Rule(SIGNED_IN, works_on_assignment),
-    "verdict": Rule(SIGNED_IN, reads_submission),
+    "verdict": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
     # trial
     "trial": Rule(SIGNED_IN, works_on_assignment),
@@ -113,8 +171,23 @@ RULES: dict[str, Rule] = {
     "watch_trial": Rule(SIGNED_IN, teaches_assignment),
     "watch_socket": Rule(SIGNED_IN, teaches_assignment),
     # gradebook
-    "gradebook": Rule(SIGNED_IN, teaches_assignment),
-    "gradebook_csv": Rule(SIGNED_IN, teaches_assignment),
+    "gradebook": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_GRADEBOOK),
+    "gradebook_csv": Rule(SIGNED_IN, teaches_assignment, GradeAction.TOOK_FILE),
+    "gradebook_xlsx": Rule(SIGNED_IN, teaches_assignment, GradeAction.TOOK_FILE),
+    "section_gradebook": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
+    "section_gradebook_csv": Rule(SIGNED_IN, teaches_section, GradeAction.TOOK_FILE),
+    "section_gradebook_xlsx": Rule(SIGNED_IN, teaches_section, GradeAction.TOOK_FILE),
+    "requirements_of": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_STUDENT),
+    # one student's work
+    "student_work": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_STUDENT),
+    "override": Rule(SIGNED_IN, teaches_assignment),
+    "take_back_override": Rule(SIGNED_IN, teaches_assignment),
+    "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
+    "standing": Rule(SIGNED_IN, studies_in_section),
+    "student_standing": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_STUDENT),
+    # the lab hour
+    "lab_hour": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
+    "lab_hour_now": Rule(SIGNED_IN, teaches_section),
 }
 
 
@@ -148,6 +221,29 @@ def enforce(connection: HTTPConnection, database: DatabaseHere, now: Now) -> Non
             Visit(session, visitor, _ids(connection.path_params), now)
         ):
             raise _refusal(connection, HTTPException(404))
+    if rule.noted is not None and connection.scope.get("method") == "GET":
+        with database.write() as session:
+            _note(Visit(session, visitor, _ids(connection.path_params), now), rule.noted)
+
+
+def _note(visit: Visit, action: GradeAction) -> None:
+    """A line in the log of grades, unless it is the student who looks."""
+    session, ids = visit.session, visit.ids
+    submission = find_submission(session, ids["submission_id"]) if "submission_id" in ids else None
+    assignment_id = submission.assignment_id if submission else ids.get("assignment_id")
+    assignment = find_assignment(session, assignment_id) if assignment_id is not None else None
+    section_id = assignment.section_id if assignment else ids["section_id"]
+    if section_role(visit, section_id) is SectionRole.STUDENT:
+        return
+    note(
+        session,
+        visit.now,
+        visit.visitor.id,
+        action,
+        section_id,
+        assignment_id=assignment_id,
+        student_id=submission.user_id if submission else ids.get("student_id"),
+    )
 
 
 def _visitor(session: Session, connection: HTTPConnection, now: datetime) -> Visitor | None:

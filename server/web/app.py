@@ -22,7 +22,17 @@ from server.marking.catalogue import Catalogue
 from server.paths import STATIC
 from server.settings import Settings
 from server.store.database import Database
-from server.web import accounts, editor, exercises, gradebook, home, submissions, trial
+from server.web import (
+    accounts,
+    editor,
+    exercises,
+    gradebook,
+    home,
+    lab_hour,
+    student_work,
+    submissions,
+    trial,
+)
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
 from server.web.rendering import error, wants_fragment
@@ -38,6 +48,8 @@ ROUTERS = (
     submissions.router,
     trial.router,
     gradebook.router,
+    student_work.router,
+    lab_hour.router,
 )
 
 log = logging.getLogger(__name__)

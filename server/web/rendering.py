@@ -39,6 +39,19 @@ def points(number: float) -> str:
     return f"{number:.2f}".rstrip("0").rstrip(".")
 
 
+def percent(share: float) -> str:
+    """A part of one in whole per cent: 73 %."""
+    return f"{100 * share:.0f}\u202f%"
+
+
+def ago(moment: datetime, now: datetime) -> str:
+    """How long ago, in whole minutes or hours."""
+    minutes = max(0, int((now - moment).total_seconds() // 60))
+    if minutes < 1:
+        return "just now"
+    return f"{minutes} min ago" if minutes < 90 else f"{minutes // 60} h ago"
+
+
 environment = Environment(
     loader=FileSystemLoader(TEMPLATES),
     autoescape=True,
@@ -46,7 +59,13 @@ environment = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
-environment.filters |= {"markdown": markdown, "when": when, "points": points}
+environment.filters |= {
+    "markdown": markdown,
+    "when": when,
+    "points": points,
+    "percent": percent,
+    "ago": ago,
+}
 
 
 def _visitor(request: Request) -> dict[str, Visitor | None]:

@@ -8,15 +8,15 @@ from sqlalchemy import select
 
 from server.marking.verdict import Status
 from server.store import submissions
-from server.store.courses import Feedback, SectionRole
-from server.store.database import Database
-from server.store.submissions import (
-    Refusal,
+from server.store.attempts import (
     RequirementResult,
     StoredVerdict,
     Submission,
     SubmissionState,
 )
+from server.store.courses import Feedback, SectionRole
+from server.store.database import Database
+from server.store.submissions import Refusal
 from tests.factories import (
     NOON,
     make_assignment,

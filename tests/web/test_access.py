@@ -52,6 +52,19 @@ PERMITTED: dict[str, set[str]] = {
     "watch_socket": TEACHES,
     "gradebook": TEACHES,
     "gradebook_csv": TEACHES,
+    "gradebook_xlsx": TEACHES,
+    "section_gradebook": TEACHES,
+    "section_gradebook_csv": TEACHES,
+    "section_gradebook_xlsx": TEACHES,
+    "requirements_of": TEACHES,
+    "student_work": TEACHES,
+    "override": TEACHES,
+    "take_back_override": TEACHES,
+    "comment_on_rung": TEACHES,
+    "standing": {"author", "classmate"},
+    "student_standing": TEACHES,
+    "lab_hour": TEACHES,
+    "lab_hour_now": TEACHES,
 }
 
 SOCKETS = {route.name for route in routes() if isinstance(route, APIWebSocketRoute)}

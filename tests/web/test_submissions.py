@@ -5,9 +5,10 @@ from datetime import timedelta
 import pytest
 from fastapi import FastAPI
 
+from server.store.attempts import SubmissionState
 from server.store.courses import Feedback
 from server.store.database import Database
-from server.store.submissions import SubmissionState, find_submission
+from server.store.submissions import find_submission
 from server.worker import Worker, mark
 from tests.factories import NOON, Clock, make_submission
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Lab, open_lab

@@ -1,0 +1,85 @@
+"""The tables of submitted programs and of what the marking said of them."""
+
+from datetime import datetime
+from enum import StrEnum
+
+from sqlalchemy import ForeignKey, String, UniqueConstraint, and_
+from sqlalchemy.orm import Mapped, foreign, mapped_column, relationship
+
+from server.marking.verdict import Status
+from server.store.courses import Assignment, Extension
+from server.store.database import Base, Document
+from server.store.people import User
+
+
+class SubmissionState(StrEnum):
+    QUEUED = "queued"
+    MARKED = "marked"
+
+
+class Submission(Base):
+    """One attempt (from 1) of a user at an assignment; the program is never changed."""
+
+    __tablename__ = "submissions"
+    __table_args__ = (UniqueConstraint("assignment_id", "user_id", "attempt"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    assignment_id: Mapped[int] = mapped_column(ForeignKey("assignments.id", ondelete="CASCADE"))
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    attempt: Mapped[int]
+    program: Mapped[Document]
+    submitted_at: Mapped[datetime]
+    state: Mapped[SubmissionState] = mapped_column(index=True)
+
+    assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
+    user: Mapped[User] = relationship(lazy="joined", innerjoin=True)
+    verdict: Mapped["StoredVerdict | None"] = relationship(lazy="joined")
+    extension: Mapped[Extension | None] = relationship(
+        primaryjoin=lambda: and_(
+            foreign(Submission.assignment_id) == Extension.assignment_id,
+            Submission.user_id == Extension.user_id,
+        ),
+        viewonly=True,
+        lazy="joined",
+    )
+
+    @property
+    def late(self) -> bool:
+        due_at = self.extension.due_at if self.extension else self.assignment.due_at
+        return self.submitted_at > due_at
+
+
+class StoredVerdict(Base):
+    """What one acceptance run found, and with what it can be found again.
+
+    ``document`` is the whole verdict as the marking wrote it; the score is in points.
+    """
+
+    __tablename__ = "verdicts"
+
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
+    )
+    exercise_version: Mapped[int]
+    suite_hash: Mapped[str] = mapped_column(String(80))
+    engine_version: Mapped[str] = mapped_column(String(80))
+    score: Mapped[float]
+    max_score: Mapped[float]
+    document: Mapped[Document]
+    marked_at: Mapped[datetime]
+
+
+class RequirementResult(Base):
+    """One requirement of a verdict, for gradebook and reports; ``position`` is its place in it."""
+
+    __tablename__ = "requirement_results"
+
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("verdicts.submission_id", ondelete="CASCADE"), primary_key=True
+    )
+    requirement: Mapped[str] = mapped_column(String(20), primary_key=True)
+    position: Mapped[int]
+    status: Mapped[Status]
+    known_by: Mapped[str] = mapped_column(String(200))
+    score: Mapped[float]
+    max_score: Mapped[float]

@@ -1,0 +1,143 @@
+"""What a teacher adds to a verdict: points set by hand, and comments on a program."""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, String, select
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from server.store.attempts import Submission
+from server.store.audit import GradeAction, note
+from server.store.courses import Assignment
+from server.store.database import Base
+from server.store.people import User
+
+MAX_REASON = 500
+MAX_COMMENT = 2000
+
+
+class Override(Base):
+    """Points that count for a student in place of the marked ones, and why."""
+
+    __tablename__ = "overrides"
+    __table_args__ = (CheckConstraint("points >= 0", name="points_not_negative"),)
+
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    points: Mapped[float]
+    reason: Mapped[str] = mapped_column(String(MAX_REASON))
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
+    at: Mapped[datetime]
+
+
+class RungComment(Base):
+    """A teacher's comment on a submitted program; ``rung`` from 0, None for the whole."""
+
+    __tablename__ = "rung_comments"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), index=True
+    )
+    rung: Mapped[int | None]
+    text: Mapped[str] = mapped_column(String(MAX_COMMENT))
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
+    at: Mapped[datetime]
+
+    by: Mapped[User | None] = relationship(lazy="joined")
+
+
+def set_points(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    points: float,
+    reason: str,
+    *,
+    by_id: int,
+    now: datetime,
+) -> None:
+    """Let these points count for the student until they are taken back."""
+    override = find_override(session, assignment.id, user_id)
+    if override is None:
+        override = Override(assignment_id=assignment.id, user_id=user_id)
+        session.add(override)
+    override.points, override.reason, override.by_id, override.at = points, reason, by_id, now
+    note(
+        session,
+        now,
+        by_id,
+        GradeAction.SET_POINTS,
+        assignment.section_id,
+        assignment_id=assignment.id,
+        student_id=user_id,
+        detail=f"{points:g} points: {reason}",
+    )
+    session.flush()
+
+
+def take_back(
+    session: Session, assignment: Assignment, user_id: int, *, by_id: int, now: datetime
+) -> None:
+    """Let the marked points count again; nothing happens if they do."""
+    override = find_override(session, assignment.id, user_id)
+    if override is None:
+        return
+    session.delete(override)
+    note(
+        session,
+        now,
+        by_id,
+        GradeAction.TOOK_BACK,
+        assignment.section_id,
+        assignment_id=assignment.id,
+        student_id=user_id,
+        detail=f"from {override.points:g}",
+    )
+    session.flush()
+
+
+def find_override(session: Session, assignment_id: int, user_id: int) -> Override | None:
+    return session.get(Override, (assignment_id, user_id))
+
+
+def comment(
+    session: Session,
+    submission: Submission,
+    rung: int | None,
+    text: str,
+    *,
+    by_id: int,
+    now: datetime,
+) -> None:
+    """Add a comment that the author of the program sees beside its rung."""
+    session.add(RungComment(submission_id=submission.id, rung=rung, text=text, by_id=by_id, at=now))
+    note(
+        session,
+        now,
+        by_id,
+        GradeAction.WROTE_COMMENT,
+        submission.assignment.section_id,
+        assignment_id=submission.assignment_id,
+        student_id=submission.user_id,
+        detail="whole program" if rung is None else f"rung {rung + 1}",
+    )
+    session.flush()
+
+
+def comments_on(session: Session, submission_id: int) -> list[RungComment]:
+    """Comments on a submission, by rung and then by time."""
+    return list(
+        session.scalars(
+            select(RungComment)
+            .where(RungComment.submission_id == submission_id)
+            .order_by(RungComment.rung.is_(None), RungComment.rung, RungComment.id)
+        )
+    )

@@ -1,0 +1,155 @@
+"""What is known of learning-management systems: platforms, keys, sign-ins, links, the outbox.
+
+Names are those of LTI 1.3 (1EdTech), Assignment and Grade Services 2.0 and Names and Role
+Provisioning Services 2.0.
+"""
+
+from datetime import datetime
+
+from sqlalchemy import ForeignKey, String, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from server.store.courses import Assignment, Section
+from server.store.database import Base, Document
+from server.store.people import User
+
+MAX_ADDRESS = 1000
+
+
+class Platform(Base):
+    """A learning-management system in which this tool is registered as ``client_id``."""
+
+    __tablename__ = "lti_platforms"
+    __table_args__ = (UniqueConstraint("issuer", "client_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(String(200))
+    issuer: Mapped[str] = mapped_column(String(255))
+    client_id: Mapped[str] = mapped_column(String(255))
+    login_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+    token_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+    keys_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+
+
+class Deployment(Base):
+    """A deployment of the tool in a platform from which launches are taken."""
+
+    __tablename__ = "lti_deployments"
+
+    platform_id: Mapped[int] = mapped_column(
+        ForeignKey("lti_platforms.id", ondelete="CASCADE"), primary_key=True
+    )
+    deployment_id: Mapped[str] = mapped_column(String(255), primary_key=True)
+
+
+class ToolKey(Base):
+    """A key by which this tool signs. One that is retired stays published for a while."""
+
+    __tablename__ = "lti_keys"
+
+    kid: Mapped[str] = mapped_column(String(64), primary_key=True)
+    private_key: Mapped[Document]
+    made_at: Mapped[datetime]
+    retired_at: Mapped[datetime | None]
+
+
+class LtiLogin(Base):
+    """A sign-in that has begun: its nonce is good once, in the browser that holds the state."""
+
+    __tablename__ = "lti_logins"
+
+    state_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
+    platform_id: Mapped[int] = mapped_column(ForeignKey("lti_platforms.id", ondelete="CASCADE"))
+    nonce: Mapped[str] = mapped_column(String(64))
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+
+
+class LtiPerson(Base):
+    """Who a platform's ``sub`` is here."""
+
+    __tablename__ = "lti_people"
+
+    platform_id: Mapped[int] = mapped_column(
+        ForeignKey("lti_platforms.id", ondelete="CASCADE"), primary_key=True
+    )
+    subject: Mapped[str] = mapped_column(String(255), primary_key=True)
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+
+
+class LtiContext(Base):
+    """A platform's course that is a section here; ``section_id`` None until somebody says which."""
+
+    __tablename__ = "lti_contexts"
+    __table_args__ = (UniqueConstraint("platform_id", "deployment_id", "context_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    platform_id: Mapped[int] = mapped_column(ForeignKey("lti_platforms.id", ondelete="CASCADE"))
+    deployment_id: Mapped[str] = mapped_column(String(255))
+    context_id: Mapped[str] = mapped_column(String(255))
+    title: Mapped[str] = mapped_column(String(200))
+    section_id: Mapped[int | None] = mapped_column(
+        ForeignKey("sections.id", ondelete="CASCADE"), index=True
+    )
+    memberships_url: Mapped[str | None] = mapped_column(String(MAX_ADDRESS))
+
+    platform: Mapped[Platform] = relationship(lazy="joined", innerjoin=True)
+    section: Mapped[Section | None] = relationship(lazy="joined")
+
+
+class LtiLink(Base):
+    """A resource link that leads to an assignment, and where its grades go."""
+
+    __tablename__ = "lti_links"
+    __table_args__ = (UniqueConstraint("context_id", "resource_link_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    context_id: Mapped[int] = mapped_column(ForeignKey("lti_contexts.id", ondelete="CASCADE"))
+    resource_link_id: Mapped[str] = mapped_column(String(255))
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), index=True
+    )
+    line_item: Mapped[str | None] = mapped_column(String(MAX_ADDRESS))
+    line_items: Mapped[str | None] = mapped_column(String(MAX_ADDRESS))
+    by_requirement: Mapped[bool] = mapped_column(default=False)
+
+    context: Mapped[LtiContext] = relationship(lazy="joined", innerjoin=True)
+    assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
+
+
+class LineItem(Base):
+    """The line item that was made for one requirement of a link's exercise."""
+
+    __tablename__ = "lti_line_items"
+
+    link_id: Mapped[int] = mapped_column(
+        ForeignKey("lti_links.id", ondelete="CASCADE"), primary_key=True
+    )
+    requirement: Mapped[str] = mapped_column(String(20), primary_key=True)
+    address: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+
+
+class OutgoingScore(Base):
+    """The newest score for one student and line item, and whether the platform has it.
+
+    ``requirement`` is empty for the assignment as a whole. ``version`` grows with each change;
+    the platform has what it should have once ``sent_version`` is as great.
+    """
+
+    __tablename__ = "lti_scores"
+    __table_args__ = (UniqueConstraint("link_id", "user_id", "requirement"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    link_id: Mapped[int] = mapped_column(ForeignKey("lti_links.id", ondelete="CASCADE"))
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    requirement: Mapped[str] = mapped_column(String(20), default="")
+    points: Mapped[float]
+    max_points: Mapped[float]
+    made_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+    sent_version: Mapped[int] = mapped_column(default=0)
+    tries: Mapped[int] = mapped_column(default=0)
+    next_try_at: Mapped[datetime] = mapped_column(index=True)
+    trouble: Mapped[str] = mapped_column(String(300), default="")
+
+    link: Mapped[LtiLink] = relationship(lazy="joined", innerjoin=True)
+    user: Mapped[User] = relationship(lazy="joined", innerjoin=True)

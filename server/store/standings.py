@@ -1,0 +1,220 @@
+"""Which attempt of a student counts, kept beside the attempts so that pages need not look for it.
+
+``recount`` is called wherever something changes on which that depends: an attempt, its verdict, a
+due date, the policy of the assignment, a partner.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import ForeignKey, delete, insert, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from server.store.attempts import RequirementResult, StoredVerdict, Submission
+from server.store.courses import Assignment, Counting, Enrolment, Extension, Partner, SectionRole
+from server.store.database import Base, Document
+
+
+class CountingAttempt(Base):
+    """How one student stands with one assignment; no row before the first attempt.
+
+    ``attempts`` and ``queued`` count theirs and their partner's. The other columns are None until
+    one is marked. ``score`` is what the marking gave, ``points`` what is left after ``days_late``
+    days begun, both out of ``max_score``. ``results`` has ``[status, score, max_score]`` by
+    requirement, in the order of the exercise.
+    """
+
+    __tablename__ = "standings"
+
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    attempts: Mapped[int]
+    queued: Mapped[int]
+    submission_id: Mapped[int | None] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), index=True
+    )
+    attempt: Mapped[int | None]
+    submitted_at: Mapped[datetime | None]
+    days_late: Mapped[int] = mapped_column(default=0)
+    score: Mapped[float | None]
+    points: Mapped[float | None]
+    max_score: Mapped[float | None]
+    results: Mapped[Document] = mapped_column(default=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One attempt as the policy sees it; ``score`` is None while it waits for its verdict."""
+
+    submission_id: int
+    user_id: int
+    attempt: int
+    submitted_at: datetime
+    score: float | None
+    max_score: float | None
+
+
+def days_late(submitted_at: datetime, due_at: datetime) -> int:
+    """Days begun after the due moment; 0 if in time."""
+    return max(0, -((due_at - submitted_at) // timedelta(days=1)))
+
+
+def points_left(score: float, late: int, late_per_day: float) -> float:
+    """What the late policy leaves of a score."""
+    return score * max(0.0, 1.0 - late * late_per_day)
+
+
+def counting(
+    attempts: Sequence[Attempt], policy: Counting, due_at: datetime, late_per_day: float
+) -> Attempt | None:
+    """The last marked attempt or the best after deductions, of equals the first; None if none."""
+    marked = [each for each in attempts if each.score is not None]
+    if not marked:
+        return None
+    if policy is Counting.LAST:
+        return max(marked, key=lambda each: (each.submitted_at, each.submission_id))
+
+    def worth(each: Attempt) -> tuple[float, float]:
+        late = days_late(each.submitted_at, due_at)
+        return points_left(each.score or 0.0, late, late_per_day), -each.submission_id
+
+    return max(marked, key=worth)
+
+
+def partners_at(session: Session, assignment_id: int) -> dict[int, int]:
+    """Who works with whom at an assignment: each of two by the other."""
+    rows = session.execute(
+        select(Partner.user_id, Partner.partner_id).where(Partner.assignment_id == assignment_id)
+    )
+    return dict(rows.all())
+
+
+def with_partners(session: Session, assignment: Assignment, user_ids: Collection[int]) -> set[int]:
+    """These students and those with whom they work at the assignment."""
+    partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
+    return {*user_ids, *(partners[id] for id in user_ids if id in partners)}
+
+
+def recount(
+    session: Session, assignment: Assignment, user_ids: Collection[int] | None = None
+) -> None:
+    """Bring the standings of these students (all, if None) and of their partners up to date."""
+    partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
+    if user_ids is not None:
+        user_ids = with_partners(session, assignment, user_ids)
+    attempts = _attempts(session, assignment, user_ids)
+    due = _extended(session, assignment, user_ids)
+    students = _students(session, assignment, user_ids)
+    rows = []
+    for student in students:
+        own = attempts.get(student, [])
+        together = own + attempts.get(partners.get(student, -1), [])
+        if not together:
+            continue
+        due_at = due.get(student, assignment.due_at)
+        found = counting(together, assignment.counting, due_at, assignment.late_per_day)
+        rows.append(_row(assignment, student, together, found, due_at))
+    chosen = [row["submission_id"] for row in rows if row["submission_id"] is not None]
+    results = _results(session, chosen)
+    for row in rows:
+        row["results"] = results.get(row["submission_id"], {})
+    gone = delete(CountingAttempt).where(CountingAttempt.assignment_id == assignment.id)
+    if user_ids is not None:
+        gone = gone.where(CountingAttempt.user_id.in_(user_ids))
+    session.execute(gone)
+    if rows:
+        session.execute(insert(CountingAttempt), rows)
+
+
+def _row(
+    assignment: Assignment,
+    student: int,
+    attempts: Sequence[Attempt],
+    found: Attempt | None,
+    due_at: datetime,
+) -> dict[str, object]:
+    late = days_late(found.submitted_at, due_at) if found else 0
+    score = found.score if found else None
+    return {
+        "assignment_id": assignment.id,
+        "user_id": student,
+        "attempts": len(attempts),
+        "queued": sum(each.score is None for each in attempts),
+        "submission_id": found.submission_id if found else None,
+        "attempt": found.attempt if found else None,
+        "submitted_at": found.submitted_at if found else None,
+        "days_late": late,
+        "score": score,
+        "points": None if score is None else points_left(score, late, assignment.late_per_day),
+        "max_score": found.max_score if found else None,
+    }
+
+
+def _attempts(
+    session: Session, assignment: Assignment, user_ids: Collection[int] | None
+) -> dict[int, list[Attempt]]:
+    query = (
+        select(
+            Submission.id,
+            Submission.user_id,
+            Submission.attempt,
+            Submission.submitted_at,
+            StoredVerdict.score,
+            StoredVerdict.max_score,
+        )
+        .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
+        .where(Submission.assignment_id == assignment.id)
+        .order_by(Submission.id)
+    )
+    if user_ids is not None:
+        query = query.where(Submission.user_id.in_(user_ids))
+    found: dict[int, list[Attempt]] = defaultdict(list)
+    for row in session.execute(query):
+        found[row.user_id].append(Attempt(*row))
+    return found
+
+
+def _extended(
+    session: Session, assignment: Assignment, user_ids: Collection[int] | None
+) -> dict[int, datetime]:
+    query = select(Extension.user_id, Extension.due_at).where(
+        Extension.assignment_id == assignment.id
+    )
+    if user_ids is not None:
+        query = query.where(Extension.user_id.in_(user_ids))
+    return dict(session.execute(query).all())
+
+
+def _students(
+    session: Session, assignment: Assignment, user_ids: Collection[int] | None
+) -> Iterable[int]:
+    query = select(Enrolment.user_id).where(
+        Enrolment.section_id == assignment.section_id, Enrolment.role == SectionRole.STUDENT
+    )
+    if user_ids is not None:
+        query = query.where(Enrolment.user_id.in_(user_ids))
+    return session.scalars(query).all()
+
+
+def _results(session: Session, submission_ids: Sequence[object]) -> dict[object, Document]:
+    rows = session.execute(
+        select(
+            RequirementResult.submission_id,
+            RequirementResult.requirement,
+            RequirementResult.status,
+            RequirementResult.score,
+            RequirementResult.max_score,
+        )
+        .where(RequirementResult.submission_id.in_(submission_ids))
+        .order_by(RequirementResult.position)
+    )
+    found: dict[object, Document] = defaultdict(dict)
+    for row in rows:
+        found[row.submission_id][row.requirement] = [row.status.value, row.score, row.max_score]
+    return found
