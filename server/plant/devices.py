@@ -7,6 +7,7 @@ point that the program wrote into what the actuator really does.
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from server.ladder.elements import ContactKind
 from server.ladder.points import Direction, PointDeclaration
@@ -217,16 +218,15 @@ class Switchboard:
         asm = self.asm
         welded, dead = self._fault(point, WELDED), self._fault(point, NO_PICK_UP)
         broken = self._fault(point, BROKEN_WIRE)
-        coil = asm.and_not(asm.and_(command, power), broken)
         on = asm.bit()
-        for _ in range(asm.scans(kind_of(point).delay_ms)):
-            before = asm.bit()
-            late = asm.temporary()
-            asm.copy_to(late, before)
-            asm.copy_to(before, coil)
-            coil = late
-        held = asm.and_(welded, on)
-        asm.copy_to(on, asm.or_(asm.and_not(coil, dead), held))
+        # The command moves down a line, one place a scan; the last place works the actuator.
+        line = [asm.bit() for _ in range(asm.scans(kind_of(point).delay_ms))]
+        picked = line[-1] if line else asm.series([command, power], [broken])
+        asm.move_to(on, asm.or_(asm.and_not(picked, dead), asm.and_(welded, on)))
+        for later, earlier in pairwise(reversed(line)):
+            asm.copy_to(later, earlier)
+        if line:
+            asm.move_to(line[0], asm.series([command, power], [broken]))
         return on
 
 

@@ -111,6 +111,7 @@ class Assembler:
     _code: list[tuple[int, ...]] = field(default_factory=list)
     _initial: list[int] = field(default_factory=lambda: [0, ALL_ONES])
     _state: list[int] = field(default_factory=list)
+    _temporaries: set[int] = field(default_factory=set)
     _choices: list[int] = field(default_factory=list)
     _table: list[tuple[int, int]] = field(default_factory=list)
     _quantities: list[float] = field(default_factory=list)
@@ -126,7 +127,9 @@ class Assembler:
     def temporary(self) -> int:
         """A plane that holds nothing from one scan to the next."""
         self._initial.append(0)
-        return len(self._initial) - 1
+        plane = len(self._initial) - 1
+        self._temporaries.add(plane)
+        return plane
 
     def planes(self, count: int, initial: int = 0) -> int:
         """``count`` consecutive state planes that start from the bits of ``initial``."""
@@ -228,9 +231,9 @@ class Assembler:
         self.emit(Op.COPY, target, a)
 
     def move_to(self, target: int, a: int) -> None:
-        """``target := a``, where nothing else reads the temporary ``a``: no copy is needed."""
+        """``target := a``. If ``a`` is a temporary, nothing else may read it: it needs no copy."""
         op, d, *operands = self._code[-1]
-        if op in _GATES and d == a:
+        if op in _GATES and d == a and a in self._temporaries:
             self.replace(len(self._code) - 1, Op(op), target, *operands)
         else:
             self.copy_to(target, a)

@@ -7,7 +7,7 @@ import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
+from server.ladder.elements import BLOCK_TYPES, INT_MIN, CoilKind, ContactKind, Operator, Relation
 from server.ladder.program import (
     Assignment,
     Block,
@@ -243,6 +243,9 @@ class _Compiler:
                     closed.append(self.compare(left, relation, right))
                 case Block():
                     closed, opened = [self.block(item, self.behind(closed, opened))], []
+                case Parallel() if not self.observe and not _blocks(item):
+                    # What each branch takes from the left, all of them together take once.
+                    closed.append(self.parallel(number, path, item, TRUE))
                 case Parallel():
                     power = self.behind(closed, opened)
                     closed, opened = [self.parallel(number, path, item, power)], []
@@ -423,14 +426,13 @@ class _Compiler:
                 least = 0
         limits = (preset & 0xFFFF, most, least)
         asm.emit(Op.COUNT, instance.count, rising, falling, reset, load, *limits)
-        if instance.type != "CTD":
-            below = asm.temporary()
-            asm.emit(Op.LT, below, instance.count, asm.constant(preset))
-            asm.emit(Op.NOT, instance.q, below)
+        if instance.type != "CTD" and preset == INT_MIN:
+            asm.copy_to(instance.q, TRUE)
+        elif instance.type != "CTD":
+            asm.emit(Op.LT, instance.q, asm.constant(preset - 1), instance.count)
         if instance.type != "CTU":
-            above = asm.temporary()
-            asm.emit(Op.LT, above, asm.constant(0), instance.count)
-            asm.emit(Op.NOT, instance.q if instance.type == "CTD" else instance.qd, above)
+            at_zero = instance.q if instance.type == "CTD" else instance.qd
+            asm.emit(Op.LT, at_zero, instance.count, asm.constant(1))
 
     def abstract_timer(self, label: str, kind: str, power: int, timer: TimerState) -> None:
         """A timer whose time may be over at any later scan: a choice decides."""
@@ -468,6 +470,11 @@ _MIRRORED = {
     Relation.GT: Relation.LT,
     Relation.GE: Relation.LE,
 }
+
+
+def _blocks(parallel: Parallel) -> bool:
+    """Whether a function block stands in some branch."""
+    return any(isinstance(element, Block) for _, element in walk(Series((parallel,))))
 
 
 def _read(program: Program, pin: str) -> set[str]:
