@@ -11,6 +11,8 @@ from datetime import datetime
 from queue import Empty, SimpleQueue
 from threading import Event, Lock, Thread
 
+from sqlalchemy.exc import DBAPIError
+
 from server.ladder.json_form import from_json
 from server.marking import marking
 from server.marking.catalogue import Catalogue
@@ -36,6 +38,7 @@ class Worker:
         self._clock = clock
         self._waiting: SimpleQueue[int | None] = SimpleQueue()
         self._watched: dict[int, Event] = {}
+        self._failed: set[int] = set()
         self._lock = Lock()
         self._thread: Thread | None = None
 
@@ -61,6 +64,10 @@ class Worker:
         self._waiting.put(submission_id)
         marked.wait(patience)
 
+    def has_failed(self, submission_id: int) -> bool:
+        """Whether marking it met a mistake of ours; it stays queued, for the next start."""
+        return submission_id in self._failed
+
     def _run(self) -> None:
         self._sweep()
         while True:
@@ -74,10 +81,15 @@ class Worker:
             self._mark(submission_id)
 
     def _sweep(self) -> None:
-        with self._database.read() as session:
-            left = queued(session)
+        try:
+            with self._database.read() as session:
+                left = queued(session)
+        except DBAPIError:
+            log.exception("the database does not answer; the next sweep tries again")
+            return
         for submission_id in left:
-            self._mark(submission_id)
+            if submission_id not in self._failed:
+                self._mark(submission_id)
 
     def _mark(self, submission_id: int) -> None:
         try:
@@ -85,6 +97,7 @@ class Worker:
         except Exception:
             # The row stays queued, so nothing is lost; one bad program must not stop the others.
             log.exception("submission %d could not be marked", submission_id)
+            self._failed.add(submission_id)
         finally:
             marked = self._watched.pop(submission_id, None)
             if marked is not None:

@@ -58,6 +58,7 @@ async function send(action, target = answer, address = "") {
 function arrive(select) {
   const typing = document.activeElement?.closest("#entry, dialog");
   selection.refresh();
+  markConcerned();
   if (select) {
     const [rung, ...at] = select.split(" ");
     selection.select({ rung: Number(rung), at: at.join(" ") }, { focus: !typing });
@@ -65,6 +66,21 @@ function arrive(select) {
     selection.select(selection.place);
   }
   for (const field of document.querySelectorAll("[data-revision-field]")) field.value = revision();
+}
+
+/* Mark in the drawing what a remark concerns; a note concerns nobody so much. */
+function markConcerned() {
+  for (const stop of frame.querySelectorAll(".concerned")) stop.classList.remove("concerned", "error");
+  for (const remark of frame.querySelectorAll(".remark[data-at]:not(.note)")) {
+    const stop = concerned(remark);
+    stop?.classList.add("concerned");
+    stop?.classList.toggle("error", remark.matches(".error"));
+  }
+}
+
+function concerned(remark) {
+  const [kind, name] = remark.dataset.at.split(" ");
+  return remark.closest(".rung-row").querySelector(`[data-${kind}="${name}"]`);
 }
 
 async function offline() {
@@ -337,7 +353,10 @@ frame.addEventListener("keydown", (event) => {
 });
 
 frame.addEventListener("focusin", (event) => selection.selectStop(event.target));
-frame.addEventListener("click", (event) => selection.selectStop(event.target));
+frame.addEventListener("click", (event) => {
+  const remark = event.target.closest(".remark[data-at]");
+  selection.selectStop((remark && concerned(remark)) || event.target);
+});
 frame.addEventListener("dblclick", (event) => selection.selectStop(event.target) && askChange());
 
 document.addEventListener("click", (event) => {
@@ -355,4 +374,5 @@ document.addEventListener("htmx:confirm", (event) => {
 window.addEventListener("beforeunload", (event) => waiting && event.preventDefault());
 
 selection.refresh();
+markConcerned();
 document.documentElement.classList.add("editing");

@@ -133,7 +133,7 @@ GROUPS = (
         (
             Command("rung-below", "New rung below", "l", "rung", brief="rung"),
             Command("rung-above", "New rung above", "Shift+l"),
-            Command("text", "Rung as text", "t", also="type structured", brief="text"),
+            Command("text", "Rung as text", "t", "text", also="type structured", brief="text"),
             Command(
                 "comment",
                 "Comment and requirements",

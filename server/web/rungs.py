@@ -20,6 +20,9 @@ from server.ladder.references import occurrences
 from server.ladder.text_form import print_rung
 from server.ladder.text_printer import print_element, print_output
 
+RUNG_WIDTH = 900
+"""From rail to rail on a page, where a rung needs no more."""
+
 
 @dataclass(frozen=True, slots=True)
 class Remark:
@@ -81,7 +84,7 @@ def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, 
 @lru_cache(maxsize=4096)
 def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, str]:
     program = Program("", variables, (rung,))
-    drawing = draw_rung(rung, program, 0, margin=False)
+    drawing = draw_rung(rung, program, 0, margin=False, width=RUNG_WIDTH)
     # Requirements and comment stand beside the drawing as text of their own.
     bare = Rung(rung.network, rung.outputs)
     return (

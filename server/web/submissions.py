@@ -21,18 +21,15 @@ from server.marking.exercise import Exercise, Release
 from server.marking.timing_chart import ChartRow, chart_rows, draw_chart
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
+from server.store.attempts import Submission
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.programs import working_copy
-from server.store.submissions import (
-    Refusal,
-    Submission,
-    attempts_of,
-    find_submission,
-)
+from server.store.submissions import Refusal, attempts_of, find_submission
 from server.store.submissions import submit as store_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
 from server.web.rendering import error, fragment, page, wants_fragment
+from server.web.rungs import RUNG_WIDTH
 from server.web.workplace import WorkplaceHere, exercise_of
 
 router = APIRouter()
@@ -100,6 +97,7 @@ def verdict(
     session: Reading,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
+    worker: WorkerHere,
     now: Now,
 ) -> Response:
     """The verdict on one attempt, or how far its marking is."""
@@ -115,6 +113,7 @@ def verdict(
         request,
         "submissions/verdict.html",
         submission=submission,
+        failed=worker.has_failed(submission.id),
         assignment=assignment,
         exercise=exercise,
         verdict=found,
@@ -130,12 +129,19 @@ def verdict(
 
 
 @router.get("/submissions/{submission_id}/progress")
-def verdict_progress(request: Request, submission_id: int, session: Reading) -> Response:
+def verdict_progress(
+    request: Request, submission_id: int, session: Reading, worker: WorkerHere
+) -> Response:
     """Asked for again and again while a submission is being marked."""
     submission = _submission(session, submission_id)
     if submission.verdict is not None:
         return Response(status_code=204, headers={"HX-Refresh": "true"})
-    return fragment(request, "submissions/_progress.html", submission=submission)
+    return fragment(
+        request,
+        "submissions/_progress.html",
+        submission=submission,
+        failed=worker.has_failed(submission_id),
+    )
 
 
 def released(assignment: Assignment, exercise: Exercise, attempt: int, now: datetime) -> Feedback:
@@ -176,7 +182,7 @@ def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
 def _drawings(program: Program) -> list[tuple[Rung, Markup]]:
     """Each rung with its drawing, which stands beside number, requirements and comment."""
     return [
-        (rung, Markup(draw_rung(rung, program, number, margin=False)))
+        (rung, Markup(draw_rung(rung, program, number, margin=False, width=RUNG_WIDTH)))
         for number, rung in enumerate(program.rungs)
     ]
 

@@ -171,6 +171,8 @@ def test_one_program_that_cannot_be_marked_stops_no_other(
     worker = Worker(database, app.state.catalogue, clock)
     worker.start()
     worker.stop()
+    assert worker.has_failed(broken.id)
+    assert not worker.has_failed(good.id)
     with database.read() as session:
         states = [find_submission(session, each.id) for each in (broken, good)]
     assert [each.state for each in states if each] == [
