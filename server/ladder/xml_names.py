@@ -1,0 +1,29 @@
+"""Names of IEC 61131-10's XML that programs are handed on in.
+
+Root, headers and namespace as in the standard's contents listing and published excerpts of files;
+names of ladder objects, attributes and children from memory (IEC 61131-10:2019, Annex A).
+"""
+
+from server.ladder.elements import Operator, Relation
+
+NAMESPACE = "www.iec.ch/public/TC65SC65BWG7TF10"
+INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
+
+COMPARISONS = {
+    Relation.EQ: "EQ",
+    Relation.NE: "NE",
+    Relation.LT: "LT",
+    Relation.LE: "LE",
+    Relation.GT: "GT",
+    Relation.GE: "GE",
+}
+"""Standard functions of IEC 61131-3 that compare."""
+
+ARITHMETIC: dict[Operator | None, str] = {
+    None: "MOVE",
+    Operator.ADD: "ADD",
+    Operator.SUB: "SUB",
+    Operator.MUL: "MUL",
+    Operator.DIV: "DIV",
+}
+"""Standard functions of IEC 61131-3 that assign."""

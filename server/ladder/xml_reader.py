@@ -1,0 +1,433 @@
+"""A program from XML of IEC 61131-10. What is not ladder of design part 4 is refused, with place.
+
+Sizes and positions are not carried, since rungs are laid out anew; a note says so.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from server.ladder.bounds import over_limits
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, ContactKind
+from server.ladder.limits import MAX_RUNGS
+from server.ladder.messages import Message, Place, ProgramError, Severity
+from server.ladder.names import address_fault, canonical, reference_fault, shortened, symbol_fault
+from server.ladder.program import (
+    Assignment,
+    Block,
+    BlockInput,
+    Coil,
+    Comparison,
+    Contact,
+    Element,
+    Output,
+    Program,
+    Rung,
+    Series,
+    Variable,
+)
+from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of
+from server.ladder.text_form import (
+    parse_element,
+    parse_input,
+    parse_output,
+    parse_program,
+    parse_rung,
+)
+from server.ladder.xml_names import ARITHMETIC, COMPARISONS, NAMESPACE
+from server.ladder.xml_tree import Node, parse_xml, refused
+
+_CONTACTS = {
+    ("", "", ""): ContactKind.OPEN,
+    ("true", "", ""): ContactKind.CLOSED,
+    ("", "rising", ""): ContactKind.RISING,
+    ("", "falling", ""): ContactKind.FALLING,
+}
+_COILS = {
+    ("", "", ""): CoilKind.COIL,
+    ("true", "", ""): CoilKind.NEGATED,
+    ("", "", "set"): CoilKind.SET,
+    ("", "", "reset"): CoilKind.RESET,
+}
+_RELATIONS = {name: relation for relation, name in COMPARISONS.items()}
+_OPERATORS = {name: operator for operator, name in ARITHMETIC.items()}
+_LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
+"""Children of an object that say nothing about what it does."""
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """The program, and notes on what the file had that could not be carried."""
+
+    program: Program
+    notes: tuple[Message, ...]
+
+
+def read_xml(data: bytes) -> Carried:
+    """The program of a file with one ladder program. Raises ProgramError with line and column."""
+    root = parse_xml(data)
+    if root.name != "Project" or root.namespace != NAMESPACE:
+        raise refused(
+            root.place,
+            f"This is {shortened(root.name)}, not a Project of IEC 61131-10.",
+            f"Export a Project in the namespace {NAMESPACE}.",
+        )
+    programs = [node for space in _spaces(root) for node in space.all("Program")]
+    if len(programs) != 1:
+        place = programs[1].place if programs else root.place
+        raise refused(place, f"The file has {len(programs)} programs.", "Hand on one at a time.")
+    for space in _spaces(root):
+        _only(space, "Program", "AddData", "Documentation")
+    program = _program(programs[0])
+    faults = over_limits(program)
+    if faults:
+        raise ProgramError(faults)
+    return Carried(program, tuple(_notes(root)))
+
+
+def _spaces(root: Node) -> Iterator[Node]:
+    for types in root.all("Types"):
+        yield from types.all("GlobalNamespace")
+
+
+def _notes(root: Node) -> Iterator[Message]:
+    found = dict.fromkeys(("RelPosition", "AddData", "Configuration"), 0)
+    todo = [root]
+    while todo:
+        node = todo.pop()
+        todo += node.children
+        if node.name in found:
+            found[node.name] += 1
+    said = {
+        "RelPosition": "Positions are not carried; rungs are laid out anew.",
+        "AddData": "Additional data of other tools are not carried.",
+        "Configuration": "Configurations and resources are not carried.",
+    }
+    for name, count in found.items():
+        if count:
+            yield Message(Severity.NOTE, "xml", Place(), said[name])
+
+
+def _only(node: Node, *known: str) -> None:
+    for child in node.children:
+        if child.name not in known:
+            raise refused(
+                child.place,
+                f"{shortened(child.name)} in {node.name} can't be carried.",
+                "Leave it out, or write it with ladder elements.",
+            )
+
+
+def _attribute(node: Node, name: str) -> str:
+    if name not in node.attributes:
+        raise refused(node.place, f"{node.name} has no {name!r}.", "Add the attribute.")
+    return node.attributes[name]
+
+
+def _text(node: Node | None) -> str:
+    return "" if node is None else node.text
+
+
+def _program(node: Node) -> Program:
+    _only(node, "Documentation", "AddData", "Vars", "MainBody")
+    name = canonical(_attribute(node, "name"))
+    _symbol(node, name)
+    variables = tuple(
+        _variable(declared, retain=section.attributes.get("retain") == "true")
+        for section in node.all("Vars")
+        for declared in _declared(section)
+    )
+    body = node.first("MainBody")
+    content = body.first("BodyContent") if body else None
+    if content is None or _kind(content) != "LD":
+        raise refused(
+            (content or node).place, "The program has no ladder diagram.", "Export it as LD."
+        )
+    rungs = content.all("Rung")
+    _only(content, "Rung", "AddData", "Documentation")
+    if len(rungs) > MAX_RUNGS:
+        raise refused(
+            rungs[MAX_RUNGS].place,
+            f"The program has {len(rungs)} rungs; {MAX_RUNGS} are possible.",
+            "Split it.",
+        )
+    types = {v.symbol: v.type for v in variables}
+    ordered = sorted(rungs, key=_order)
+    read = tuple(_RungReader(rung, types).read() for rung in ordered)
+    return Program(name, variables, read, _text(node.first("Documentation")))
+
+
+def _order(rung: Node) -> int:
+    order = rung.attributes.get("evaluationOrder", "")
+    if not order.isascii() or not order.isdigit() or len(order) > 6:
+        raise refused(rung.place, "The rung has no evaluation order.", "Number the rungs from 1.")
+    return int(order)
+
+
+def _declared(section: Node) -> list[Node]:
+    _only(section, "Variable", "AddData", "Documentation")
+    return section.all("Variable")
+
+
+def _symbol(node: Node, symbol: str) -> None:
+    fault = symbol_fault(symbol)
+    if fault is not None:
+        raise refused(node.place, *fault)
+
+
+def _variable(node: Node, *, retain: bool) -> Variable:
+    _only(node, "Documentation", "AddData", "Type", "InitialValue", "Address")
+    symbol = canonical(_attribute(node, "name"))
+    _symbol(node, symbol)
+    kind = node.first("Type")
+    named = kind.first("TypeName") if kind else None
+    type_name = _text(named).strip().upper()
+    if type_name not in (*DATA_TYPES, *BLOCK_TYPES):
+        raise refused(
+            (named or node).place,
+            f"The type {shortened(type_name)} can't be carried.",
+            f"Use {', '.join((*DATA_TYPES, *BLOCK_TYPES))}.",
+        )
+    placed = node.first("Address")
+    address = None if placed is None else _attribute(placed, "address").upper()
+    if placed is not None and address is not None:
+        fault = address_fault(address, type_name)
+        if fault is not None:
+            raise refused(placed.place, *fault)
+    value = node.first("InitialValue")
+    simple = value.first("SimpleValue") if value else None
+    initial = None if simple is None else _initial(simple, type_name)
+    return Variable(symbol, type_name, address, initial, retain, _text(node.first("Documentation")))
+
+
+def _initial(node: Node, type_name: str) -> int:
+    """The value of a literal, read as the text form reads a declaration."""
+    literal = _attribute(node, "value")
+    if any(c in literal for c in ";\n/"):
+        raise refused(node.place, f"{shortened(literal)} is no value.", "Write a literal.")
+    text = f"PROGRAM p\nVAR\nx : {type_name} := {literal};\nEND_VAR\nEND_PROGRAM\n"
+    [variable] = _parsed(node, parse_program, text).variables
+    assert variable.initial is not None, "a literal was read"
+    return variable.initial
+
+
+def _kind(node: Node) -> str:
+    return node.attributes.get("type", "").rpartition(":")[2]
+
+
+def _parsed(node: Node, parse: Callable[[str], T], text: str) -> T:
+    """What the text form makes of a piece of text; its refusal with the place in the file."""
+    try:
+        return parse(text)
+    except ProgramError as fault:
+        first = fault.messages[0]
+        mend = first.mend or "Write it as the text form does."
+        raise refused(node.place, first.text, mend) from None
+
+
+@dataclass(slots=True)
+class _RungReader:
+    """Reads one rung: first every object and its ends, then the tree between them."""
+
+    rung: Node
+    types: dict[str, str]
+    rail: str = ""
+    sources: dict[str, str] = field(default_factory=dict)
+    fed: list[Fed] = field(default_factory=list)
+    outputs: list[tuple[Output, tuple[str, ...]]] = field(default_factory=list)
+    pending: dict[str, tuple[Node, tuple[str, ...]]] = field(default_factory=dict)
+    last: tuple[str, ...] = ()
+
+    def read(self) -> Rung:
+        _only(self.rung, "Documentation", "AddData", "LdObject", "FbdObject")
+        for node in self.rung.children:
+            if node.name == "LdObject":
+                self.ladder(node)
+            elif node.name == "FbdObject":
+                self.diagram(node)
+        feeding = [ends for _, ends in self.outputs]
+        last = feeding[0] if feeding else self.last
+        if any(set(ends) != set(last) for ends in feeding):
+            raise refused(
+                self.rung.place,
+                "The outputs of this rung are fed from different places.",
+                "Give each its own rung.",
+            )
+        try:
+            network = network_of(self.rail, self.fed, last) if last else Series()
+        except NotSeriesParallel:
+            raise refused(
+                self.rung.place,
+                "The wires of this rung cross over, so that it has no branches side by side.",
+                "Draw it with series and parallel branches only.",
+            ) from None
+        comment = _text(self.rung.first("Documentation"))
+        said = _parsed(self.rung, parse_rung, _commented(comment))
+        outputs = tuple(output for output, _ in self.outputs)
+        return Rung(network, outputs, said.comment, said.serves)
+
+    def ladder(self, node: Node) -> None:
+        _only(node, *_LAID_OUT, "ConnectionPointIn", "ConnectionPointOut")
+        match _kind(node):
+            case "LeftPowerRail":
+                self.rail = self.end(node)
+            case "RightPowerRail":
+                self.last = self.last or self.ends(node)
+            case "Contact":
+                kind = self.flags(node, _CONTACTS)
+                contact = Contact(kind, self.reference(node))
+                self.fed.append(Fed(contact, self.ends(node), self.end(node)))
+            case "Coil":
+                coil = Coil(self.flags(node, _COILS), self.reference(node))
+                self.outputs.append((coil, self.ends(node)))
+            case other:
+                self.unknown(node, other)
+
+    def diagram(self, node: Node) -> None:
+        match _kind(node):
+            case "DataSource":
+                _only(node, *_LAID_OUT, "ConnectionPointOut")
+                self.sources[self.end(node)] = _attribute(node, "identifier")
+            case "DataSink":
+                _only(node, *_LAID_OUT, "ConnectionPointIn")
+                self.sink(node)
+            case "Block":
+                _only(node, *_LAID_OUT, "InputVariables", "OutputVariables", "InOutVariables")
+                self.block(node)
+            case other:
+                self.unknown(node, other)
+
+    def unknown(self, node: Node, kind: str) -> None:
+        raise refused(
+            node.place,
+            f"{shortened(kind or node.name)} is no element that can be carried.",
+            "Use contacts, coils, standard function blocks, comparisons and arithmetic.",
+        )
+
+    def flags(self, node: Node, table: dict[tuple[str, str, str], T]) -> T:
+        """The kind of a contact or coil by its attributes negated, edge and latch."""
+        given = {key: node.attributes.get(key, "") for key in ("negated", "edge", "latch")}
+        plain = {key: "" if value in ("false", "none") else value for key, value in given.items()}
+        key = (plain["negated"], plain["edge"], plain["latch"])
+        if key not in table:
+            said = ", ".join(f"{k} {v!r}" for k, v in plain.items() if v)
+            raise refused(
+                node.place,
+                f"A {_kind(node).lower()} with {shortened(said)} can't be carried.",
+                "Use one of the kinds of IEC 61131-3: negated, edge or latch alone.",
+            )
+        return table[key]
+
+    def reference(self, node: Node) -> str:
+        symbol = canonical(_attribute(node, "operand"))
+        fault = reference_fault(symbol)
+        if fault is not None:
+            raise refused(node.place, *fault)
+        return symbol
+
+    def end(self, node: Node) -> str:
+        point = node.first("ConnectionPointOut")
+        if point is None:
+            raise refused(node.place, "This object leads nowhere.", "Add its ConnectionPointOut.")
+        return _attribute(point, "connectionPointOutId")
+
+    def ends(self, node: Node) -> tuple[str, ...]:
+        point = node.first("ConnectionPointIn")
+        connections = point.all("Connection") if point else []
+        if not connections:
+            raise refused(node.place, "Nothing leads to this object.", "Connect it.")
+        return tuple(_attribute(c, "refConnectionPointOutId") for c in connections)
+
+    # -- blocks -------------------------------------------------------------------------------
+
+    def block(self, node: Node) -> None:
+        name = _attribute(node, "typeName").upper()
+        if name in BLOCK_TYPES:
+            self.function_block(node, name)
+        elif name in _RELATIONS:
+            inputs = self.pins(node)
+            left, right = (self.source(node, inputs, pin) for pin in ("IN1", "IN2"))
+            text = f"{left} {_RELATIONS[name]} {right}"
+            element = _parsed(node, parse_element, text)
+            if not isinstance(element, Comparison):
+                raise refused(node.place, f"{shortened(text)} compares nothing.", "Name numbers.")
+            self.fed.append(Fed(element, self.power(node, inputs, "EN"), self.result(node, "OUT")))
+        elif name in _OPERATORS:
+            self.pending[self.result(node, "OUT")] = (node, self.power(node, self.pins(node), "EN"))
+        else:
+            self.unknown(node, name)
+
+    def function_block(self, node: Node, name: str) -> None:
+        kind = BLOCK_TYPES[name]
+        instance = canonical(_attribute(node, "instanceName"))
+        if self.types.get(instance) != name:
+            raise refused(
+                node.place,
+                f"{shortened(instance)} is not declared as {name}.",
+                "Declare the instance with this type.",
+            )
+        pins = self.pins(node)
+        inputs = tuple(self.input(node, pin, pins) for pin in pins if pin != kind.power_in)
+        element: Element = Block(instance, inputs)
+        own = self.result(node, kind.power_out)
+        self.fed.append(Fed(element, self.power(node, pins, kind.power_in), own))
+
+    def input(self, node: Node, pin: str, pins: dict[str, Node]) -> BlockInput:
+        negated = "NOT " if pins[pin].attributes.get("negated") == "true" else ""
+        return _parsed(node, parse_input, f"{pin} := {negated}{self.source(node, pins, pin)}")
+
+    def pins(self, node: Node) -> dict[str, Node]:
+        held = node.first("InputVariables")
+        return {
+            _attribute(child, "parameterName"): child for child in (held.children if held else ())
+        }
+
+    def power(self, node: Node, pins: dict[str, Node], pin: str) -> tuple[str, ...]:
+        if pin not in pins:
+            raise refused(node.place, f"The block has no power at {pin}.", "Connect it.")
+        return self.ends(pins[pin])
+
+    def source(self, node: Node, pins: dict[str, Node], pin: str) -> str:
+        if pin not in pins:
+            raise refused(node.place, f"The block has no {pin}.", "Connect it.")
+        [*ends] = self.ends(pins[pin])
+        if len(ends) != 1 or ends[0] not in self.sources:
+            raise refused(
+                pins[pin].place,
+                f"{pin} is fed by rungs; only a variable or a literal can be carried.",
+                "Put the logic into a bit of its own.",
+            )
+        return self.sources[ends[0]]
+
+    def result(self, node: Node, pin: str) -> str:
+        held = node.first("OutputVariables")
+        for child in held.children if held else ():
+            if child.attributes.get("parameterName") == pin:
+                return self.end(child)
+        raise refused(node.place, f"The block has no output {pin}.", "Connect it.")
+
+    def sink(self, node: Node) -> None:
+        target = canonical(_attribute(node, "identifier"))
+        [*ends] = self.ends(node)
+        if len(ends) != 1 or ends[0] not in self.pending:
+            raise refused(
+                node.place, "Only the result of MOVE, ADD, SUB, MUL or DIV is assigned.", "Use one."
+            )
+        block, power = self.pending[ends[0]]
+        operator = _OPERATORS[_attribute(block, "typeName").upper()]
+        pins = self.pins(block)
+        if operator is None:
+            text = self.source(block, pins, "IN")
+        else:
+            text = f"{self.source(block, pins, 'IN1')} {operator} {self.source(block, pins, 'IN2')}"
+        output = _parsed(block, parse_output, f"{target} := {text}")
+        if not isinstance(output, Assignment):
+            raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")
+        self.outputs.append((output, power))
+
+
+def _commented(comment: str) -> str:
+    """A comment as the text form has it above an empty rung."""
+    return "".join(f"// {line}\n" for line in comment.splitlines()) + ";"

@@ -1,0 +1,254 @@
+"""The XML of IEC 61131-10: identities, names of the standard, refusals with their place."""
+
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from server.ladder.messages import ProgramError
+from server.ladder.program import Program
+from server.ladder.series_parallel import without_idle_wires
+from server.ladder.text_form import parse_network, parse_program
+from server.ladder.text_printer import print_network
+from server.ladder.xml_reader import read_xml
+from server.ladder.xml_tree import MAX_XML_BYTES, MAX_XML_DEPTH, Node, parse_xml
+from server.ladder.xml_writer import write_xml
+from tests.strategies import programs
+
+SUMP = """PROGRAM apple_sump
+VAR
+    start_pb AT %IX0.0 : BOOL;  // Start push-button
+    stop_pb AT %IX0.1 : BOOL;
+    level AT %IW2 : INT;
+    fill_pump AT %QX0.0 : BOOL;
+    lamp AT %QX0.1 : BOOL;
+    n : INT := 3;
+    delay : TON;
+    parts : CTU;
+END_VAR
+VAR RETAIN
+    running : BOOL := TRUE;
+END_VAR
+
+// [R1, R2a] The fill pump seals in.
+// A second line.
+fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT running;
+
+lamp := (start_pb OR TRUE) AND (stop_pb AND (RISING(lamp) OR running) OR level > 500);
+
+IF start_pb AND delay(PT := T#5s) THEN running := FALSE; n := n + 1; n := 4; END_IF;
+
+FALLING(stop_pb) AND parts(R := NOT start_pb, PV := 5);
+
+lamp := TRUE;
+
+;
+END_PROGRAM
+"""
+
+
+def test_a_program_comes_back_as_it_was() -> None:
+    program = parse_program(SUMP)
+    carried = read_xml(write_xml(program))
+    assert carried.program == program
+    assert carried.notes == ()
+
+
+@settings(max_examples=200, deadline=None)
+@given(programs(max_rungs=4, max_depth=3))
+def test_program_to_xml_to_program_is_the_identity(program: Program) -> None:
+    rungs = tuple(replace(r, network=without_idle_wires(r.network)) for r in program.rungs)
+    assert read_xml(write_xml(program)).program == replace(program, rungs=rungs)
+
+
+def test_only_a_wire_beside_a_wire_is_left_out() -> None:
+    def simplified(text: str) -> str:
+        return print_network(without_idle_wires(parse_network(text)))
+
+    assert simplified("(TRUE OR a OR TRUE) AND b") == "(TRUE OR a) AND b"
+    assert simplified("a AND (TRUE OR TRUE)") == "a"
+    assert simplified("(a OR TRUE) AND (b AND c OR TRUE)") == "(a OR TRUE) AND (b AND c OR TRUE)"
+
+
+def test_names_of_the_standard() -> None:
+    """Root, children and namespace: contents listing of BS EN IEC 61131-10:2019.
+
+    Ladder objects, their types and attributes: from memory (Annex A).
+    """
+    root = parse_xml(write_xml(parse_program(SUMP)))
+    assert (root.name, root.namespace) == ("Project", "www.iec.ch/public/TC65SC65BWG7TF10")
+    headers = [child.name for child in root.children]
+    assert headers == ["FileHeader", "ContentHeader", "Types", "Instances"]
+    seen = {(n.name, n.attributes.get("type")) for n in _walk(root)}
+    assert {
+        ("BodyContent", "LD"),
+        ("LdObject", "LeftPowerRail"),
+        ("LdObject", "Contact"),
+        ("LdObject", "Coil"),
+        ("LdObject", "RightPowerRail"),
+        ("FbdObject", "Block"),
+        ("FbdObject", "DataSource"),
+        ("FbdObject", "DataSink"),
+    } <= seen
+
+
+def _walk(node: Node) -> Iterator[Node]:
+    yield node
+    for child in node.children:
+        yield from _walk(child)
+
+
+GOOD = write_xml(parse_program(SUMP)).decode()
+
+BROKEN = {
+    "empty": ("", "not well-formed"),
+    "truncated": (GOOD[: len(GOOD) // 2], "not well-formed"),
+    "text": ("fill_pump := start_pb;", "not well-formed"),
+    "document type": ("<!DOCTYPE a>" + GOOD.partition("?>")[2], "document type"),
+    "entity bomb": (
+        '<!DOCTYPE a [<!ENTITY b "bbbb"><!ENTITY c "&b;&b;">]><a>&c;</a>',
+        "document type",
+    ),
+    "outside entity": (
+        '<!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/passwd">]><a>&b;</a>',
+        "document type",
+    ),
+    "undefined entity": (GOOD.replace("A second line.", "&b;"), "not well-formed"),
+    "another root": ("<Program/>", "not a Project"),
+    "another namespace": (GOOD.replace("TC65SC65BWG7TF10", "other"), "not a Project"),
+    "no program": (f"{GOOD.partition('<Types>')[0]}</Project>", "0 programs"),
+    "no ladder": (GOOD.replace('xsi:type="LD"', 'xsi:type="SFC"'), "no ladder diagram"),
+    "unknown object": (GOOD.replace('xsi:type="Coil"', 'xsi:type="Dial"', 1), "'Dial'"),
+    "unknown child": (GOOD.replace("<MainBody>", "<Macro/><MainBody>", 1), "'Macro'"),
+    "unknown block": (GOOD.replace('typeName="TON"', 'typeName="PID"'), "'PID'"),
+    "block not declared": (GOOD.replace('instanceName="delay"', 'instanceName="d2"'), "'d2'"),
+    "another block type": (GOOD.replace('typeName="TON"', 'typeName="TP"'), "not declared as TP"),
+    "unknown type": (GOOD.replace(">INT<", ">LREAL<", 1), "'LREAL'"),
+    "no type": (GOOD.replace("<TypeName>INT</TypeName>", "", 1), "type ''"),
+    "bad address": (GOOD.replace('address="%IX0.0"', 'address="I:0/0"'), "I:0/0"),
+    "markup in a symbol": (GOOD.replace('operand="lamp"', 'operand="&lt;b&gt;"'), "<b>"),
+    "markup in a name": (GOOD.replace('name="lamp"', 'name="&lt;b&gt;"'), "<b>"),
+    "a keyword": (GOOD.replace('name="lamp"', 'name="TRUE"'), "true"),
+    "two edges": (GOOD.replace('edge="rising"', 'edge="rising" negated="true"'), "contact with"),
+    "unknown latch": (GOOD.replace('latch="reset"', 'latch="maybe"'), "coil with"),
+    "nothing leads here": (
+        GOOD.replace('<Connection refConnectionPointOutId="1" />', "", 1),
+        "Nothing leads",
+    ),
+    "leads nowhere": (
+        GOOD.replace('<ConnectionPointOut connectionPointOutId="2" />', "", 1),
+        "leads nowhere",
+    ),
+    "end that is not there": (
+        GOOD.replace('refConnectionPointOutId="2"', 'refConnectionPointOutId="77"', 1),
+        "cross over",
+    ),
+    "no evaluation order": (GOOD.replace('evaluationOrder="2"', ""), "evaluation order"),
+    "order is a word": (GOOD.replace('evaluationOrder="2"', 'evaluationOrder="b"'), "order"),
+    "no operand": (GOOD.replace('operand="lamp"', "", 1), "'operand'"),
+    "no identity": (GOOD.replace('connectionPointOutId="2"', "", 1), "connectionPointOutId"),
+    "preset is a name": (GOOD.replace('identifier="T#5s"', 'identifier="5 seconds"'), "seconds"),
+    "code for a preset": (
+        GOOD.replace('identifier="T#5s"', 'identifier="T#5s) AND a("'),
+        "Expected the end",
+    ),
+    "initial is no literal": (GOOD.replace('value="3"', 'value="x"'), "no initial value"),
+    "initial is out of range": (GOOD.replace('value="3"', 'value="40000"'), "40000"),
+    "code in an initial": (GOOD.replace('value="3"', 'value="3; y : BOOL"'), "is no value"),
+    "comparison without input": (GOOD.replace('parameterName="IN2"', 'parameterName="X"'), "IN2"),
+    "block without power": (
+        GOOD.replace('parameterName="CU"', 'parameterName="X"'),
+        "fed by rungs",
+    ),
+    "block without output": (GOOD.replace('parameterName="Q"', 'parameterName="X"'), "output Q"),
+    "nothing assigned": (GOOD.replace('typeName="ADD"', 'typeName="TAN"'), "'TAN'"),
+}
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_a_broken_file_is_refused_with_its_place(name: str) -> None:
+    text, said = BROKEN[name]
+    assert text != GOOD, "the file is really broken"
+    with pytest.raises(ProgramError) as refusal:
+        read_xml(text.encode())
+    message = refusal.value.messages[0]
+    assert said in str(refusal.value)
+    assert message.place.line is not None
+    assert message.mend
+
+
+def test_another_encoding_is_read_and_a_false_one_refused() -> None:
+    program = parse_program(SUMP)
+    latin = write_xml(program).decode().replace("utf-8", "iso-8859-1").encode("iso-8859-1")
+    assert read_xml(latin).program == program
+    with pytest.raises(ProgramError, match="not well-formed"):
+        read_xml(write_xml(program) + b"\xff\xfe")
+    with pytest.raises(ProgramError, match="encoding"):
+        read_xml(GOOD.replace("utf-8", "klingon").encode())
+
+
+def test_size_and_depth_are_bounded() -> None:
+    with pytest.raises(ProgramError, match=f"{MAX_XML_BYTES} are possible"):
+        read_xml(b" " * (MAX_XML_BYTES + 1))
+    deep = "<a>" * (MAX_XML_DEPTH + 1) + "</a>" * (MAX_XML_DEPTH + 1)
+    with pytest.raises(ProgramError, match=f"more than {MAX_XML_DEPTH} deep"):
+        read_xml(deep.encode())
+
+
+def test_wires_that_cross_over_are_refused() -> None:
+    """A bridge: five contacts that no series and parallel branches can make."""
+    contacts = [("a", "1", "2"), ("b", "1", "3"), ("c", "2", "4"), ("d", "3", "5")]
+    objects = "".join(
+        f'<LdObject xsi:type="Contact" operand="{name}"><ConnectionPointIn>'
+        f'<Connection refConnectionPointOutId="{end}"/></ConnectionPointIn>'
+        f'<ConnectionPointOut connectionPointOutId="{own}"/></LdObject>'
+        for name, end, own in contacts
+    )
+    bridge = (
+        '<LdObject xsi:type="Contact" operand="e"><ConnectionPointIn>'
+        '<Connection refConnectionPointOutId="2"/><Connection refConnectionPointOutId="5"/>'
+        '</ConnectionPointIn><ConnectionPointOut connectionPointOutId="6"/></LdObject>'
+        '<LdObject xsi:type="Coil" operand="y"><ConnectionPointIn>'
+        '<Connection refConnectionPointOutId="6"/><Connection refConnectionPointOutId="4"/>'
+        "</ConnectionPointIn></LdObject>"
+    )
+    names = "".join(
+        f'<Variable name="{n}"><Type><TypeName>BOOL</TypeName></Type></Variable>' for n in "abcdey"
+    )
+    head, _, tail = GOOD.partition("<Vars")
+    rail = (
+        '<LdObject xsi:type="LeftPowerRail">'
+        '<ConnectionPointOut connectionPointOutId="1"/></LdObject>'
+    )
+    text = (
+        f'{head}<Vars>{names}</Vars><MainBody><BodyContent xsi:type="LD">'
+        f'<Rung evaluationOrder="1">{rail}{objects}{bridge}</Rung></BodyContent></MainBody>'
+        f"{tail[tail.index('</Program>') :]}"
+    )
+    with pytest.raises(ProgramError, match="cross over"):
+        read_xml(text.encode())
+
+
+def test_what_is_not_carried_is_noted() -> None:
+    text = GOOD.replace('<LdObject xsi:type="Coil"', '<LdObject xsi:type="Coil"', 1).replace(
+        "<ConnectionPointIn>", '<RelPosition x="1" y="2" /><ConnectionPointIn>', 1
+    )
+    carried = read_xml(text.encode())
+    assert carried.program == parse_program(SUMP)
+    assert [note.text for note in carried.notes] == [
+        "Positions are not carried; rungs are laid out anew."
+    ]
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data())
+def test_spoilt_files_are_read_or_refused(data: st.DataObject) -> None:
+    spoilt = bytearray(GOOD.encode())
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(spoilt) - 1))
+        spoilt[at] = data.draw(st.integers(32, 126))
+    with suppress(ProgramError):
+        read_xml(bytes(spoilt))
