@@ -55,7 +55,9 @@ class Row:
     max_score: float
     known_by: str
     sentence: str
+    not_proved: str
     scenario: str
+    steps: tuple[str, ...]
     chart: Markup | None
     changes: tuple[ChartRow, ...]
 
@@ -167,7 +169,9 @@ def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: boo
         max_score=found.max_score,
         known_by=found.known_by if says or found.status is Status.MET else "",
         sentence=found.sentence if says else "",
+        not_proved=found.not_proved if teaching else "",
         scenario=evidence.scenario if evidence and names_scenario else "",
+        steps=evidence.steps if evidence and teaching else (),
         chart=_chart(evidence, found.id),
         changes=chart_rows(evidence) if evidence else (),
     )
