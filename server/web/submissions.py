@@ -57,6 +57,7 @@ class Row:
     sentence: str
     not_proved: str
     scenario: str
+    causes: tuple[str, ...]
     steps: tuple[str, ...]
     chart: Markup | None
     changes: tuple[ChartRow, ...]
@@ -171,6 +172,7 @@ def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: boo
         sentence=found.sentence if says else "",
         not_proved=found.not_proved if teaching else "",
         scenario=evidence.scenario if evidence and names_scenario else "",
+        causes=evidence.causes if evidence else (),
         steps=evidence.steps if evidence and teaching else (),
         chart=_chart(evidence, found.id),
         changes=chart_rows(evidence) if evidence else (),

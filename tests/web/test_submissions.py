@@ -56,6 +56,7 @@ def test_the_section_releases_no_more_than_it_says(
     page = desk.verdict(submitted)
     assert ("R2b not met:" in page) == (feedback is not Feedback.VERDICT)
     assert ("timing-chart" in page) == (feedback is Feedback.CHART)
+    assert ("rung 1 conducted" in page) == (feedback is Feedback.CHART)
     instructor = lab.desk(lab.instructor).verdict(submitted)
     assert "timing-chart" in instructor
     assert "Scenario: " in instructor
