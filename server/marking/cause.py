@@ -128,7 +128,7 @@ class _Tracer:
         )
         seen_in = scan if now else max(0, scan - 1)
         start = self._start(symbol, seen_in, value)
-        changed = start > 0 or (self._history.first == 0 and value != conduction.initial(symbol))
+        changed = start > 0 or value != self._history.before[symbol]
         if (symbol, start) in self._seen:
             return
         self._seen.add((symbol, start))

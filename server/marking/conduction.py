@@ -109,16 +109,11 @@ class Conduction:
 
     # -- values ---------------------------------------------------------------------------------
 
-    def initial(self, symbol: str) -> int:
-        """A signal's value before the first scan."""
-        variable = self.variables.get(symbol)
-        return (variable.initial or 0) if variable else 0
-
     def before(self, symbol: str, scan: int) -> int:
-        """A signal's value at the beginning of a scan; the first known one before the record."""
-        if scan == 0 and self.history.first == 0:
-            return self.initial(symbol)
-        return int(self.history.values[symbol][max(0, scan - 1)])
+        """A signal's value at the beginning of a scan."""
+        if scan == 0:
+            return self.history.before[symbol]
+        return int(self.history.values[symbol][scan - 1])
 
     def last_write(self, symbol: str, scan: int, position: int = END) -> Write | None:
         """The last write before ``position`` that decided the signal's value in a scan."""
@@ -141,11 +136,7 @@ class Conduction:
         if symbol not in self.inputs and position < END:
             write = self.last_write(symbol, scan, position)
             if write is None:
-                return (
-                    self.initial(symbol)
-                    if scan == 0
-                    else int(self.history.values[symbol][scan - 1])
-                )
+                return self.before(symbol, scan)
             if isinstance(write.by, Coil):
                 power = bool(self.history.power[write.spot][scan])
                 return int(power is (write.by.kind in (CoilKind.COIL, CoilKind.SET)))

@@ -35,7 +35,8 @@ def causes_of_failure(
     traced = trace(assembled, scenario, {str(plane): Bit(plane) for plane in planes}, scan + 1)
     bits = np.stack([traced.signals[str(plane)] for plane in planes], axis=1) > 0
     period = assembled.machine.period_ms
-    history = history_of(assembled.program, supply, planes, bits, period)
+    before = assembled.machine.initial[planes] != 0
+    history = history_of(assembled.program, supply, planes, bits, period, before)
     last = min(scan, history.scans - 1)
     return shortest(why(program, history, symbol, last, exercise.points))
 

@@ -18,13 +18,15 @@ class History:
     ``values`` int32[scans] holds each variable and block output at the end of each scan, by
     lower-case name; ``power`` bool[scans] the power that left each element, by rung and path (the
     network's result under the empty path); ``supply`` bool[scans] whether the controller had
-    power. ``first`` is the number of the first scan recorded.
+    power. ``first`` is the number of the first scan recorded; ``before`` has the values as they
+    were before it.
     """
 
     period_ms: int
     values: Mapping[str, NDArray[np.int32]]
     power: Mapping[tuple[int, Path], NDArray[np.bool_]]
     supply: NDArray[np.bool_]
+    before: Mapping[str, int]
     first: int = 0
 
     @property
@@ -46,15 +48,23 @@ def history_of(
     planes: list[int],
     bits: NDArray[np.bool_],
     period_ms: int,
+    before: NDArray[np.bool_],
     first: int = 0,
 ) -> History:
-    """A history from ``bits`` bool[scans, planes], recorded at the end of each scan."""
+    """A history from ``bits`` bool[scans, planes], recorded at the end of each scan.
+
+    ``before`` bool[planes] are the same planes before the first of them.
+    """
     column = {plane: i for i, plane in enumerate(planes)}
     supplied = bits[:, column[supply]]
-    values = {
-        name: value_of(signal, bits[:, [column[plane] for plane in planes_of(signal)]])
-        for name, signal in planar(program.symbols.items()).items()
-    }
+
+    def values(of: NDArray[np.bool_]) -> dict[str, NDArray[np.int32]]:
+        return {
+            name: value_of(signal, of[..., [column[plane] for plane in planes_of(signal)]])
+            for name, signal in planar(program.symbols.items()).items()
+        }
+
     # A program that stands still for want of supply conducts nowhere.
     power = {place: bits[:, column[p]] & supplied for place, p in program.power.items()}
-    return History(period_ms, values, power, supplied, first)
+    at_first = {name: int(value) for name, value in values(before).items()}
+    return History(period_ms, values(bits), power, supplied, at_first, first)

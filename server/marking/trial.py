@@ -21,7 +21,7 @@ from server.marking.handover import hand_over
 from server.marking.history import history_of, planes_to_record
 from server.marking.live import Live, Moment
 from server.marking.machine import Assembled, assemble
-from server.marking.scenario import Action, Scenario, Step
+from server.marking.scenario import Action, Scenario, Step, Turn
 from server.plant.loop import NO_RECORD, Record, record_signals
 
 SPACING = 200
@@ -105,9 +105,23 @@ class TrialRun:
     # -- going on -------------------------------------------------------------------------------
 
     def act(self, *actions: Action) -> None:
-        """Work the panel or the plant by hand before the next scan."""
-        self._live.act(actions)
-        self._events += [(self.scan, action) for action in actions]
+        """Work the panel or the plant by hand before the next scan.
+
+        A press that ends before the program has seen it lasts for one scan.
+        """
+        for action in actions:
+            if isinstance(action, Turn) and action.control.startswith("panel."):
+                release = self.scan + 1, replace(action, on=False)
+                if action.on:
+                    self._script = deque(event for event in self._script if event != release)
+                elif (self.scan, replace(action, on=True)) in self._events[-8:]:
+                    self._script = deque(sorted([release, *self._script], key=lambda e: e[0]))
+                    continue
+            self._take(action)
+
+    def _take(self, action: Action) -> None:
+        self._live.act([action])
+        self._events.append((self.scan, action))
 
     def exchange(self, program: Program) -> None:
         """Go on with another version of the program from the present state of the plant."""
@@ -145,7 +159,7 @@ class TrialRun:
             if isinstance(event, Program):
                 self.exchange(event)
             else:
-                self.act(event)
+                self._take(event)
 
     def _next_event(self) -> int:
         return self._script[0][0] if self._script else LONGEST_SCANS
@@ -201,8 +215,8 @@ class TrialRun:
         live = self._past_live(kept)
         self._replay(live, kept, first)
         record = record_signals(list(planes), list(rows), 0, last - first)
-        self._replay(live, replace(kept, moment=live.moment(), events=self._events_from(first)),
-                     last, record)  # fmt: skip
+        events = max(kept.events, self._events_from(first))
+        self._replay(live, replace(kept, moment=live.moment(), events=events), last, record)
         return record
 
     def version_bounds(self, scan: int) -> tuple[int, int]:
@@ -220,10 +234,17 @@ class TrialRun:
         assembled, program = self._assembled_version(version), self._versions[version]
         supply = assembled.plane("power")
         planes = planes_to_record(assembled.program, supply)
+        before = self.at(first)[0].memory.bits[planes] & np.uint64(1)
         record = self.record(first, scan + 1, planes, [])
-        bits = (record.bits & np.uint64(1)).astype(np.bool_)
-        period = assembled.machine.period_ms
-        history = history_of(assembled.program, supply, planes, bits, period, first)
+        history = history_of(
+            assembled.program,
+            supply,
+            planes,
+            (record.bits & np.uint64(1)).astype(np.bool_),
+            assembled.machine.period_ms,
+            before.astype(np.bool_),
+            first,
+        )
         return why(program, history, signal, scan, self.exercise.points)
 
     def _kept_before(self, scan: int) -> _Kept:

@@ -36,9 +36,10 @@ class ShownCheck:
 class View:
     """The values of one version's machine.
 
-    ``keys`` names them in order: signals of plant and panel by name (``sump.level``), those of
-    the program as ``v:delay.et``, power behind an element as ``p:2:1.0.0`` (rung, path; the
-    rung's result as ``p:2:``), and for each shown check ``c:0:violated`` and ``c:0:exercised``.
+    ``keys`` names them in order, the first ``bools`` of them BOOLs: signals of plant and panel by
+    name (``sump.level``), those of the program as ``v:delay.et``, power behind an element as
+    ``p:2:1.0.0`` (rung, path; the rung's result as ``p:2:``), and for each shown check
+    ``c:0:violated`` and ``c:0:exercised``.
     """
 
     def __init__(self, exercise: Exercise, program: Program, assembled: Assembled) -> None:
@@ -55,6 +56,7 @@ class View:
         times = {n: s for n, s in signals.items() if isinstance(s, Elapsed)}
         rows = {n: s for n, s in signals.items() if isinstance(s, Quantity)}
         self.keys = (*bits, *words, *times, *rows)
+        self.bools = len(bits)
         self.units = {name: signal.unit for name, signal in rows.items()}
         self._bits = np.array([*bits.values()], np.int64)
         self._words = np.array([*words.values()], np.int64)[:, None] + np.arange(INT_PLANES)

@@ -113,7 +113,6 @@ def _sheet(
         plant=Markup(plant),
         panel=panel_of(exercise),
         supply=SUPPLY,
-        addresses={point.symbol: point.address for point in exercise.points},
         student=name,
         works=works,
         teaches=teaches,

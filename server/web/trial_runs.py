@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from time import monotonic
 
 from server.marking.exercise import Exercise
+from server.marking.scenario import Turn
 from server.marking.trial import LONGEST_SCANS, Recorded, TrialRun
 from server.web.trial_screen import Screen, Viewer
 
@@ -95,6 +96,8 @@ class Trial:
         """Run what is due; whether something is new on the screen."""
         if self.catching_up > self.run.scan:
             self._step(min(CATCH_UP_SCANS, self.catching_up - self.run.scan))
+            if self.run.scan >= self.catching_up:
+                self.screen.chart = object()
             return True
         if not self.running:
             return False
@@ -176,8 +179,10 @@ class Runs:
 
     def _begin(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
         if not self._warm:
-            # The kernel is compiled, or fetched from its cache, at its first scan.
-            TrialRun(exercise, recorded.program).step(1)
+            # The kernel is compiled, or fetched from its cache, when it is first used.
+            trying = TrialRun(exercise, recorded.program)
+            trying.act(Turn("power", True))
+            trying.step(1)
             self._warm = True
         run = TrialRun.load(exercise, recorded)
         return Trial(key, run, Screen(run), catching_up=recorded.scans)

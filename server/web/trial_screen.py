@@ -165,6 +165,7 @@ class Screen:
         view, lanes, program = self._shown.view, self._shown.lanes, self._shown.program
         return {
             "keys": view.keys,
+            "bools": view.bools,
             "units": view.units,
             "points": lanes.points,
             "quantities": lanes.quantities,

@@ -12,7 +12,6 @@ import { showTime, takeTime } from "./time.js";
 const root = document.getElementById("trial");
 const period = Number(root.dataset.period);
 const works = root.dataset.works === "yes";
-const points = JSON.parse(root.dataset.points);
 const find = (id) => document.getElementById(id);
 
 const values = new Map();
@@ -61,7 +60,7 @@ function frame(news) {
     keys = news.layout.keys;
     layRungs(news.layout.rungs);
     chart.lay(news.layout);
-    laySignals(news.layout, points, works ? (signal) => send({ do: "why", signal }) : null);
+    laySignals(news.layout, works ? (signal) => send({ do: "why", signal }) : null);
     layChecks(news.layout.checks);
   }
   if (news.chart) chart.fill(news.chart);
@@ -127,7 +126,7 @@ const link = new Link(root.dataset.socket, {
 });
 
 if (works) {
-  takeHands(root, (action) => send({ do: "act", action }));
+  takeHands(root, (action) => send({ do: "act", action }), () => !state.running);
   takeTime(root, send, () => ({ scan, state, period }));
   takeRecords(send);
   window.addEventListener("focus", () => link.send({ do: "program" }));

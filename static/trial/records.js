@@ -28,7 +28,7 @@ function row({ name, seconds }) {
   item.append(title, " ");
   for (const [wish, words] of [["open", "Open"], ["repeat", "Repeat on the present program"], ["forget", "Delete"]]) {
     const button = Object.assign(document.createElement("button"), { type: "button", className: wish === "forget" ? "plain" : "small", textContent: words });
-    button.append(Object.assign(document.createElement("span"), { className: "unseen", textContent: `: ${name}` }));
+    button.setAttribute("aria-label", `${words}: ${name}`);
     button.addEventListener("click", () => command({ do: wish, name }));
     item.append(button, " ");
   }

@@ -5,9 +5,11 @@ import { leadTo, spell } from "./rungs.js";
 const rows = document.getElementById("signal-rows");
 const why = document.getElementById("why");
 let cells = new Map();
+let bools = new Set();
 
-export function laySignals({ keys, symbols }, points, ask) {
+export function laySignals({ keys, bools: count, symbols }, ask) {
   cells = new Map();
+  bools = new Set(keys.slice(0, count));
   const address = new Map(Object.entries(symbols).map(([place, symbol]) => [symbol, place]));
   const own = keys.filter((key) => key.startsWith("v:") && key !== "v:fault").map((key) => key.slice(2));
   own.sort((a, b) => (address.has(b) - address.has(a)) || (address.get(a) ?? a).localeCompare(address.get(b) ?? b));
@@ -41,7 +43,7 @@ const canonical = (name) => {
 export function showSignals(changed, values) {
   for (const key of changed) {
     const cell = cells.get(key);
-    if (cell) cell.textContent = spell(key, values.get(key));
+    if (cell) cell.textContent = bools.has(key) ? (values.get(key) ? "ON" : "OFF") : spell(key, values.get(key));
   }
 }
 
@@ -55,7 +57,7 @@ export function showReasons({ why: signal, scan, reasons }, period, look) {
     if (reason.decisive) item.className = "decisive";
     item.append(reason.text, " ");
     if (reason.rung !== null) item.append(button(`Rung ${reason.rung + 1}`, () => leadTo(reason.rung, reason.path)), " ");
-    item.append(button(`Look at ${told(reason.scan)}`, () => look(reason.scan)));
+    item.append(button(`Look at ${told(reason.scan - 1)}`, () => look(reason.scan)));
     list.append(item);
   }
   why.replaceChildren(head, list);

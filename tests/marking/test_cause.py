@@ -65,7 +65,8 @@ def recorded(program: Program, inputs: Inputs) -> History:
         lanes = {a: [v] * LANES for a, v in values.items() if a in run.inputs}
         run.scan(lanes, [values[SUPPLY]] * LANES)
         rows.append([bool(int(run.bits[plane]) & 1) for plane in planes])
-    return history_of(run.compiled, run.supply, planes, np.array(rows, np.bool_), 10)
+    bits, before = np.array(rows, np.bool_), run.machine.initial[planes] != 0
+    return history_of(run.compiled, run.supply, planes, bits, 10, before)
 
 
 def without(program: Program, inputs: Inputs, change: Change) -> Inputs:

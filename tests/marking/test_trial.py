@@ -98,6 +98,20 @@ def test_looking_back_is_exact(doings: Doings, data: st.DataObject) -> None:
     assert state(run) == now
 
 
+def test_a_press_that_ends_at_once_lasts_for_one_scan() -> None:
+    run = TrialRun(EXERCISE, program_of())
+    run.step(5)
+    run.act(Turn("panel.start_pb", True))
+    run.act(Turn("panel.start_pb", False))
+    pressed = run.step(3, [run.live.assembled.plane("start_pb")])
+    assert pressed[:, 0].tolist() == [True, False, False]
+    run.act(Turn("panel.stop_pb", True))
+    run.act(Turn("panel.stop_pb", False))
+    run.act(Turn("panel.stop_pb", True))
+    held = run.step(3, [run.live.assembled.plane("stop_pb")])
+    assert held[:, 0].tolist() == [False, False, False]
+
+
 def test_branching_forgets_the_future_and_only_that() -> None:
     run = played([([Turn("panel.start_pb", True)], 30), ([Turn("panel.start_pb", False)], 470)])
     before = state(run, 100)
@@ -171,8 +185,14 @@ def test_timer_with_another_preset_starts_afresh() -> None:
 def test_looking_back_past_a_change_of_program() -> None:
     run = played(PRESSED)
     early = state(run, 40)
+    run.act(Turn("panel.use", True))
     run.exchange(program_of(RUNGS.replace("NOT sump_high", "sump_high")))
+    run.act(Turn("panel.stop_pb", True))
     run.step(SPACING * 2)
+    planes = [run.live.assembled.plane(name) for name in ("panel.use", "stop_pb")]
+    record = run.record(50, run.scan, planes, [run.live.assembled.row("sump.level")])
+    assert (record.bits & np.uint64(1)).tolist() == [[1, 0]] * SPACING * 2
+    assert record.values[-1, 0] == state(run)[1][run.live.assembled.row("sump.level")]
     assert state(run, 40) == early
     assert run.at(40)[1] == program_of()
     assert run.at(60)[1] != program_of()

@@ -1,0 +1,270 @@
+"""The trial run in a real browser: by pointer, by keyboard alone, and after connections are lost.
+
+The plant runs in real time, so the tests hold it before they look, and wait for what they expect.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from server.ladder.json_form import to_json
+from server.ladder.text_form import parse_rungs
+from server.marking.catalogue import Catalogue, start_program
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.people import Role, User
+from server.store.programs import save_program, working_copy
+from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.factories import EXERCISES, NOON, make_assignment, make_section, make_user
+from tests.web.lab import RIGHT
+
+LAMP_ONLY = (RIGHT[1],)
+"""No rung fills the sump."""
+
+
+@dataclass
+class Bench:
+    """A student's program on the wash sump."""
+
+    database: Database
+    student: User
+    teacher: User
+    assignment: Assignment
+
+    @property
+    def path(self) -> str:
+        return f"/assignments/{self.assignment.id}/trial"
+
+    def program(self, rungs: tuple[str, ...]) -> None:
+        """Store these rungs as the newest working program."""
+        exercise = Catalogue(EXERCISES).find("wash-sump")
+        assert exercise is not None
+        program = start_program(exercise)
+        start = to_json(program)
+        document = to_json(replace(program, rungs=parse_rungs("\n".join(rungs))))
+        with self.database.write() as session:
+            copy = working_copy(session, self.assignment, self.student.id, start)
+            save_program(
+                session,
+                self.assignment,
+                self.student.id,
+                document,
+                revision=copy.revision,
+                start=start,
+                now=NOON,
+            )
+
+
+@pytest.fixture
+def bench(database: Database) -> Bench:
+    with database.write() as session:
+        student = make_user(session, name="Quỳnh Lê")
+        teacher = make_user(session, Role.INSTRUCTOR, name="Teodoro Banaag")
+        section = make_section(
+            session, (student, SectionRole.STUDENT), (teacher, SectionRole.INSTRUCTOR)
+        )
+        assignment = make_assignment(session, section, exercise="wash-sump")
+    return Bench(database, student, teacher, assignment)
+
+
+def button(page: Page, name: str) -> Locator:
+    return page.get_by_role("button", name=name, exact=True)
+
+
+def value(page: Page, symbol: str) -> Locator:
+    """The present value of a signal in the table."""
+    return (
+        page.locator("#signal-rows tr", has=page.get_by_text(symbol, exact=True))
+        .locator("td")
+        .first
+    )
+
+
+def seconds(page: Page) -> float:
+    return float(page.locator("#clock").inner_text().removesuffix(" s"))
+
+
+def run_until(page: Page, holds: Callable[[], bool]) -> None:
+    """Let the plant run five times as fast until something holds, then hold it."""
+    page.get_by_label("Speed").select_option(label="5 times")
+    button(page, "Run").press("Enter")
+    while not holds():
+        page.wait_for_timeout(50)
+    button(page, "Hold").press("Enter")
+    expect(page.locator("#standing")).to_contain_text("held")
+
+
+def by_pointer(locator: Locator) -> None:
+    locator.click()
+
+
+def by_keyboard(locator: Locator) -> None:
+    locator.focus()
+    locator.press("Enter")
+
+
+@pytest.mark.parametrize("press", [by_pointer, by_keyboard])
+def test_from_the_first_requirement_to_the_next_version(
+    open_page: OpenPage, bench: Bench, press: Callable[[Locator], None]
+) -> None:
+    # The lamp is programmed, filling is not: the level is set by hand.
+    bench.program(LAMP_ONLY)
+    page = open_page(bench.path, bench.student)
+    expect(page.locator("#rung-list svg")).to_have_count(1)
+    page.get_by_label("Level of the wash sump").fill("1100")
+    press(button(page, "Set level"))
+    press(button(page, "One scan"))
+    expect(value(page, "lamp")).to_have_text("ON")
+    expect(page.locator('[data-requirement="R3"] .word')).to_have_text("held so far")
+    expect(page.locator('.plant [data-kind="level"] .liquid')).not_to_have_attribute("height", "0")
+
+    # Now the pump: the new version goes on from the same plant, with a lower level.
+    page.get_by_label("Level of the wash sump").fill("0")
+    press(button(page, "Set level"))
+    for _ in range(2):
+        press(button(page, "One scan"))
+    expect(value(page, "sump_high")).to_have_text("OFF")
+    bench.program(RIGHT)
+    page.evaluate("window.dispatchEvent(new Event('focus'))")
+    press(button(page, "Go on with it from here"))
+    expect(page.locator("#rung-list svg")).to_have_count(2)
+    expect(page.locator("#newer")).to_be_hidden()
+    press(button(page, "One scan"))
+    press(page.locator("button[data-control='panel.start_pb']"))
+    press(button(page, "One scan"))
+    press(page.locator("button[data-control='panel.start_pb']"))
+    press(button(page, "One scan"))
+    expect(value(page, "fill_pump")).to_have_text("ON")
+    expect(page.locator('#rung-0 .closed[data-path="0:0.1.0"]')).to_have_count(1)
+    expect(page.locator('#rung-0 .closed[data-path="0:0.0.0"]')).to_have_count(0)
+
+    # It runs, is held, and 10 s are gone back; why is the pump on?
+    page.get_by_role("switch", name="Use").click()
+    run_until(page, lambda: seconds(page) > 10.5)
+    now = seconds(page)
+    press(button(page, "Back 10 s"))
+    expect(page.locator("#standing")).to_contain_text("past moment")
+    assert seconds(page) == pytest.approx(now - 10, abs=0.011)
+    press(button(page, "Back to now"))
+    expect(page.locator("#clock")).to_have_text(f"{now:.2f} s")
+    press(button(page, "Why is fill_pump so?"))
+    reasons = page.locator("#why li")
+    expect(reasons.first).to_contain_text("rung 1 conducted when start_pb came ON")
+    expect(reasons.last).to_contain_text("start_pb came ON at 0.04 s: push-button HS-201.")
+    press(reasons.first.get_by_role("button", name="Rung 1"))
+    expect(page.locator('#rung-0 .selected[data-path="0:0.0.0"]')).to_have_count(1)
+    expect(page.locator("#rung-0")).to_be_focused()
+    press(reasons.first.get_by_role("button", name=re.compile("Look at")))
+    expect(page.locator("#standing")).to_contain_text("past moment")
+    expect(value(page, "start_pb")).to_have_text("ON")
+    press(button(page, "Back to now"))
+
+    # The stop wire breaks: the pump stops.
+    press(page.get_by_text("Supply and faults"))
+    press(page.get_by_role("switch", name="stop_pb: broken wire"))
+    press(button(page, "One scan"))
+    expect(value(page, "fill_pump")).to_have_text("OFF")
+    press(button(page, "Why is fill_pump so?"))
+    expect(reasons.first).to_contain_text("stop_pb went OFF")
+
+    # Saved, and repeated on a version that forgets to stop.
+    page.get_by_label("Name of the run").fill("broken wire")
+    press(button(page, "Save the run"))
+    expect(page.locator("#saved-runs")).to_contain_text("broken wire")
+    bench.program(("fill_pump := start_pb OR fill_pump;", RIGHT[1]))
+    press(button(page, "Repeat on the present program: broken wire"))
+    expect(page.locator("#rung-0 [data-path]")).to_have_count(2)
+    expect(page.locator("#standing")).to_have_text("held")
+    expect(value(page, "fill_pump")).to_have_text("ON")
+    assert seconds(page) == pytest.approx(now + 0.01, abs=0.011)
+
+
+def test_a_press_is_held_with_pointer_and_keys_while_the_plant_runs(
+    open_page: OpenPage, bench: Bench
+) -> None:
+    bench.program(("fill_pump := start_pb AND stop_pb;",))
+    page = open_page(bench.path, bench.student)
+    button(page, "Run").click()
+    start = page.locator("button[data-control='panel.start_pb']")
+    start.hover()
+    page.mouse.down()
+    expect(value(page, "fill_pump")).to_have_text("ON")
+    page.mouse.up()
+    expect(value(page, "fill_pump")).to_have_text("OFF")
+    start.focus()
+    page.keyboard.down(" ")
+    expect(value(page, "fill_pump")).to_have_text("ON")
+    page.keyboard.up(" ")
+    expect(value(page, "fill_pump")).to_have_text("OFF")
+    drawn = page.locator('.plant [data-kind="hand"][data-signal="panel.start_pb"]')
+    drawn.hover()
+    page.mouse.down()
+    expect(value(page, "fill_pump")).to_have_text("ON")
+    page.mouse.up()
+    expect(value(page, "fill_pump")).to_have_text("OFF")
+
+
+def test_a_run_goes_on_differently_from_a_past_moment(open_page: OpenPage, bench: Bench) -> None:
+    bench.program(RIGHT)
+    page = open_page(bench.path, bench.student)
+    for _ in range(5):
+        button(page, "One scan").click()
+    expect(page.locator("#clock")).to_have_text("0.05 s")
+    slider = page.get_by_label("Moment of the run")
+    slider.focus()
+    slider.press("ArrowLeft")
+    expect(page.locator("#clock")).to_have_text("0.04 s")
+    slider.press("ArrowLeft")
+    expect(page.locator("#clock")).to_have_text("0.03 s")
+    expect(page.locator("button[data-control='panel.start_pb']")).to_be_disabled()
+    button(page, "Go on from here").click()
+    expect(page.locator("#standing")).to_have_text("held")
+    button(page, "One scan").click()
+    expect(page.locator("#clock")).to_have_text("0.04 s")
+
+
+def test_a_lost_connection_and_a_closed_window_come_back_to_the_run(
+    open_page: OpenPage, bench: Bench
+) -> None:
+    bench.program(RIGHT)
+    page = open_page(bench.path, bench.student)
+    for _ in range(3):
+        button(page, "One scan").click()
+    expect(page.locator("#clock")).to_have_text("0.03 s")
+    page.close()
+    page = open_page(bench.path, bench.student)
+    expect(page.locator("#clock")).to_have_text("0.03 s")
+
+
+def test_the_instructor_watches_by_link(open_page: OpenPage, bench: Bench) -> None:
+    bench.program(RIGHT)
+    page = open_page(bench.path, bench.student)
+    link = page.get_by_role("link", name=f"{bench.path}s/{bench.student.id}")
+    watching = open_page(str(link.get_attribute("href")), bench.teacher)
+    expect(watching.get_by_text("You are watching Quỳnh Lê.")).to_be_visible()
+    button(page, "One scan").click()
+    expect(watching.locator("#clock")).to_have_text("0.01 s")
+    expect(page.locator("#standing")).to_contain_text("watched")
+    expect(watching.get_by_role("button", name="Run")).to_have_count(0)
+
+
+@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_page_is_accessible(open_page: OpenPage, bench: Bench, width: int, theme: str) -> None:
+    bench.program(RIGHT)
+    page = open_page(bench.path, bench.student, width=width, theme=theme)
+    page.get_by_text("Supply and faults").click()
+    button(page, "One scan").click()
+    button(page, "Why is fill_pump so?").click()
+    expect(page.locator("#why li").first).to_be_visible()
+    page.get_by_role("switch", name="stop_pb: broken wire").click()
+    button(page, "One scan").click()
+    button(page, "Back 1 s").click()
+    expect(page.locator("#standing")).to_contain_text("past moment")
+    assert_accessible(page)
+    button(page, "Back to now").click()
+    expect(page.locator("#standing")).to_have_text("held")
+    assert_accessible(page)
