@@ -69,11 +69,13 @@ def failed(requirement: Requirement, check: Check, evidence: Evidence) -> str:
     if isinstance(check.property, Response):
         allowed = seconds(check.property.within_ms)
         if evidence.answered_ms is not None:
-            sentence += f" It came after {seconds(evidence.answered_ms)}; {allowed} is allowed."
+            came = seconds(evidence.answered_ms)
+            sentence += f" The right state came after {came}; {allowed} is allowed."
         elif evidence.broken:
-            sentence += f" It ended too soon, at {seconds(evidence.at_ms)}."
+            sentence += f" The right state was lost again at {seconds(evidence.at_ms)}."
         else:
-            sentence += f" {allowed} is allowed; it had not come by {seconds(evidence.to_ms)}."
+            waited = seconds(evidence.to_ms - (evidence.asked_ms or 0))
+            sentence += f" The right state had not come {waited} later; {allowed} is allowed."
     else:
         sentence += f" Seen at {seconds(evidence.at_ms)}."
     return sentence
