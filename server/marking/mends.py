@@ -2,11 +2,11 @@
 
 Most faults of ``marking.variants`` are undone by one of their own kind. 'Element shorted', 'branch
 removed', 'seal-in dropped' and 'output removed' are undone by adding something, 'element opened'
-by exchanging a contact for any other signal. An edit made here carries the kind of the fault that
-it undoes.
+by exchanging a contact for any other signal, a wrong preset by the one that the exercise names. An
+edit made here carries the kind of the fault that it undoes.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import TypeAlias
@@ -14,11 +14,24 @@ from typing import TypeAlias
 from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.messages import Place
 from server.ladder.points import Direction
-from server.ladder.program import Block, Coil, Contact, Parallel, Program, Rung, Series, walk
+from server.ladder.program import (
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Number,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    walk,
+)
 from server.ladder.splicing import spliced
-from server.ladder.text_printer import print_element, print_network
+from server.ladder.text_printer import print_element, print_network, print_operand
 from server.ladder.validation import errors
-from server.marking.element_faults import FaultKind
+from server.marking.element_faults import FaultKind, element_name
 from server.marking.scope import Scope
 from server.marking.variants import Variant, with_network, with_rung
 
@@ -28,15 +41,52 @@ _Edited: TypeAlias = tuple[Series, FaultKind, str]
 _KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
 
 
-def mends(program: Program) -> tuple[Variant, ...]:
-    """Every program with one part more, or another signal on one contact, that may run.
+def mends(
+    program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
+) -> tuple[Variant, ...]:
+    """Every program with one part more, or another signal or number in one element, that may run.
 
-    In order of rungs; none is there twice. ``program`` must be free of errors.
+    In order of rungs; none is there twice. ``times_ms`` and ``counts`` are those that a preset or
+    a literal may have been meant to be. ``program`` must be free of errors.
     """
     different: dict[Program, Variant] = {}
-    for variant in _mends(program):
+    literals: list[Duration | Number] = [*map(Duration, times_ms), *map(Number, counts)]
+    for variant in (*_with_literals(program, literals), *_mends(program)):
         different.setdefault(variant.program, variant)
+    different.pop(program, None)
     return tuple(variant for variant in different.values() if not errors(variant.program))
+
+
+def _with_literals(program: Program, literals: list[Duration | Number]) -> Iterator[Variant]:
+    """Presets and literals exchanged for others of their type."""
+    scope = Scope(program)
+    for number, rung in enumerate(program.rungs):
+        for path, element in walk(rung.network):
+            name = element_name(element, scope)
+            for literal in literals:
+                for changed in _exchanged(element, literal):
+                    network = spliced(rung.network, path, (changed,))
+                    sentence = f"rung {number + 1}, {name}, set to {print_operand(literal)}"
+                    yield Variant(
+                        with_network(program, number, network),
+                        FaultKind.LITERAL,
+                        Place(rung=number, path=path),
+                        sentence,
+                    )
+
+
+def _exchanged(element: Element, literal: Duration | Number) -> Iterator[Element]:
+    match element:
+        case Comparison(left, _, right):
+            if type(left) is type(literal):
+                yield replace(element, left=literal)
+            if type(right) is type(literal):
+                yield replace(element, right=literal)
+        case Block(_, inputs):
+            for i, wired in enumerate(inputs):
+                if type(wired.operand) is type(literal):
+                    other = replace(wired, operand=literal)
+                    yield replace(element, inputs=(*inputs[:i], other, *inputs[i + 1 :]))
 
 
 def _mends(program: Program) -> Iterator[Variant]:

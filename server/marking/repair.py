@@ -15,6 +15,7 @@ from server.marking.catching import complaints
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.marking import mark
 from server.marking.mends import mends
+from server.marking.named_values import named_counts, named_times
 from server.marking.variants import Variant, variants
 
 MOST_TRIALS = 3000
@@ -71,19 +72,14 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
         return Search(None, ())
     numbers = [exercise.requirements.index(r) for r in judged.requirements]
     trials: list[Trial] = []
-    for edit in islice(_edits(program), most):
+    for edit in islice(_edits(exercise, program), most):
         left = complaints(judged, edit.program)
         trials.append(Trial(edit, frozenset(numbers[n] for n in left)))
         if not left and _right(judged, edit.program):
             return Search(Repair((edit,), edit.program), tuple(trials))
     helpful = [trial for trial in trials if 0 < len(trial.left) < before]
     helpful.sort(key=lambda trial: len(trial.left))
-    pairs = (
-        (trial.edit, second)
-        for trial in helpful[:STEPPING_STONES]
-        for second in _edits(trial.edit.program)
-    )
-    for first, second in islice(pairs, max(0, most - len(trials))):
+    for first, second in islice(_pairs(exercise, helpful), max(0, most - len(trials))):
         if not complaints(judged, second.program, first_only=True) and _right(
             judged, second.program
         ):
@@ -91,9 +87,21 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
     return Search(None, tuple(trials))
 
 
-def _edits(program: Program) -> Iterator[Variant]:
+def _edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
     yield from variants(program)
-    yield from mends(program)
+    yield from mends(program, named_times(exercise), named_counts(exercise))
+
+
+def _pairs(exercise: Exercise, helpful: list[Trial]) -> Iterator[tuple[Variant, Variant]]:
+    """Two edits: first those that each help alone, then any second one."""
+    known = {trial.edit.sentence for trial in helpful}
+    seconds = {
+        trial.edit: list(_edits(exercise, trial.edit.program))
+        for trial in helpful[:STEPPING_STONES]
+    }
+    for joined in (True, False):
+        for first, edits in seconds.items():
+            yield from ((first, second) for second in edits if (second.sentence in known) is joined)
 
 
 def _right(exercise: Exercise, program: Program) -> bool:

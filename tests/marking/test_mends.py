@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from server.ladder.elements import ContactKind
 from server.ladder.messages import Place
 from server.ladder.program import Contact, Parallel, Program, Series, walk
-from server.ladder.text_form import parse_program
+from server.ladder.text_form import parse_program, print_program
 from server.ladder.validation import errors
 from server.marking.element_faults import FaultKind
 from server.marking.mends import mends
@@ -90,3 +90,16 @@ def test_the_sentence_says_what_is_added_and_where() -> None:
         "pump := start_pb OR pump;"
     )
     assert "rung 1, branch start_pb, added around pump" in said("pump := pump AND stop_pb;")
+
+
+def test_presets_and_literals_may_be_those_that_the_exercise_names() -> None:
+    text = print_program(program("pump := start_pb;")).replace(
+        "END_VAR\n\npump := start_pb;",
+        "    soak : TON;\n    n : INT;\nEND_VAR\n\npump := n > 3 AND soak(PT := T#3s);",
+    )
+    said = [edit.sentence for edit in mends(parse_program(text), [3000, 4000], [3, 5])]
+    named = [sentence for sentence in said if "set to" in sentence]
+    assert named == [
+        "rung 1, comparison n > 3, set to 5",
+        "rung 1, timer soak, set to T#4s",
+    ]
