@@ -33,6 +33,9 @@ LONGEST_SCANS = 360_000
 LOOK_BACK = 30_000
 """How many scans an explanation looks back at most: five minutes at 10 ms."""
 
+STRETCH = 1000
+"""Scans that are repeated in one go."""
+
 Event: TypeAlias = Action | Program
 """What happened before a scan: an action, or another version of the program took over."""
 
@@ -265,12 +268,14 @@ class TrialRun:
         """Bring a machine from a kept moment to the state before scan ``last``."""
         live.restore(kept.moment)
         first = live.scan
-        for scan, event in self._events[kept.events :]:
-            if scan >= last or isinstance(event, Program):
+        for scan, event in (*self._events[kept.events :], (last, None)):
+            while live.scan < min(scan, last):
+                # Short stretches, so that another thread gets its turn between them.
+                scans = min(min(scan, last) - live.scan, STRETCH)
+                live.run(scans, _rest(record, live.scan - first))
+            if event is None or isinstance(event, Program) or scan >= last:
                 break
-            live.run(scan - live.scan, _rest(record, live.scan - first))
             live.act([event])
-        live.run(last - live.scan, _rest(record, live.scan - first))
 
     def _assembled_version(self, number: int) -> Assembled:
         if number not in self._assembled:

@@ -6,6 +6,7 @@ Everything here happens in the event loop; a run takes some microseconds for a s
 """
 
 import asyncio
+import logging
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from time import monotonic
@@ -14,6 +15,8 @@ from server.marking.exercise import Exercise
 from server.marking.scenario import Turn
 from server.marking.trial import LONGEST_SCANS, Recorded, TrialRun
 from server.web.trial_screen import Screen, Viewer
+
+log = logging.getLogger(__name__)
 
 FRAME_SECONDS = 0.05
 """From frame to frame: 20 a second at most."""
@@ -219,14 +222,23 @@ class Runs:
         housekeeping = due
         while True:
             for trial in list(self._slots[slot]):
-                if trial.turn(monotonic()):
-                    trial.screen.wake(trial.viewers)
+                await self._turn(trial)
             slot = (slot + 1) % SLOTS
             due = max(due + FRAME_SECONDS / SLOTS, monotonic() - FRAME_SECONDS)
             await asyncio.sleep(max(0.0, due - monotonic()))
             if due - housekeeping > 1.0:
                 housekeeping = due
                 await self._keep_house(due)
+
+    async def _turn(self, trial: Trial) -> None:
+        try:
+            if trial.turn(monotonic()):
+                trial.screen.wake(trial.viewers)
+        except Exception:
+            # One run's mistake must not stop the clock of all others.
+            log.exception("trial run %s has ended", trial.key)
+            await self.close(trial)
+            trial.screen.wake(trial.viewers)
 
     async def _keep_house(self, now: float) -> None:
         """Store what has changed for a while, end what nobody has watched for long."""

@@ -142,7 +142,7 @@ def test_from_the_first_requirement_to_the_next_version(
     expect(page.locator('#rung-0 .closed[data-path="0:0.0.0"]')).to_have_count(0)
 
     # It runs, is held, and 10 s are gone back; why is the pump on?
-    page.get_by_role("switch", name="Use").click()
+    press(page.get_by_role("switch", name="Use"))
     run_until(page, lambda: seconds(page) > 10.5)
     now = seconds(page)
     press(button(page, "Back 10 s"))
@@ -237,6 +237,33 @@ def test_a_lost_connection_and_a_closed_window_come_back_to_the_run(
     page.close()
     page = open_page(bench.path, bench.student)
     expect(page.locator("#clock")).to_have_text("0.03 s")
+
+
+def test_a_slow_reader_skips_frames_and_sees_the_end(open_page: OpenPage, bench: Bench) -> None:
+    """Chromium reads 1 kB a second, with half a second of delay."""
+    bench.program(RIGHT)
+    page = open_page(bench.path, bench.student)
+    expect(page.locator("#rung-list svg")).to_have_count(2)
+    network = page.context.new_cdp_session(page)
+    network.send("Network.enable")
+    slow = {"offline": False, "latency": 500, "downloadThroughput": 1000, "uploadThroughput": 1000}
+    network.send("Network.emulateNetworkConditions", slow)
+    page.get_by_label("Speed").select_option(label="20 times")
+    button(page, "Run").click()
+    for _ in range(6):
+        page.locator("button[data-control='panel.start_pb']").click()
+        page.wait_for_timeout(300)
+    free = {"offline": False, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
+    network.send("Network.emulateNetworkConditions", free)
+    button(page, "Hold").click()
+    expect(page.locator("#standing")).to_have_text("held")
+    other = open_page(bench.path, bench.student)
+    expect(other.locator("#standing")).to_have_text("held")
+    expect(page.locator("#clock")).to_have_text(other.locator("#clock").inner_text())
+    traces = "all => all.map(each => each.getAttribute('d'))"
+    page.wait_for_timeout(100)
+    bits = ".timing-chart .bit .trace"
+    assert page.locator(bits).evaluate_all(traces) == other.locator(bits).evaluate_all(traces)
 
 
 def test_the_instructor_watches_by_link(open_page: OpenPage, bench: Bench) -> None:
