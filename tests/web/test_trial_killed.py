@@ -86,7 +86,6 @@ def test_a_killed_server_comes_back_with_the_run(database: Database, port: int) 
         )
 
     with serving(database, port), page() as socket:
-        until(socket, 0)
         socket.send(json.dumps({"do": "act", "action": PRESS}))
         for _ in range(12):
             socket.send(json.dumps({"do": "scan"}))
