@@ -99,7 +99,7 @@ def _written_signals(
     """
     view = ProgramView(program, exercise)
     named = {
-        name
+        name.removesuffix(".on")
         for check in requirement.checks
         if not isinstance(check.property, StructureRule)
         for name in names_in(check)

@@ -1,17 +1,13 @@
 """Why a check failed: the causes of the output that it speaks of, in a few sentences."""
 
-import numpy as np
-
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Contact, Program, walk
 from server.marking.cause import Reason, why
 from server.marking.exercise import Exercise
-from server.marking.history import history_of, planes_to_record
-from server.marking.machine import assemble, expressions_of
+from server.marking.machine import expressions_of
 from server.marking.patterns import Check, Expression
-from server.marking.replay import trace
+from server.marking.recording import record_scenario
 from server.marking.scenario import Scenario
-from server.scan.assembler import Bit
 
 MAX_SENTENCES = 4
 
@@ -29,14 +25,7 @@ def causes_of_failure(
     symbol = _judged_output(exercise, program, check)
     if symbol is None or scan >= LONGEST_SCANS:
         return ()
-    assembled = assemble(exercise, program, observe=True)
-    supply = assembled.plane("power")
-    planes = planes_to_record(assembled.program, supply)
-    traced = trace(assembled, scenario, {str(plane): Bit(plane) for plane in planes}, scan + 1)
-    bits = np.stack([traced.signals[str(plane)] for plane in planes], axis=1) > 0
-    period = assembled.machine.period_ms
-    before = assembled.machine.initial[planes] != 0
-    history = history_of(assembled.program, supply, planes, bits, period, before)
+    history = record_scenario(exercise, program, scenario, scan + 1)
     last = min(scan, history.scans - 1)
     return shortest(why(program, history, symbol, last, exercise.points))
 

@@ -6,16 +6,9 @@ from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.history import History, history_of, planes_to_record
 from server.marking.machine import assemble
+from server.marking.replay import trace
 from server.marking.scenario import Scenario
-from server.marking.timeline import timeline_of
-from server.plant.loop import (
-    code_of,
-    fresh_memory,
-    fresh_progress,
-    record_signals,
-    run,
-    watch_planes,
-)
+from server.scan.assembler import Bit
 
 
 def record_scenario(
@@ -25,17 +18,7 @@ def record_scenario(
     assembled = assemble(exercise, program, observe=True)
     supply = assembled.plane("power")
     planes = planes_to_record(assembled.program, supply)
-    record = record_signals(planes, [], 0, scans)
-    timeline = timeline_of([scenario], assembled)
-    done = run(
-        code_of(assembled.machine),
-        fresh_memory(assembled.machine),
-        timeline,
-        fresh_progress(timeline),
-        watch_planes([]),
-        record,
-        assembled.running,
-        scans,
-    )
-    bits = (record.bits[:done] & np.uint64(1)).astype(np.bool_)
-    return history_of(assembled.program, supply, planes, bits, exercise.period_ms)
+    traced = trace(assembled, scenario, {str(plane): Bit(plane) for plane in planes}, scans)
+    bits = np.stack([traced.signals[str(plane)] for plane in planes], axis=1) > 0
+    before = assembled.machine.initial[planes] != 0
+    return history_of(assembled.program, supply, planes, bits, exercise.period_ms, before)
