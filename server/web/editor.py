@@ -118,7 +118,7 @@ def edit_program(
     )
     if isinstance(saved, Stale):
         return _newest(request, desk, saved.current)
-    after = sheet_of(edited.program, here.exercise)
+    after = sheet_of(edited.program, here.exercise, before)
     desk.keep(saved, after)
     return _answer(request, desk, saved, before, after, edited.selection)
 

@@ -5,8 +5,8 @@ the browser only counts them anew.
 """
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from html import escape
 
@@ -46,22 +46,26 @@ class RungView:
     remarks: tuple[Remark, ...] = ()
 
 
-def rung_views(program: Program, messages: Iterable[Message] = ()) -> Iterator[RungView]:
-    """The rungs of a program, each with the messages that concern it."""
+def rung_views(
+    program: Program, messages: Iterable[Message] = (), like: Mapping[int, RungView] | None = None
+) -> Iterator[RungView]:
+    """The rungs of a program, each with the messages that concern it.
+
+    ``like`` may have views, by the identity of their rungs, of a program with the same variables:
+    only the messages may have changed there.
+    """
     by_rung: dict[int | None, list[Message]] = {}
     for message in messages:
         by_rung.setdefault(message.place.rung, []).append(message)
     declared = {variable.symbol: variable for variable in program.variables}
     for index, rung in enumerate(program.rungs):
+        remarks = tuple(map(remark, by_rung.get(index, ())))
+        known = like.get(id(rung)) if like else None
+        if known is not None:
+            yield known if known.remarks == remarks else replace(known, remarks=remarks)
+            continue
         drawing, description, text = _drawn(rung, _declarations(rung, declared))
-        yield RungView(
-            drawing,
-            description,
-            rung.comment,
-            rung.serves,
-            text,
-            tuple(map(remark, by_rung.get(index, ()))),
-        )
+        yield RungView(drawing, description, rung.comment, rung.serves, text, remarks)
 
 
 def remark(message: Message) -> Remark:

@@ -35,10 +35,17 @@ class Sheet:
     general: tuple[Message, ...]
 
 
-def sheet_of(program: Program, exercise: Exercise) -> Sheet:
+def sheet_of(program: Program, exercise: Exercise, before: Sheet | None = None) -> Sheet:
+    """The sheet of a program; rungs that it shares with the one ``before`` are not drawn again."""
     messages = validate(program, exercise.points)
     general = tuple(message for message in messages if message.place.rung is None)
-    return Sheet(program, tuple(rung_views(program, messages)), general)
+    same = before is not None and before.program.variables == program.variables
+    like = _by_rung(before) if before is not None and same else None
+    return Sheet(program, tuple(rung_views(program, messages, like)), general)
+
+
+def _by_rung(sheet: Sheet) -> dict[int, RungView]:
+    return {id(rung): view for rung, view in zip(sheet.program.rungs, sheet.rungs, strict=True)}
 
 
 class Sheets:
