@@ -15,6 +15,7 @@ from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled
 from server.marking.monitors import Monitor
 from server.plant.loop import Memory
+from server.plant.model import ConveyorPlant
 from server.scan.assembler import Bit, Elapsed, Quantity, Signal, Word
 from server.scan.instructions import INT_PLANES
 from server.scan.reading import planes_of, value_of
@@ -90,12 +91,17 @@ class Lanes:
 
 
 def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownCheck]) -> Lanes:
-    """The chart's lanes: BOOL points in the order of the table, then quantities but for items."""
+    """The chart's lanes: BOOL points in the order of the table, then quantities but for items.
+
+    Where no item is marked, nothing is said of marked ones.
+    """
+    marked = isinstance(exercise.plant, ConveyorPlant) and bool(exercise.plant.mark)
     points = [p.symbol.lower() for p in exercise.points if p.type == "BOOL"]
     quantities = {
         name: signal.row
         for name, signal in assembled.signals.items()
         if isinstance(signal, Quantity) and _ITEM.fullmatch(name) is None
+        if marked or not name.endswith("_marked")
     }
     planes = [assembled.plane(name) for name in points]
     for check in checks:

@@ -158,7 +158,7 @@ export class Chart {
     for (const curve of this.#curves) this.#curve(curve, first, end, x);
     for (const [requirement, { row, top }] of this.rows) {
       const marks = this.#marks.filter(([scan, check]) => this.#checks[check] === requirement && scan >= first && scan <= end);
-      row.replaceChildren(...marks.map(([scan, , what]) => make("text", { class: what, x: x(scan), y: top + 17, "text-anchor": "middle" }, SIGNS[what])));
+      row.replaceChildren(...marks.map(([scan, , what]) => make("text", { class: what, x: x(scan), y: top + 17, "text-anchor": what === "asked" ? "end" : "start" }, SIGNS[what])));
     }
     this.#axis(first, scans, x);
     this.line.setAttribute("d", `M${x(this.#looking ?? this.#now)} ${TOP - 8}V${this.floor}`);
