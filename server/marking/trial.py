@@ -77,7 +77,6 @@ class TrialRun:
         self._script = deque(script.events if script else ())
         self._script_end = script.scans if script else 0
         self._live = Live(self._assembled_version(0))
-        self._past: tuple[int, Live] | None = None
         self._kept = [_Kept(self._live.moment(), 0, 0)]
         self._happen()
 
@@ -178,12 +177,9 @@ class TrialRun:
     # -- looking back ---------------------------------------------------------------------------
 
     def at(self, scan: int) -> tuple[Live, Program]:
-        """The machine as it stood before a scan, and the version that ran then.
-
-        It is another one than ``live`` and good until the next look.
-        """
+        """A machine as it stood before a scan, and the version of the program that ran then."""
         kept = self._kept_before(scan)
-        live = self._past_live(kept)
+        live = Live(self._assembled_version(kept.version))
         self._replay(live, kept, scan)
         return live, self._versions[kept.version]
 
@@ -208,14 +204,13 @@ class TrialRun:
         del self._events[max(kept.events, later) :]
         self._script.clear()
         self._script_end = 0
-        self._past = None
         self._live = Live(self._assembled_version(kept.version))
         self._replay(self._live, kept, scan)
 
     def record(self, first: int, last: int, planes: Sequence[int], rows: Sequence[int]) -> Record:
         """Planes and quantities after each of the scans [first, last) of one version."""
         kept = self._kept_before(first)
-        live = self._past_live(kept)
+        live = Live(self._assembled_version(kept.version))
         self._replay(live, kept, first)
         record = record_signals(list(planes), list(rows), 0, last - first)
         events = max(kept.events, self._events_from(first))
@@ -258,11 +253,6 @@ class TrialRun:
     def _events_from(self, scan: int) -> int:
         """How many events came before a scan."""
         return bisect_right(self._events, scan - 1, key=lambda event: event[0])
-
-    def _past_live(self, kept: _Kept) -> Live:
-        if self._past is None or self._past[0] != kept.version:
-            self._past = kept.version, Live(self._assembled_version(kept.version))
-        return self._past[1]
 
     def _replay(self, live: Live, kept: _Kept, last: int, record: Record = NO_RECORD) -> None:
         """Bring a machine from a kept moment to the state before scan ``last``."""
