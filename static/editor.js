@@ -3,6 +3,19 @@
    The server alone knows programs. Each action is one POST with the revision that this window
    shows; the answer holds only what changed. Actions wait for each other, so that each is made on
    the state and the selection that the one before it left. */
+import {
+  declaring,
+  deleted,
+  documenting,
+  driving,
+  inserting,
+  movedRung,
+  replacing,
+  shifted,
+  together,
+  varied,
+  wrapped,
+} from "/static/editor/actions.js";
 import { ask, askDeclaration, listCommands, onCommit } from "/static/editor/dialogs.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection } from "/static/editor/selection.js";
@@ -100,15 +113,21 @@ function markElsewhere(shown) {
   for (const row of selection.rows) row.classList.toggle("elsewhere", !shown.has(content(row)));
 }
 
-/* ---- actions of the core, for what is selected ------------------------------------------------- */
+/* ---- what is selected -------------------------------------------------------------------------- */
 
-const numbers = (name) => name.split(".").map(Number);
-
-/* The path or the output number that is selected. */
+/* The selection as the actions need it: see static/editor/actions.js. */
 function selected() {
   const { rung, at } = selection.place;
   const [kind, name] = at.split(" ");
-  return { rung, path: kind === "path" ? numbers(name) : null, output: kind === "output" ? Number(name) : null };
+  const path = kind === "path" ? name.split(".").map(Number) : null;
+  return {
+    rung,
+    path,
+    output: kind === "output" ? Number(name) : null,
+    text: selection.stop?.dataset.text || "",
+    rungs: selection.rows.length,
+    range: () => selection.range(path),
+  };
 }
 
 /* `make(selected())` gives the action once everything before it is done; null does nothing. */
@@ -119,82 +138,7 @@ function act(make, target) {
   });
 }
 
-/* An element into the rung; into a first rung where there is none yet. */
-function inserting(element, where, { rung, path }) {
-  const begun = selection.rows.length ? [] : [{ action: "add rung", at: 0 }];
-  return together(begun, inserted(element, where, { rung: begun.length ? 0 : rung, path }));
-}
-
-function inserted(element, where, { rung, path }) {
-  if (path && where === "parallel") return { action: "insert parallel", rung, element, ...selection.range(path) };
-  if (path && where === "branch") return { action: "add branch", rung, path, element };
-  return { action: "insert element", rung, path, element, side: where === "before" ? "before" : "after" };
-}
-
-function together(first, action) {
-  return first.length ? { action: "together", actions: [...first, action] } : action;
-}
-
-/* The declaration of a block's instance, if it needs one. */
-function declaring(element, type) {
-  const instance = element.match(/^\w+/)?.[0].toLowerCase();
-  const declared = document.querySelector(`#declarations tr[data-symbol="${instance}"]`);
-  return type && instance && !declared ? [{ action: "declare", variable: { symbol: instance, type } }] : [];
-}
-
-/* Beside the item before or behind it in its series. */
-function shifted({ rung, path }, step) {
-  if (!path) return null;
-  const to = [...path.slice(0, -1), path.at(-1) + step];
-  if (to.at(-1) < 0) return null;
-  return { action: "move element", rung, path, to_rung: rung, to_path: to, side: step < 0 ? "before" : "after" };
-}
-
-function moved(rung, to) {
-  return to < 0 || to >= selection.rows.length ? null : { action: "move rung", rung, to };
-}
-
-function deleted({ rung, path, output }) {
-  if (path) return { action: "delete elements", rung, first: path };
-  if (output !== null) return { action: "delete output", rung, number: output };
-  return selection.row ? { action: "delete rung", rung } : null;
-}
-
 /* ---- the field for one element ---------------------------------------------------------------- */
-
-const WRAP = {
-  closed: ["NOT ", ""],
-  rising: ["RISING(", ")"],
-  falling: ["FALLING(", ")"],
-  negated: ["NOT ", ""],
-  set: ["", " := TRUE"],
-  reset: ["", " := FALSE"],
-};
-const CONTACTS = ["open", "closed", "rising", "falling"];
-const COILS = ["coil", "negated", "set", "reset"];
-const SYMBOL = /^[A-Za-z_][\w.]*$/;
-
-/* A plain symbol gets what its kind writes around it; whoever types more has said it all. */
-function wrapped(kind, text) {
-  const [before, behind] = WRAP[kind] || ["", ""];
-  return SYMBOL.test(text) ? before + text + behind : text;
-}
-
-/* The same contact or coil in its next kind; null for what has no kinds. */
-function varied({ rung, path, output }) {
-  const kinds = path ? CONTACTS : COILS;
-  const text = selection.stop?.dataset.text || "";
-  for (const [number, kind] of kinds.entries()) {
-    const [before, behind] = WRAP[kind] || ["", ""];
-    const symbol = text.slice(before.length, text.length - behind.length);
-    if (!SYMBOL.test(symbol) || before + symbol + behind !== text) continue;
-    const next = wrapped(kinds[(number + 1) % kinds.length], symbol);
-    return path
-      ? { action: "set element", rung, path, element: next }
-      : { action: "set output", rung, number: output, output: next };
-  }
-  return null;
-}
 
 const place = () => editor.querySelector("[name=place]:checked").value;
 const WHERE = {
@@ -214,27 +158,20 @@ function askElement(kind, label, { where = place(), type = "" } = {}) {
 }
 
 function askOutput(kind, label) {
-  openEntry({
-    label,
-    make: (text) => ({ rung }) =>
-      selection.rows.length
-        ? { action: "add output", rung, output: wrapped(kind, text) }
-        : together([{ action: "add rung", at: 0 }], { action: "add output", rung: 0, output: wrapped(kind, text) }),
-  });
+  openEntry({ label, make: (text) => (selected) => driving(wrapped(kind, text), selected) });
 }
 
 function askChange() {
   const stop = selection.stop;
-  if (!stop || !selection.place.at) return inTurn(() => selection.row && ask("rung-text", selection.row));
+  if (!stop || !selection.place.at) return askRung("rung-text");
   openEntry({
     label: stop.getAttribute("aria-label"),
     text: stop.dataset.text,
-    make: (text) => ({ rung, path, output }) =>
-      path
-        ? { action: "set element", rung, path, element: text }
-        : { action: "set output", rung, number: output, output: text },
+    make: (text) => (selected) => replacing(text, selected),
   });
 }
+
+const askRung = (id) => inTurn(() => selection.row && ask(id, selection.row));
 
 /* Open the field at once, so that no key is lost; where the text goes is settled in its turn. */
 function openEntry({ make, ...shown }) {
@@ -277,15 +214,15 @@ const COMMANDS = {
   left: () => act((selected) => shifted(selected, -1)),
   right: () => act((selected) => shifted(selected, 1)),
   delete: () => act(deleted),
-  "rung-below": () => act(({ rung }) => ({ action: "add rung", at: selection.row ? rung + 1 : 0 })),
+  "rung-below": () => act(({ rung }) => ({ action: "add rung", at: rung + 1 })),
   "rung-above": () => act(({ rung }) => ({ action: "add rung", at: rung })),
-  "rung-end": () => act(() => ({ action: "add rung", at: selection.rows.length })),
-  "rung-delete": () => act(({ rung }) => selection.row && { action: "delete rung", rung }),
-  text: () => inTurn(() => selection.row && ask("rung-text", selection.row)),
-  comment: () => inTurn(() => selection.row && ask("rung-comment", selection.row)),
-  duplicate: () => act(({ rung }) => selection.row && { action: "duplicate rung", rung }),
-  up: () => act(({ rung }) => moved(rung, rung - 1)),
-  down: () => act(({ rung }) => moved(rung, rung + 1)),
+  "rung-end": () => act(({ rungs }) => ({ action: "add rung", at: rungs })),
+  "rung-delete": () => act(({ rung, rungs }) => rungs && { action: "delete rung", rung }),
+  text: () => askRung("rung-text"),
+  comment: () => askRung("rung-comment"),
+  duplicate: () => act(({ rung, rungs }) => rungs && { action: "duplicate rung", rung }),
+  up: () => act((selected) => movedRung(selected, -1)),
+  down: () => act((selected) => movedRung(selected, 1)),
   undo: () => inTurn(() => send(null, answer, "/undo")),
   redo: () => inTurn(() => send(null, answer, "/redo")),
   declare: () => askDeclaration(null),
@@ -303,14 +240,9 @@ onCommit({
   "rung-text": (form, target) =>
     act(({ rung }) => ({ action: "set rung", rung, text: form.querySelector("textarea").value }), target),
   "rung-comment": (form, target) =>
-    act(({ rung }) => {
+    act((selected) => {
       const serves = new FormData(form).getAll("serves");
-      const comment = form.querySelector("textarea").value;
-      const actions = [
-        { action: "set serves", rung, serves },
-        { action: "set comment", rung, comment },
-      ];
-      return { action: "together", actions };
+      return documenting(form.querySelector("textarea").value, serves, selected);
     }, target),
   declaration: (form, target, remove) => {
     const { symbol, type, address, initial, comment, retain } = Object.fromEntries(new FormData(form));

@@ -138,6 +138,7 @@ GROUPS = (
                 "comment",
                 "Comment and requirements",
                 "c",
+                "comment",
                 also="serves note document",
                 brief="comment",
             ),
