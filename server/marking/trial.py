@@ -36,6 +36,9 @@ LOOK_BACK = 30_000
 STRETCH = 1000
 """Scans that are repeated in one go."""
 
+KEPT_MACHINES = 3
+"""Machines of different versions that one run holds."""
+
 Event: TypeAlias = Action | Program
 """What happened before a scan: an action, or another version of the program took over."""
 
@@ -98,6 +101,16 @@ class TrialRun:
     def live(self) -> Live:
         """The machine as it stands now."""
         return self._live
+
+    @property
+    def events(self) -> int:
+        """How many actions and versions are recorded."""
+        return len(self._events)
+
+    @property
+    def versions(self) -> int:
+        """How many versions of the program have run."""
+        return len(self._versions)
 
     @property
     def to_come(self) -> int:
@@ -268,7 +281,10 @@ class TrialRun:
             live.act([event])
 
     def _assembled_version(self, number: int) -> Assembled:
+        """The machine of a version; a few are kept."""
         if number not in self._assembled:
+            for old in sorted(self._assembled)[: -KEPT_MACHINES + 1]:
+                del self._assembled[old]
             program = self._versions[number]
             self._assembled[number] = assemble(self.exercise, program, observe=True)
         return self._assembled[number]

@@ -18,7 +18,7 @@ from server.marking.hands import Hands, hands_on
 from server.marking.machine import assemble
 from server.marking.scenario_text import scenario_text
 from server.marking.trial import Recorded
-from server.marking.trial_form import action_from_json, from_json, to_json
+from server.marking.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
 from server.store.database import Database
 from server.store.programs import working_copy
 from server.store.trials import (
@@ -33,6 +33,9 @@ from server.store.trials import (
 from server.web.trial_runs import SPEEDS, Runs, Trial
 from server.web.trial_screen import Json, Viewer
 from server.web.workplace import Workplace
+
+MAX_VERSIONS = 40
+"""Versions of the program in one run."""
 
 LONGEST_COMMAND = 4000
 """Characters of one command."""
@@ -128,6 +131,8 @@ class Desk:
                 self._hands_on(trial).check(action)
                 if screen.looking is not None:
                     raise Refused("This is a past moment. Go on from here, or go back to now.")
+                if run.events >= MAX_EVENTS:
+                    raise Refused(f"This run has {MAX_EVENTS} actions, the most. Begin again.")
                 run.act(action)
             case "look":
                 trial.hold()
@@ -187,6 +192,8 @@ class Desk:
             raise Refused(f"Your program can't run yet. {faults[0]}")
         trial.hold()
         if command.do == "exchange":
+            if trial.run.versions >= MAX_VERSIONS:
+                raise Refused(f"This run has had {MAX_VERSIONS} versions, the most. Begin again.")
             if newest != trial.run.program:
                 trial.run.exchange(newest)
                 trial.screen.refresh()

@@ -219,3 +219,15 @@ def test_why_names_the_press_and_the_rung() -> None:
         "It has held itself in since then while stop_pb is ON and sump_high is OFF.",
         "start_pb came ON at 0.10 s: push-button HS-201. Without that, fill_pump would be OFF.",
     ]
+
+
+def test_many_versions_are_looked_back_on() -> None:
+    run = played(PRESSED)
+    seen = {}
+    for number in range(8):
+        run.exchange(program_of(RUNGS.replace("500ms", f"{500 + number}ms")))
+        run.step(10)
+        seen[run.scan - 5] = run.program
+    for scan, program in seen.items():
+        assert run.at(scan)[1] == program
+    assert run.versions == 9
