@@ -105,7 +105,9 @@ def _sheet(
 
 
 def speed(times: float) -> str:
-    """A speed as a person says it: 1/50, 2 times."""
+    """A speed as a person says it: 1/50, real time, 2 times."""
+    if times == 1:
+        return "real time"
     return f"1/{round(1 / times)}" if times < 1 else f"{times:g} times"
 
 

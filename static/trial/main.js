@@ -106,9 +106,11 @@ function showChecks(changed) {
     const all = (what) => numbers.map((i) => values.get(`c:${i}:${what}`) === 1);
     const [kind, word] = all("violated").includes(true)
       ? ["not-met", "violated"]
-      : all("exercised").includes(false)
+      : !all("exercised").includes(true)
         ? ["not-exercised", "not tried yet"]
-        : ["met", "held so far"];
+        : all("exercised").includes(false)
+          ? ["not-exercised", "tried in part"]
+          : ["met", "held so far"];
     item.querySelector(".status").className = `status ${kind}`;
     item.querySelector(".word").textContent = word;
   }
