@@ -20,6 +20,7 @@ MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE)
 SERIES = int(Op.SERIES)
 
 _ZERO = np.uint64(0)
+_SIGN = np.uint64(INT_PLANES - 1)
 
 
 @inlined
@@ -82,11 +83,11 @@ def _equals(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.
 @inlined
 def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
     less = _ZERO
-    for i in range(INT_PLANES - 1):
-        less = (~bits[a + i] & bits[b + i]) | (~(bits[a + i] ^ bits[b + i]) & less)
-    sign_a = bits[a + INT_PLANES - 1]
-    sign_b = bits[b + INT_PLANES - 1]
-    result: np.uint64 = (sign_a & ~sign_b) | (~(sign_a ^ sign_b) & less)
+    for i in range(_SIGN):
+        x, y = bits[a + i], bits[b + i]
+        less = (~x & y) | (~(x ^ y) & less)
+    x, y = bits[a + _SIGN], bits[b + _SIGN]
+    result: np.uint64 = (x & ~y) | (~(x ^ y) & less)
     return result
 
 
@@ -236,9 +237,9 @@ def execute(
         elif op == ANDN:
             bits[code[pc, 1]] = bits[code[pc, 2]] & ~bits[code[pc, 3]]
         elif op == SERIES:
-            closed = bits[code[pc, 2]] & bits[code[pc, 3]] & bits[code[pc, 4]] & bits[code[pc, 5]]
+            one, two = bits[code[pc, 2]] & bits[code[pc, 3]], bits[code[pc, 4]] & bits[code[pc, 5]]
             opened = bits[code[pc, 6]] | bits[code[pc, 7]] | bits[code[pc, 8]]
-            bits[code[pc, 1]] = closed & ~opened
+            bits[code[pc, 1]] = (one & two) & ~opened
         elif op == COPY:
             bits[code[pc, 1]] = bits[code[pc, 2]]
         elif op == NOT:

@@ -1,0 +1,354 @@
+"""A program and its tank as straight-line C, one scenario at a time.
+
+It is what ``bench`` measures the kernel against: the code that someone would write by hand for
+this one program and this one plant. It says the same as the kernel, scan for scan. Elements and
+plants that nothing measured uses are refused with a sentence.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from server.ladder.elements import CoilKind, ContactKind, Relation
+from server.ladder.points import Direction, PointDeclaration
+from server.ladder.program import (
+    Assignment,
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Name,
+    Number,
+    Operand,
+    Output,
+    Parallel,
+    Program,
+    Series,
+)
+from server.marking.exercise import Exercise
+from server.plant.devices import kind_of
+from server.plant.model import Outlet, Stream, TankPlant, Vessel
+
+_FRAME = """\
+#include <math.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+static inline double drained(double h, double fall) {
+  double root = sqrt(h);
+  fall = fall < root ? fall : root;
+  double lost = fall * (2.0 * root - fall);
+  return lost < h ? lost : h;
+}
+
+/* Follows one timeline of (scan, control, value) and keeps the last state in `kept`. */
+static void scenario(const int32_t *steps, int64_t count, int64_t scans, double *kept,
+                     uint8_t *outputs, double *levels) {
+  bool control[] = {@controls@};
+@declarations@
+  int64_t next = 0;
+  for (int64_t scan = 0; scan < scans; scan++) {
+    while (next < count && steps[3 * next] <= scan) {
+      control[steps[3 * next + 1]] = steps[3 * next + 2];
+      next++;
+    }
+    if (scan == 0) {
+      @senses@
+    }
+    @scan@
+    @plant@
+    @senses@
+#ifdef RECORD
+    @record@
+#endif
+  }
+  @kept@
+}
+
+void run(const int32_t *steps, const int64_t *first, int64_t lanes, int64_t scans, double *kept,
+         uint8_t *outputs, double *levels) {
+  for (int64_t lane = 0; lane < lanes; lane++)
+    scenario(steps + 3 * first[lane], first[lane + 1] - first[lane], scans, kept + lane * @size@,
+             outputs + lane * scans * @outputs@, levels + lane * scans * @levels@);
+}
+"""
+
+_BLOCKS = {
+    "TON": "{n} = {power} ? {n} + ({n} <= {PT}) : 0; {q} = {n} > {PT};",
+    "TOF": "if ({power}) {{ {n} = 0; {q} = 1; }} else if ({q}) {{ {n}++; {q} = {n} <= {PT}; }}",
+    "TP": "if ({q}) {q} = ++{n} < {PT}; "
+    "else if ({power} && !{m}) {{ {n} = 0; {q} = {PT} > 0; }} {m} = {power};",
+    "CTU": "if ({R}) {cv} = 0; else if ({power} && !{m} && {cv} < 32767) {cv}++; "
+    "{m} = {power}; {q} = {cv} >= {PV};",
+    "R_TRIG": "{q} = {power} & !{m}; {m} = {power};",
+    "F_TRIG": "{q} = !{power} & !{m}; {m} = !{power};",
+    "SR": "{q1} = {power} | (!{R} & {q1});",
+    "RS": "{q1} = !{R1} & ({power} | {q1});",
+}
+"""One scan of a block; ``n`` counts scans, of a TON from 1 in the scan that saw the edge."""
+
+_RELATIONS = {Relation.EQ: "==", Relation.NE: "!="}
+
+
+@dataclass(frozen=True, slots=True)
+class StraightLine:
+    """C source whose ``run`` follows many timelines, one after the other.
+
+    ``controls`` are numbered as the timelines name them. For each lane ``run`` keeps ``size``
+    doubles and, compiled with RECORD, one byte for each of ``outputs`` and one double for each of
+    ``levels`` in each scan.
+    """
+
+    source: str
+    controls: tuple[str, ...]
+    outputs: tuple[str, ...]
+    levels: tuple[str, ...]
+    size: int
+
+
+def straight_line(exercise: Exercise, program: Program) -> StraightLine:
+    """Write the program, the devices without their faults, and the exercise's tank plant as C."""
+    plant = exercise.plant
+    if not isinstance(plant, TankPlant):
+        raise ValueError("Only a tank plant is written as straight-line C.")
+    writer = _Writer(exercise, program)
+    parts = {
+        "scan": writer.scan(),
+        "plant": writer.plant(plant),
+        "senses": writer.senses(plant),
+    }
+    points = [p for p in exercise.points if p.direction is Direction.OUTPUT]
+    outputs = [writer.variable(point.address) for point in points]
+    levels = [_level(vessel.name) for vessel in plant.vessels]
+    parts["record"] = [f"*outputs++ = {name};" for name in outputs]
+    parts["record"] += [f"*levels++ = {name};" for name in levels]
+    parts["kept"] = [f"kept[{i}] = {name};" for i, name in enumerate(writer.state)]
+    parts["declarations"] = [f"  {t} {n} = {v};" for n, (t, v) in writer.state.items()]
+    parts["controls"] = [", ".join(str(int(on)) for on in writer.controls.values())]
+    sizes = {"size": len(writer.state), "outputs": len(outputs), "levels": len(levels)}
+    source = _FRAME
+    for name, lines in (parts | {n: [str(size)] for n, size in sizes.items()}).items():
+        source = source.replace(f"@{name}@", "\n    ".join(lines))
+    return StraightLine(
+        source,
+        tuple(writer.controls),
+        tuple(point.symbol for point in points),
+        tuple(f"{vessel.name}.level" for vessel in plant.vessels),
+        sizes["size"],
+    )
+
+
+@dataclass(slots=True)
+class _Writer:
+    """``state`` has type and initial value of every C variable that outlives a scan."""
+
+    exercise: Exercise
+    program: Program
+    controls: dict[str, bool] = field(default_factory=lambda: {"power": True})
+    state: dict[str, tuple[str, str]] = field(default_factory=dict)
+    lines: list[str] = field(default_factory=list)
+    temporaries: int = 0
+
+    # -- one scan -----------------------------------------------------------------------------
+
+    def scan(self) -> list[str]:
+        """Input stage, rungs, loss of supply, output stage."""
+        points = self.exercise.points
+        inputs = [p for p in points if p.direction is Direction.INPUT]
+        for point in inputs:
+            self._input(point)
+        read = set(self.state)
+        for variable in self.program.variables:
+            if variable.retain or variable.type not in ("BOOL", "INT", *_BLOCKS):
+                raise ValueError(f"{variable.symbol} can't be written as straight-line C.")
+            if variable.type not in _BLOCKS and _own(variable.symbol) not in read:
+                kind = "bool" if variable.type == "BOOL" else "int32_t"
+                self.state[_own(variable.symbol)] = (kind, str(variable.initial or 0))
+        for rung in self.program.rungs:
+            power = self._series(rung.network, "1")
+            for output in rung.outputs:
+                self._output(output, power)
+        lost = [f"{n} = {v};" for n, (_, v) in self.state.items() if n not in read]
+        self.lines.append(f"if (!control[0]) {{ {' '.join(lost)} }}")
+        for point in points:
+            if point.direction is Direction.OUTPUT:
+                self._actuator(point)
+        return self._taken()
+
+    def _input(self, point: PointDeclaration) -> None:
+        by_hand = kind_of(point).by_hand
+        actuated = self._control(f"panel.{point.symbol}") if by_hand else _sense(point.device)
+        turned = "!" if point.wiring is ContactKind.CLOSED else ""
+        name = self.variable(point.address)
+        self.state[name] = ("bool", "0")
+        self.lines.append(f"{name} = {turned}{actuated};")
+
+    def _actuator(self, point: PointDeclaration) -> None:
+        """A contactor follows its command some scans later."""
+        stages = [f"on_{point.symbol}"]
+        for i in range(-(-kind_of(point).delay_ms // self.exercise.period_ms)):
+            stages.append(f"late{i}_{point.symbol}")
+        self.state |= dict.fromkeys(stages, ("bool", "0"))
+        command = f"{self.variable(point.address)} & control[0]"
+        for later, earlier in zip(stages, [*stages[1:], command], strict=True):
+            self.lines.append(f"{later} = {earlier};")
+
+    # -- networks -----------------------------------------------------------------------------
+
+    def _series(self, series: Series, power: str) -> str:
+        """Write what a network does; the name of the power that leaves it."""
+        for item in series.items:
+            if isinstance(item, Parallel):
+                power = self._named(" | ".join(self._series(b, power) for b in item.branches))
+            elif isinstance(item, Block):
+                power = self._block(item, power)
+            else:
+                power = self._named(f"{power} & {self._conducts(item)}")
+        return power
+
+    def _conducts(self, element: Element) -> str:
+        match element:
+            case Contact(ContactKind.OPEN, symbol):
+                return _own(symbol)
+            case Contact(ContactKind.CLOSED, symbol):
+                return f"!{_own(symbol)}"
+            case Contact(kind, symbol):
+                now, before = _own(symbol), f"before{len(self.state)}"
+                self.state[before] = ("bool", "0")
+                rising = kind is ContactKind.RISING
+                edge = self._named(f"{now} & !{before}" if rising else f"!{now} & {before}")
+                self.lines.append(f"{before} = {now};")
+                return edge
+            case Comparison(left, relation, right):
+                sign = _RELATIONS.get(relation, str(relation))
+                return f"({_value(left)} {sign} {_value(right)})"
+            case Block():
+                raise AssertionError("blocks are written by _block")
+
+    def _block(self, block: Block, power: str) -> str:
+        kind = next(v.type for v in self.program.variables if v.symbol == block.instance)
+        template = _BLOCKS[kind]
+        pins = {"R": "0", "power": power}
+        for wired in block.inputs:
+            operand = wired.operand
+            if isinstance(operand, Duration):
+                pins[wired.pin] = str(-(-operand.ms // self.exercise.period_ms))
+            else:
+                pins[wired.pin] = ("!" if wired.negated else "") + _value(operand)
+        for part, of_type in (("q", "bool"), ("q1", "bool"), ("m", "bool"), ("n", "int32_t"),
+                              ("cv", "int32_t")):  # fmt: skip
+            if f"{{{part}}}" in template:
+                pins[part] = _own(f"{block.instance}.{part}")
+                self.state[pins[part]] = (of_type, "0")
+        self.lines.append(template.format_map(pins))
+        return pins.get("q") or pins["q1"]
+
+    def _output(self, output: Output, power: str) -> None:
+        match output:
+            case Coil(kind, symbol):
+                written = {
+                    CoilKind.COIL: power,
+                    CoilKind.NEGATED: f"!{power}",
+                    CoilKind.SET: f"{_own(symbol)} | {power}",
+                    CoilKind.RESET: f"{_own(symbol)} & !{power}",
+                }
+                self.lines.append(f"{_own(symbol)} = {written[kind]};")
+            case Assignment(target, left, None, _):
+                self.lines.append(f"if ({power}) {_own(target)} = {_value(left)};")
+            case Assignment(target):
+                raise ValueError(f"The arithmetic on {target} is not written as straight-line C.")
+
+    def _named(self, expression: str) -> str:
+        self.temporaries += 1
+        self.lines.append(f"const bool t{self.temporaries} = {expression};")
+        return f"t{self.temporaries}"
+
+    # -- plant --------------------------------------------------------------------------------
+
+    def plant(self, plant: TankPlant) -> list[str]:
+        """The step of ``plant.tank``: half the flow, the drain, half the flow."""
+        dt = self.exercise.period_ms / 1000
+        for vessel in plant.vessels:
+            self.state[_level(vessel.name)] = ("double", repr(vessel.start_level))
+            self._flows(vessel, plant.streams)
+            outlets = [o for o in plant.outlets if o.vessel == vessel.name]
+            if any(o.target for o in outlets) or plant.axes or plant.transmitters:
+                raise ValueError(f"{vessel.name} can't be written as straight-line C.")
+            level, flow = _level(vessel.name), f"flow_{vessel.name}"
+            if outlets:
+                terms = [f"({self._running(o)} ? {o.drain!r} : 0.0)" for o in outlets]
+                self.lines += [
+                    f"double drain_{vessel.name} = {' + '.join(terms)};",
+                    f"double added_{vessel.name} = {flow} * {dt / (2 * vessel.area)!r};",
+                    f"{level} = fmax({level} + added_{vessel.name}, 0.0);",
+                    f"{level} = {level} - drained({level}, drain_{vessel.name} * "
+                    f"{dt / (2 * vessel.area)!r}) + added_{vessel.name};",
+                ]
+            else:
+                self.lines.append(f"{level} += {flow} * {dt / vessel.area!r};")
+            self.lines.append(f"{level} = fmin(fmax({level}, 0.0), {vessel.height!r});")
+        return self._taken()
+
+    def _flows(self, vessel: Vessel, streams: Iterable[Stream]) -> None:
+        self.lines.append(f"double flow_{vessel.name} = 0.0;")
+        for stream in streams:
+            if stream.source is not None and stream.target is not None:
+                raise ValueError(f"{stream.name} can't be written as straight-line C.")
+            if vessel.name in (stream.source, stream.target):
+                rate = stream.rate if stream.target else -stream.rate
+                self.lines.append(
+                    f"flow_{vessel.name} += {self._running(stream)} ? {rate!r} : 0.0;"
+                )
+
+    def _running(self, part: Stream | Outlet) -> str:
+        if part.actuator is None:
+            return self._control(f"panel.{part.name}", part.on_at_start)
+        return f"on_{part.actuator}"
+
+    def senses(self, plant: TankPlant) -> list[str]:
+        """Level switches with their hysteresis."""
+        for switch in plant.switches:
+            level, sense = _level(switch.vessel), _sense(switch.tag)
+            self.state[sense] = ("bool", "0")
+            fall = switch.height - switch.hysteresis
+            self.lines.append(
+                f"{sense} = ({level} >= {switch.height!r}) | ({sense} & ({level} >= {fall!r}));"
+            )
+        return self._taken()
+
+    # -- names --------------------------------------------------------------------------------
+
+    def variable(self, address: str) -> str:
+        """The C name of the program's variable at an address."""
+        return next(_own(v.symbol) for v in self.program.variables if v.address == address)
+
+    def _control(self, name: str, on: bool = False) -> str:
+        self.controls.setdefault(name, on)
+        return f"control[{list(self.controls).index(name)}]"
+
+    def _taken(self) -> list[str]:
+        lines, self.lines = self.lines, []
+        return lines
+
+
+def _own(symbol: str) -> str:
+    return "v_" + symbol.lower().replace(".", "_")
+
+
+def _level(vessel: str) -> str:
+    return f"level_{vessel}"
+
+
+def _sense(tag: str) -> str:
+    return "sense_" + tag.lower().replace("-", "_")
+
+
+def _value(operand: Operand) -> str:
+    match operand:
+        case Name(symbol):
+            return _own(symbol)
+        case Number(value):
+            return str(value)
+        case Duration():
+            raise ValueError("A comparison with ET is not written as straight-line C.")
