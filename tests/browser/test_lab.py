@@ -237,3 +237,115 @@ def test_every_command_is_found_by_its_words(
     page.keyboard.type("lamp")
     page.keyboard.press("Enter")
     saved(page, 0, "lamp := TRUE")
+
+
+def test_a_minute_without_connection_loses_nothing(
+    open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    expected_errors += ["ERR_INTERNET_DISCONNECTED", "Failed to fetch"]
+    page.context.set_offline(True)
+    for key, text in (("n", "start_pb"), ("q", "lamp")):
+        page.keyboard.press(key)
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+    expect(page.get_by_text("Not saved: the server can't be reached.")).to_be_visible()
+    page.context.set_offline(False)
+    saved(page, 0, "start_pb", "lamp")
+    expect(page.get_by_text("Not saved")).to_have_count(0)
+
+
+def test_every_element_and_nested_branches_by_the_keyboard(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+
+    page.keyboard.press("g")
+    declaration = page.get_by_role("dialog", name="Declaration")
+    declaration.get_by_label("Symbol").fill("n")
+    declaration.get_by_label("Type").select_option("INT")
+    declaration.get_by_label("Initial value").fill("3")
+    declaration.get_by_label("RETAIN").check()
+    page.keyboard.press("Control+Enter")
+    row = page.get_by_role("row", name="n INT")
+    expect(row).to_contain_text("yes")
+
+    page.locator("#rung-0 .rung-head").focus()
+    for key, text, label in (
+        ("n", "a", "normally open contact a"),
+        ("Shift+n", "b", "normally closed contact b"),
+        ("e", "c", "rising edge contact c"),
+        ("Shift+e", "d", "falling edge contact d"),
+        ("v", "n >= 3", "comparison n at least 3"),
+        ("q", "a", "coil a"),
+        ("Shift+q", "b", "negated coil b"),
+        ("s", "c", "set coil c"),
+        ("Shift+s", "d", "reset coil d"),
+        ("a", "n := n + 1", "assignment to n of n plus 1"),
+    ):
+        type_entry(page, key, text, label)
+    contacts = ("a", "NOT b", "RISING(c)", "FALLING(d)", "n >= 3")
+    saved(page, 0, *contacts, "a", "NOT b", "c := TRUE", "d := FALSE", "n := n + 1")
+
+    page.keyboard.press("l")
+    expect(page.locator("#rung-1 .rung-head")).to_be_focused()
+    inputs = {
+        "TON": "T#2s",
+        "TOF": "T#2s",
+        "TP": "T#2s",
+        "CTU": "5",
+        "CTD": "5",
+        "CTUD": "5",
+        "R_TRIG": "",
+        "F_TRIG": "",
+        "SR": "a",
+        "RS": "a",
+    }
+    for kind, value in inputs.items():
+        page.keyboard.press("b")
+        page.get_by_label("Block type").select_option(kind)
+        entered = page.locator("#entry-text")
+        text = entered.input_value()
+        name = text.partition("(")[0]
+        pin = {"T": "PT", "C": "PV"}.get(kind[0], {"SR": "R", "RS": "R1"}.get(kind, ""))
+        entered.fill(f"{name}({pin} := {value})" if value else f"{name}()")
+        page.keyboard.press("Enter")
+        expect(
+            page.locator(f'#rung-1 .selected[aria-label^="{kind} block {name}"]')
+        ).to_be_visible()
+    expect(page.locator("#rung-1 [data-path]")).to_have_count(len(inputs))
+
+    page.keyboard.press("l")
+    expect(page.locator("#rung-2 .rung-head")).to_be_focused()
+    for text in ("a", "b", "c"):
+        type_entry(page, "n", text, "normally open contact")
+    # Around b and c: one end is marked, the other selected.
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("m")
+    page.keyboard.press("ArrowRight")
+    type_entry(page, "Shift+ArrowDown", "d", "normally open contact d")
+    # A branch inside that branch, and one below it.
+    type_entry(page, "Shift+ArrowRight", "lamp", "normally open contact lamp")
+    type_entry(page, "Shift+ArrowDown", "stop_pb", "normally open contact stop_pb")
+    page.keyboard.press("ArrowUp")
+    type_entry(page, "Shift+p", "start_pb", "normally open contact start_pb")
+    rung = page.locator("#rung-2")
+    expect(rung).to_have_attribute(
+        "data-text", "a AND (b AND c OR d AND (lamp OR start_pb OR stop_pb));"
+    )
+    page.keyboard.press("Delete")
+    expect(rung).to_have_attribute("data-text", "a AND (b AND c OR d AND (lamp OR stop_pb));")
+
+    page.locator("#rung-2 [data-text='a']").focus()
+    page.keyboard.press("d")
+    expect(page.locator("#rung-3")).to_be_visible()
+    page.keyboard.press("Control+ArrowUp")
+    expect(page.locator("#rung-2 .rung-head")).to_be_focused()
+    page.keyboard.press("Shift+Delete")
+    expect(page.locator("#rung-3")).to_have_count(0)
