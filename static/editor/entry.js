@@ -40,7 +40,7 @@ export class Entry {
     if (type && !text) this.#fillBlock();
     this.#field.focus();
     if (text) this.#field.select();
-    this.#suggest(Boolean(text));
+    this.#suggest(Boolean(text || type));
   }
 
   /* Show why what was typed was refused, with what was typed still there. */

@@ -53,7 +53,7 @@ def comment(page: Page, words: str, *requirements: str) -> None:
     dialog = page.get_by_role("dialog", name="Comment and requirements")
     dialog.get_by_label("Comment", exact=True).fill(words)
     for requirement in requirements:
-        dialog.get_by_label(requirement, exact=True).check()
+        dialog.get_by_role("checkbox", name=f"{requirement} ").check()
     page.keyboard.press("Control+Enter")
     expect(dialog).to_be_hidden()
 
