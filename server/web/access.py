@@ -165,6 +165,7 @@ RULES: dict[str, Rule] = {
     "submit": Rule(SIGNED_IN, works_on_assignment),
     "verdict": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
+    "diagnosis": Rule(SIGNED_IN, teaches_submission),
     # trial
     "trial": Rule(SIGNED_IN, works_on_assignment),
     "trial_socket": Rule(SIGNED_IN, works_on_assignment),

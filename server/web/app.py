@@ -24,6 +24,7 @@ from server.settings import Settings
 from server.store.database import Database
 from server.web import (
     accounts,
+    diagnosis,
     editor,
     exercises,
     gradebook,
@@ -46,6 +47,7 @@ ROUTERS = (
     exercises.router,
     editor.router,
     submissions.router,
+    diagnosis.router,
     trial.router,
     gradebook.router,
     student_work.router,

@@ -61,6 +61,7 @@ PERMITTED: dict[str, set[str]] = {
     "override": TEACHES,
     "take_back_override": TEACHES,
     "comment_on_rung": TEACHES,
+    "diagnosis": TEACHES,
     "standing": {"author", "classmate"},
     "student_standing": TEACHES,
     "lab_hour": TEACHES,

@@ -189,3 +189,16 @@ def test_a_verdict_is_the_authors_and_their_instructors(lab: Lab) -> None:
     assert lab.client_for(lab.classmate).get(address).status_code == 404
     assert lab.client_for(lab.classmate).get(f"{address}/progress").status_code == 404
     assert lab.client_for(lab.instructor).get(address).status_code == 200
+
+
+def test_teaching_staff_are_told_how_far_a_program_is_from_right(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(OVERFILLS)
+    submitted = desk.submit()
+    number = submitted.headers["HX-Redirect"].rpartition("/")[2]
+    assert "How far from right?" not in desk.verdict(submitted)
+    instructor = lab.desk(lab.instructor)
+    assert "How far from right?" in instructor.verdict(submitted)
+    answer = instructor.client.get(f"/submissions/{number}/diagnosis")
+    assert "One edit from right: " in answer.text
+    assert desk.client.get(f"/submissions/{number}/diagnosis").status_code == 404
