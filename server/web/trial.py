@@ -200,7 +200,7 @@ async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None
         if text is not None:
             # Waits while the reader is slow; what happens meanwhile is in the next frame.
             await socket.send_text(text)
-            await asyncio.sleep(FRAME_SECONDS * 0.8)
+            await asyncio.sleep(FRAME_SECONDS * 0.9)
 
 
 def _state(trial: Trial, viewer: Viewer) -> Json:

@@ -34,6 +34,7 @@ const send = (command) => {
   say(find("refusal"));
   return link.send(command);
 };
+const ask = works ? (signal) => send({ do: "why", signal }) : null;
 const look = (moment) => send({ do: "look", scan: moment });
 
 const chart = new Chart(find("timing"), period, (moment) => works && look(moment));
@@ -58,9 +59,9 @@ function frame(news) {
   if ("refused" in news) return answer(news);
   if (news.layout) {
     keys = news.layout.keys;
-    layRungs(news.layout.rungs);
+    layRungs(news.layout.rungs, ask);
     chart.lay(news.layout);
-    laySignals(news.layout, works ? (signal) => send({ do: "why", signal }) : null);
+    laySignals(news.layout, ask);
     layChecks(news.layout.checks);
   }
   if (news.chart) chart.fill(news.chart);

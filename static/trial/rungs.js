@@ -9,8 +9,9 @@ function watch(key, part) {
 
 const power = (path) => (path === "rail" ? "v:?rail" : `p:${path}`);
 
-// Puts another version's rungs on the page.
-export function layRungs(rungs) {
+// Puts another version's rungs on the page. A click on a contact or a coil asks about its signal;
+// without a pointer the table of signals does.
+export function layRungs(rungs, ask) {
   parts = new Map();
   list.replaceChildren();
   if (!rungs.length) list.append(Object.assign(document.createElement("p"), { className: "under", textContent: "The program has no rung yet. Work the plant by hand meanwhile." }));
@@ -23,6 +24,10 @@ export function layRungs(rungs) {
     frame.setAttribute("aria-label", `Rung ${number + 1}`);
     frame.innerHTML = drawing;
     list.append(frame);
+    frame.addEventListener("click", (event) => {
+      const part = event.target.closest(".contact, .coil");
+      if (part && ask) ask([...part.querySelectorAll(".name")].map((name) => name.textContent).join(""));
+    });
     for (const each of frame.querySelectorAll("[data-path]")) watch(`p:${each.dataset.path}`, each);
     for (const each of frame.querySelectorAll("[data-output]")) watch(`p:${number}:`, each);
     for (const each of frame.querySelectorAll("[data-value]")) watch(`v:${each.dataset.value.toLowerCase()}`, each);

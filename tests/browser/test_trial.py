@@ -13,6 +13,8 @@ from playwright.sync_api import Locator, Page, expect
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_rungs
 from server.marking.catalogue import Catalogue, start_program
+from server.marking.scenario import Turn
+from server.marking.trial import TrialRun
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
@@ -56,6 +58,16 @@ class Bench:
                 start=start,
                 now=NOON,
             )
+
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled() -> None:
+    """The first run of a process may wait for the compiler; no page is looked at meanwhile."""
+    exercise = Catalogue(EXERCISES).find("wash-sump")
+    assert exercise is not None
+    run = TrialRun(exercise, start_program(exercise))
+    run.act(Turn("power", True))
+    run.step(1)
 
 
 @pytest.fixture
@@ -161,6 +173,10 @@ def test_from_the_first_requirement_to_the_next_version(
     expect(page.locator("#standing")).to_contain_text("past moment")
     expect(value(page, "start_pb")).to_have_text("ON")
     press(button(page, "Back to now"))
+
+    # A click in the rung asks as well.
+    page.locator('#rung-0 [data-path="0:1"]').click()
+    expect(page.locator("#why h3")).to_contain_text("Why is stop_pb so")
 
     # The stop wire breaks: the pump stops.
     press(page.get_by_text("Supply and faults"))
