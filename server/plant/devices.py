@@ -197,7 +197,7 @@ class Switchboard:
         broken = self._fault(point, BROKEN_WIRE)
         contact = asm.not_(actuated) if closed else actuated
         contact = asm.and_not(asm.or_(contact, stuck_on), asm.or_(stuck_off, broken))
-        if contact != actuated:
+        if contact != actuated or kind_of(point).by_hand:
             return contact
         image = asm.temporary()
         asm.copy_to(image, actuated)

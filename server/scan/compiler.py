@@ -214,8 +214,8 @@ class _Compiler:
     def rung(self, number: int, rung: Rung) -> None:
         first = self.asm.plane_count()
         result = self.series(number, (), rung.network, TRUE)
-        if len(rung.outputs) > 1 or self.observe:
-            # An output may write the very variable that the network's last plane stands for.
+        written = {self.plane(o.symbol) for o in rung.outputs if isinstance(o, Coil)}
+        if self.observe or (len(rung.outputs) > 1 and result in written):
             result = self.copied(result)
         self.power[number, ()] = result
         match rung.outputs:

@@ -20,13 +20,14 @@ MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE)
 SERIES = int(Op.SERIES)
 
 _ZERO = np.uint64(0)
-_SIGN = np.uint64(INT_PLANES - 1)
+# Unsigned, as every index here: a signed one is first asked whether it counts from the end.
+_PLANES, _SIGN = np.uint64(INT_PLANES), np.uint64(INT_PLANES - 1)
 
 
 @inlined
 def _load(bits: NDArray[np.uint64], base: int, planes: int, value: int, where: np.uint64) -> None:
     """Write a constant into the lanes of ``where``."""
-    for i in range(planes):
+    for i in range(uint64(planes)):
         if (value >> i) & 1:
             bits[base + i] |= where
         else:
@@ -37,7 +38,7 @@ def _load(bits: NDArray[np.uint64], base: int, planes: int, value: int, where: n
 def _increment(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> np.uint64:
     """Add one in the lanes of ``where``; returns the lanes that carried out."""
     carry = where
-    for i in range(planes):
+    for i in range(uint64(planes)):
         if carry == _ZERO:
             break
         plane: np.uint64 = bits[base + i]
@@ -49,7 +50,7 @@ def _increment(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint6
 @inlined
 def _decrement(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint64) -> None:
     borrow = where
-    for i in range(planes):
+    for i in range(uint64(planes)):
         if borrow == _ZERO:
             break
         plane = bits[base + i]
@@ -60,7 +61,7 @@ def _decrement(bits: NDArray[np.uint64], base: int, planes: int, where: np.uint6
 @inlined
 def _unsigned_ge(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
     ge: np.uint64 = ALL
-    for i in range(planes):
+    for i in range(uint64(planes)):
         plane = bits[base + i]
         if (value >> i) & 1:
             ge &= plane
@@ -72,7 +73,7 @@ def _unsigned_ge(bits: NDArray[np.uint64], base: int, planes: int, value: int) -
 @inlined
 def _equals(bits: NDArray[np.uint64], base: int, planes: int, value: int) -> np.uint64:
     same = ALL
-    for i in range(planes):
+    for i in range(uint64(planes)):
         if (value >> i) & 1:
             same &= bits[base + i]
         else:
@@ -97,7 +98,7 @@ def _arithmetic(
 ) -> None:
     """One operation on INTs in the lanes of ``enable``, by way of one word per lane."""
     words = np.zeros(64, np.uint64)
-    for i in range(INT_PLANES):
+    for i in range(_PLANES):
         words[i] = bits[a + i]
         words[16 + i] = bits[b + i]
     transpose(words)
@@ -126,7 +127,7 @@ def _arithmetic(
         words[lane] = uint64(result & 0xFFFF)
     transpose(words)
     keep = ~enable | faulty
-    for i in range(INT_PLANES):
+    for i in range(_PLANES):
         bits[d + i] = (bits[d + i] & keep) | (words[i] & ~keep)
     bits[fault] |= faulty
 
@@ -139,7 +140,7 @@ def _add(
     flip = ALL if subtract else _ZERO
     carry = flip
     before = carry
-    for i in range(INT_PLANES):
+    for i in range(_PLANES):
         x = bits[a + i]
         y = bits[b + i] ^ flip
         before = carry
@@ -147,7 +148,7 @@ def _add(
     overflow = (before ^ carry) & enable
     keep = ~enable | overflow
     carry = flip
-    for i in range(INT_PLANES):
+    for i in range(_PLANES):
         x = bits[a + i]
         y = bits[b + i] ^ flip
         bits[d + i] = (bits[d + i] & keep) | ((x ^ y ^ carry) & ~keep)
@@ -228,7 +229,7 @@ def execute(
 
     ``initial`` holds the memory at a cold start and ``table`` the plane lists of SAVE and RESTORE.
     """
-    for pc in range(uint64(first), uint64(last)):  # unsigned: an index that never counts back
+    for pc in range(uint64(first), uint64(last)):
         op = code[pc, 0]
         if op == AND:
             bits[code[pc, 1]] = bits[code[pc, 2]] & bits[code[pc, 3]]
@@ -271,12 +272,12 @@ def execute(
             bits[code[pc, 1]] = _signed_less(bits, code[pc, 2], code[pc, 3])
         elif op == EQ:
             same = ALL
-            for i in range(INT_PLANES):
+            for i in range(_PLANES):
                 same &= ~(bits[code[pc, 2] + i] ^ bits[code[pc, 3] + i])
             bits[code[pc, 1]] = same
         elif op == MOVE:
             enable = bits[code[pc, 3]]
-            for i in range(INT_PLANES):
+            for i in range(_PLANES):
                 bits[code[pc, 1] + i] = (bits[code[pc, 1] + i] & ~enable) | (
                     bits[code[pc, 2] + i] & enable
                 )
