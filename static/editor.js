@@ -8,6 +8,7 @@ import {
   deleted,
   documenting,
   driving,
+  dropped,
   inserting,
   movedRung,
   replacing,
@@ -17,6 +18,7 @@ import {
   wrapped,
 } from "/static/editor/actions.js";
 import { ask, askDeclaration, listCommands, onCommit } from "/static/editor/dialogs.js";
+import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection } from "/static/editor/selection.js";
 
@@ -290,6 +292,14 @@ frame.addEventListener("click", (event) => {
   selection.selectStop((remark && concerned(remark)) || event.target);
 });
 frame.addEventListener("dblclick", (event) => selection.selectStop(event.target) && askChange());
+
+dragging(frame, (source, target) => {
+  if (source.kind !== "tool") return act((selected) => dropped(source, target, selected));
+  selection.select({ rung: target.rung, at: target.path ? `path ${target.path.join(".")}` : "" }, { focus: false });
+  const choice = editor.querySelector(`[name=place][value="${target.side}"]`);
+  if (choice) choice.checked = true;
+  run(source.command);
+});
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-command]");

@@ -53,6 +53,23 @@ export function shifted({ rung, path }, step) {
   return { action: "move element", rung, path, to_rung: rung, to_path: to, side: step < 0 ? "before" : "after" };
 }
 
+/* What a drag asks for: see static/editor/dragging.js. */
+export function dropped(source, { rung, path, side }, selected) {
+  if (source.kind === "rung") {
+    const gap = rung + (side === "below" ? 1 : 0);
+    const to = gap > source.rung ? gap - 1 : gap;
+    return to === source.rung ? null : { action: "move rung", rung: source.rung, to };
+  }
+  if (source.kind === "element") {
+    if (rung === source.rung && String(path) === String(source.path)) return null;
+    const { rung: from, path: at } = source;
+    return { action: "move element", rung: from, path: at, to_rung: rung, to_path: path, side };
+  }
+  if (source.output) return driving(source.symbol, { ...selected, rung });
+  const range = () => ({ first: path });
+  return inserting(source.symbol, side, { ...selected, rung, path, range });
+}
+
 export function movedRung({ rung, rungs }, step) {
   const to = rung + step;
   return to < 0 || to >= rungs ? null : { action: "move rung", rung, to };

@@ -349,3 +349,78 @@ def test_every_element_and_nested_branches_by_the_keyboard(
     expect(page.locator("#rung-2 .rung-head")).to_be_focused()
     page.keyboard.press("Shift+Delete")
     expect(page.locator("#rung-3")).to_have_count(0)
+
+
+def drag(page: Page, source: str, target: str, across: float = 0.5, down: float = 0.5) -> None:
+    """Drag with the pointer to a part of what is there."""
+    page.locator(target).scroll_into_view_if_needed()
+    begin, end = page.locator(source).bounding_box(), page.locator(target).bounding_box()
+    assert begin is not None
+    assert end is not None
+    page.mouse.move(begin["x"] + begin["width"] / 2, begin["y"] + begin["height"] / 2)
+    page.mouse.down()
+    x, y = end["x"] + across * end["width"], end["y"] + down * end["height"]
+    page.mouse.move(x + 3, y + 3)
+    page.mouse.move(x, y)
+    expect(page.locator(".drop-mark")).to_be_visible()
+    page.mouse.up()
+
+
+def test_elements_rungs_and_tools_are_dragged(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    for text in ("start_pb", "stop_pb"):
+        type_entry(page, "n", text, f"normally open contact {text}")
+    stop = "#rung-0 [data-text='stop_pb'] .cell"
+    start = "#rung-0 [data-text='start_pb'] .cell"
+    drag(page, stop, start, across=0.1)
+    saved(page, 0, "stop_pb", "start_pb")
+    drag(page, ".tool[data-command=closed]", start, down=0.9)
+    page.keyboard.type("sump_high")
+    page.keyboard.press("Enter")
+    rung = page.locator("#rung-0")
+    expect(rung).to_have_attribute("data-text", "stop_pb AND (start_pb OR NOT sump_high);")
+    page.keyboard.press("l")
+    expect(page.locator("#rung-1")).to_be_visible()
+    drag(page, "#rung-1 .rung-head", "#rung-0", down=0.1)
+    expect(page.locator("#rung-1")).to_have_attribute(
+        "data-text", "stop_pb AND (start_pb OR NOT sump_high);"
+    )
+    drag(page, "#rung-1 [data-text='stop_pb'] .cell", "#rung-0 svg", across=0.6)
+    saved(page, 0, "stop_pb")
+    page.set_viewport_size({"width": 1280, "height": 3000})
+    drag(page, "#points [data-address='%QX0.1'] th", "#rung-0 svg")
+    saved(page, 0, "stop_pb", "lamp")
+    drag(page, "#points [data-address='%IX0.2'] th", "#rung-0 [data-text='stop_pb'] .cell", 0.9)
+    saved(page, 0, "stop_pb", "sump_high", "lamp")
+
+
+def test_a_finger_drags_after_a_rest(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    for text in ("start_pb", "stop_pb"):
+        type_entry(page, "n", text, f"normally open contact {text}")
+    page.locator("#rung-0").scroll_into_view_if_needed()
+    devtools = page.context.new_cdp_session(page)
+    begin = page.locator("#rung-0 [data-text='stop_pb'] .cell").bounding_box()
+    end = page.locator("#rung-0 [data-text='start_pb'] .cell").bounding_box()
+    assert begin is not None
+    assert end is not None
+
+    def touch(kind: str, *points: dict[str, float]) -> None:
+        devtools.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": list(points)})
+
+    touch("touchStart", {"x": begin["x"] + 20, "y": begin["y"] + 30})
+    expect(page.locator("html.dragging")).to_be_attached()
+    touch("touchMove", {"x": end["x"] + 20, "y": end["y"] + 30})
+    touch("touchMove", {"x": end["x"] + 10, "y": end["y"] + 30})
+    touch("touchEnd")
+    saved(page, 0, "stop_pb", "start_pb")
