@@ -277,18 +277,18 @@ def execute(
             bits[code[pc, 1]] = same
         elif op == MOVE:
             enable = bits[code[pc, 3]]
-            for i in range(_PLANES):
-                bits[code[pc, 1] + i] = (bits[code[pc, 1] + i] & ~enable) | (
-                    bits[code[pc, 2] + i] & enable
-                )
-        elif op == ADD:
-            _add(bits, code[pc, 1], code[pc, 2], code[pc, 3], bits[code[pc, 4]], code[pc, 5], False)
-        elif op == SUB:
-            _add(bits, code[pc, 1], code[pc, 2], code[pc, 3], bits[code[pc, 4]], code[pc, 5], True)
-        elif op == MUL or op == DIV:
+            if enable != _ZERO:
+                for i in range(_PLANES):
+                    d, a = code[pc, 1] + i, code[pc, 2] + i
+                    bits[d] = (bits[d] & ~enable) | (bits[a] & enable)
+        elif op == ADD or op == SUB or op == MUL or op == DIV:
             enable = bits[code[pc, 4]]
             if enable != _ZERO:
-                _arithmetic(op, bits, code[pc, 1], code[pc, 2], code[pc, 3], enable, code[pc, 5])
+                d, x, y, fault = code[pc, 1], code[pc, 2], code[pc, 3], code[pc, 5]
+                if op == ADD or op == SUB:
+                    _add(bits, d, x, y, enable, fault, op == SUB)
+                else:
+                    _arithmetic(op, bits, d, x, y, enable, fault)
         elif op == SAVE:
             if bits[code[pc, 1]] != ALL:
                 for i in range(code[pc, 2], code[pc, 3]):
