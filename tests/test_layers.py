@@ -41,10 +41,10 @@ PACKAGES = {
 STORE = (
     {"database"},
     {"people"},
-    {"courses", "passwords"},
-    {"programs", "attempts", "audit", "targets", "lti"},
+    {"authored", "courses", "passwords"},
+    {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},
-    {"submissions", "gradebook", "trials", "lab_hour"},
+    {"remarking", "submissions", "gradebook", "trials", "lab_hour"},
     {"lti_outbox"},
     {"migration"},
 )

@@ -2,32 +2,73 @@
 
 import logging
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 from server.ladder.program import Program, Variable
-from server.marking.document import FileFault
+from server.marking.document import FileFault, read_document
+from server.marking.drafts import Draft
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import load_exercise
+from server.marking.exercise_file import (
+    FILE_NAME,
+    build_exercise,
+    list_exercises,
+    load_exercise,
+)
 
-SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+BENCH = "bench."
+"""Begins the name under which a draft is set for its author alone."""
+
+SLUG = re.compile(r"(?:bench\.)?[a-z0-9]+(?:-[a-z0-9]+)*")
 
 log = logging.getLogger(__name__)
 
 
 class Catalogue:
-    """``find`` gives None for an exercise that is missing or can't be read; the log says why."""
+    """``find`` gives None for an exercise that is missing or can't be read; the log says why.
 
-    def __init__(self, folder: Path) -> None:
+    ``published`` gives the text of an exercise that is kept elsewhere, by the slug under which it
+    is set; the folder comes first. What changes there must be forgotten here.
+    """
+
+    def __init__(self, folder: Path, published: Callable[[str], Draft | None] | None = None):
         self._folder = folder
+        self._published = published
         self._read: dict[str, Exercise] = {}
 
     def find(self, slug: str) -> Exercise | None:
         if slug not in self._read and SLUG.fullmatch(slug):
+            draft = None if self.ships(slug) or not self._published else self._published(slug)
             try:
-                self._read[slug] = load_exercise(self._folder / slug)
+                self._read[slug] = (
+                    load_exercise(self._folder / slug)
+                    if draft is None
+                    else build_exercise(read_document(slug, draft.text.encode()), draft.slug)
+                )
             except (FileFault, OSError) as fault:
                 log.error("exercise %s: %s", slug, fault)
         return self._read.get(slug)
+
+    def ships(self, slug: str) -> bool:
+        """Whether the folder has an exercise of this name."""
+        return (self._folder / slug / FILE_NAME).is_file()
+
+    def shipped(self) -> list[Exercise]:
+        """Every exercise of the folder that can be read."""
+        found = (self.find(path.name) for path in list_exercises(self._folder))
+        return [exercise for exercise in found if exercise is not None]
+
+    def source(self, slug: str) -> Draft:
+        """The texts of an exercise of the folder. Raises OSError."""
+        folder = self._folder / slug
+        programs = {
+            p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))
+        }
+        return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), programs)
+
+    def forget(self, slug: str) -> None:
+        """Read the exercise anew when it is next asked for."""
+        self._read.pop(slug, None)
 
 
 def start_program(exercise: Exercise) -> Program:

@@ -62,6 +62,11 @@ def read_program(file: Path, exercise: Exercise) -> Program:
     except OSError as problem:
         said = problem.strerror or "it can't be read"
         raise FileFault(name, [Fault(1, 1, "", f"The file can't be read: {said}.")]) from None
+    return parse_program(name, content, exercise)
+
+
+def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
+    """The program in the bytes of a text file called ``name``. Raises FileFault."""
     try:
         source = parse_source(content[: MAX_TEXT_BYTES + 1].decode("utf-8"))
         found = source.locate_all(validate(source.program, exercise.points))
@@ -82,7 +87,11 @@ def read_program(file: Path, exercise: Exercise) -> Program:
 
 
 def _load(file: Path, exercise: Exercise) -> ReferenceProgram:
-    program = read_program(file, exercise)
+    return reference_program(file, read_program(file, exercise), exercise)
+
+
+def reference_program(file: Path, program: Program, exercise: Exercise) -> ReferenceProgram:
+    """A program with what its name and its comment say that it must meet. Raises FileFault."""
     expected = {r.id: Status.MET for r in exercise.requirements}
     for line in program.comment.splitlines():
         stated = _EXPECTATION.match(line)

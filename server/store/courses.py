@@ -53,6 +53,9 @@ class SectionRole(StrEnum):
     GRADER = "grader"
 
 
+BENCHES = "BENCH"
+"""Code of the course whose sections are authors' benches (``store.benches``)."""
+
 TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
 
 
@@ -182,7 +185,7 @@ def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRo
         .join(Enrolment)
         .join(Section.course)
         .join(Section.term)
-        .where(Enrolment.user_id == user_id)
+        .where(Enrolment.user_id == user_id, Course.code != BENCHES)
         .order_by(Term.begins.desc(), Course.code, Section.number)
     )
     return [(section, role) for section, role in rows]
@@ -195,6 +198,7 @@ def all_sections(session: Session) -> list[Section]:
             select(Section)
             .join(Section.course)
             .join(Section.term)
+            .where(Course.code != BENCHES)
             .order_by(Term.begins.desc(), Course.code, Section.number)
         )
     )

@@ -9,9 +9,11 @@ from sqlalchemy.exc import DBAPIError
 
 from server.paths import MIGRATIONS
 from server.store import (  # noqa: F401 (with what they import, all tables)
+    authored,
     gradebook,
     lti,
     passwords,
+    remarking,
     targets,
     trials,
 )

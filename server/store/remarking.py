@@ -1,0 +1,133 @@
+"""Marking again: new verdicts on submissions that have one, with the earlier ones kept.
+
+What a student has got is not taken away: a verdict with fewer points replaces an earlier one only
+where the instructor says so.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ForeignKey, delete, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from server.marking.verdict import Verdict
+from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.courses import Assignment
+from server.store.database import Base, Document
+from server.store.standings import recount
+
+
+class EarlierVerdict(Base):
+    """A verdict that another one has replaced, and when."""
+
+    __tablename__ = "earlier_verdicts"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), index=True
+    )
+    exercise_version: Mapped[int]
+    score: Mapped[float]
+    max_score: Mapped[float]
+    document: Mapped[Document]
+    marked_at: Mapped[datetime]
+    replaced_at: Mapped[datetime]
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A submission with its verdict so far, as marking again looks at it."""
+
+    submission_id: int
+    user_id: int
+    assignment_id: int
+    program: Document
+    document: Document
+    score: float
+
+
+def marked_submissions(session: Session, slug: str) -> list[Marked]:
+    """Every submission of an exercise that has its verdict, the oldest first."""
+    rows = session.execute(
+        select(
+            Submission.id,
+            Submission.user_id,
+            Submission.assignment_id,
+            Submission.program,
+            StoredVerdict.document,
+            StoredVerdict.score,
+        )
+        .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
+        .join(Assignment, Assignment.id == Submission.assignment_id)
+        .where(Assignment.exercise == slug, Submission.state == SubmissionState.MARKED)
+        .order_by(Submission.id)
+    )
+    return [Marked(*row) for row in rows]
+
+
+def replace_verdicts(
+    session: Session,
+    verdicts: Sequence[tuple[int, Verdict, Document]],
+    now: datetime,
+    *,
+    may_fall: bool,
+) -> int:
+    """Put new verdicts in place of those that differ, and keep those; how many were replaced."""
+    replaced = 0
+    for submission_id, verdict, document in verdicts:
+        stored = session.get(StoredVerdict, submission_id)
+        if stored is None or (verdict.score < stored.score and not may_fall):
+            continue
+        if stored.document == document:
+            continue
+        session.add(
+            EarlierVerdict(
+                submission_id=submission_id,
+                exercise_version=stored.exercise_version,
+                score=stored.score,
+                max_score=stored.max_score,
+                document=stored.document,
+                marked_at=stored.marked_at,
+                replaced_at=now,
+            )
+        )
+        stored.exercise_version = verdict.exercise_version
+        stored.suite_hash, stored.engine_version = verdict.suite_hash, verdict.engine_version
+        stored.score, stored.max_score = verdict.score, verdict.max_score
+        stored.document, stored.marked_at = document, now
+        session.execute(
+            delete(RequirementResult).where(RequirementResult.submission_id == submission_id)
+        )
+        session.add_all(
+            RequirementResult(
+                submission_id=submission_id,
+                requirement=requirement.id,
+                position=position,
+                status=requirement.status,
+                known_by=requirement.known_by,
+                score=requirement.score,
+                max_score=requirement.max_score,
+            )
+            for position, requirement in enumerate(verdict.requirements)
+        )
+        replaced += 1
+    session.flush()
+    return replaced
+
+
+def recount_all(session: Session, assignment_ids: Iterable[int]) -> None:
+    """Bring the standings of these assignments up to date."""
+    for assignment_id in assignment_ids:
+        recount(session, session.get_one(Assignment, assignment_id))
+
+
+def earlier_verdicts(session: Session, submission_id: int) -> list[EarlierVerdict]:
+    """Verdicts that were replaced, the newest first."""
+    return list(
+        session.scalars(
+            select(EarlierVerdict)
+            .where(EarlierVerdict.submission_id == submission_id)
+            .order_by(EarlierVerdict.id.desc())
+        )
+    )

@@ -1,0 +1,106 @@
+"""Drafts and their revisions, published versions, and verdicts that are replaced but kept."""
+
+from datetime import timedelta
+
+from server.marking.verdict import Status
+from server.marking.verdict_form import to_json
+from server.store.attempts import StoredVerdict
+from server.store.authored import (
+    begin,
+    find_authored,
+    keep_findings,
+    newest_version,
+    publish,
+    retire,
+    save_draft,
+    versions_of,
+)
+from server.store.benches import bench_assignment
+from server.store.courses import all_sections, sections_of
+from server.store.database import Database
+from server.store.people import Role
+from server.store.remarking import earlier_verdicts, marked_submissions, replace_verdicts
+from tests.factories import (
+    NOON,
+    make_assignment,
+    make_marked,
+    make_section,
+    make_user,
+    make_verdict,
+)
+
+
+def a_draft(database: Database) -> int:
+    with database.write() as session:
+        author = make_user(session, Role.INSTRUCTOR)
+        draft = begin(session, author.id, "day-tank", "Day tank", "title: a\n", {}, NOON)
+        assert draft is not None
+        assert begin(session, author.id, "day-tank", "Again", "", {}, NOON) is None
+        return draft.id
+
+
+def test_a_change_of_an_older_revision_changes_nothing(database: Database) -> None:
+    id = a_draft(database)
+    with database.write() as session:
+        saved = save_draft(session, id, "title: b\n", {}, title="B", revision=1, now=NOON)
+        assert saved is not None
+        assert saved.revision == 2
+    with database.write() as session:
+        late = save_draft(session, id, "title: c\n", {}, title="C", revision=1, now=NOON)
+        assert late is None
+    with database.read() as session:
+        kept = find_authored(session, id)
+        assert kept is not None
+        assert (kept.text, kept.title, kept.revision) == ("title: b\n", "B", 2)
+
+
+def test_findings_of_an_older_revision_are_not_kept(database: Database) -> None:
+    id = a_draft(database)
+    with database.write() as session:
+        save_draft(session, id, "title: b\n", {}, title="B", revision=1, now=NOON)
+        assert not keep_findings(session, id, 1, {"findings": ["old"]})
+        assert keep_findings(session, id, 2, {"findings": []})
+
+
+def test_a_published_version_stays_as_it_was(database: Database) -> None:
+    id = a_draft(database)
+    with database.write() as session:
+        draft = find_authored(session, id)
+        assert draft is not None
+        publish(session, draft, 1, NOON, reason="", open_findings=0)
+        save_draft(session, id, "title: b\n", {}, title="B", revision=1, now=NOON)
+        retire(session, draft)
+    with database.read() as session:
+        newest = newest_version(session, "day-tank")
+        assert newest is not None
+        assert newest.text == "title: a\n"
+        assert [each.version for each in versions_of(session, id)] == [1]
+        assert newest_version(session, "none") is None
+
+
+def test_a_bench_is_made_once_and_stands_in_no_list(database: Database) -> None:
+    with database.write() as session:
+        author = make_user(session, Role.INSTRUCTOR)
+        one = bench_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
+        two = bench_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
+        assert one.id == two.id
+        assert sections_of(session, author.id) == []
+        assert all_sections(session) == []
+
+
+def test_points_fall_only_where_the_instructor_says_so(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        assignment = make_assignment(session, make_section(session), exercise="day-tank")
+        submission = make_marked(session, assignment, student, R1=Status.MET, R2=Status.MET)
+        worse = make_verdict(R1=Status.MET, R2=Status.NOT_MET)
+        later = NOON + timedelta(hours=1)
+        (marked,) = marked_submissions(session, "day-tank")
+        assert (marked.submission_id, marked.score) == (submission.id, 2.0)
+        change = [(submission.id, worse, to_json(worse))]
+        assert replace_verdicts(session, change, later, may_fall=False) == 0
+        assert replace_verdicts(session, change, later, may_fall=True) == 1
+        assert replace_verdicts(session, change, later, may_fall=True) == 0
+        assert session.get_one(StoredVerdict, submission.id).score == 1.0
+        (kept,) = earlier_verdicts(session, submission.id)
+        assert (kept.score, kept.replaced_at) == (2.0, later)
