@@ -53,6 +53,35 @@ def test_gates_compute_their_truth_tables(a: int, b: int, constant: int | None) 
         assert bits[plane] == (ALL_ONES if value else 0), name
 
 
+@given(st.lists(st.booleans(), max_size=9), st.lists(st.booleans(), max_size=8))
+def test_a_series_of_any_length_conducts_when_every_contact_does(
+    closed: list[bool], opened: list[bool]
+) -> None:
+    asm = Assembler()
+    plane = asm.series([asm.control(on) for on in closed], [asm.control(on) for on in opened])
+    assert run(asm)[plane] == (ALL_ONES if all(closed) and not any(opened) else 0)
+
+
+def test_a_series_with_a_contact_that_never_conducts_is_nothing() -> None:
+    asm = Assembler()
+    contacts = [asm.control(True) for _ in range(3)]
+    assert asm.series([*contacts, FALSE], []) == FALSE
+    assert asm.series(contacts, [TRUE]) == FALSE
+    assert asm.series([TRUE, TRUE], [FALSE]) == TRUE
+    assert len(asm.machine().code) == 0
+
+
+def test_moving_a_result_takes_a_copy_only_from_what_is_kept() -> None:
+    asm = Assembler()
+    a, b, kept, moved = asm.control(True), asm.control(True), asm.bit(), asm.bit()
+    asm.move_to(kept, asm.and_(a, b))
+    assert len(asm.machine().code) == 1
+    asm.move_to(moved, kept)
+    assert len(asm.machine().code) == 2
+    bits = run(asm)
+    assert bits[kept] == bits[moved] == ALL_ONES
+
+
 @given(st.integers(-32768, 32767))
 def test_a_number_is_16_planes_in_twos_complement(value: int) -> None:
     asm = Assembler()
