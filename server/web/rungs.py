@@ -20,7 +20,7 @@ from server.ladder.references import occurrences
 from server.ladder.text_form import print_rung
 from server.ladder.text_printer import print_element, print_output
 
-RUNG_WIDTH = 680
+RUNG_WIDTH = 600
 """From rail to rail on a page, where a rung needs no more."""
 
 
