@@ -6,6 +6,7 @@ A program without errors compiles and runs.
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
+from functools import lru_cache
 
 from server.ladder.advice import advise
 from server.ladder.bounds import over_limits
@@ -303,8 +304,8 @@ class _Checker:
         return variable.type
 
     def _undeclared(self, symbol: str, place: Place) -> Message:
-        close = get_close_matches(symbol, self._variables, n=1)
-        mend = f"Declare it, or use {close[0]}." if close else "Declare it."
+        close = _closest(symbol, tuple(self._variables))
+        mend = f"Declare it, or use {close}." if close else "Declare it."
         return error("undeclared", place, f"{symbol} is not declared.", mend)
 
     def _named_type(self, symbol: str) -> str:
@@ -314,6 +315,12 @@ class _Checker:
 
 _EXAMPLES = {"TIME": "a duration, like T#5s", "INT": "a number, like 3", "BOOL": "a symbol"}
 _INT_ONLY = "Assignments calculate with INT only."
+
+
+@lru_cache(maxsize=256)
+def _closest(symbol: str, known: tuple[str, ...]) -> str | None:
+    """What was meant, perhaps; kept, because one misspelt symbol may stand in every rung."""
+    return next(iter(get_close_matches(symbol, known, n=1)), None)
 
 
 def _unknown_input(instance: str, block_type: BlockType, pin: str, place: Place) -> Message:
