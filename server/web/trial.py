@@ -199,8 +199,13 @@ async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None
         text = trial.screen.frame(viewer, _state(trial, viewer))
         if text is not None:
             # Waits while the reader is slow; what happens meanwhile is in the next frame.
-            await socket.send_text(text)
-            await asyncio.sleep(FRAME_SECONDS * 0.9)
+            try:
+                await socket.send_text(text)
+            except RuntimeError:
+                return  # the page has gone away meanwhile
+        if not trial.running:
+            # The clock sends 20 frames a second; commands alone could ask for more.
+            await asyncio.sleep(FRAME_SECONDS)
 
 
 def _state(trial: Trial, viewer: Viewer) -> Json:

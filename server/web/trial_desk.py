@@ -105,7 +105,8 @@ class Desk:
         except (Refused, ValueError) as refused:
             viewer.tell({"refused": str(refused)})
         trial = self._runs.find(self.key)
-        if trial is not None:
+        if trial is not None and not trial.running:
+            # While the plant runs, its next frame is on its way anyway.
             trial.screen.wake(trial.viewers)
 
     async def _do(self, command: Command, viewer: Viewer) -> None:
