@@ -5,78 +5,42 @@ Due dates lie around the day on which the demo is loaded, so that there is alway
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from pathlib import Path
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.demo_people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
+from server.demo_work import hand_in, marked_programs
 from server.marking.exercise import Exercise
-from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
+from server.paths import EXERCISES
+from server.store.corrections import comment, set_points
+from server.store.courses import (
+    Assignment,
+    Course,
+    Enrolment,
+    Extension,
+    Section,
+    SectionRole,
+    Term,
+    students_of,
+)
 from server.store.database import DatabaseTrouble
+from server.store.gradebook import standings_in
 from server.store.people import Role, User, hash_password
+from server.store.standings import recount
+from server.store.submissions import find_submission
+from server.store.targets import Target, set_target
 
 PASSWORD = "larkmoor-lab"
 
-# (name, as listed, section)
-STUDENTS = (
-    ("Amara Okonjo", "Okonjo, Amara", "01"),
-    ("Bilal Haddad", "Haddad, Bilal", "01"),
-    ("Camille Fournet", "Fournet, Camille", "01"),
-    ("Đặng Thị Mai", "Đặng Thị Mai", "01"),
-    ("Elif Yıldırım", "Yıldırım, Elif", "01"),
-    ("Fetu Leavasa", "Leavasa, Fetu", "01"),
-    ("Grzegorz Wiśniak", "Wiśniak, Grzegorz", "01"),
-    ("Hana Kobayakawa", "Kobayakawa, Hana", "01"),
-    ("Ilse van der Molen", "Molen, Ilse van der", "01"),
-    ("Joaquín Peñalver", "Peñalver, Joaquín", "01"),
-    ("Kalinda Strongbow", "Strongbow, Kalinda", "01"),
-    ("Лариса Мельничук", "Мельничук, Лариса", "01"),
-    ("Malik Thornbury", "Thornbury, Malik", "02"),
-    ("Noor Al-Sabbagh", "Al-Sabbagh, Noor", "02"),
-    ("Oluwaseun Adebisi", "Adebisi, Oluwaseun", "02"),
-    ("Παύλος Ανδρεάδης", "Ανδρεάδης, Παύλος", "02"),
-    ("Quỳnh Lê", "Lê Quỳnh", "02"),
-    ("Rósa Ketilsdóttir", "Rósa Ketilsdóttir", "02"),
-    ("Sipho Mabunda", "Mabunda, Sipho", "02"),
-    ("Tomás Iriarte", "Iriarte, Tomás", "02"),
-    ("Uxía Lourido", "Lourido, Uxía", "02"),
-    ("Väinö Hirvelä", "Hirvelä, Väinö", "02"),
-    ("Xochitl Barrera", "Barrera, Xochitl", "02"),
-    ("Zsófia Kerekes", "Kerekes, Zsófia", "02"),
-)
 
-STUDENT = "amara.okonjo@larkmoor.example"
-INSTRUCTOR = "ingrid.sollberg@larkmoor.example"
+def load_demo(
+    session: Session, exercises: Sequence[Exercise], now: datetime, folder: Path = EXERCISES
+) -> bool:
+    """Load the demo course with its marks; False, and nothing is changed, if it is there already.
 
-# (name, as listed, address before the @, role, teaches sections)
-STAFF = (
-    ("Ingrid Sollberg", "Sollberg, Ingrid", "ingrid.sollberg", Role.INSTRUCTOR, ("01",)),
-    ("Teodoro Banaag", "Banaag, Teodoro", "teodoro.banaag", Role.INSTRUCTOR, ("02",)),
-    ("Wanjiru Kamande", "Kamande, Wanjiru", "wanjiru.kamande", Role.DEPARTMENT, ()),
-    ("Yosef Brandt", "Brandt, Yosef", "yosef.brandt", Role.ADMINISTRATOR, ()),
-)
-
-# Addresses of those whose names have other letters than an address has.
-ADDRESSES = {
-    "Đặng Thị Mai": "mai.dang",
-    "Elif Yıldırım": "elif.yildirim",
-    "Grzegorz Wiśniak": "grzegorz.wisniak",
-    "Ilse van der Molen": "ilse.vandermolen",
-    "Joaquín Peñalver": "joaquin.penalver",
-    "Лариса Мельничук": "larysa.melnychuk",
-    "Noor Al-Sabbagh": "noor.alsabbagh",
-    "Παύλος Ανδρεάδης": "pavlos.andreadis",
-    "Quỳnh Lê": "quynh.le",
-    "Rósa Ketilsdóttir": "rosa.ketilsdottir",
-    "Tomás Iriarte": "tomas.iriarte",
-    "Uxía Lourido": "uxia.lourido",
-    "Väinö Hirvelä": "vaino.hirvela",
-    "Zsófia Kerekes": "zsofia.kerekes",
-}
-
-
-def load_demo(session: Session, exercises: Sequence[Exercise], now: datetime) -> bool:
-    """Load the demo course; False, and nothing is changed, if it is there already.
-
+    ``folder`` holds the exercises with their reference programs, which the students hand in.
     Raises DatabaseTrouble for a database with other people in it.
     """
     emails = set(session.scalars(select(User.email)))
@@ -89,27 +53,38 @@ def load_demo(session: Session, exercises: Sequence[Exercise], now: datetime) ->
         )
     sections = _sections(session, now.date())
     _people(session, sections)
-    for section in sections.values():
+    set_work = []
+    programs = {each.slug: marked_programs(each, folder / each.slug) for each in exercises}
+    for number, section in sections.items():
+        students = students_of(session, section.id)
         for place, exercise in enumerate(exercises):
-            session.add(_assignment(section, exercise, place, now))
+            assignment = _assignment(section, exercise, place, len(exercises), now, number)
+            session.add(assignment)
+            session.flush()
+            set_work.append((assignment, programs[exercise.slug], students))
+    hand_in(session, set_work, now)
+    if set_work:
+        _by_hand(session, set_work[0][0], now)
+    for outcome in {name for exercise in exercises for name in exercise.outcomes}:
+        set_target(session, sections["01"].course_id, outcome, Target())
     session.flush()
     return True
 
 
 def _sections(session: Session, today: date) -> dict[str, Section]:
-    """The sections of the term that today belongs to; the term before it has none."""
+    """Two sections of the term that today belongs to, and "00": the section of the term before."""
     year = today.year
-    terms = (
-        Term(name=f"Spring {year}", begins=date(year, 1, 1), ends=date(year, 6, 30)),
-        Term(name=f"Fall {year}", begins=date(year, 7, 1), ends=date(year, 12, 31)),
-    )
+    spring = Term(name=f"Spring {year}", begins=date(year, 1, 1), ends=date(year, 6, 30))
+    fall = Term(name=f"Fall {year}", begins=date(year, 7, 1), ends=date(year, 12, 31))
+    last = Term(name=f"Fall {year - 1}", begins=date(year - 1, 7, 1), ends=date(year - 1, 12, 31))
+    before, term = (spring, fall) if today >= fall.begins else (last, spring)
     course = Course(code="AUT 131", title="Control logic laboratory")
-    session.add_all([*terms, course])
+    session.add_all([before, term, course])
     session.flush()
-    (term,) = (term for term in terms if term.begins <= today <= term.ends)
     sections = {
-        number: Section(course_id=course.id, term_id=term.id, number=number)
-        for number in ("01", "02")
+        "01": Section(course_id=course.id, term_id=term.id, number="01", join_code="PRESS-01"),
+        "02": Section(course_id=course.id, term_id=term.id, number="02", join_code="PRESS-02"),
+        "00": Section(course_id=course.id, term_id=before.id, number="01"),
     }
     session.add_all(sections.values())
     session.flush()
@@ -136,24 +111,61 @@ def _people(session: Session, sections: dict[str, Section]) -> None:
         )
 
     for name, listed_as, number in STUDENTS:
-        address = ADDRESSES.get(name) or name.lower().replace(" ", ".")
-        enrol(name, listed_as, address, Role.STUDENT, (number,))
+        enrol(name, listed_as, address_of(name), Role.STUDENT, (number,))
     for staff in STAFF:
         enrol(*staff)
 
 
-def _assignment(section: Section, exercise: Exercise, place: int, now: datetime) -> Assignment:
-    """One exercise a week, the first of them due last week."""
-    due = (now + timedelta(weeks=place - 1)).replace(hour=23, minute=59, second=0, microsecond=0)
+def _assignment(
+    section: Section, exercise: Exercise, place: int, exercises: int, now: datetime, number: str
+) -> Assignment:
+    """One exercise a week; two of three are due already, the term before is long over."""
+    due_already = max(1, exercises * 2 // 3)
+    weeks = place - due_already if number != "00" else place - exercises - 22
+    due = (now + timedelta(weeks=weeks, days=2)).replace(
+        hour=23, minute=59, second=0, microsecond=0
+    )
     return Assignment(
         section_id=section.id,
         exercise=exercise.slug,
         title=exercise.title,
-        opens_at=min(now, due) - timedelta(weeks=3),
+        opens_at=due - timedelta(weeks=3),
         due_at=due,
         closes_at=None,
         attempts=None,
+        late_per_day=0.1,
     )
+
+
+def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
+    """What a teacher adds: points set by hand, a comment on a rung, more time for one student."""
+    teacher = session.scalars(select(User).where(User.email == INSTRUCTOR)).one()
+    standings = standings_in(session, assignment)
+    short = [
+        (user_id, found)
+        for user_id, found in standings.items()
+        if found.points is not None and not found.complete
+    ]
+    if len(short) < 3:
+        return
+    (first, found), (second, commented), (third, _) = short[:3]
+    reason = "Shown at the bench: the wire of the stop push-button was loose."
+    points = min((found.points or 0.0) + 1, found.max_score or 0.0)
+    set_points(session, assignment, first, points, reason, by_id=teacher.id, now=now)
+    submission = find_submission(session, commented.submission_id or 0)
+    if submission is not None:
+        text = "Which contact lets go of the pump when the stop push-button is pressed?"
+        comment(session, submission, 0, text, by_id=teacher.id, now=now)
+    session.add(
+        Extension(
+            assignment_id=assignment.id,
+            user_id=third,
+            due_at=assignment.due_at + timedelta(days=5),
+            reason="Was ill in the week of the lab.",
+        )
+    )
+    session.flush()
+    recount(session, assignment, [second, third])
 
 
 def accounts() -> str:

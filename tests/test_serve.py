@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 
 from server import demo
 from server.cli import main
+from server.demo_people import INSTRUCTOR, STAFF, STUDENT, STUDENTS
 from server.settings import read_settings
 from server.store.courses import Section, students_of
 from server.store.database import Database, DatabaseTrouble
@@ -89,11 +90,11 @@ def test_the_demo_is_loaded_once(database: Database) -> None:
     with database.read() as session:
         emails = session.scalars(select(User.email)).all()
         sections = session.scalars(select(Section)).all()
-        assert [len(students_of(session, section.id)) for section in sections] == [12, 12]
-    assert len(emails) == len(demo.STUDENTS) + len(demo.STAFF)
+        assert [len(students_of(session, section.id)) for section in sections] == [20, 20, 20]
+    assert len(emails) == len(STUDENTS) + len(STAFF)
     # Reserved for examples by RFC 2606, so that none of these belongs to anybody.
     assert all(email.isascii() and email.endswith("@larkmoor.example") for email in emails)
-    assert {demo.STUDENT, demo.INSTRUCTOR} <= set(emails)
+    assert {STUDENT, INSTRUCTOR} <= set(emails)
 
 
 def test_settings_come_from_the_environment_once() -> None:
@@ -130,7 +131,7 @@ def test_it_serves_the_demo_until_it_is_stopped(tmp_path: Path) -> None:
                 assert answer.status == 200
             told = "".join(printed)
             assert "all of it is invented" in told
-            assert demo.STUDENT in told
+            assert STUDENT in told
             assert demo.PASSWORD in told
         finally:
             server.send_signal(signal.SIGINT)

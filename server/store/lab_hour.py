@@ -189,8 +189,17 @@ def _tried(session: Session, assignment_ids: list[int], now: datetime) -> dict[i
     )
     found: dict[int, list[Tried]] = defaultdict(list)
     for row in rows:
-        user_id, *tried = row.tuple()
-        found[user_id].append(Tried(*tried))
+        found[row.user_id].append(
+            Tried(
+                row.id,
+                row.assignment_id,
+                row.attempt,
+                row.submitted_at,
+                row.marked_at,
+                row.score,
+                row.max_score,
+            )
+        )
     return found
 
 

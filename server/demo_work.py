@@ -1,0 +1,208 @@
+"""What the demo's students hand in: right, nearly right and wrong programs, really marked.
+
+The programs are the reference programs of each exercise and single-fault variants of a right one.
+Each different program is marked once, by an acceptance run, while the demo is loaded; who hands in
+which is drawn with a fixed seed.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from random import Random
+
+from sqlalchemy import insert
+from sqlalchemy.orm import Session
+
+from server.ladder.json_form import to_json as program_json
+from server.ladder.program import Program
+from server.marking.acceptance import acceptance_run
+from server.marking.document import FileFault
+from server.marking.exercise import Exercise
+from server.marking.reference_programs import load_programs
+from server.marking.variants import variants
+from server.marking.verdict import Verdict
+from server.marking.verdict_form import to_json as verdict_json
+from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.courses import Assignment
+from server.store.database import Document
+from server.store.people import User
+from server.store.programs import ProgramStep, WorkingProgram
+from server.store.standings import recount
+
+SEED = 131
+VARIANTS = 6
+"""Variants of one right program that are marked beside the reference programs."""
+
+REFERENCES = 12
+"""Reference programs of one exercise that are marked at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A program and what the engine said of it, both also as they are stored."""
+
+    program: Document
+    verdict: Verdict
+    document: Document
+
+    @property
+    def share(self) -> float:
+        """The part of the points that it reaches."""
+        return self.verdict.score / self.verdict.max_score
+
+
+def marked_programs(exercise: Exercise, folder: Path) -> tuple[Marked, ...]:
+    """The programs that are handed in at an exercise, the worst first; none without references."""
+    try:
+        references = load_programs(folder, exercise)
+    except FileFault:
+        return ()
+    programs = [reference.program for reference in references][:REFERENCES]
+    right = next((reference.program for reference in references if reference.right), None)
+    if right is not None:
+        others = variants(right)
+        programs += [other.program for other in others[:: max(1, len(others) // VARIANTS)]]
+    marked = [_mark(exercise, program) for program in dict.fromkeys(programs)]
+    return tuple(sorted(marked, key=lambda each: each.share))
+
+
+def _mark(exercise: Exercise, program: Program) -> Marked:
+    verdict = acceptance_run(exercise, program)
+    return Marked(program_json(program), verdict, verdict_json(verdict))
+
+
+@dataclass(slots=True)
+class HandingIn:
+    """Collects rows and stores them all at once."""
+
+    session: Session
+    now: datetime
+    random: Random
+    rows: list[dict[str, object]]
+    verdicts: list[dict[str, object]]
+    results: list[dict[str, object]]
+
+    def attempt(
+        self, id: int, assignment: Assignment, user: User, number: int, at: datetime, work: Marked
+    ) -> None:
+        """One submission with its verdict, marked a moment after it was handed in."""
+        self.rows.append(
+            {
+                "id": id,
+                "assignment_id": assignment.id,
+                "user_id": user.id,
+                "attempt": number,
+                "program": work.program,
+                "submitted_at": at,
+                "state": SubmissionState.MARKED,
+            }
+        )
+        verdict = work.verdict
+        self.verdicts.append(
+            {
+                "submission_id": id,
+                "exercise_version": verdict.exercise_version,
+                "suite_hash": verdict.suite_hash,
+                "engine_version": verdict.engine_version,
+                "score": verdict.score,
+                "max_score": verdict.max_score,
+                "document": work.document,
+                "marked_at": at + timedelta(seconds=1),
+            }
+        )
+        self.results += [
+            {
+                "submission_id": id,
+                "requirement": told.id,
+                "position": position,
+                "status": told.status,
+                "known_by": told.known_by,
+                "score": told.score,
+                "max_score": told.max_score,
+            }
+            for position, told in enumerate(verdict.requirements)
+        ]
+
+    def store(self) -> None:
+        if self.rows:
+            self.session.execute(insert(Submission), self.rows)
+            self.session.execute(insert(StoredVerdict), self.verdicts)
+            self.session.execute(insert(RequirementResult), self.results)
+
+
+def hand_in(
+    session: Session,
+    set_work: Sequence[tuple[Assignment, Sequence[Marked], Sequence[User]]],
+    now: datetime,
+) -> None:
+    """Let the students of each assignment hand in: what is due or open, some late, some nothing.
+
+    The database has no submissions yet.
+    """
+    work = HandingIn(session, now, Random(SEED), [], [], [])
+    skills: dict[int, float] = {}
+    copies: list[tuple[Assignment, User, Marked, datetime]] = []
+    for assignment, programs, students in set_work:
+        if not programs or assignment.opens_at > now:
+            continue
+        for student in students:
+            skill = skills.setdefault(student.id, work.random.betavariate(3, 2))
+            last = _student(work, assignment, student, skill, programs)
+            if last is not None:
+                copies.append((assignment, student, *last))
+    work.store()
+    _working_programs(session, copies)
+    for assignment, _, _ in set_work:
+        recount(session, assignment)
+
+
+def _student(
+    work: HandingIn, assignment: Assignment, student: User, skill: float, programs: Sequence[Marked]
+) -> tuple[Marked, datetime] | None:
+    """A student's attempts at one exercise; what they handed in last, and when."""
+    random, now = work.random, work.now
+    in_lab = assignment.due_at > now
+    if random.random() > (0.5 if in_lab else 0.86 + 0.12 * skill):
+        return None
+    if in_lab:
+        at = now - timedelta(minutes=random.uniform(20, 150))
+    else:
+        late = random.random() > 0.82 + 0.15 * skill
+        hours = random.uniform(-50, -1) if late else random.uniform(2, 120)
+        at = min(assignment.due_at - timedelta(hours=hours), now - timedelta(minutes=30))
+    place = int(skill * random.uniform(0.0, 0.8) * len(programs))
+    last = None
+    for number in range(1, random.choice((1, 2, 2, 3, 3, 4)) + 1):
+        last = programs[min(place, len(programs) - 1)], at
+        work.attempt(len(work.rows) + 1, assignment, student, number, at, last[0])
+        if last[0].share == 1.0:
+            break
+        at += timedelta(minutes=random.uniform(3, 18))
+        if at > now:
+            break
+        if random.random() < 0.35 + 0.6 * skill:
+            place += int(random.uniform(1, 0.7 * len(programs)))
+    return last
+
+
+def _working_programs(
+    session: Session, copies: Sequence[tuple[Assignment, User, Marked, datetime]]
+) -> None:
+    """The editor opens with what was handed in last."""
+    rows, steps = [], []
+    for id, (assignment, user, marked, at) in enumerate(copies, 1):
+        rows.append(
+            {
+                "id": id,
+                "assignment_id": assignment.id,
+                "user_id": user.id,
+                "revision": 1,
+                "position": 0,
+                "saved_at": at,
+            }
+        )
+        steps.append({"working_program_id": id, "position": 0, "program": marked.program})
+    if rows:
+        session.execute(insert(WorkingProgram), rows)
+        session.execute(insert(ProgramStep), steps)

@@ -1,0 +1,59 @@
+"""The demo course: its spread of work, and marks that the engine really gave."""
+
+import pytest
+from sqlalchemy import select
+
+from server import demo
+from server.ladder.json_form import from_json
+from server.marking.acceptance import acceptance_run
+from server.marking.exercise_file import load_exercise
+from server.marking.verdict_form import to_json
+from server.paths import EXERCISES
+from server.store.attempts import Submission, SubmissionState
+from server.store.corrections import Override, RungComment
+from server.store.courses import Extension, Section, Term
+from server.store.database import Database
+from server.store.standings import CountingAttempt
+from tests.factories import NOON
+
+SUMP = load_exercise(EXERCISES / "apple-wash-sump")
+
+
+@pytest.fixture
+def loaded(database: Database) -> Database:
+    with database.write() as session:
+        assert demo.load_demo(session, [SUMP], NOON)
+    return database
+
+
+def test_two_terms_three_sections_and_a_spread_of_work(loaded: Database) -> None:
+    with loaded.read() as session:
+        assert len(session.scalars(select(Term)).all()) == 2
+        assert len(session.scalars(select(Section)).all()) == 3
+        standings = session.scalars(select(CountingAttempt)).all()
+        assert 40 <= len(standings) < 60, "some have handed in nothing"
+        shares = [
+            each.score / each.max_score for each in standings if each.score and each.max_score
+        ]
+        assert sum(share == 1 for share in shares) >= 8
+        assert sum(0.7 <= share < 1 for share in shares) >= 8
+        assert sum(share < 0.7 for share in shares) >= 4
+        assert any(each.days_late for each in standings)
+        assert any(each.attempts > 2 for each in standings)
+        for table in (Override, RungComment, Extension):
+            assert session.scalars(select(table)).first() is not None
+
+
+def test_the_marks_are_those_of_the_engine(loaded: Database) -> None:
+    with loaded.read() as session:
+        submissions = session.scalars(select(Submission)).all()
+        assert {each.state for each in submissions} == {SubmissionState.MARKED}
+        for submission in submissions[::12]:
+            verdict = acceptance_run(SUMP, from_json(submission.program))
+            assert submission.verdict is not None
+            assert submission.verdict.document == to_json(verdict)
+
+
+def test_nothing_is_handed_in_after_the_demo_was_loaded(loaded: Database) -> None:
+    with loaded.read() as session:
+        assert all(each.submitted_at <= NOON for each in session.scalars(select(Submission)))
