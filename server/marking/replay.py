@@ -67,7 +67,7 @@ def replay_block(assembled: Assembled, timeline: Timeline) -> tuple[NDArray[np.i
     monitors = assembled.monitors
     planes = [m.violated for m in monitors] + [m.exercised for m in monitors]
     watch = watch_planes([*planes, assembled.program.fault])
-    progress = fresh_progress()
+    progress = fresh_progress(timeline)
     run(
         code_of(assembled.machine),
         fresh_memory(assembled.machine),
@@ -90,11 +90,12 @@ def trace(
     bits = {n: s.plane for n, s in signals.items() if isinstance(s, Bit)}
     rows = {n: s.row for n, s in signals.items() if isinstance(s, Quantity)}
     record = record_signals(list(bits.values()), list(rows.values()), 0, scans)
+    timeline = timeline_of([scenario], assembled)
     done = run(
         code_of(assembled.machine),
         fresh_memory(assembled.machine),
-        timeline_of([scenario], assembled),
-        fresh_progress(),
+        timeline,
+        fresh_progress(timeline),
         watch_planes([]),
         record,
         assembled.running,
