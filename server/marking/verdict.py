@@ -30,9 +30,9 @@ class Evidence:
     """What was seen around the first failure: scenario, moment, the signals concerned.
 
     For a response: when it was asked for, how long it is allowed to take, after how long it came
-    (None: not by the end), and whether it had come and was ``broken`` off. ``steps`` tell a scenario
-    that the engine found, as a list of operator actions. Times in milliseconds
-    from the start of the scenario, but ``allowed_ms`` and ``answered_ms`` from ``asked_ms``.
+    (None: not by the end), and whether it had come and was ``broken`` off. ``steps`` tell a
+    scenario that the engine found, as a list of operator actions. Times in milliseconds from the
+    start of the scenario, but ``allowed_ms`` and ``answered_ms`` from ``asked_ms``.
     """
 
     scenario: str
