@@ -1,7 +1,6 @@
 """Serve the course pages on this machine."""
 
 import argparse
-import gc
 import os
 import socket
 import sys
@@ -65,10 +64,6 @@ def run(arguments: argparse.Namespace) -> int:
 def serve(app: FastAPI, listening: socket.socket) -> None:
     """Answer requests until Ctrl+C, which is how one stops it, and finish those begun."""
     config = uvicorn.Config(app, log_level="warning", server_header=False)
-    # What is loaded by now lives as long as the process; a collection that goes through all of it
-    # holds up whoever is editing just then for a tenth of a second.
-    gc.collect()
-    gc.freeze()
     with suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
 
