@@ -3,6 +3,8 @@
 It is worked out when it is asked for, since hundreds of near programs may have to be tried.
 """
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -33,7 +35,7 @@ def diagnosis(
         program = from_json(submission.program)
         verdict = verdict_from_json(submission.verdict.document)
     found: Diagnosis = diagnose(exercise, program, verdict, most=MOST_TRIED)
-    shown = {"diagnosis": found, "submission": submission, "tried": MOST_TRIED}
+    shown: dict[str, Any] = {"diagnosis": found, "submission": submission, "tried": MOST_TRIED}
     if wants_fragment(request):
         return fragment(request, "submissions/_diagnosis.html", **shown)
     return page(request, "submissions/diagnosis.html", **shown)
