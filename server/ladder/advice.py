@@ -36,7 +36,7 @@ def advise(program: Program, points: Sequence[PointDeclaration] = ()) -> Iterato
 
 def _rung(index: int, rung: Rung) -> Iterator[Message]:
     place = Place(rung=index)
-    if rung == Rung(comment=rung.comment, serves=rung.serves):
+    if not rung.outputs and not rung.network.items:
         yield _warning("empty rung", place, "The rung is empty.", "Build it or delete it.")
         return
     if not rung.outputs and not any(isinstance(e, Block) for _, e in walk(rung.network)):

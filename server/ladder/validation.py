@@ -30,7 +30,6 @@ from server.ladder.program import (
     Program,
     walk,
 )
-from server.ladder.references import cross_reference
 from server.ladder.text_printer import print_operand
 
 
@@ -243,15 +242,21 @@ class _Checker:
             yield from self._needs(wanted, symbol, place, what, mend)
 
     def _calls(self) -> Iterator[Message]:
-        for symbol, uses in cross_reference(self._program).items():
-            for again in uses.calls[1:]:
-                first = (uses.calls[0].rung or 0) + 1
-                yield error(
-                    "block used twice",
-                    again,
-                    f"{symbol} is used already in rung {first}.",
-                    f"Declare another {self._named_type(symbol)} for this place.",
-                )
+        first: dict[str, int] = {}
+        for index, rung in enumerate(self._program.rungs):
+            for path, element in walk(rung.network):
+                if not isinstance(element, Block):
+                    continue
+                symbol = element.instance
+                if symbol in first:
+                    yield error(
+                        "block used twice",
+                        Place(rung=index, path=path),
+                        f"{symbol} is used already in rung {first[symbol] + 1}.",
+                        f"Declare another {self._named_type(symbol)} for this place.",
+                    )
+                else:
+                    first[symbol] = index
 
     # -- symbols -------------------------------------------------------------------------------
 
