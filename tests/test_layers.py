@@ -13,7 +13,12 @@ from server.paths import PACKAGE
 LAYERS = ("web", "store", "marking", "plant", "scan", "ladder")
 
 # What is in no layer: a name here may be imported from these layers, all others from none.
-SHARED = {"paths": {"web", "store", "marking", "scan"}, "settings": {"web"}, "worker": {"web"}}
+SHARED = {
+    "paths": {"web", "store", "marking", "scan"},
+    "settings": {"web"},
+    "worker": {"web"},
+    "examiner": {"web"},
+}
 
 # Third-party packages that a layer may use beside the standard library.
 PACKAGES = {
@@ -42,10 +47,11 @@ STORE = (
     {"database"},
     {"people"},
     {"authored", "courses", "passwords"},
+    {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},
     {"remarking", "submissions", "gradebook", "trials", "lab_hour"},
-    {"lti_outbox"},
+    {"lti_outbox", "privacy"},
     {"migration"},
 )
 

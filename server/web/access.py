@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
 from server.store.audit import GradeAction, note
+from server.store.authored import find_authored
 from server.store.courses import (
     TEACHING,
     Partner,
@@ -26,7 +27,7 @@ from server.store.courses import (
     find_section,
     role_in_section,
 )
-from server.store.people import Role, session_user
+from server.store.people import Role, User, session_user
 from server.store.submissions import find_submission
 from server.web.dependencies import DatabaseHere, Now
 
@@ -136,6 +137,10 @@ def teaches_submission(visit: Visit) -> bool:
     )
 
 
+def names_a_person(visit: Visit) -> bool:
+    return visit.session.get(User, visit.ids["person_id"]) is not None
+
+
 def _names_a_student_of(visit: Visit, section_id: int) -> bool:
     """If the address names a student, they are one of this section."""
     student_id = visit.ids.get("student_id")
@@ -144,14 +149,61 @@ def _names_a_student_of(visit: Visit, section_id: int) -> bool:
     )
 
 
+def owns_exercise(visit: Visit) -> bool:
+    """Who wrote it."""
+    exercise = find_authored(visit.session, visit.ids["authored_id"])
+    return exercise is not None and exercise.owner_id == visit.visitor.id
+
+
 ANYBODY = Rule(roles=None)
+AUTHORS = frozenset({Role.INSTRUCTOR})
 SIGNED_IN = frozenset(Role)
+ADMINISTRATOR = frozenset({Role.ADMINISTRATOR})
 
 RULES: dict[str, Rule] = {
+    # authoring
+    "authored_list": Rule(AUTHORS),
+    "begin_exercise": Rule(AUTHORS),
+    "import_exercise": Rule(AUTHORS),
+    "published_schema": Rule(AUTHORS),
+    "author_sheet": Rule(AUTHORS, owns_exercise),
+    "change_exercise": Rule(AUTHORS, owns_exercise),
+    "findings": Rule(AUTHORS, owns_exercise),
+    "exercise_as_text": Rule(AUTHORS, owns_exercise),
+    "save_text": Rule(AUTHORS, owns_exercise),
+    "preview_statement": Rule(AUTHORS, owns_exercise),
+    "export_exercise": Rule(AUTHORS, owns_exercise),
+    "open_bench": Rule(AUTHORS, owns_exercise),
     # accounts
     "sign_in_page": ANYBODY,
     "sign_in": ANYBODY,
     "sign_out": ANYBODY,
+    "join_page": ANYBODY,
+    "join": ANYBODY,
+    "join_section": Rule(SIGNED_IN),
+    "password_page": ANYBODY,
+    "set_password": ANYBODY,
+    # the college
+    "people": Rule(ADMINISTRATOR),
+    "add_person": Rule(ADMINISTRATOR),
+    "password_link": Rule(ADMINISTRATOR, names_a_person),
+    "may_see_names": Rule(ADMINISTRATOR, names_a_person),
+    "export_person": Rule(ADMINISTRATOR, names_a_person),
+    "erase_person": Rule(ADMINISTRATOR, names_a_person),
+    "my_data": Rule(SIGNED_IN),
+    "courses": Rule(ADMINISTRATOR),
+    "add_term": Rule(ADMINISTRATOR),
+    "add_course": Rule(ADMINISTRATOR),
+    "add_section": Rule(ADMINISTRATOR),
+    # rosters
+    "roster_page": Rule(SIGNED_IN, runs_section),
+    "preview_roster": Rule(SIGNED_IN, runs_section),
+    "apply_roster": Rule(SIGNED_IN, runs_section),
+    "enrol_person": Rule(SIGNED_IN, runs_section),
+    "take_out": Rule(SIGNED_IN, runs_section),
+    "join_code": Rule(SIGNED_IN, runs_section),
+    "first_passwords": Rule(SIGNED_IN, runs_section),
+    "grade_log": Rule(SIGNED_IN, runs_section),
     # home
     "home": Rule(SIGNED_IN),
     # exercises

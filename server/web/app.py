@@ -19,18 +19,23 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
+from server.examiner import Examiner
 from server.marking.catalogue import Catalogue
 from server.paths import STATIC
 from server.settings import Settings
 from server.store.database import Database
 from server.web import (
     accounts,
+    authoring,
+    college,
     diagnosis,
     editor,
     exercises,
     gradebook,
     home,
+    joining,
     lab_hour,
+    rosters,
     student_work,
     submissions,
     trial,
@@ -44,6 +49,7 @@ from server.worker import Worker
 
 ROUTERS = (
     accounts.router,
+    authoring.router,
     home.router,
     exercises.router,
     editor.router,
@@ -53,6 +59,9 @@ ROUTERS = (
     gradebook.router,
     student_work.router,
     lab_hour.router,
+    joining.router,
+    rosters.router,
+    college.router,
 )
 
 log = logging.getLogger(__name__)
@@ -73,7 +82,8 @@ def create_app(
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
-    app.state.catalogue = Catalogue(settings.exercises)
+    app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
+    app.state.examiner = Examiner(database)
     app.state.sheets = Sheets()
     app.state.worker = Worker(database, app.state.catalogue, clock)
     app.state.trial_runs = trial.runs_of(database, clock)
@@ -100,6 +110,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     yield
     await app.state.trial_runs.stop()
     app.state.worker.stop()
+    app.state.examiner.stop()
 
 
 def routes() -> list[APIRoute | APIWebSocketRoute]:

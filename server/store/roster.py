@@ -1,0 +1,260 @@
+"""Rosters: read from CSV, compared with who is enrolled, and brought to the section as a whole.
+
+Nothing is changed by reading and comparing; ``enrol_all`` makes the changes that a page has shown.
+"""
+
+import csv
+import io
+import re
+import secrets
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import delete, func, select
+from sqlalchemy.orm import Session
+
+from server.store.courses import Enrolment, Section, SectionRole
+from server.store.people import Role, User, normal_email
+
+MAX_LINES = 1000
+EMAIL = re.compile(r"[^@\s,;\"<>]+@[^@\s,;\"<>]+\.[^@\s,;\"<>]+")
+CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
+"""Without those that look like others."""
+
+_NAMES = {
+    "email": ("email", "e-mail", "mail", "email address"),
+    "name": ("name", "student", "full name"),
+    "listed as": ("listed as", "sort name", "sortable name"),
+    "role": ("role",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One person of a roster; ``line`` is its number in the file."""
+
+    line: int
+    email: str
+    name: str
+    listed_as: str
+    role: SectionRole = SectionRole.STUDENT
+
+
+@dataclass(frozen=True, slots=True)
+class RosterFault:
+    """What can't be read: line 0 is the whole text."""
+
+    line: int
+    sentence: str
+
+    def __str__(self) -> str:
+        return f"Line {self.line}: {self.sentence}" if self.line else self.sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What a roster would change in a section.
+
+    ``new`` have no account yet, ``added`` have one, ``renamed`` and ``moved`` (to another role)
+    are in the section; ``missing`` are in it and not in the roster.
+    """
+
+    new: tuple[Line, ...] = ()
+    added: tuple[Line, ...] = ()
+    renamed: tuple[tuple[User, Line], ...] = ()
+    moved: tuple[tuple[User, Line], ...] = ()
+    same: int = 0
+    missing: tuple[User, ...] = ()
+
+    @property
+    def none(self) -> bool:
+        """The roster is what the section has, but perhaps for those who are missing in it."""
+        return not (self.new or self.added or self.renamed or self.moved)
+
+
+def read_roster(text: str) -> tuple[list[Line], list[RosterFault]]:
+    """The people of a CSV text with a line of column names; and every fault in it.
+
+    Needed is a column Email and one Name; 'Listed as' and 'Role' (student, grader) may follow.
+    Columns are parted by commas, semicolons or tabs.
+    """
+    text = text.removeprefix("\ufeff").strip("\r\n")
+    head = text.split("\n", 1)[0]
+    delimiter = max(",;\t", key=head.count)
+    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+    if not rows or not head.strip():
+        return [], [RosterFault(0, "The roster is empty. Begin with the line Email,Name.")]
+    if len(rows) > MAX_LINES + 1:
+        return [], [
+            RosterFault(0, f"The roster has more than {MAX_LINES} lines. Send it in parts.")
+        ]
+    columns = _columns(rows[0])
+    if "email" not in columns or "name" not in columns:
+        return [], [
+            RosterFault(1, "The columns Email and Name are needed. Name them in the first line.")
+        ]
+    lines: list[Line] = []
+    faults: list[RosterFault] = []
+    seen: dict[str, int] = {}
+    for number, row in enumerate(rows[1:], 2):
+        if not any(cell.strip() for cell in row):
+            continue
+        read = _line(number, row, columns)
+        if isinstance(read, RosterFault):
+            faults.append(read)
+        elif read.email in seen:
+            sentence = f"{read.email} stands in line {seen[read.email]} already. Take one away."
+            faults.append(RosterFault(number, sentence))
+        else:
+            seen[read.email] = number
+            lines.append(read)
+    if not lines and not faults:
+        faults.append(RosterFault(0, "The roster names nobody. Write a line for each person."))
+    return lines, faults
+
+
+def _columns(head: Sequence[str]) -> dict[str, int]:
+    places: dict[str, int] = {}
+    for place, cell in enumerate(head):
+        for column, names in _NAMES.items():
+            if cell.strip().lower() in names:
+                places.setdefault(column, place)
+    return places
+
+
+def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> Line | RosterFault:
+    def cell(column: str) -> str:
+        place = columns.get(column, len(row))
+        return " ".join(row[place].split()) if place < len(row) else ""
+
+    email, name = normal_email(cell("email")), cell("name")
+    if not EMAIL.fullmatch(email) or len(email) > 254:
+        return RosterFault(number, f"{email or 'Nothing'} is no email address. Correct it.")
+    if not name or len(name) > 200:
+        return RosterFault(number, "The name is missing or longer than 200 letters. Correct it.")
+    word = cell("role").lower() or SectionRole.STUDENT.value
+    if word not in (SectionRole.STUDENT.value, SectionRole.GRADER.value):
+        return RosterFault(number, f"{word} is no role here. Write student or grader.")
+    listed_as = cell("listed as")[:200] or sorted_name(name)
+    return Line(number, email, name, listed_as, SectionRole(word))
+
+
+def sorted_name(name: str) -> str:
+    """A guess where the roster does not say: the last word first."""
+    if "," in name or " " not in name:
+        return name
+    first, last = name.rsplit(" ", 1)
+    return f"{last}, {first}"
+
+
+def compare(session: Session, section: Section, lines: Sequence[Line]) -> Changes:
+    """What this roster would change; two queries."""
+    enrolled = {
+        user.email: (user, role)
+        for user, role in session.execute(
+            select(User, Enrolment.role)
+            .join(Enrolment, Enrolment.user_id == User.id)
+            .where(Enrolment.section_id == section.id)
+        )
+    }
+    known = set(
+        session.scalars(select(User.email).where(User.email.in_([line.email for line in lines])))
+    )
+    new, added, renamed, moved, same = [], [], [], [], 0
+    for line in lines:
+        if line.email not in known:
+            new.append(line)
+        elif line.email not in enrolled:
+            added.append(line)
+        else:
+            user, role = enrolled[line.email]
+            changed = False
+            # An instructor stays one, whatever the roster says.
+            if role not in (line.role, SectionRole.INSTRUCTOR):
+                moved.append((user, line))
+                changed = True
+            if user.role is Role.STUDENT and user.name != line.name:
+                renamed.append((user, line))
+                changed = True
+            same += not changed
+    named = {line.email for line in lines}
+    missing = tuple(
+        user
+        for email, (user, role) in sorted(enrolled.items())
+        if email not in named and role is not SectionRole.INSTRUCTOR
+    )
+    return Changes(tuple(new), tuple(added), tuple(renamed), tuple(moved), same, missing)
+
+
+def enrol_all(
+    session: Session, section: Section, lines: Sequence[Line], *, drop_missing: bool
+) -> Changes:
+    """Make the changes; those who are missing leave only if asked for, and their work is kept."""
+    changes = compare(session, section, lines)
+    for line in changes.new:
+        session.add(
+            User(
+                email=line.email,
+                name=line.name,
+                listed_as=line.listed_as,
+                role=Role.STUDENT,
+                password_hash=None,
+            )
+        )
+    session.flush()
+    ids = dict(
+        session.execute(
+            select(User.email, User.id).where(User.email.in_([line.email for line in lines]))
+        ).all()
+    )
+    for line in (*changes.new, *changes.added):
+        session.add(Enrolment(section_id=section.id, user_id=ids[line.email], role=line.role))
+    for user, line in changes.renamed:
+        user.name, user.listed_as = line.name, line.listed_as
+    for user, line in changes.moved:
+        session.get_one(Enrolment, (section.id, user.id)).role = line.role
+    if drop_missing:
+        leave(session, section, [user.id for user in changes.missing])
+    session.flush()
+    return changes
+
+
+def leave(session: Session, section: Section, user_ids: Iterable[int]) -> None:
+    """Take people out of the section; what they have handed in stays stored."""
+    session.execute(
+        delete(Enrolment).where(
+            Enrolment.section_id == section.id, Enrolment.user_id.in_(list(user_ids))
+        )
+    )
+
+
+def enrol(session: Session, section: Section, user: User, role: SectionRole) -> None:
+    """Put a person into the section, or give them another role in it."""
+    session.merge(Enrolment(section_id=section.id, user_id=user.id, role=role))
+    session.flush()
+
+
+def new_join_code(session: Session, section: Section) -> str:
+    """Give the section a new code; the one before no longer lets anybody in."""
+    letters = [secrets.choice(CODE_LETTERS) for _ in range(8)]
+    section.join_code = "".join(letters[:4]) + "-" + "".join(letters[4:])
+    session.flush()
+    return section.join_code
+
+
+def section_by_code(session: Session, code: str) -> Section | None:
+    """The section that a join code opens; case and outer spaces don't matter."""
+    wanted = code.strip().upper()
+    return session.scalar(select(Section).where(Section.join_code == wanted)) if wanted else None
+
+
+def people_of(session: Session, section_id: int) -> list[tuple[User, SectionRole]]:
+    """Everybody in a section: teachers first, then by name."""
+    rows = session.execute(
+        select(User, Enrolment.role)
+        .join(Enrolment, Enrolment.user_id == User.id)
+        .where(Enrolment.section_id == section_id)
+        .order_by(func.lower(User.listed_as), User.id)
+    )
+    order = (SectionRole.INSTRUCTOR, SectionRole.GRADER, SectionRole.STUDENT)
+    return sorted(((user, role) for user, role in rows), key=lambda row: order.index(row[1]))

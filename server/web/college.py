@@ -1,0 +1,231 @@
+"""The administrator's pages: people and their data; terms, courses and sections."""
+
+import json
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Form, HTTPException, Query, Request
+from sqlalchemy import func, or_, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.store import privacy, roster
+from server.store.courses import Course, Section, SectionRole, Term, all_sections, student_counts
+from server.store.passwords import make_link
+from server.store.people import Role, User, find_user, normal_email
+from server.web.access import VisitorHere
+from server.web.dependencies import Now, Reading, SettingsHere, Writing
+from server.web.rendering import page
+
+router = APIRouter()
+
+SHOWN = 100
+
+
+@router.get("/people")
+def people(
+    request: Request, session: Reading, find: Annotated[str, Query(max_length=100)] = ""
+) -> Response:
+    return _people(request, session, find)
+
+
+@router.post("/people")
+def add_person(
+    request: Request,
+    session: Writing,
+    settings: SettingsHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=200)] = "",
+    email: Annotated[str, Form(max_length=254)] = "",
+    role: Annotated[Role, Form()] = Role.STUDENT,
+) -> Response:
+    """A new account; the page shows the link for its first password."""
+    address = normal_email(email)
+    if not roster.EMAIL.fullmatch(address) or not name.strip():
+        return _people(request, session, "", "A name and an email address are needed. Write both.")
+    if find_user(session, address) is not None:
+        return _people(request, session, address, f"There is an account with {address} already.")
+    user = User(
+        email=address, name=name.strip(), listed_as=roster.sorted_name(name.strip()), role=role
+    )
+    session.add(user)
+    session.flush()
+    link = f"{settings.public_urls[0]}/password?link={make_link(session, user.id, now)}"
+    return _people(request, session, address, "", user, link)
+
+
+@router.post("/people/{person_id}/link")
+def password_link(
+    request: Request, person_id: int, session: Writing, settings: SettingsHere, now: Now
+) -> Response:
+    """A link by which this person sets a new password; it is shown once."""
+    user = _person(session, person_id)
+    link = f"{settings.public_urls[0]}/password?link={make_link(session, person_id, now)}"
+    return _people(request, session, user.email, "", user, link)
+
+
+@router.post("/people/{person_id}/names")
+def may_see_names(
+    person_id: int, session: Writing, permitted: Annotated[bool, Form()] = False
+) -> Response:
+    """Whether this member of the department sees whose work the figures rest on."""
+    user = _person(session, person_id)
+    user.sees_names = permitted and user.role is Role.DEPARTMENT
+    return RedirectResponse(f"/people?find={user.email}", 303)
+
+
+@router.get("/people/{person_id}/data.json")
+def export_person(person_id: int, session: Reading) -> Response:
+    """All that is stored about a person."""
+    return _export(session, _person(session, person_id).id)
+
+
+@router.get("/my-data.json")
+def my_data(session: Reading, visitor: VisitorHere) -> Response:
+    """All that is stored about oneself."""
+    return _export(session, visitor.id)
+
+
+@router.post("/people/{person_id}/erase")
+def erase_person(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    email: Annotated[str, Form(max_length=254)] = "",
+) -> Response:
+    """Erase a person and their work; the email is typed so that it is not done by a slip."""
+    user = _person(session, person_id)
+    if person_id == visitor.id:
+        return _people(request, session, user.email, "Nobody can erase their own account.")
+    if normal_email(email) != user.email:
+        sentence = f"Nothing was erased. Type the email {user.email} to erase this person."
+        return _people(request, session, user.email, sentence)
+    privacy.erase_person(session, person_id)
+    return RedirectResponse("/people", 303)
+
+
+@router.get("/courses")
+def courses(request: Request, session: Reading) -> Response:
+    return _courses(request, session)
+
+
+@router.post("/terms")
+def add_term(
+    request: Request,
+    session: Writing,
+    name: Annotated[str, Form(max_length=80)] = "",
+    begins: Annotated[str, Form(max_length=10)] = "",
+    ends: Annotated[str, Form(max_length=10)] = "",
+) -> Response:
+    try:
+        first, last = date.fromisoformat(begins), date.fromisoformat(ends)
+    except ValueError:
+        return _courses(request, session, "The term needs two dates, like 2026-08-24.")
+    if not name.strip() or first >= last:
+        return _courses(request, session, "The term needs a name and an end after its beginning.")
+    return _added(request, session, Term(name=name.strip(), begins=first, ends=last))
+
+
+@router.post("/courses")
+def add_course(
+    request: Request,
+    session: Writing,
+    code: Annotated[str, Form(max_length=20)] = "",
+    title: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    if not code.strip() or not title.strip():
+        return _courses(request, session, "The course needs a code and a title.")
+    return _added(request, session, Course(code=code.strip(), title=title.strip()))
+
+
+@router.post("/sections")
+def add_section(
+    request: Request,
+    session: Writing,
+    course: Annotated[int, Form()] = 0,
+    term: Annotated[int, Form()] = 0,
+    number: Annotated[str, Form(max_length=10)] = "",
+    instructor: Annotated[str, Form(max_length=254)] = "",
+) -> Response:
+    teacher = find_user(session, instructor)
+    if session.get(Course, course) is None or session.get(Term, term) is None:
+        return _courses(request, session, "Choose a course and a term for the section.")
+    if not number.strip():
+        return _courses(request, session, "The section needs a number, like 01.")
+    if teacher is None or teacher.role not in (Role.INSTRUCTOR, Role.ADMINISTRATOR):
+        sentence = f"{instructor or 'Nobody'} has no instructor's account. Add it among the people."
+        return _courses(request, session, sentence)
+    section = Section(course_id=course, term_id=term, number=number.strip())
+    answer = _added(request, session, section)
+    if section.id is not None:
+        roster.enrol(session, section, teacher, SectionRole.INSTRUCTOR)
+    return answer
+
+
+def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
+    try:
+        with session.begin_nested():
+            session.add(row)
+            session.flush()
+    except IntegrityError:
+        return _courses(request, session, "There is one of this name already. Choose another.")
+    return RedirectResponse("/courses", 303)
+
+
+def _person(session: Session, person_id: int) -> User:
+    user = session.get(User, person_id)
+    if user is None:
+        raise HTTPException(404)
+    return user
+
+
+def _export(session: Session, user_id: int) -> Response:
+    text = json.dumps(privacy.export_person(session, user_id), indent=2, ensure_ascii=False)
+    return Response(
+        text,
+        media_type="application/json",
+        headers={"Content-Disposition": 'attachment; filename="my-data.json"'},
+    )
+
+
+def _people(
+    request: Request,
+    session: Session,
+    find: str,
+    mistake: str = "",
+    linked: User | None = None,
+    link: str = "",
+) -> Response:
+    wanted = f"%{find.strip().lower()}%"
+    fits = or_(func.lower(User.name).like(wanted), User.email.like(wanted))
+    found = session.scalars(
+        select(User).where(fits).order_by(func.lower(User.listed_as), User.id).limit(SHOWN)
+    ).all()
+    return page(
+        request,
+        "college/people.html",
+        422 if mistake else 200,
+        people=found,
+        total=session.scalar(select(func.count()).select_from(User)),
+        shown=SHOWN,
+        find=find,
+        mistake=mistake,
+        linked=linked,
+        link=link,
+        roles=Role,
+    )
+
+
+def _courses(request: Request, session: Session, mistake: str = "") -> Response:
+    return page(
+        request,
+        "college/courses.html",
+        422 if mistake else 200,
+        terms=session.scalars(select(Term).order_by(Term.begins.desc())).all(),
+        courses=session.scalars(select(Course).order_by(Course.code)).all(),
+        sections=all_sections(session),
+        counts=student_counts(session),
+        mistake=mistake,
+    )

@@ -1,0 +1,130 @@
+"""How somebody comes in without an administrator: join code, and the link for a password."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from server.store import passwords, roster
+from server.store.courses import SectionRole, role_in_section
+from server.store.people import User, find_user, hash_password, normal_email, note_attempt
+from server.web.access import VisitorHere
+from server.web.dependencies import DatabaseHere, Now, Reading, Writing
+from server.web.rendering import page
+
+router = APIRouter()
+
+NO_CODE = "No section has this join code now. Ask your instructor for the one that is good."
+TAKEN = "There is an account with this email already. Sign in with it, then join with the code."
+TOO_SHORT = f"The password needs {passwords.SHORTEST} characters or more. Choose a longer one."
+USED_UP = "This link was used, has run out or is not complete. Ask an administrator for a new one."
+TOO_MANY = "There were too many attempts. Wait 15 minutes and try again."
+
+
+@router.get("/join")
+def join_page(request: Request, code: str = "") -> Response:
+    return page(request, "accounts/join.html", code=code, name="", email="", mistake="")
+
+
+@router.post("/join")
+def join(
+    request: Request,
+    database: DatabaseHere,
+    now: Now,
+    code: Annotated[str, Form(max_length=40)] = "",
+    name: Annotated[str, Form(max_length=200)] = "",
+    email: Annotated[str, Form(max_length=254)] = "",
+    password: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """A new student's account in the section of the code."""
+
+    def refuse(sentence: str, status: int = 422) -> Response:
+        return page(
+            request,
+            "accounts/join.html",
+            status,
+            code=code,
+            name=name,
+            email=email,
+            mistake=sentence,
+        )
+
+    address = request.client.host if request.client else "unknown"
+    with database.write() as session:
+        if not note_attempt(session, f"join {code}"[:254], address, now):
+            return refuse(TOO_MANY, 429)
+    with database.read() as session:
+        if roster.section_by_code(session, code) is None:
+            return refuse(NO_CODE)
+        if find_user(session, email) is not None:
+            return refuse(TAKEN)
+    if not roster.EMAIL.fullmatch(normal_email(email)):
+        return refuse(f"{email or 'Nothing'} is no email address. Correct it.")
+    if not name.strip():
+        return refuse("Your name is missing. Write it as the roster should show it.")
+    if len(password) < passwords.SHORTEST:
+        return refuse(TOO_SHORT)
+    password_hash = hash_password(password)
+    with database.write() as session:
+        section = roster.section_by_code(session, code)
+        if section is None or find_user(session, email) is not None:
+            return refuse(NO_CODE if section is None else TAKEN)
+        line = roster.Line(0, normal_email(email), name.strip(), roster.sorted_name(name.strip()))
+        roster.enrol_all(session, section, [line], drop_missing=False)
+        user = find_user(session, email)
+        assert user is not None
+        user.password_hash = password_hash
+    return RedirectResponse("/sign-in", 303)
+
+
+@router.post("/sections/join")
+def join_section(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    code: Annotated[str, Form(max_length=40)] = "",
+) -> Response:
+    """Somebody who is signed in joins one more section."""
+    address = request.client.host if request.client else "unknown"
+    section = roster.section_by_code(session, code)
+    if not note_attempt(session, f"join {visitor.id}", address, now) or section is None:
+        typed = {"code": code, "name": "", "email": ""}
+        return page(request, "accounts/join.html", 422, **typed, mistake=NO_CODE)
+    if role_in_section(session, visitor.id, section.id) is None:
+        user = session.get_one(User, visitor.id)
+        roster.enrol(session, section, user, SectionRole.STUDENT)
+    return RedirectResponse("/", 303)
+
+
+@router.get("/password")
+def password_page(request: Request, session: Reading, now: Now, link: str = "") -> Response:
+    user = passwords.user_of_link(session, link, now)
+    return _password_page(request, user, link, "" if user else USED_UP)
+
+
+@router.post("/password")
+def set_password(
+    request: Request,
+    database: DatabaseHere,
+    now: Now,
+    link: Annotated[str, Form(max_length=100)] = "",
+    password: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """Use up a link: the new password holds, and whoever was signed in is signed out."""
+    with database.read() as session:
+        user = passwords.user_of_link(session, link, now)
+    if user is None:
+        return _password_page(request, None, link, USED_UP)
+    if len(password) < passwords.SHORTEST:
+        return _password_page(request, user, link, TOO_SHORT)
+    password_hash = hash_password(password)
+    with database.write() as session:
+        if passwords.set_password(session, link, password_hash, now) is None:
+            return _password_page(request, None, link, USED_UP)
+    return RedirectResponse("/sign-in", 303)
+
+
+def _password_page(request: Request, user: User | None, link: str, mistake: str) -> Response:
+    status = 422 if mistake else 200
+    return page(request, "accounts/password.html", status, person=user, link=link, mistake=mistake)

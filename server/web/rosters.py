@@ -1,0 +1,183 @@
+"""Who is in a section: upload with a preview, join code, graders, links for first passwords."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, File, Form, Request, UploadFile
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.store import roster
+from server.store.audit import events_of
+from server.store.courses import SectionRole, assignments_of
+from server.store.passwords import make_link
+from server.store.people import Role, find_user
+from server.store.standings import recount
+from server.web.dependencies import Now, Reading, SettingsHere, Writing
+from server.web.gradebook import section_here
+from server.web.rendering import page
+from server.web.spreadsheet import Table, download
+
+router = APIRouter()
+
+Text = Annotated[str, Form(max_length=500_000)]
+
+
+@router.get("/sections/{section_id}/roster")
+def roster_page(request: Request, section_id: int, session: Reading) -> Response:
+    return _page(request, session, section_id)
+
+
+@router.post("/sections/{section_id}/roster/preview")
+def preview_roster(
+    request: Request,
+    section_id: int,
+    session: Reading,
+    text: Text = "",
+    file: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """What the roster would change; nothing is stored."""
+    if file is not None and file.filename:
+        content = file.file.read()
+        try:
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            sentence = "The file is not in UTF-8. Save it as CSV with UTF-8 and send it again."
+            return _page(request, session, section_id, sentence, text)
+    lines, faults = roster.read_roster(text)
+    if faults:
+        more = f" There are {len(faults) - 1} more." if len(faults) > 1 else ""
+        return _page(request, session, section_id, f"{faults[0]}{more} Nothing was stored.", text)
+    section = section_here(session, section_id)
+    return page(
+        request,
+        "sections/preview.html",
+        section=section,
+        changes=roster.compare(session, section, lines),
+        lines=lines,
+        text=text,
+    )
+
+
+@router.post("/sections/{section_id}/roster")
+def apply_roster(
+    request: Request,
+    section_id: int,
+    session: Writing,
+    text: Text = "",
+    drop_missing: Annotated[bool, Form()] = False,
+) -> Response:
+    lines, faults = roster.read_roster(text)
+    if faults:
+        return _page(request, session, section_id, str(faults[0]), text)
+    section = section_here(session, section_id)
+    roster.enrol_all(session, section, lines, drop_missing=drop_missing)
+    _recount(session, section_id)
+    return _back(section_id)
+
+
+@router.post("/sections/{section_id}/roster/person")
+def enrol_person(
+    request: Request,
+    section_id: int,
+    session: Writing,
+    email: Annotated[str, Form(max_length=254)] = "",
+    role: Annotated[SectionRole, Form()] = SectionRole.GRADER,
+) -> Response:
+    """Put somebody with an account into the section, as a grader for instance."""
+    user = find_user(session, email)
+    if user is None:
+        sentence = f"Nobody has the email {email or '(none)'}. Correct it, or send a roster."
+        return _page(request, session, section_id, sentence)
+    if role is SectionRole.INSTRUCTOR and user.role is Role.STUDENT:
+        sentence = f"{user.name} has a student's account, which can't teach. Choose grader."
+        return _page(request, session, section_id, sentence)
+    roster.enrol(session, section_here(session, section_id), user, role)
+    _recount(session, section_id)
+    return _back(section_id)
+
+
+@router.post("/sections/{section_id}/roster/leave")
+def take_out(
+    request: Request, section_id: int, session: Writing, person: Annotated[int, Form()] = 0
+) -> Response:
+    """Take somebody out of the section; their work stays stored."""
+    people = {user.id: role for user, role in roster.people_of(session, section_id)}
+    teachers = [id for id, role in people.items() if role is SectionRole.INSTRUCTOR]
+    if person not in people:
+        sentence = "This person is not in the section any more. Look at the people below."
+        return _page(request, session, section_id, sentence)
+    if teachers == [person]:
+        sentence = "The only instructor can't leave the section. Add another one first."
+        return _page(request, session, section_id, sentence)
+    roster.leave(session, section_here(session, section_id), [person])
+    return _back(section_id)
+
+
+@router.post("/sections/{section_id}/roster/code")
+def join_code(
+    section_id: int, session: Writing, closed: Annotated[bool, Form()] = False
+) -> Response:
+    """A new join code, or none."""
+    section = section_here(session, section_id)
+    if closed:
+        section.join_code = None
+    else:
+        roster.new_join_code(session, section)
+    return _back(section_id)
+
+
+@router.post("/sections/{section_id}/roster/links")
+def first_passwords(
+    section_id: int, session: Writing, settings: SettingsHere, now: Now
+) -> Response:
+    """A CSV with a link for each person who has no password yet; each is good for a day."""
+    section = section_here(session, section_id)
+    people = [user for user, _ in roster.people_of(session, section_id) if not user.password_hash]
+    rows = tuple(
+        (
+            user.name,
+            user.email,
+            f"{settings.public_urls[0]}/password?link={make_link(session, user.id, now)}",
+        )
+        for user in people
+    )
+    table = Table("Links", ("Name", "Email", "Link, good for one day"), rows)
+    return download(table, f"{section.title}-links", "csv")
+
+
+@router.get("/sections/{section_id}/log")
+def grade_log(request: Request, section_id: int, session: Reading) -> Response:
+    """Who saw and who changed grades of this section."""
+    return page(
+        request,
+        "sections/log.html",
+        section=section_here(session, section_id),
+        events=events_of(session, section_id),
+    )
+
+
+def _page(
+    request: Request, session: Session, section_id: int, mistake: str = "", text: str = ""
+) -> Response:
+    people = roster.people_of(session, section_id)
+    return page(
+        request,
+        "sections/roster.html",
+        422 if mistake else 200,
+        section=section_here(session, section_id),
+        people=people,
+        without=sum(not user.password_hash for user, _ in people),
+        mistake=mistake,
+        text=text,
+        roles=SectionRole,
+    )
+
+
+def _recount(session: Session, section_id: int) -> None:
+    """Somebody who comes back has the standing that their work gives."""
+    for assignment in assignments_of(session, [section_id]):
+        recount(session, assignment)
+
+
+def _back(section_id: int) -> Response:
+    return RedirectResponse(f"/sections/{section_id}/roster", 303)
