@@ -4,6 +4,7 @@ A path has keys and places in lists, counted from 0. A text that can't be read i
 FileFault, a path that leads nowhere with LookupError; the text is then as it was.
 """
 
+import re
 from collections.abc import Callable
 from copy import deepcopy
 from io import StringIO
@@ -11,11 +12,16 @@ from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
-from ruamel.yaml.scalarstring import LiteralScalarString
+from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
 from server.marking.document import FieldPath, read_document
 
-WIDTH = 100
+WIDTH = 1_000_000
+"""Never reached: a key of two words that is broken over two lines can't be read again."""
+
+
+_PLAIN = re.compile(r"[\w(]")
+"""How a text begins that may do without quotes; the writer quotes what else needs it."""
 
 
 def set_value(text: str, path: FieldPath, value: Any) -> str:
@@ -95,6 +101,8 @@ def _node(value: Any) -> Any:
     match value:
         case str() if "\n" in value:
             return LiteralScalarString(value.rstrip("\n") + "\n")
+        case str() if not _PLAIN.match(value) or "\t" in value:
+            return DoubleQuotedScalarString(value)
         case dict():
             node = CommentedMap({key: _node(inner) for key, inner in value.items()})
             if not any(isinstance(inner, list | dict) and inner for inner in value.values()):

@@ -1,0 +1,424 @@
+"""The author's page: one sheet that edits the same texts as the files of an exercise.
+
+A change is kept as it was typed, right or wrong, and the whole sheet is answered; faults stand at
+their fields. After each change the exercise is looked into in the background.
+"""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, File, Form, HTTPException, Request, UploadFile
+from markupsafe import Markup
+from pydantic import ValidationError
+from sqlalchemy.orm import Session
+from starlette.requests import HTTPConnection
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from server.examiner import Examiner
+from server.ladder.json_form import from_json, to_json
+from server.ladder.text_form import print_program
+from server.marking.catalogue import BENCH, Catalogue
+from server.marking.drafts import Draft, Reading, new_text, read_draft
+from server.marking.exercise_file import SLUG, exercise_schema
+from server.marking.exercise_zip import from_zip, to_zip
+from server.marking.scenario_text import scenario_text
+from server.marking.trial import TrialRun
+from server.marking.trial_form import from_json as recorded_from_json
+from server.marking.yaml_edit import set_value
+from server.plant.devices import KINDS
+from server.store.authored import (
+    AuthoredExercise,
+    LifeState,
+    authored_by,
+    authored_named,
+    begin,
+    find_authored,
+    newest_version,
+    published_exercises,
+    save_draft,
+    versions_of,
+)
+from server.store.benches import bench_assignment
+from server.store.database import Database
+from server.store.programs import save_program, working_copy
+from server.store.trials import LATEST, find_trial
+from server.web.access import Visitor, VisitorHere
+from server.web.authoring_changes import Change, Offered, Refused, changed
+from server.web.authoring_view import PATTERNS, TEMPLATE_NAMES, sheet_view
+from server.web.dependencies import (
+    CatalogueHere,
+    Now,
+    Writing,
+)
+from server.web.dependencies import (
+    Reading as ReadingHere,
+)
+from server.web.rendering import error, fragment, page
+from server.web.workplace import Workplace
+
+router = APIRouter()
+
+STALE = (
+    "The exercise was changed in another window since you opened this one, so this change was not "
+    "kept. What you typed is still here; copy it, then reload the page."
+)
+FAULTY = "The exercise has faults still. Mend those that stand at their fields first."
+
+
+def examiner(connection: HTTPConnection) -> Examiner:
+    found: Examiner = connection.app.state.examiner
+    return found
+
+
+ExaminerHere = Annotated[Examiner, Depends(examiner)]
+
+
+def published_in(database: Database) -> Callable[[str], Draft | None]:
+    """Finds the texts behind a name under which an exercise is set; a bench has the draft."""
+
+    def find(slug: str) -> Draft | None:
+        with database.read() as session:
+            if slug.startswith(BENCH):
+                row = authored_named(session, slug.removeprefix(BENCH))
+                return draft_of(row) if row else None
+            version = newest_version(session, slug)
+            return Draft(slug, version.text, dict(version.programs)) if version else None
+
+    return find
+
+
+def draft_of(row: AuthoredExercise) -> Draft:
+    return Draft(row.slug, row.text, dict(row.programs))
+
+
+def row_here(session: Session, authored_id: int) -> AuthoredExercise:
+    row = find_authored(session, authored_id)
+    assert row is not None, "the access rule has found it"
+    return row
+
+
+# -- the list -----------------------------------------------------------------------------------
+
+
+@router.get("/authoring")
+def authored_list(
+    request: Request, session: ReadingHere, visitor: VisitorHere, catalogue: CatalogueHere
+) -> Response:
+    """One's own exercises, and those that can be copied."""
+    return page(
+        request,
+        "authoring/list.html",
+        own=authored_by(session, visitor.id),
+        published=published_exercises(session),
+        shipped=catalogue.shipped(),
+    )
+
+
+@router.post("/authoring")
+def begin_exercise(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    now: Now,
+    title: Annotated[str, Form(max_length=200)] = "",
+    slug: Annotated[str, Form(max_length=80)] = "",
+    source: Annotated[str, Form(max_length=100)] = "",
+) -> Response:
+    """A new draft, empty or copied from an exercise that is published or shipped."""
+    slug = slug.strip() or "-".join(
+        "".join(c if c.isalnum() else " " for c in title.lower()).split()
+    )
+    if SLUG.fullmatch(slug) is None or not slug.isascii():
+        return error(request, 422, f"{slug[:80]!r} is no name. Use a to z, digits and '-'.")
+    draft = Draft(slug, new_text(slug, title.strip() or slug), {})
+    if source:
+        found = _source(session, catalogue, source)
+        text = set_value(found.text, ("exercise",), slug)
+        text = set_value(set_value(text, ("version",), 1), ("title",), title.strip() or slug)
+        draft = Draft(slug, text, found.programs)
+    return _begun(request, session, visitor, catalogue, draft, title.strip() or slug, now)
+
+
+@router.post("/authoring/import")
+def import_exercise(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    now: Now,
+    archive: Annotated[UploadFile, File()],
+) -> Response:
+    """A new draft from a zip."""
+    try:
+        draft = from_zip(archive.file.read())
+    except ValueError as refused:
+        return error(request, 422, str(refused))
+    data = read_draft(draft).data or {}
+    title = str(data.get("title") or draft.slug)
+    return _begun(request, session, visitor, catalogue, draft, title, now)
+
+
+def _begun(
+    request: Request,
+    session: Session,
+    visitor: Visitor,
+    catalogue: Catalogue,
+    draft: Draft,
+    title: str,
+    now: datetime,
+) -> Response:
+    taken = f"There is an exercise called {draft.slug} already. Choose another name."
+    if catalogue.ships(draft.slug):
+        return error(request, 409, taken)
+    row = begin(session, visitor.id, draft.slug, title, draft.text, draft.programs, now)
+    if row is None:
+        return error(request, 409, taken)
+    return RedirectResponse(f"/authoring/{row.id}", 303)
+
+
+def _source(session: Session, catalogue: Catalogue, slug: str) -> Draft:
+    version = newest_version(session, slug)
+    if version is not None:
+        return Draft(slug, version.text, dict(version.programs))
+    if SLUG.fullmatch(slug) and catalogue.ships(slug):
+        return catalogue.source(slug)
+    raise HTTPException(404)
+
+
+# -- the sheet ----------------------------------------------------------------------------------
+
+
+@router.get("/authoring/{authored_id}")
+def author_sheet(
+    request: Request, authored_id: int, session: ReadingHere, examiner: ExaminerHere
+) -> Response:
+    row = row_here(session, authored_id)
+    if row.findings_of != row.revision or not row.findings.get("complete"):
+        examiner.look(row.id)
+    return page(request, "authoring/sheet.html", **_context(session, row))
+
+
+@router.post("/authoring/{authored_id}/change")
+def change_exercise(
+    request: Request,
+    authored_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    examiner: ExaminerHere,
+    catalogue: CatalogueHere,
+    now: Now,
+    change: Annotated[str, Form(max_length=400_000)],
+    revision: Annotated[int, Form()],
+) -> Response:
+    """Do one change, or say why not: all of it is kept, or nothing."""
+    row = row_here(session, authored_id)
+    try:
+        asked = Change.model_validate_json(change)
+    except ValidationError:
+        return error(request, 422, "The change can't be read. Reload the page and try again.")
+    if row.revision != revision:
+        return error(request, 409, STALE)
+    try:
+        after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue, now))
+    except Refused as refused:
+        return error(request, 422, str(refused))
+    reading = read_draft(after)
+    title = str((reading.data or {}).get("title") or row.slug)
+    saved = save_draft(
+        session, row.id, after.text, after.programs, title=title, revision=revision, now=now
+    )
+    if saved is None:
+        return error(request, 409, STALE)
+    catalogue.forget(BENCH + row.slug)
+    examiner.look(row.id)
+    return fragment(request, "authoring/_sheet.html", **_context(session, saved, reading))
+
+
+@router.get("/authoring/{authored_id}/findings")
+def findings(request: Request, authored_id: int, session: ReadingHere) -> Response:
+    """What has been found so far; asked for until the look is complete."""
+    row = row_here(session, authored_id)
+    return fragment(request, "authoring/_findings.html", **_found(row, read_draft(draft_of(row))))
+
+
+@router.get("/authoring/{authored_id}/text")
+def exercise_as_text(request: Request, authored_id: int, session: ReadingHere) -> Response:
+    """The file itself, with every fault as line:column."""
+    row = row_here(session, authored_id)
+    return page(request, "authoring/text.html", row=row, reading=read_draft(draft_of(row)))
+
+
+@router.post("/authoring/{authored_id}/text")
+def save_text(
+    request: Request,
+    authored_id: int,
+    session: Writing,
+    catalogue: CatalogueHere,
+    examiner: ExaminerHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+    text: Annotated[str, Form(max_length=1_000_000)] = "",
+) -> Response:
+    """Keep the text, whatever is wrong with it."""
+    row = row_here(session, authored_id)
+    draft = Draft(row.slug, text.replace("\r\n", "\n"), dict(row.programs))
+    reading = read_draft(draft)
+    if row.revision != revision:
+        return page(
+            request, "authoring/text.html", 409, row=row, reading=reading, typed=text, notice=STALE
+        )
+    title = str((reading.data or {}).get("title") or row.slug)
+    save_draft(session, row.id, draft.text, draft.programs, title=title, revision=revision, now=now)
+    catalogue.forget(BENCH + row.slug)
+    examiner.look(row.id)
+    return page(request, "authoring/text.html", row=row, reading=reading)
+
+
+@router.post("/authoring/{authored_id}/statement")
+def preview_statement(
+    request: Request, authored_id: int, statement: Annotated[str, Form(max_length=20_000)] = ""
+) -> Response:
+    """The statement as students will read it; nothing is stored."""
+    return fragment(request, "authoring/_statement.html", statement=statement)
+
+
+@router.get("/authoring/{authored_id}/zip")
+def export_exercise(authored_id: int, session: ReadingHere) -> Response:
+    row = row_here(session, authored_id)
+    name = f'attachment; filename="{row.slug}.zip"'
+    return Response(
+        to_zip(draft_of(row)),
+        media_type="application/zip",
+        headers={"Content-Disposition": name},
+    )
+
+
+@router.get("/exercise-schema.json")
+def published_schema() -> Response:
+    """The JSON schema of exercise.yaml, for editors that check while one types."""
+    return JSONResponse(exercise_schema())
+
+
+# -- the bench ----------------------------------------------------------------------------------
+
+
+@router.post("/authoring/{authored_id}/bench")
+def open_bench(
+    request: Request,
+    authored_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    now: Now,
+    program: Annotated[str, Form(max_length=80)] = "",
+    trial: Annotated[bool, Form()] = False,
+) -> Response:
+    """The draft as a student has it, with a reference program in the editor if one is named."""
+    row = row_here(session, authored_id)
+    draft = draft_of(row)
+    reading = read_draft(draft)
+    if reading.exercise is None:
+        return error(request, 422, FAULTY)
+    assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
+    found = next((p.program for p in reading.programs if p.file.name == program), None)
+    if program and found is None:
+        return error(request, 422, f"The program {program} has faults still. Mend its text first.")
+    if found is not None:
+        start = Workplace(assignment, reading.exercise).start
+        copy = working_copy(session, assignment, visitor.id, start)
+        save_program(
+            session,
+            assignment,
+            visitor.id,
+            to_json(found),
+            revision=copy.revision,
+            start=start,
+            now=now,
+        )
+    catalogue.forget(BENCH + row.slug)
+    address = f"/assignments/{assignment.id}"
+    return RedirectResponse(f"{address}/trial" if trial else address, 303)
+
+
+def _offered(
+    session: Session,
+    row: AuthoredExercise,
+    visitor: Visitor,
+    catalogue: Catalogue,
+    now: datetime,
+) -> Offered:
+    def scenario(number: int) -> str:
+        found = row.findings.get("findings", [])
+        if not 0 <= number < len(found) or not found[number]["scenario"]:
+            raise Refused("This scenario is not offered any more. Wait for the newest look.")
+        return str(found[number]["scenario"])
+
+    def recorded() -> str:
+        exercise = catalogue.find(BENCH + row.slug)
+        assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
+        saved = find_trial(session, assignment.id, visitor.id, LATEST)
+        if exercise is None or saved is None:
+            raise Refused("Nothing is recorded yet. Work the draft in a trial run first.")
+        run = TrialRun.load(exercise, recorded_from_json(saved.run))
+        while run.to_come:
+            run.step(run.to_come)
+        return scenario_text(run.scenario("Recorded"), exercise)
+
+    def program() -> str:
+        exercise = catalogue.find(BENCH + row.slug)
+        if exercise is None:
+            raise Refused(FAULTY)
+        assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
+        start = Workplace(assignment, exercise).start
+        return print_program(
+            from_json(working_copy(session, assignment, visitor.id, start).program)
+        )
+
+    return Offered(scenario, recorded, program)
+
+
+# -- what the templates need --------------------------------------------------------------------
+
+
+def _context(
+    session: Session, row: AuthoredExercise, reading: Reading | None = None
+) -> dict[str, Any]:
+    draft = draft_of(row)
+    reading = reading or read_draft(draft)
+    readable = reading.data is not None
+    return {
+        "sheet": sheet_view(draft, reading) if readable else None,
+        "kinds": list(KINDS),
+        "patterns": PATTERNS,
+        "templates": TEMPLATE_NAMES,
+        "programs": _programs(draft, reading),
+        "versions": versions_of(session, row.id),
+        **_found(row, reading),
+    }
+
+
+def _programs(draft: Draft, reading: Reading) -> list[tuple[str, str, list[str]]]:
+    """Name, text and faults of each reference program."""
+    return [
+        (name, text, [str(fault) for other, fault in reading.program_faults if other == name])
+        for name, text in sorted(draft.programs.items())
+    ]
+
+
+def _found(row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
+    fresh = row.findings_of == row.revision
+    found = row.findings if fresh else {}
+    listed = [
+        {**each, "number": number, "drawing": Markup(each["drawing"])}
+        for number, each in enumerate(found.get("findings", []))
+    ]
+    return {
+        "row": row,
+        "reading": reading,
+        "found": found,
+        "findings": listed,
+        "complete": bool(found.get("complete")),
+        "retired": row.state is LifeState.RETIRED,
+    }

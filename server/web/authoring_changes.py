@@ -1,0 +1,275 @@
+"""Changes of a draft that the author's page sends: each gives new texts, or a sentence why not."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.ladder.limits import MAX_TEXT_BYTES
+from server.marking.demands import split_number, two_demands
+from server.marking.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
+from server.marking.drafts import Draft, points_and_plant
+from server.marking.exercise_schema import CHECKS
+from server.marking.form import Part
+from server.marking.implied import implied_requirements
+from server.marking.plant_templates import TEMPLATES, new_point
+from server.marking.yaml_edit import add_part, move_part, set_value
+from server.plant.devices import KINDS
+from server.web.authoring_fields import Kind, kinds_of, typed
+from server.web.authoring_view import PLANT_PARTS, part_at
+
+MAX_PROGRAMS = 60
+_NEW_CHECKS: dict[str, dict[str, Any]] = {
+    "never": {"never": "", "given": ""},
+    "always": {"always": "", "given": ""},
+    "whenever": {"whenever": "", "then": "", "within": "50 ms"},
+    "only": {"only": "", "after": ""},
+    "lasts": {"lasts": "", "at least": "1 s"},
+    "steady": {"steady": "", "changes": 4, "window": "2 s"},
+    "uses": {"uses": "seal-in"},
+}
+
+
+class Change(BaseModel):
+    """One change: what is done, at which place, with which value."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    do: str = Field(max_length=40)
+    path: list[str | int] = Field(default_factory=list, max_length=12)
+    value: str = Field(default="", max_length=200_000)
+
+
+class Refused(ValueError):
+    """A change that can't be made; the text says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """Texts that come from elsewhere: scenarios that a look has found, a program on the bench."""
+
+    scenario: Callable[[int], str]
+    recorded: Callable[[], str]
+    program: Callable[[], str]
+
+
+def changed(draft: Draft, change: Change, offered: Offered) -> Draft:
+    """The draft after a change. Raises Refused; the draft is then as it was."""
+    act = ACTIONS.get(change.do)
+    if act is None:
+        raise Refused("The page does not know this change. Reload it and try again.")
+    try:
+        after = act(draft, tuple(change.path), change.value, offered)
+    except FileFault as fault:
+        raise Refused(f"The text can't be read: {fault.faults[0]} Mend it as text first.") from None
+    except (LookupError, TypeError):
+        raise Refused(
+            "This part is not there any more. Reload the page to see the newest."
+        ) from None
+    if len(after.text.encode()) > MAX_FILE_BYTES:
+        raise Refused(f"The exercise would be larger than {MAX_FILE_BYTES // 1000} kB.")
+    return after
+
+
+def _set(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    kind = _kind_at(path, _data(draft))
+    return replace(draft, text=set_value(draft.text, path, _kept(kind, value)))
+
+
+def _kept(kind: Kind, value: str) -> Any:
+    found = typed(kind, value)
+    # A field that must be there stays, so that its fault is told beside it.
+    return "" if found is None and kind.required else found
+
+
+def _kind_at(path: FieldPath, data: Any) -> Kind:
+    part: type[Part] | None = part_at(path[:-1], data) if path else None
+    for kind in kinds_of(part) if part else ():
+        if kind.key == path[-1]:
+            return kind
+    raise LookupError(path)
+
+
+def _remove(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    if len(path) < 2:
+        raise LookupError(path)
+    return replace(draft, text=set_value(draft.text, path, None))
+
+
+def _move(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return replace(draft, text=move_part(draft.text, path, -1 if value == "up" else 1))
+
+
+def _add_point(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    if value not in KINDS:
+        raise Refused("Choose a device of the catalogue first.")
+    row = new_point(value, _rows(draft, "points"))
+    return replace(draft, text=add_part(draft.text, ("points",), row))
+
+
+def _template(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    if value not in TEMPLATES:
+        raise Refused("Choose a plant first.")
+    _, plant, points = TEMPLATES[value]
+    text = set_value(draft.text, ("plant",), plant)
+    if not _rows(draft, "points"):
+        text = set_value(text, ("points",), points)
+    return replace(draft, text=text)
+
+
+def _add_plant_part(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    part = PLANT_PARTS[str(path[1])][str(path[2])]
+    row = {kind.key: kind.example or "" for kind in kinds_of(part) if kind.required}
+    return replace(draft, text=add_part(draft.text, path, row))
+
+
+def _add_requirement(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    row = {"id": _next_number(draft), "text": value, "kind": "stated", "weight": 1, "checks": []}
+    return replace(draft, text=add_part(draft.text, ("requirements",), row))
+
+
+def _next_number(draft: Draft) -> str:
+    taken = {str(row.get("id", "")).rstrip("abcdefghij") for row in _rows(draft, "requirements")}
+    return next(f"R{n}" for n in range(1, 200) if f"R{n}" not in taken)
+
+
+def _split(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    """One requirement becomes two; checks stay with the first."""
+    rows = _rows(draft, "requirements")
+    number = path[1]
+    assert isinstance(number, int)
+    row = rows[number]
+    parts = two_demands(str(row.get("text", "")))
+    if parts is None:
+        raise Refused("This sentence carries one demand already.")
+    first, second = split_number(str(row.get("id", "R1")), {str(r.get("id")) for r in rows})
+    text = set_value(draft.text, (*path, "id"), first)
+    text = set_value(text, (*path, "text"), parts.first)
+    other = {**row, "id": second, "text": parts.second, "checks": []}
+    text = add_part(text, ("requirements",), other)
+    text = move_part(text, ("requirements", len(rows)), number + 1 - len(rows))
+    return replace(draft, text=text)
+
+
+def _adopt(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    for implied in implied_requirements(*points_and_plant(_data(draft))):
+        if implied.key == value:
+            row = {
+                "id": _next_number(draft),
+                "text": implied.text,
+                "kind": "implied",
+                "weight": 1,
+                "checks": list(implied.checks),
+            }
+            return replace(draft, text=add_part(draft.text, ("requirements",), row))
+    raise LookupError(value)
+
+
+def _add_check(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    if value not in CHECKS:
+        raise Refused("Choose a pattern first.")
+    return replace(draft, text=add_part(draft.text, path, _NEW_CHECKS[value]))
+
+
+def _add_scenario(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    taken = {row.get("name") for row in _rows(draft, "scenarios")}
+    name = next(f"Scenario {n}" for n in range(1, 200) if f"Scenario {n}" not in taken)
+    row = {"name": name, "steps": [{"after": "500 ms"}], "run on": "2 s"}
+    return replace(draft, text=add_part(draft.text, ("scenarios",), row))
+
+
+def _add_step(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return replace(draft, text=add_part(draft.text, path, {"after": "1 s"}))
+
+
+def _add_offered(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return _with_scenario(draft, offered.scenario(int(value) if value.isdecimal() else -1))
+
+
+def _add_recorded(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return _with_scenario(draft, offered.recorded())
+
+
+def _with_scenario(draft: Draft, text: str) -> Draft:
+    (row,) = read_document("scenario", text.encode()).data
+    taken = {each.get("name") for each in _rows(draft, "scenarios")}
+    name = str(row["name"])
+    row["name"] = next(
+        n for n in (name, *(f"{name} ({i})" for i in range(2, 99))) if n not in taken
+    )
+    return replace(draft, text=add_part(draft.text, ("scenarios",), row))
+
+
+def _set_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return _with_program(draft, str(path[0]), value)
+
+
+def _take_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    return _with_program(draft, _file_name(value), offered.program())
+
+
+def _add_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    name = _file_name(value)
+    if name in draft.programs:
+        raise Refused(f"There is a program {name} already. Choose another name.")
+    fails = "// fails: R1\n" if name.startswith("wrong-") else ""
+    return _with_program(
+        draft, name, f"{fails}PROGRAM {name[:-3].replace('-', '_')}\nEND_PROGRAM\n"
+    )
+
+
+def _with_program(draft: Draft, name: str, text: str) -> Draft:
+    programs = draft.programs | {name: text.replace("\r\n", "\n")}
+    if len(programs) > MAX_PROGRAMS:
+        raise Refused(f"An exercise has at most {MAX_PROGRAMS} reference programs.")
+    if len(text.encode()) > MAX_TEXT_BYTES:
+        raise Refused(f"A program has at most {MAX_TEXT_BYTES // 1000} kB. Make it smaller.")
+    return replace(draft, programs=programs)
+
+
+def _remove_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    programs = dict(draft.programs)
+    del programs[str(path[0])]
+    return replace(draft, programs=programs)
+
+
+def _file_name(name: str) -> str:
+    stem = name.strip().lower().removesuffix(".st").replace(" ", "-").replace("_", "-")
+    good = all(c.isascii() and (c.isalnum() or c == "-") for c in stem)
+    if not stem.startswith(("right-", "wrong-")) or not good or not 7 <= len(stem) <= 60:
+        raise Refused("A program is called right-… or wrong-…, in letters, digits and '-'.")
+    return f"{stem}.st"
+
+
+def _data(draft: Draft) -> dict[str, Any]:
+    data = read_document("exercise.yaml", draft.text.encode()).data
+    return data if isinstance(data, dict) else {}
+
+
+def _rows(draft: Draft, key: str) -> list[dict[str, Any]]:
+    rows = _data(draft).get(key)
+    return [r if isinstance(r, dict) else {} for r in rows] if isinstance(rows, list) else []
+
+
+ACTIONS: dict[str, Callable[[Draft, FieldPath, str, Offered], Draft]] = {
+    "set": _set,
+    "remove": _remove,
+    "move": _move,
+    "add point": _add_point,
+    "choose plant": _template,
+    "add plant part": _add_plant_part,
+    "add requirement": _add_requirement,
+    "split": _split,
+    "adopt": _adopt,
+    "add check": _add_check,
+    "add scenario": _add_scenario,
+    "add step": _add_step,
+    "add offered": _add_offered,
+    "add recorded": _add_recorded,
+    "set program": _set_program,
+    "take program": _take_program,
+    "add program": _add_program,
+    "remove program": _remove_program,
+}
+"""By the name under which the page asks for it."""

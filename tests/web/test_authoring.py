@@ -1,0 +1,266 @@
+"""The author's page: changes, faults at their fields, markup as text, copies, zips, the bench."""
+
+import io
+import json
+import re
+import zipfile
+from html import unescape
+
+import pytest
+from httpx2 import Response
+from starlette.testclient import TestClient
+
+from server.store.authored import authored_by, find_authored
+from server.store.database import Database
+from server.store.people import Role, User
+from tests.factories import make_user
+from tests.web.lab import HTMX, ClientFor
+
+MARKUP = "<script>alert(1)</script><b onclick='x'>{{ 7*7 }}"
+
+
+class Author:
+    """An instructor at the sheet of one exercise."""
+
+    def __init__(self, client: TestClient, user: User, title: str = "Day tank", **begun: str):
+        self.client, self.user = client, user
+        answer = client.post("/authoring", data={"title": title, **begun})
+        assert answer.status_code == 303, answer.text
+        self.address = answer.headers["location"]
+        self.revision = 1
+
+    @property
+    def id(self) -> int:
+        return int(self.address.rpartition("/")[2])
+
+    def do(self, do: str, *path: str | int, value: str = "") -> Response:
+        change = json.dumps({"do": do, "path": list(path), "value": value})
+        answer = self.client.post(
+            f"{self.address}/change",
+            data={"change": change, "revision": str(self.revision)},
+            headers=HTMX,
+        )
+        shown = re.search(r'data-revision="(\d+)"', answer.text)
+        self.revision = int(shown[1]) if shown else self.revision
+        return answer
+
+    def page(self) -> str:
+        answer = self.client.get(self.address)
+        assert answer.status_code == 200
+        return answer.text
+
+
+@pytest.fixture
+def author(database: Database, client_for: ClientFor) -> Author:
+    with database.write() as session:
+        user = make_user(session, Role.INSTRUCTOR)
+    return Author(client_for(user), user)
+
+
+def text_of(database: Database, author: Author) -> str:
+    with database.read() as session:
+        row = find_authored(session, author.id)
+        assert row is not None
+        return row.text
+
+
+def test_an_empty_sheet_says_what_is_wanting(author: Author) -> None:
+    page = author.page()
+    assert "Points will be listed here" in page
+    assert "faults still" in page
+
+
+def test_a_plant_brings_its_points_and_is_drawn(author: Author, database: Database) -> None:
+    page = author.do("choose plant", value="filled tank").text
+    assert '<svg class="plant"' in page
+    assert "LSH-203" in page
+    assert "tank_high" in text_of(database, author)
+
+
+def test_what_was_typed_stays_and_its_fault_stands_beside_it(
+    author: Author, database: Database
+) -> None:
+    author.do("choose plant", value="filled tank")
+    place = ("plant", "tank", "vessels", 0, "height")
+    page = unescape(author.do("set", *place, value="5 parsecs").text)
+    assert 'value="5 parsecs"' in page
+    assert "'parsecs' is no unit of a length." in page
+    assert "height: 5 parsecs" in text_of(database, author)
+
+
+def test_a_change_of_an_older_sheet_is_refused_and_nothing_is_lost(
+    author: Author, database: Database
+) -> None:
+    author.do("set", "title", value="One")
+    author.revision = 1
+    answer = author.do("set", "title", value="Two")
+    assert answer.status_code == 409
+    assert answer.headers["HX-Retarget"] == "#notice"
+    assert "title: One" in text_of(database, author)
+
+
+@pytest.mark.parametrize(
+    ("do", "path", "value"),
+    [
+        ("burn", (), ""),
+        ("set", ("nothing", 3, "x"), "a"),
+        ("set", (), "a"),
+        ("remove", ("points", 7), ""),
+        ("add point", (), "teapot"),
+        ("choose plant", (), "volcano"),
+        ("adopt", (), "nothing"),
+        ("split", ("requirements", 4), ""),
+        ("add check", ("requirements", 0, "checks"), "perhaps"),
+        ("add offered", (), "9"),
+        ("add recorded", (), ""),
+        ("add program", (), "../../etc"),
+        ("remove program", ("none.st",), ""),
+    ],
+)
+def test_a_change_that_can_not_be_made_changes_nothing(
+    author: Author, database: Database, do: str, path: tuple[str | int, ...], value: str
+) -> None:
+    before = text_of(database, author)
+    answer = author.do(do, *path, value=value)
+    assert answer.status_code == 422, answer.text
+    assert text_of(database, author) == before
+
+
+def test_a_sentence_with_two_demands_is_split(author: Author, database: Database) -> None:
+    text = "A press of Start starts the pump, and the pump runs on when it is released."
+    page = author.do("add requirement", value=text).text
+    assert "seems to join two demands" in page
+    page = author.do("split", "requirements", 0).text
+    assert "seems to join two demands" not in page
+    kept = text_of(database, author)
+    assert "id: R1a" in kept
+    assert "The pump runs on when it is released." in kept
+
+
+def test_an_implied_requirement_comes_with_its_checks(author: Author, database: Database) -> None:
+    author.do("choose plant", value="filled tank")
+    page = unescape(author.do("adopt", value="stop-fill_pump").text)
+    assert "Stop wins over every start of Fill pump" in page
+    assert "What passes and what fails" in page
+    assert "whenever: NOT stop_pb AND fill_pump.on" in text_of(database, author)
+
+
+def test_markup_in_every_field_is_shown_as_text(author: Author) -> None:
+    author.do("choose plant", value="filled and drained tank")
+    author.do("add requirement", value="A demand.")
+    author.do("add check", "requirements", 0, "checks", value="whenever")
+    author.do("add scenario")
+    author.do("add step", "scenarios", 0, "steps")
+    page = author.page()
+    places = [json.loads(unescape(p)) for p in re.findall(r'data-path="([^"]+)"', page)]
+    assert len(places) > 90
+    for place in places[::3]:
+        answer = author.do("set", *place, value=MARKUP)
+        assert answer.status_code == 200, (place, answer.text)
+        assert "<script>alert" not in answer.text, place
+        assert "<b onclick" not in answer.text, place
+        # Back again, so that other fields are still shown.
+        author.do("set", *place, value="x")
+    author.do("add program", value="right-one")
+    answer = author.do("set program", "right-one.st", value=MARKUP)
+    assert "<script>alert" not in answer.text
+    assert "&lt;script&gt;" in answer.text
+
+
+def test_a_shipped_exercise_is_copied_with_its_programs(
+    database: Database, client_for: ClientFor
+) -> None:
+    with database.write() as session:
+        user = make_user(session, Role.INSTRUCTOR)
+    author = Author(client_for(user), user, "My sump", source="wash-sump")
+    assert "exercise: my-sump" in text_of(database, author)
+    assert "0 faults" not in author.page()
+    assert "No faults" in author.page()
+
+
+def test_an_exercise_goes_out_and_in_as_a_zip(
+    author: Author, database: Database, client_for: ClientFor
+) -> None:
+    author.do("choose plant", value="filled tank")
+    author.do("add program", value="right-one")
+    content = author.client.get(f"{author.address}/zip").content
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        names = archive.namelist()
+    assert names == ["day-tank/exercise.yaml", "day-tank/programs/right-one.st"]
+    taken = author.client.post("/authoring/import", files={"archive": ("a.zip", content)})
+    assert taken.status_code == 409
+    files = {
+        "night-tank/exercise.yaml": text_of(database, author).replace("day-tank", "night-tank")
+    }
+    answer = author.client.post("/authoring/import", files={"archive": ("a.zip", packed(files))})
+    assert answer.status_code == 303
+    with database.read() as session:
+        assert {e.slug for e in authored_by(session, author.user.id)} == {"day-tank", "night-tank"}
+
+
+def packed(files: dict[str, str]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in files.items():
+            archive.writestr(name, text)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"no zip", "This is no zip"),
+        (packed({"../evil/exercise.yaml": "a"}), "does not belong"),
+        (packed({"a/exercise.yaml": "a", "b/exercise.yaml": "b"}), "one folder"),
+        (packed({"a/programs/x.st": "a"}), "one folder"),
+        (packed({"a/exercise.yaml": "a" * 2_000_000}), "more than"),
+        (packed({"a/exercise.yaml": "a" * 4_000_000}), "larger than"),
+        (packed({f"a/programs/p{n}.st": "" for n in range(101)}), "more than 100 files"),
+    ],
+)
+def test_a_zip_that_is_no_exercise_is_refused(
+    author: Author, content: bytes, sentence: str
+) -> None:
+    answer = author.client.post("/authoring/import", files={"archive": ("a.zip", content)})
+    assert answer.status_code == 422
+    assert sentence in unescape(answer.text)
+
+
+def test_the_text_is_kept_with_its_faults_by_line_and_column(author: Author) -> None:
+    author.do("choose plant", value="filled tank")
+    answer = author.client.post(
+        f"{author.address}/text", data={"text": "title: [", "revision": str(author.revision)}
+    )
+    assert answer.status_code == 200
+    assert "exercise.yaml:1:" in answer.text
+    assert "title: [" in answer.text
+    assert "The text can't be read" in unescape(author.page())
+
+
+def test_the_statement_is_rendered_safely(author: Author) -> None:
+    answer = author.client.post(
+        f"{author.address}/statement", data={"statement": f"**bold** {MARKUP}"}, headers=HTMX
+    )
+    assert "<strong>bold</strong>" in answer.text
+    assert "<script" not in answer.text
+
+
+def test_the_schema_is_published(author: Author) -> None:
+    schema = author.client.get("/exercise-schema.json").json()
+    assert "requirements" in schema["properties"]
+
+
+def test_the_bench_is_the_draft_as_a_student_has_it(
+    database: Database, client_for: ClientFor
+) -> None:
+    with database.write() as session:
+        user = make_user(session, Role.INSTRUCTOR)
+    author = Author(client_for(user), user, "My sump", source="wash-sump")
+    answer = author.client.post(f"{author.address}/bench")
+    assert answer.status_code == 303
+    sheet = author.client.get(answer.headers["location"])
+    assert sheet.status_code == 200
+    assert "My sump" in sheet.text
+    taken = author.do("take program", value="right-mine")
+    assert taken.status_code == 200
+    assert "right-mine.st" in taken.text
