@@ -178,10 +178,6 @@ class Assembler:
         """All state planes so far, in order of allocation."""
         return tuple(self._state)
 
-    def plane_count(self) -> int:
-        """How many planes there are so far; further ones are numbered from here on."""
-        return len(self._initial)
-
     def initial_of(self, plane: int) -> bool:
         """Whether the plane is TRUE at a cold start."""
         return self._initial[plane] != 0

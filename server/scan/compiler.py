@@ -212,14 +212,13 @@ class _Compiler:
     # -- rungs --------------------------------------------------------------------------------
 
     def rung(self, number: int, rung: Rung) -> None:
-        first = self.asm.plane_count()
         result = self.series(number, (), rung.network, TRUE)
         written = {self.plane(o.symbol) for o in rung.outputs if isinstance(o, Coil)}
         if self.observe or (len(rung.outputs) > 1 and result in written):
             result = self.copied(result)
         self.power[number, ()] = result
         match rung.outputs:
-            case (Coil(CoilKind.COIL, symbol),) if result >= first and not self.observe:
+            case (Coil(CoilKind.COIL, symbol),) if not self.observe:
                 self.asm.move_to(self.plane(symbol), result)
             case outputs:
                 for output in outputs:
