@@ -31,10 +31,10 @@ from server.store.programs import ProgramStep, WorkingProgram
 from server.store.standings import recount
 
 SEED = 131
-VARIANTS = 6
+VARIANTS = 4
 """Variants of one right program that are marked beside the reference programs."""
 
-REFERENCES = 12
+REFERENCES = 8
 """Reference programs of one exercise that are marked at most."""
 
 

@@ -17,7 +17,8 @@ SHARED = {
     "paths": {"web", "store", "marking", "scan"},
     "settings": {"web"},
     "worker": {"web"},
-    "examiner": {"web"},
+    "job_queue": {"web"},
+    "examiner": {"web"}, "remarker": {"web"},
 }
 
 # Third-party packages that a layer may use beside the standard library.
@@ -45,14 +46,15 @@ PACKAGES = {
 # Rows from the bottom up: a file imports from rows before its own.
 STORE = (
     {"database"},
-    {"people"},
+    {"people", "statistics"},
     {"authored", "courses", "passwords"},
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},
-    {"remarking", "submissions", "gradebook", "trials", "lab_hour"},
+    {"remarking", "submissions", "gradebook", "trials", "lab_hour", "reports"},
     {"lti_outbox", "privacy"},
     {"migration"},
+    {"transfer"},
 )
 
 

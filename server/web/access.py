@@ -21,6 +21,7 @@ from server.store.audit import GradeAction, note
 from server.store.authored import find_authored
 from server.store.courses import (
     TEACHING,
+    Course,
     Partner,
     SectionRole,
     find_assignment,
@@ -141,6 +142,17 @@ def names_a_person(visit: Visit) -> bool:
     return visit.session.get(User, visit.ids["person_id"]) is not None
 
 
+def names_a_course(visit: Visit) -> bool:
+    return visit.session.get(Course, visit.ids["course_id"]) is not None
+
+
+def submission_of_course(visit: Visit) -> bool:
+    submission = find_submission(visit.session, visit.ids["submission_id"])
+    return (
+        submission is not None and submission.assignment.section.course_id == visit.ids["course_id"]
+    )
+
+
 def _names_a_student_of(visit: Visit, section_id: int) -> bool:
     """If the address names a student, they are one of this section."""
     student_id = visit.ids.get("student_id")
@@ -158,6 +170,7 @@ def owns_exercise(visit: Visit) -> bool:
 ANYBODY = Rule(roles=None)
 AUTHORS = frozenset({Role.INSTRUCTOR})
 SIGNED_IN = frozenset(Role)
+DEPARTMENT = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
 ADMINISTRATOR = frozenset({Role.ADMINISTRATOR})
 
 RULES: dict[str, Rule] = {
@@ -174,6 +187,11 @@ RULES: dict[str, Rule] = {
     "preview_statement": Rule(AUTHORS, owns_exercise),
     "export_exercise": Rule(AUTHORS, owns_exercise),
     "open_bench": Rule(AUTHORS, owns_exercise),
+    "life": Rule(AUTHORS, owns_exercise),
+    "compare_version": Rule(AUTHORS, owns_exercise),
+    "publish_exercise": Rule(AUTHORS, owns_exercise),
+    "retire_exercise": Rule(AUTHORS, owns_exercise),
+    "set_exercise": Rule(AUTHORS, owns_exercise),
     # accounts
     "sign_in_page": ANYBODY,
     "sign_in": ANYBODY,
@@ -195,6 +213,14 @@ RULES: dict[str, Rule] = {
     "add_term": Rule(ADMINISTRATOR),
     "add_course": Rule(ADMINISTRATOR),
     "add_section": Rule(ADMINISTRATOR),
+    # reports
+    "report_list": Rule(DEPARTMENT),
+    "report": Rule(DEPARTMENT, names_a_course),
+    "set_targets": Rule(DEPARTMENT, names_a_course),
+    "report_csv": Rule(DEPARTMENT, names_a_course),
+    "report_xlsx": Rule(DEPARTMENT, names_a_course),
+    "report_work": Rule(DEPARTMENT, names_a_course),
+    "report_submission": Rule(DEPARTMENT, submission_of_course, GradeAction.SAW_SUBMISSION),
     # rosters
     "roster_page": Rule(SIGNED_IN, runs_section),
     "preview_roster": Rule(SIGNED_IN, runs_section),

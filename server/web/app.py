@@ -20,13 +20,16 @@ from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from server.examiner import Examiner
+from server.job_queue import Queue
 from server.marking.catalogue import Catalogue
 from server.paths import STATIC
+from server.remarker import Remarker
 from server.settings import Settings
 from server.store.database import Database
 from server.web import (
     accounts,
     authoring,
+    authoring_life,
     college,
     diagnosis,
     editor,
@@ -35,6 +38,7 @@ from server.web import (
     home,
     joining,
     lab_hour,
+    reports,
     rosters,
     student_work,
     submissions,
@@ -50,6 +54,7 @@ from server.worker import Worker
 ROUTERS = (
     accounts.router,
     authoring.router,
+    authoring_life.router,
     home.router,
     exercises.router,
     editor.router,
@@ -62,6 +67,7 @@ ROUTERS = (
     joining.router,
     rosters.router,
     college.router,
+    reports.router,
 )
 
 log = logging.getLogger(__name__)
@@ -84,8 +90,11 @@ def create_app(
     app.state.clock = clock
     app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
     app.state.examiner = Examiner(database)
+    app.state.remarker = Remarker(database)
     app.state.sheets = Sheets()
-    app.state.worker = Worker(database, app.state.catalogue, clock)
+    app.state.worker = (
+        Worker(database, app.state.catalogue, clock) if database.is_sqlite else Queue(database)
+    )
     app.state.trial_runs = trial.runs_of(database, clock)
     for router in ROUTERS:
         app.include_router(router)

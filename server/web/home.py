@@ -11,6 +11,7 @@ from server.store.courses import (
     TEACHING,
     Assignment,
     Section,
+    SectionRole,
     all_sections,
     assignments_of,
     sections_of,
@@ -39,6 +40,7 @@ class SetExercise:
 class Sheet:
     section: Section
     teaching: bool
+    instructing: bool
     students: int
     lines: tuple[SetExercise, ...]
 
@@ -59,6 +61,7 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
         Sheet(
             section,
             role in TEACHING,
+            role is SectionRole.INSTRUCTOR,
             counts.get(section.id, 0),
             _taught(session, section, now)
             if role in TEACHING

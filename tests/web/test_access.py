@@ -32,6 +32,7 @@ EVERYBODY = {
     "administrator",
 }
 TEACHES = {"instructor", "grader"}
+OVERSEES = {"department", "administrator"}
 RUNS = {"instructor", "administrator"}
 IN_SECTION = {"author", "classmate", *TEACHES}
 
@@ -50,6 +51,11 @@ PERMITTED: dict[str, set[str]] = {
     "preview_statement": {"instructor"},
     "export_exercise": {"instructor"},
     "open_bench": {"instructor"},
+    "life": {"instructor"},
+    "compare_version": {"instructor"},
+    "publish_exercise": {"instructor"},
+    "retire_exercise": {"instructor"},
+    "set_exercise": {"instructor"},
     "sign_in_page": {NOBODY, *EVERYBODY},
     "sign_in": {NOBODY, *EVERYBODY},
     "sign_out": {NOBODY, *EVERYBODY},
@@ -77,6 +83,13 @@ PERMITTED: dict[str, set[str]] = {
     "join_code": RUNS,
     "first_passwords": RUNS,
     "grade_log": RUNS,
+    "report_list": OVERSEES,
+    "report": OVERSEES,
+    "set_targets": OVERSEES,
+    "report_csv": OVERSEES,
+    "report_xlsx": OVERSEES,
+    "report_work": OVERSEES,
+    "report_submission": OVERSEES,
     "home": EVERYBODY,
     "exercise": IN_SECTION,
     "edit_program": IN_SECTION,
@@ -148,6 +161,7 @@ def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
         assert authored is not None
         ids = {
             "section_id": section.id,
+            "course_id": section.course_id,
             "assignment_id": assignment.id,
             "submission_id": submission.id,
             "student_id": author.id,
