@@ -207,14 +207,15 @@ def run(
 def code_of(machine: Machine) -> Code:
     """The arrays of a machine in the shape that ``run`` takes.
 
-    The machine's sections ``scan`` and ``monitors`` and its physics sections ``advance`` and, next
-    to it, ``sense`` are run.
+    The machine's sections ``scan`` with, next to it, ``plant``, and ``monitors``, and its physics
+    sections ``advance`` and, next to it, ``sense`` are run.
     """
-    scan, monitors = machine.sections["scan"], machine.sections["monitors"]
+    scan, plant, monitors = (machine.sections[name] for name in ("scan", "plant", "monitors"))
     moved, sensed = machine.physics_sections["advance"], machine.physics_sections["sense"]
+    assert scan.last == plant.first, "the plant's bits follow the scan"
     assert moved.last == sensed.first, "the senses follow the advance"
     bounds = [
-        *(scan.first, scan.last, monitors.first, monitors.last),
+        *(scan.first, plant.last, monitors.first, monitors.last),
         *(moved.first, moved.last, sensed.first, sensed.last),
     ]
     return Code(
