@@ -12,6 +12,10 @@ from collections.abc import Sequence
 
 COMMANDS = {
     "serve": "Serve the course pages on this machine.",
+    "work": "Mark what is submitted, beside web processes on PostgreSQL.",
+    "backup": "Write everything that the server keeps to one file.",
+    "restore": "Bring back what a backup holds.",
+    "copy": "Move everything from one database to another and check it.",
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",

@@ -12,6 +12,7 @@ from queue import Empty, SimpleQueue
 from threading import Event, Lock, Thread
 
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
 from server.marking import marking
@@ -56,6 +57,9 @@ class Worker:
         if thread is not None:
             self._waiting.put(None)
             thread.join()
+
+    def enqueue(self, session: Session, submission_id: int) -> None:
+        """Nothing: the submission's row is the job of this process."""
 
     def mark(self, submission_id: int, patience: float) -> None:
         """Mark a committed submission soon; wait ``patience`` seconds at most for its verdict."""
@@ -105,9 +109,16 @@ class Worker:
 
 
 def mark(
-    database: Database, catalogue: Catalogue, submission_id: int, clock: Callable[[], datetime]
+    database: Database,
+    catalogue: Catalogue,
+    submission_id: int,
+    clock: Callable[[], datetime],
+    announce: Callable[[Session, int], None] | None = None,
 ) -> None:
-    """Mark one submission and store its verdict, unless it has one or its exercise is gone."""
+    """Mark one submission and store its verdict, unless it has one or its exercise is gone.
+
+    ``announce`` is called in the unit of work that stores the verdict.
+    """
     with database.read() as session:
         submission = find_submission(session, submission_id)
     if submission is None or submission.verdict is not None:
@@ -122,3 +133,5 @@ def mark(
             assignment = submission.assignment
             workers = with_partners(session, assignment, [submission.user_id])
             queue_scores(session, assignment, workers, now)
+            if announce is not None:
+                announce(session, submission_id)

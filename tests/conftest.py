@@ -15,6 +15,7 @@ from hypothesis import settings
 from server.store.database import Database
 from server.store.migration import migrate
 from tests.factories import NOON, Clock
+from tests.postgresql import PostgreSQL, postgresql
 
 # The same examples in every run, and no judgement by the clock.
 settings.register_profile("rungmark", derandomize=True, deadline=None)
@@ -57,6 +58,12 @@ def database(migrated_file: Path, tmp_path: Path) -> Iterator[Database]:
     database = Database(f"sqlite:///{file}")
     yield database
     database.close()
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgreSQL]:
+    with postgresql() as server:
+        yield server
 
 
 @pytest.fixture

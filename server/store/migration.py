@@ -17,12 +17,12 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     targets,
     trials,
 )
-from server.store.database import Base, Database, DatabaseTrouble
+from server.store.database import Base, Database, DatabaseTrouble, one_at_a_time
 
 ALL_TABLES = Base.metadata
 
 
-def migrate(database: Database) -> None:
+def migrate(database: Database, revision: str = "head") -> None:
     """Create the tables or bring them up to date: all of it in one transaction, or nothing.
 
     Raises DatabaseTrouble when the database can't be opened, is locked or damaged, or was written
@@ -33,14 +33,21 @@ def migrate(database: Database) -> None:
             _hold_foreign_keys(connection)
             try:
                 with connection.begin():
+                    # Several processes start at once.
+                    one_at_a_time(connection, "migration")
                     _refuse_newer(connection, database.place)
-                    command.upgrade(alembic_config(connection), "head")
+                    command.upgrade(alembic_config(connection), revision)
                     _check_foreign_keys(connection, database.place)
             finally:
                 # The next user of this connection must find foreign keys on.
                 connection.invalidate()
     except DBAPIError as error:
         raise database.explain(error) from error
+
+
+def newest_revision() -> str | None:
+    """The revision of the tables that this version of the program expects."""
+    return ScriptDirectory(str(MIGRATIONS)).get_current_head()
 
 
 def alembic_config(connection: Connection) -> Config:

@@ -11,7 +11,7 @@ from pwdlib import PasswordHash
 from sqlalchemy import ForeignKey, String, delete, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from server.store.database import Base
+from server.store.database import Base, one_at_a_time
 
 
 class Role(StrEnum):
@@ -106,6 +106,7 @@ def note_attempt(session: Session, email: str, address: str, now: datetime) -> b
     It is noted before the password is looked at, so that attempts made side by side all count.
     """
     email = normal_email(email)
+    one_at_a_time(session.connection(), "sign-in")
     session.execute(delete(RefusedAttempt).where(RefusedAttempt.at <= now - ATTEMPT_WINDOW))
     by_email, by_address = session.execute(
         select(

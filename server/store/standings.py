@@ -105,6 +105,10 @@ def recount(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None = None
 ) -> None:
     """Bring the standings of these students (all, if None) and of their partners up to date."""
+    # Two that count at the same time would each miss what the other has not committed.
+    session.execute(
+        select(Assignment.id).where(Assignment.id == assignment.id).with_for_update(key_share=True)
+    )
     partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
     if user_ids is not None:
         user_ids = with_partners(session, assignment, user_ids)

@@ -12,6 +12,7 @@ from fastapi import Depends
 from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
+from server.job_queue import Queue
 from server.marking.catalogue import Catalogue
 from server.settings import Settings
 from server.store.database import Database
@@ -33,8 +34,8 @@ def catalogue(connection: HTTPConnection) -> Catalogue:
     return found
 
 
-def worker(connection: HTTPConnection) -> Worker:
-    found: Worker = connection.app.state.worker
+def worker(connection: HTTPConnection) -> Worker | Queue:
+    found: Worker | Queue = connection.app.state.worker
     return found
 
 
@@ -61,7 +62,7 @@ def writing(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
 SettingsHere = Annotated[Settings, Depends(settings)]
 DatabaseHere = Annotated[Database, Depends(database)]
 CatalogueHere = Annotated[Catalogue, Depends(catalogue)]
-WorkerHere = Annotated[Worker, Depends(worker)]
+WorkerHere = Annotated[Worker | Queue, Depends(worker)]
 Now = Annotated[datetime, Depends(now)]
 # With the default scope the commit would come after the answer, which might then be a lie.
 Reading = Annotated[Session, Depends(reading, scope="function")]

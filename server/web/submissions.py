@@ -86,6 +86,7 @@ def submit(
         taken = store_submission(session, here.assignment, visitor.id, copy.program, now)
         if isinstance(taken, Refusal):
             return _refused(request, 409, taken.value)
+        worker.enqueue(session, taken.id)
     worker.mark(taken.id, PATIENCE_SECONDS)
     address = f"/submissions/{taken.id}"
     if wants_fragment(request):

@@ -1,0 +1,23 @@
+"""Write everything that the server keeps to one file."""
+
+import argparse
+from contextlib import closing
+from pathlib import Path
+
+from server.commands.database import add_data, own_database, summary, told
+from server.store.transfer import back_up
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", type=Path, help="a new file")
+    add_data(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """The server may run meanwhile; 2, and there is no file, when it can't be written."""
+
+    def work() -> str:
+        with closing(own_database(arguments.data)) as database:
+            return f"Backup {arguments.file}: {summary(back_up(database, arguments.file))}."
+
+    return told("backup", work)

@@ -1,0 +1,51 @@
+"""What the commands on databases share: naming one, and telling what it holds."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Mapping
+from contextlib import closing
+from pathlib import Path
+
+from server.settings import read_settings
+from server.store.database import Database, DatabaseTrouble
+from server.store.transfer import Content
+
+TOLD = ("users", "submissions", "verdicts")
+
+
+def add_data(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--data",
+        type=Path,
+        metavar="DIR",
+        default=Path("data"),
+        help="folder of the database (%(default)s), unless RUNGMARK_DATABASE_URL names another",
+    )
+
+
+def own_database(data: Path) -> Database:
+    """The database that `rungmark serve` uses with the same folder and environment."""
+    return Database(read_settings(data, "127.0.0.1", 8131, os.environ).database_url)
+
+
+def told(name: str, work: Callable[[], str]) -> int:
+    """Do it and print what it says; 2 with one sentence when the database can't be used."""
+    try:
+        print(work())
+    except DatabaseTrouble as trouble:
+        print(f"rungmark {name}: {trouble}", file=sys.stderr)
+        return 2
+    return 0
+
+
+def summary(found: Mapping[str, Content]) -> str:
+    """The rows that matter, and the fingerprint of the verdicts."""
+    rows = sum(content.rows for content in found.values())
+    named = ", ".join(f"{found[name].rows} {name}" for name in TOLD)
+    print_of_verdicts = found["verdicts"].fingerprint[:16]
+    return f"{rows} rows in {len(found)} tables ({named}); verdicts {print_of_verdicts}, checked"
+
+
+def with_database(url: str) -> "closing[Database]":
+    return closing(Database(url))

@@ -1,0 +1,42 @@
+"""Mark what is submitted, beside web processes on PostgreSQL."""
+
+import argparse
+import sys
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+
+from server.commands.database import own_database
+from server.job_queue import work
+from server.marking.catalogue import Catalogue
+from server.settings import read_settings
+from server.store.database import DatabaseTrouble
+from server.store.migration import migrate
+from server.web.authoring import published_in
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.description = (
+        "Mark what is submitted, one program after another, until SIGTERM or Ctrl+C. "
+        "Start one for each core that is to mark, on any machine that reaches the database."
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """2, with one sentence, when there is no PostgreSQL to work for."""
+    settings = read_settings(Path("data"), "127.0.0.1", 8131)
+    try:
+        with closing(own_database(Path("data"))) as database:
+            if database.is_sqlite:
+                raise DatabaseTrouble(
+                    "On SQLite `rungmark serve` marks by itself. "
+                    "Name a PostgreSQL database with RUNGMARK_DATABASE_URL."
+                )
+            migrate(database)
+            catalogue = Catalogue(settings.exercises, published_in(database))
+            print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
+            work(database, catalogue, lambda: datetime.now(UTC))
+    except DatabaseTrouble as trouble:
+        print(f"rungmark work: {trouble}", file=sys.stderr)
+        return 2
+    return 0

@@ -1,0 +1,188 @@
+"""Marking on PostgreSQL: the job is written with the submission, and a worker process takes it."""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from time import monotonic, sleep
+
+import pytest
+from sqlalchemy import select, text
+from sqlalchemy.orm import Session
+
+from server.job_queue import Queue, enqueue, failed_jobs, prepare_queue, remember
+from server.store.attempts import StoredVerdict, Submission, SubmissionState
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.people import User
+from server.store.submissions import find_submission
+from tests.factories import (
+    EXERCISES,
+    NOON,
+    make_assignment,
+    make_section,
+    make_submission,
+    make_user,
+)
+from tests.postgresql import PostgreSQL
+
+PATIENCE = 90.0
+"""Seconds until a test gives up: nothing here is judged by its speed."""
+
+PROGRAM = {"version": 1, "name": "wash_sump"}
+
+
+@pytest.fixture
+def database(postgres: PostgreSQL) -> Iterator[Database]:
+    with postgres.database() as database:
+        prepare_queue(database)
+        yield database
+
+
+@pytest.fixture
+def place(database: Database) -> tuple[Assignment, User]:
+    with database.write() as session:
+        student = make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        return make_assignment(session, section, exercise="wash-sump"), student
+
+
+def hand_in(database: Database, place: tuple[Assignment, User], attempt: int = 1) -> int:
+    with database.write() as session:
+        submission = make_submission(session, *place, attempt, program=PROGRAM)
+        enqueue(session, submission.id)
+    return submission.id
+
+
+def jobs(database: Database) -> list[str]:
+    with database.read() as session:
+        return list(
+            session.scalars(text("SELECT status FROM procrastinate_jobs WHERE task_name = 'mark'"))
+        )
+
+
+def marked(database: Database) -> int:
+    with database.read() as session:
+        return len(session.scalars(select(StoredVerdict.submission_id)).all())
+
+
+@contextmanager
+def working(database: Database) -> Iterator[subprocess.Popen[bytes]]:
+    url = database.address.render_as_string(hide_password=False)
+    environment = os.environ | {
+        "RUNGMARK_DATABASE_URL": url,
+        "RUNGMARK_EXERCISES": str(EXERCISES),
+    }
+    command = [sys.executable, "-m", "server.cli", "work"]
+    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL) as process:
+        try:
+            yield process
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(timeout=PATIENCE)
+
+
+def wait_for(database: Database, verdicts: int) -> None:
+    deadline = monotonic() + PATIENCE
+    while marked(database) < verdicts:
+        assert monotonic() < deadline, f"{marked(database)} of {verdicts}; jobs: {jobs(database)}"
+        sleep(0.05)
+
+
+def test_submission_and_job_are_kept_together_or_not_at_all(
+    database: Database, place: tuple[Assignment, User]
+) -> None:
+    with pytest.raises(RuntimeError), database.write() as session:
+        enqueue(session, make_submission(session, *place).id)
+        raise RuntimeError
+    assert jobs(database) == []
+    hand_in(database, place)
+    assert jobs(database) == ["todo"]
+
+
+def test_a_worker_marks_and_the_page_hears_of_it(
+    database: Database, place: tuple[Assignment, User]
+) -> None:
+    queue = Queue(database)
+    queue.start()
+    try:
+        with working(database):
+            submission_id = hand_in(database, place)
+            queue.mark(submission_id, PATIENCE)
+            with database.read() as session:
+                found = find_submission(session, submission_id)
+                assert found is not None
+                assert found.state is SubmissionState.MARKED
+            assert not queue.has_failed(submission_id)
+        # What was done is cleared away.
+        assert jobs(database) == []
+    finally:
+        queue.stop()
+
+
+def test_a_row_without_a_job_gets_one(database: Database, place: tuple[Assignment, User]) -> None:
+    with database.write() as session:
+        make_submission(session, *place, program=PROGRAM)
+    remember(database, NOON)
+    assert jobs(database) == []
+    later = NOON.replace(minute=2)
+    for _ in range(2):
+        remember(database, later)
+    assert jobs(database) == ["todo"]
+
+
+def test_a_worker_that_is_killed_loses_nothing(
+    database: Database, place: tuple[Assignment, User]
+) -> None:
+    """kill -9 in the middle of a marking: another worker takes the job over."""
+    ids = [hand_in(database, place, attempt) for attempt in range(1, 9)]
+    with working(database) as first:
+        wait_for(database, 1)
+        first.kill()
+        first.wait()
+    # As it is when the worker dies between taking the job and storing the verdict.
+    with database.write() as session:
+        lost = hand_in_as_taken(session, place)
+    with working(database):
+        wait_for(database, len(ids) + 1)
+    with database.read() as session:
+        verdicts = session.scalars(select(StoredVerdict.submission_id)).all()
+        states = session.scalars(select(Submission.state)).all()
+    assert sorted(verdicts) == sorted([*ids, lost])
+    assert set(states) == {SubmissionState.MARKED}
+
+
+def hand_in_as_taken(session: Session, place: tuple[Assignment, User]) -> int:
+
+    submission = make_submission(session, *place, 9, program=PROGRAM)
+    enqueue(session, submission.id)
+    session.execute(
+        text(
+            "UPDATE procrastinate_jobs SET status = 'doing', worker_id = NULL "
+            "WHERE queueing_lock = :lock"
+        ),
+        {"lock": f"submission {submission.id}"},
+    )
+    return submission.id
+
+
+def test_a_program_that_can_never_be_marked_is_told(
+    database: Database, place: tuple[Assignment, User]
+) -> None:
+    with database.write() as session:
+        broken = make_submission(session, *place, program={"version": 99})
+        enqueue(session, broken.id)
+    queue = Queue(database)
+    assert not queue.has_failed(broken.id)
+    with working(database):
+        deadline = monotonic() + PATIENCE
+        while not queue.has_failed(broken.id):
+            assert monotonic() < deadline, jobs(database)
+            sleep(0.2)
+    with database.read() as session:
+        assert failed_jobs(session) == {broken.id}
+    # It is not tried again and again.
+    remember(database, NOON.replace(minute=2))
+    assert jobs(database) == ["failed"]
