@@ -51,7 +51,7 @@ STORE = (
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},
-    {"remarking", "submissions", "gradebook", "trials", "lab_hour", "reports"},
+    {"remarking", "submissions", "gradebook", "trials", "lab_hour", "reports", "setting_work"},
     {"lti_outbox", "privacy"},
     {"migration"},
     {"transfer"},

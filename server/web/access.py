@@ -264,6 +264,14 @@ RULES: dict[str, Rule] = {
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),
     "student_standing": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_STUDENT),
+    "likeness": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_LIKENESS),
+    # setting exercises
+    "set_work": Rule(SIGNED_IN, instructs_section),
+    "add_assignment": Rule(SIGNED_IN, instructs_section),
+    "assignment_settings": Rule(SIGNED_IN, sets_assignment),
+    "change_assignment": Rule(SIGNED_IN, sets_assignment),
+    "give_time": Rule(SIGNED_IN, sets_assignment),
+    "pair_up": Rule(SIGNED_IN, sets_assignment),
     # the lab hour
     "lab_hour": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
     "lab_hour_now": Rule(SIGNED_IN, teaches_section),

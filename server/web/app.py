@@ -28,6 +28,7 @@ from server.settings import Settings
 from server.store.database import Database
 from server.web import (
     accounts,
+    assignments,
     authoring,
     authoring_life,
     college,
@@ -38,6 +39,7 @@ from server.web import (
     home,
     joining,
     lab_hour,
+    likeness,
     reports,
     rosters,
     student_work,
@@ -67,6 +69,8 @@ ROUTERS = (
     joining.router,
     rosters.router,
     college.router,
+    assignments.router,
+    likeness.router,
     reports.router,
 )
 

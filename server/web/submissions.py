@@ -24,6 +24,7 @@ from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.attempts import Submission
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.programs import working_copy
+from server.store.remarking import earlier_verdicts
 from server.store.submissions import Refusal, attempts_of, find_submission
 from server.store.submissions import submit as store_submission
 from server.web.access import VisitorHere
@@ -128,6 +129,7 @@ def verdict(
             for each in (found.requirements if found else ())
         ],
         rungs=_drawings(from_json(submission.program)),
+        earlier=earlier_verdicts(session, submission.id),
         attempts=attempts_of(session, assignment, submission.user_id),
     )
 

@@ -15,7 +15,7 @@ function send(change) {
         values: { change: JSON.stringify(change), revision: sheet().dataset.revision },
       }),
     )
-    .then(() => watch())
+    .then(() => queueUp())
     .catch((fault) => console.error(fault));
   return queue;
 }
@@ -59,24 +59,25 @@ document.addEventListener("input", (event) => {
   }, 400);
 });
 
-/* Ask how far the look into the exercise is, until it is complete. */
+/* Ask how far the look into the exercise is, until it is complete; then what it may become. */
 let asking = 0;
+const get = (part) =>
+  htmx.ajax("GET", `${sheet().dataset.address}/${part}`, { target: `#${part}`, swap: "outerMorph" });
+
 function watch() {
   clearTimeout(asking);
-  const findings = document.getElementById("findings");
-  if (findings?.dataset.complete !== "no") return;
-  asking = setTimeout(() => {
-    queue = queue
-      .then(() =>
-        htmx.ajax("GET", `${sheet().dataset.address}/findings`, {
-          target: "#findings",
-          swap: "outerMorph",
-        }),
-      )
-      .then(watch)
-      .catch((fault) => console.error(fault));
-  }, POLL_MS);
+  const looking = document.getElementById("findings")?.dataset.complete === "no";
+  const marking = document.getElementById("life").dataset.complete === "no";
+  if (looking || marking) asking = setTimeout(() => queueUp(), POLL_MS);
 }
 
-watch();
+function queueUp() {
+  queue = queue
+    .then(() => document.getElementById("findings")?.dataset.complete === "no" && get("findings"))
+    .then(() => get("life"))
+    .then(watch)
+    .catch((fault) => console.error(fault));
+}
+
+queueUp();
 document.documentElement.classList.add("authoring-ready");

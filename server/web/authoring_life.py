@@ -1,0 +1,197 @@
+"""The life of an exercise: published, set for a section, changed, retired.
+
+A change after publishing is compared first: the page shows whose verdicts it would change, and
+only then is it applied. Points fall only where the instructor says so.
+"""
+
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Request
+from starlette.requests import HTTPConnection
+from starlette.responses import RedirectResponse, Response
+
+from server.marking.drafts import read_draft
+from server.marking.yaml_edit import set_value
+from server.remarker import Remarker
+from server.store.authored import LifeState, publish, retire, save_draft, versions_of
+from server.store.courses import Assignment, SectionRole, assignments_of, sections_of
+from server.store.people import User
+from server.store.remarking import marked_submissions
+from server.web.access import VisitorHere
+from server.web.authoring import draft_of, row_here
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
+from server.web.rendering import error, fragment
+
+router = APIRouter()
+
+MIN_REASON = 10
+LONGEST_LIST = 200
+
+
+def remarker(connection: HTTPConnection) -> Remarker:
+    found: Remarker = connection.app.state.remarker
+    return found
+
+
+RemarkerHere = Annotated[Remarker, Depends(remarker)]
+
+
+@router.get("/authoring/{authored_id}/life")
+def life(
+    request: Request,
+    authored_id: int,
+    session: Reading,
+    visitor: VisitorHere,
+    remarker: RemarkerHere,
+) -> Response:
+    """Versions, what a new one would change, and where the exercise is set."""
+    row = row_here(session, authored_id)
+    comparison = remarker.find(row.slug, row.revision)
+    sections = [s for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR]
+    set_for = [
+        a for a in assignments_of(session, [s.id for s in sections]) if a.exercise == row.slug
+    ]
+    taken = {a.section_id for a in set_for}
+    versions = versions_of(session, row.id)
+    changes = list(comparison.changes)[:LONGEST_LIST] if comparison else []
+    names = {
+        change.marked.user_id: session.get_one(User, change.marked.user_id).listed_as
+        for change in changes
+    }
+    return fragment(
+        request,
+        "authoring/_life.html",
+        row=row,
+        versions=versions,
+        changed=not versions or versions[0].text != row.text,
+        comparison=comparison,
+        changes=changes,
+        names=names,
+        submissions=len(marked_submissions(session, row.slug)) if versions else 0,
+        open_findings=_open_findings(row.findings) if row.findings_of == row.revision else None,
+        complete=row.findings_of == row.revision and bool(row.findings.get("complete")),
+        sections=[s for s in sections if s.id not in taken],
+        set_for=set_for,
+        due=(datetime.now(UTC) + timedelta(days=14)).date(),
+    )
+
+
+def _open_findings(findings: dict[str, Any]) -> int:
+    return len(findings.get("findings", []))
+
+
+@router.post("/authoring/{authored_id}/compare")
+def compare_version(
+    request: Request, authored_id: int, session: Reading, remarker: RemarkerHere
+) -> Response:
+    """Begin to see what publishing would change."""
+    row = row_here(session, authored_id)
+    exercise = read_draft(draft_of(row)).exercise
+    if exercise is None:
+        return error(request, 422, "The exercise has faults still. Mend them first.")
+    remarker.compare(row.slug, row.revision, exercise)
+    return RedirectResponse(f"/authoring/{authored_id}#life", 303)
+
+
+@router.post("/authoring/{authored_id}/publish")
+def publish_exercise(
+    request: Request,
+    authored_id: int,
+    database: DatabaseHere,
+    catalogue: CatalogueHere,
+    remarker: RemarkerHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+    reason: Annotated[str, Form(max_length=1000)] = "",
+    may_fall: Annotated[bool, Form()] = False,
+) -> Response:
+    """Publish the texts as they are, once what they change has been seen."""
+    with database.write() as session:
+        row = row_here(session, authored_id)
+        if row.revision != revision:
+            return error(
+                request, 409, "The exercise was changed meanwhile. Reload the page and look again."
+            )
+        reading = read_draft(draft_of(row))
+        if not reading.sound:
+            return error(request, 422, "The exercise has faults still. Mend them first.")
+        if row.findings_of != row.revision or not row.findings.get("complete"):
+            return error(
+                request, 409, "The exercise is still being looked into. Publish it when that ends."
+            )
+        open_findings = _open_findings(row.findings)
+        if open_findings and len(reason.strip()) < MIN_REASON:
+            return error(
+                request,
+                422,
+                f"{open_findings} findings are open. Mend them, or write in a sentence why the "
+                "exercise is published in spite of them.",
+            )
+        versions = versions_of(session, row.id)
+        number = versions[0].version + 1 if versions else 1
+        comparison = remarker.find(row.slug, row.revision)
+        seen = comparison is not None and comparison.complete
+        if not seen and versions and marked_submissions(session, row.slug):
+            return error(
+                request, 409, "See first whose verdicts the change concerns, then publish it."
+            )
+        text = set_value(row.text, ("version",), number)
+        found = row.findings
+        saved = save_draft(
+            session, row.id, text, row.programs, title=row.title, revision=revision, now=now
+        )
+        assert saved is not None, "the revision has been compared"
+        # Nothing but the number has changed, so what was found still holds.
+        saved.findings, saved.findings_of = found, saved.revision
+        publish(session, saved, number, now, reason=reason.strip(), open_findings=open_findings)
+        slug = row.slug
+    catalogue.forget(slug)
+    if comparison is not None:
+        exercise = catalogue.find(slug)
+        assert exercise is not None, "a published exercise is sound"
+        remarker.apply(slug, comparison, now, may_fall=may_fall)
+    return RedirectResponse(f"/authoring/{authored_id}#life", 303)
+
+
+@router.post("/authoring/{authored_id}/retire")
+def retire_exercise(authored_id: int, session: Writing) -> Response:
+    """Let it be set no more."""
+    retire(session, row_here(session, authored_id))
+    return RedirectResponse(f"/authoring/{authored_id}#life", 303)
+
+
+@router.post("/authoring/{authored_id}/set")
+def set_exercise(
+    request: Request,
+    authored_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    section: Annotated[int, Form()],
+    due: Annotated[date, Form()],
+) -> Response:
+    """Set a published exercise for a section that one instructs."""
+    row = row_here(session, authored_id)
+    if row.state is not LifeState.PUBLISHED:
+        return error(request, 409, "Only a published exercise can be set. Publish it first.")
+    mine = {s.id for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR}
+    if section not in mine:
+        return error(request, 404, "You teach no such section.")
+    if any(a.exercise == row.slug for a in assignments_of(session, [section])):
+        return error(request, 409, "The exercise is set for this section already.")
+    due_at = datetime.combine(due, time(23, 59), UTC)
+    if due_at < now:
+        return error(request, 422, "The due date lies in the past. Choose a later one.")
+    session.add(
+        Assignment(
+            section_id=section,
+            exercise=row.slug,
+            title=row.title,
+            opens_at=now,
+            due_at=due_at,
+            closes_at=None,
+            attempts=None,
+        )
+    )
+    return RedirectResponse(f"/authoring/{authored_id}#life", 303)
