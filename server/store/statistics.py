@@ -46,11 +46,11 @@ def alpha(rows: Matrix) -> float | None:
     """
     if len(rows) < 2 or len(rows[0]) < 2:
         return None
-    total = pvariance([sum(row) for row in rows])
+    total: float = pvariance([sum(row) for row in rows])
     if total == 0:
         return None
-    items = sum(pvariance(column) for column in zip(*rows, strict=True))
-    number = len(rows[0])
+    items: float = sum(pvariance(column) for column in zip(*rows, strict=True))
+    number = float(len(rows[0]))
     return number / (number - 1) * (1 - items / total)
 
 

@@ -14,7 +14,7 @@ from datetime import datetime
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute, APIWebSocketRoute
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DataError, OperationalError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
@@ -48,7 +48,9 @@ from server.web import (
 )
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
+from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
+from server.web.request_log import RequestLog
 from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
 from server.web.sheets import Sheets
 from server.worker import Worker
@@ -103,10 +105,12 @@ def create_app(
     for router in ROUTERS:
         app.include_router(router)
     _demand_rules()
+    add_operation(app)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
     app.add_middleware(SameOrigin, public_urls=settings.public_urls, refuse=error)
     app.add_middleware(SecureHeaders, secure=settings.secure)
+    app.add_middleware(RequestLog)
     _answer_errors(app)
     return app
 
@@ -180,6 +184,15 @@ def _answer_errors(app: FastAPI) -> None:
         log.error("database: %s", trouble.orig)
         sentence = "The database does not answer. Nothing was stored; try again in a minute."
         return error(request, 503, sentence)
+
+    @app.exception_handler(DataError)
+    def unstorable(request: Request, _trouble: DataError) -> Response:
+        # PostgreSQL takes no NUL in a text and no text longer than its column; SQLite does.
+        sentence = (
+            "What was sent is too long, or has a sign that can't be stored. "
+            "Nothing was stored; shorten it or type it again."
+        )
+        return error(request, 422, sentence)
 
     @app.exception_handler(Exception)
     def mistake(request: Request, _mistake: Exception) -> Response:

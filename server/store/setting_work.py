@@ -1,0 +1,122 @@
+"""Setting exercises for a section: the policy of an assignment, more time, partners.
+
+Whatever changes here may change which attempt counts, so the standings are counted anew.
+"""
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from server.store.audit import GradeAction, note
+from server.store.courses import Assignment, Counting, Extension, Feedback, Partner
+from server.store.people import User
+from server.store.standings import recount
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What an instructor says of an assignment; meanings as in ``Assignment``."""
+
+    opens_at: datetime
+    due_at: datetime
+    closes_at: datetime | None
+    attempts: int | None
+    counting: Counting
+    feedback: Feedback
+    feedback_from_attempt: int
+    feedback_after_due: bool
+    weight: float
+    late_per_day: float
+    in_pairs: bool
+
+
+def set_exercise(
+    session: Session, section_id: int, exercise: str, title: str, policy: Policy
+) -> Assignment | None:
+    """Set an exercise for a section; None if it is set there already."""
+    there = select(Assignment.id).where(
+        Assignment.section_id == section_id, Assignment.exercise == exercise
+    )
+    if session.scalar(there) is not None:
+        return None
+    assignment = Assignment(section_id=section_id, exercise=exercise, title=title, **asdict(policy))
+    session.add(assignment)
+    session.flush()
+    return assignment
+
+
+def change_policy(
+    session: Session, assignment: Assignment, policy: Policy, *, by_id: int, now: datetime
+) -> None:
+    """Let another policy hold, also for what was handed in before."""
+    for name, value in asdict(policy).items():
+        setattr(assignment, name, value)
+    session.flush()
+    note(
+        session,
+        now,
+        by_id,
+        GradeAction.CHANGED_POLICY,
+        assignment.section_id,
+        assignment_id=assignment.id,
+    )
+    recount(session, assignment)
+
+
+def give_time(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    due_at: datetime,
+    reason: str,
+    *,
+    by_id: int,
+    now: datetime,
+) -> None:
+    """A later due date for one student."""
+    session.merge(
+        Extension(assignment_id=assignment.id, user_id=user_id, due_at=due_at, reason=reason)
+    )
+    note(
+        session,
+        now,
+        by_id,
+        GradeAction.GAVE_TIME,
+        assignment.section_id,
+        assignment_id=assignment.id,
+        student_id=user_id,
+        detail=f"until {due_at:%Y-%m-%d %H:%M} UTC: {reason}",
+    )
+    session.flush()
+    recount(session, assignment, [user_id])
+
+
+def pair_up(session: Session, assignment: Assignment, first: int, second: int | None) -> None:
+    """Let two students work together, each leaving a partner they had; with None, let one alone."""
+    ids = [id for id in (first, second) if id is not None]
+    session.execute(
+        delete(Partner).where(
+            Partner.assignment_id == assignment.id,
+            Partner.user_id.in_(ids) | Partner.partner_id.in_(ids),
+        )
+    )
+    if second is not None and second != first:
+        session.add_all(
+            Partner(assignment_id=assignment.id, user_id=one, partner_id=other)
+            for one, other in ((first, second), (second, first))
+        )
+    session.flush()
+    recount(session, assignment)
+
+
+def extensions_of(session: Session, assignment_id: int) -> list[tuple[Extension, User]]:
+    """Who was given more time, by name."""
+    rows = session.execute(
+        select(Extension, User)
+        .join(User, User.id == Extension.user_id)
+        .where(Extension.assignment_id == assignment_id)
+        .order_by(User.listed_as)
+    )
+    return [(extension, user) for extension, user in rows]

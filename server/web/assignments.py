@@ -1,0 +1,304 @@
+"""Setting exercises for a section, and changing how they count."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Form, Request
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.marking.exercise_file import list_exercises
+from server.store import setting_work
+from server.store.courses import Assignment, Counting, Feedback, assignments_of, students_of
+from server.store.lti_outbox import queue_scores
+from server.store.setting_work import Policy
+from server.store.standings import partners_at
+from server.web.access import VisitorHere
+from server.web.dependencies import CatalogueHere, Now, Reading, SettingsHere, Writing
+from server.web.gradebook import assignment_here, section_here
+from server.web.rendering import environment, page
+
+router = APIRouter()
+
+Word = Annotated[str, Form(max_length=40)]
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """The form as it was typed, so that it can be shown again."""
+
+    opens: str
+    due: str
+    closes: str
+    attempts: str
+    counting: str
+    feedback: str
+    feedback_from: str
+    feedback_after_due: bool
+    weight: str
+    late: str
+    in_pairs: bool
+
+    def policy(self) -> Policy | str:
+        """What it means, or one sentence that says what can't be."""
+        try:
+            opens, due = _moment(self.opens), _moment(self.due)
+            closes = _moment(self.closes) if self.closes else None
+        except ValueError:
+            return "Opening and due date are needed, and each needs a day and a time."
+        if opens > due:
+            return "The exercise would be due before it opens. Choose a later due date."
+        if closes is not None and closes < due:
+            return "The exercise would close before it is due. Choose a later closing date."
+        try:
+            attempts = int(self.attempts) if self.attempts.strip() else None
+            first = int(self.feedback_from)
+            weight, late = float(self.weight), float(self.late) / 100
+            counting, feedback = Counting(self.counting), Feedback(self.feedback)
+        except ValueError:
+            return "Attempts, weight and points lost must be numbers. Correct them."
+        if (attempts is not None and attempts < 1) or first < 1:
+            return "Attempts are counted from 1. Leave the field empty for any number."
+        if not (0 <= late <= 1 and 0 <= weight <= 1000):
+            return "Points lost a day are 0 to 100 per cent, the weight 0 to 1000. Correct them."
+        return Policy(
+            opens_at=opens,
+            due_at=due,
+            closes_at=closes,
+            attempts=attempts,
+            counting=counting,
+            feedback=feedback,
+            feedback_from_attempt=first,
+            feedback_after_due=self.feedback_after_due,
+            weight=weight,
+            late_per_day=late,
+            in_pairs=self.in_pairs,
+        )
+
+
+def typed(
+    opens: Word = "",
+    due: Word = "",
+    closes: Word = "",
+    attempts: Word = "",
+    counting: Word = "best",
+    feedback: Word = "chart",
+    feedback_from: Word = "1",
+    feedback_after_due: Annotated[bool, Form()] = False,
+    weight: Word = "1",
+    late: Word = "0",
+    in_pairs: Annotated[bool, Form()] = False,
+) -> Typed:
+    return Typed(
+        opens,
+        due,
+        closes,
+        attempts,
+        counting,
+        feedback,
+        feedback_from,
+        feedback_after_due,
+        weight,
+        late,
+        in_pairs,
+    )
+
+
+TypedHere = Annotated[Typed, Depends(typed)]
+
+
+@router.get("/sections/{section_id}/assignments")
+def set_work(
+    request: Request,
+    section_id: int,
+    session: Reading,
+    catalogue: CatalogueHere,
+    settings: SettingsHere,
+    now: Now,
+) -> Response:
+    """What is set, and the form to set one more."""
+    return _set_page(request, session, section_id, catalogue, settings, _fresh(now))
+
+
+@router.post("/sections/{section_id}/assignments")
+def add_assignment(
+    request: Request,
+    section_id: int,
+    session: Writing,
+    catalogue: CatalogueHere,
+    settings: SettingsHere,
+    form: TypedHere,
+    exercise: Annotated[str, Form(max_length=100)] = "",
+) -> Response:
+    policy = form.policy()
+    found = catalogue.find(exercise)
+    mistake = policy if isinstance(policy, str) else ""
+    if found is None:
+        mistake = f"There is no exercise {exercise or '(none)'}. Choose one from the list."
+    elif not isinstance(policy, str):
+        added = setting_work.set_exercise(session, section_id, exercise, found.title, policy)
+        if added is not None:
+            return RedirectResponse(f"/sections/{section_id}/assignments", 303)
+        mistake = f"{found.title} is set for this section already. Change it in its settings."
+    return _set_page(request, session, section_id, catalogue, settings, form, mistake)
+
+
+@router.get("/assignments/{assignment_id}/settings")
+def assignment_settings(request: Request, assignment_id: int, session: Reading) -> Response:
+    return _settings_page(request, session, assignment_here(session, assignment_id))
+
+
+@router.post("/assignments/{assignment_id}/settings")
+def change_assignment(
+    request: Request,
+    assignment_id: int,
+    session: Writing,
+    form: TypedHere,
+    visitor: VisitorHere,
+    now: Now,
+) -> Response:
+    assignment = assignment_here(session, assignment_id)
+    policy = form.policy()
+    if isinstance(policy, str):
+        return _settings_page(request, session, assignment, policy, form)
+    setting_work.change_policy(session, assignment, policy, by_id=visitor.id, now=now)
+    students = [student.id for student in students_of(session, assignment.section_id)]
+    queue_scores(session, assignment, students, now)
+    return _back(assignment_id)
+
+
+@router.post("/assignments/{assignment_id}/extensions")
+def give_time(
+    request: Request,
+    assignment_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    student: Annotated[int, Form()] = 0,
+    due: Word = "",
+    reason: Annotated[str, Form(max_length=500)] = "",
+) -> Response:
+    """A later due date for one student."""
+    assignment = assignment_here(session, assignment_id)
+    if student not in {each.id for each in students_of(session, assignment.section_id)}:
+        return _settings_page(request, session, assignment, "Choose a student of the section.")
+    try:
+        due_at = _moment(due)
+    except ValueError:
+        return _settings_page(request, session, assignment, "The new due date needs day and time.")
+    if due_at <= assignment.due_at or not reason.strip():
+        sentence = "More time needs a date after the due date, and a reason. Write both."
+        return _settings_page(request, session, assignment, sentence)
+    setting_work.give_time(
+        session, assignment, student, due_at, reason.strip(), by_id=visitor.id, now=now
+    )
+    queue_scores(session, assignment, [student], now)
+    return _back(assignment_id)
+
+
+@router.post("/assignments/{assignment_id}/partners")
+def pair_up(
+    request: Request,
+    assignment_id: int,
+    session: Writing,
+    now: Now,
+    first: Annotated[int, Form()] = 0,
+    second: Annotated[int, Form()] = 0,
+) -> Response:
+    """Two students hand in together; without a second, the first works alone again."""
+    assignment = assignment_here(session, assignment_id)
+    students = {each.id for each in students_of(session, assignment.section_id)}
+    if first not in students or (second and (second not in students or second == first)):
+        return _settings_page(request, session, assignment, "Choose two different students.")
+    setting_work.pair_up(session, assignment, first, second or None)
+    queue_scores(session, assignment, [id for id in (first, second) if id], now)
+    return _back(assignment_id)
+
+
+def _set_page(
+    request: Request,
+    session: Session,
+    section_id: int,
+    catalogue: CatalogueHere,
+    settings: SettingsHere,
+    form: Typed,
+    mistake: str = "",
+) -> Response:
+    assignments = assignments_of(session, [section_id])
+    used = {assignment.exercise for assignment in assignments}
+    found = (catalogue.find(path.name) for path in list_exercises(settings.exercises))
+    return page(
+        request,
+        "assignments/set.html",
+        422 if mistake else 200,
+        section=section_here(session, section_id),
+        assignments=assignments,
+        exercises=[each for each in found if each is not None and each.slug not in used],
+        form=form,
+        mistake=mistake,
+    )
+
+
+def _settings_page(
+    request: Request,
+    session: Session,
+    assignment: Assignment,
+    mistake: str = "",
+    form: Typed | None = None,
+) -> Response:
+    students = students_of(session, assignment.section_id)
+    return page(
+        request,
+        "assignments/settings.html",
+        422 if mistake else 200,
+        assignment=assignment,
+        form=form or _as_typed(assignment),
+        students=students,
+        names={student.id: student.listed_as for student in students},
+        partners=[(a, b) for a, b in partners_at(session, assignment.id).items() if a < b],
+        extensions=setting_work.extensions_of(session, assignment.id),
+        mistake=mistake,
+    )
+
+
+def _fresh(now: datetime) -> Typed:
+    """A week from now, to begin with."""
+    due = (now + timedelta(weeks=1)).astimezone().replace(hour=23, minute=59)
+    return Typed(field(now), field(due), "", "", "best", "chart", "1", False, "1", "10", False)
+
+
+def _as_typed(assignment: Assignment) -> Typed:
+    return Typed(
+        field(assignment.opens_at),
+        field(assignment.due_at),
+        field(assignment.closes_at) if assignment.closes_at else "",
+        str(assignment.attempts or ""),
+        assignment.counting.value,
+        assignment.feedback.value,
+        str(assignment.feedback_from_attempt),
+        assignment.feedback_after_due,
+        f"{assignment.weight:g}",
+        f"{100 * assignment.late_per_day:g}",
+        assignment.in_pairs,
+    )
+
+
+def field(moment: datetime) -> str:
+    """A moment as a date field has it, in the time zone of this machine."""
+    return f"{moment.astimezone():%Y-%m-%dT%H:%M}"
+
+
+def _moment(text: str) -> datetime:
+    """Raises ValueError for anything but a day and a time."""
+    moment = datetime.fromisoformat(text)
+    if "T" not in text or not 1970 < moment.year < 9000:
+        raise ValueError(text)
+    return moment.astimezone(UTC)
+
+
+def _back(assignment_id: int) -> Response:
+    return RedirectResponse(f"/assignments/{assignment_id}/settings", 303)
+
+
+environment.filters["field"] = field

@@ -1,0 +1,45 @@
+"""What is alike: names, comments and orders don't matter; what everybody writes weighs nothing."""
+
+from server.ladder.likeness import alike, reduced_rungs
+from server.ladder.program import Program
+from server.ladder.text_form import parse_program
+
+
+def program(*rungs: str, bit: str = "ready", pump: str = "fill_pump") -> Program:
+    return parse_program(
+        f"PROGRAM p\nVAR\n start AT %IX0.0 : BOOL;\n stop AT %IX0.1 : BOOL;\n"
+        f" {pump} AT %QX0.0 : BOOL;\n {bit} : BOOL;\n t : TON;\nEND_VAR\n\n"
+        + "\n\n".join(rungs).replace("PUMP", pump).replace("BIT", bit)
+        + "\nEND_PROGRAM\n"
+    )
+
+
+FORCED = "// The seal-in.\nPUMP := (start OR PUMP) AND stop;"
+ODD = "// Odd.\nBIT := (stop OR start AND NOT PUMP) AND t(PT := T#7s);"
+OTHER = "BIT := NOT start;"
+
+
+def test_names_comments_and_orders_do_not_matter() -> None:
+    one = program(FORCED, ODD)
+    other = program(
+        "// Mine.\nBIT := (start AND NOT PUMP OR stop) AND t(PT := T#7s);",
+        "PUMP := (PUMP OR start) AND stop;",
+        bit="flag",
+        pump="p1",
+    )
+    assert sorted(reduced_rungs(one)) == sorted(reduced_rungs(other))
+    changed = program(FORCED, ODD.replace("7s", "8s"))
+    assert sorted(reduced_rungs(one)) != sorted(reduced_rungs(changed))
+
+
+def test_a_rung_that_only_two_have_makes_them_alike() -> None:
+    bits = ("NOT start", "start AND stop", "start OR stop")
+    others = [program(FORCED, f"BIT := {network};") for network in bits]
+    pairs = alike([program(FORCED, ODD), *others, program(ODD, FORCED)])
+    assert [(pair.first, pair.second, pair.likeness) for pair in pairs] == [(0, 4, 1.0)]
+    assert set(pairs[0].rungs) == {(0, 1), (1, 0)}
+
+
+def test_what_everybody_writes_says_nothing() -> None:
+    assert alike([program(FORCED)] * 3) == ()
+    assert alike([]) == ()

@@ -1,0 +1,124 @@
+"""Which attempt counts once lateness, more time, partners and other policies enter."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from server.marking.verdict import Status
+from server.store import setting_work, submissions
+from server.store.attempts import Submission
+from server.store.corrections import set_points, take_back
+from server.store.courses import Counting, Feedback, SectionRole
+from server.store.database import Database
+from server.store.gradebook import section_book, standings_of
+from server.store.setting_work import Policy
+from server.store.standings import days_late
+from server.store.submissions import Refusal
+from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
+
+MET, NOT_MET = Status.MET, Status.NOT_MET
+DAY = timedelta(days=1)
+DUE = NOON + 7 * DAY
+POLICY = Policy(
+    opens_at=NOON - DAY,
+    due_at=DUE,
+    closes_at=None,
+    attempts=None,
+    counting=Counting.BEST,
+    feedback=Feedback.CHART,
+    feedback_from_attempt=1,
+    feedback_after_due=False,
+    weight=1,
+    late_per_day=0.25,
+    in_pairs=False,
+)
+
+
+@pytest.mark.parametrize(
+    ("after", "days"),
+    [(-DAY, 0), (timedelta(0), 0), (timedelta(seconds=1), 1), (DAY, 1), (1.5 * DAY, 2)],
+)
+def test_days_begun(after: timedelta, days: int) -> None:
+    assert days_late(DUE + after, DUE) == days
+
+
+def test_a_late_better_attempt_counts_only_if_it_is_still_better(database: Database) -> None:
+    with database.write() as session:
+        student, teacher = make_user(session), make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        assignment = make_assignment(session, section, due_at=DUE, late_per_day=0.25)
+        make_marked(session, assignment, student, 1, R1=MET, R2=MET, R3=NOT_MET)
+        late = DUE + 1.5 * DAY
+        make_marked(session, assignment, student, 2, late, R1=MET, R2=MET, R3=MET)
+
+        def counts() -> tuple[int | None, float | None, int]:
+            found = standings_of(session, student.id, [assignment.id])[assignment.id]
+            return found.attempt, found.points, found.days_late
+
+        assert counts() == (1, 2.0, 0)
+        setting_work.give_time(
+            session, assignment, student.id, DUE + DAY, "ill", by_id=teacher.id, now=NOON
+        )
+        assert counts() == (2, 2.25, 1)
+        policy = replace(POLICY, late_per_day=0)
+        setting_work.change_policy(session, assignment, policy, by_id=teacher.id, now=NOON)
+        assert counts() == (2, 3.0, 1)
+        set_points(session, assignment, student.id, 1.5, "shown", by_id=teacher.id, now=NOON)
+        assert counts() == (2, 1.5, 1)
+        take_back(session, assignment, student.id, by_id=teacher.id, now=NOON)
+        assert counts() == (2, 3.0, 1)
+
+
+def test_partners_share_attempts_and_standing(database: Database) -> None:
+    with database.write() as session:
+        one, two, third = (make_user(session) for _ in range(3))
+        section = make_section(
+            session, *((each, SectionRole.STUDENT) for each in (one, two, third))
+        )
+        assignment = make_assignment(session, section, in_pairs=True, attempts=2)
+        setting_work.pair_up(session, assignment, one.id, two.id)
+        make_marked(session, assignment, one, 1, R1=MET)
+        make_marked(session, assignment, two, 1, R1=NOT_MET)
+        for user in (one, two):
+            found = standings_of(session, user.id, [assignment.id])[assignment.id]
+            assert (found.attempts, found.points) == (2, 1.0)
+        taken = submissions.submit(session, assignment, one.id, {"version": 1}, NOON)
+        assert taken is Refusal.NO_ATTEMPT_LEFT
+        # Whoever gets another partner leaves the one they had.
+        setting_work.pair_up(session, assignment, two.id, third.id)
+        found = standings_of(session, one.id, [assignment.id])[assignment.id]
+        assert found.attempts == 1
+        found = standings_of(session, third.id, [assignment.id])[assignment.id]
+        assert (found.attempts, found.points) == (1, 0.0)
+
+
+def test_more_time_keeps_the_exercise_open_for_one(database: Database) -> None:
+    with database.write() as session:
+        one, two = make_user(session), make_user(session)
+        section = make_section(session, *((each, SectionRole.STUDENT) for each in (one, two)))
+        assignment = make_assignment(session, section, due_at=DUE, closes_at=DUE)
+        setting_work.give_time(
+            session, assignment, one.id, DUE + 2 * DAY, "ill", by_id=two.id, now=NOON
+        )
+        later = DUE + DAY
+        taken = submissions.submit(session, assignment, one.id, {"version": 1}, later)
+        assert isinstance(taken, Submission)
+        assert not taken.late
+        refused = submissions.submit(session, assignment, two.id, {"version": 1}, later)
+        assert refused is Refusal.CLOSED
+        after = submissions.submit(session, assignment, one.id, {"version": 2}, DUE + 2 * DAY)
+        assert after is Refusal.CLOSED
+
+
+def test_the_share_so_far_is_weighted_and_counts_what_is_missing(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        done = make_assignment(session, section, weight=3)
+        make_assignment(session, section, weight=1)
+        make_marked(session, done, student, R1=MET, R2=NOT_MET)
+        (row,) = section_book(session, section, NOON).rows
+        assert row.share == 0.5
+        (row,) = section_book(session, section, DUE + 2 * DAY).rows
+        assert row.share == 0.375
