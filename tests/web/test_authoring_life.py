@@ -50,7 +50,10 @@ def publish(database: Database, author: Author, **fields: str) -> None:
     values = {"revision": str(author.revision), "reason": REASON, **fields}
     answer = author.client.post(f"{author.address}/publish", data=values)
     assert answer.status_code == 303, answer.text
-    author.revision += 1
+    with database.read() as session:
+        row = find_authored(session, author.id)
+        assert row is not None
+        author.revision = row.revision
 
 
 def set_for_section(database: Database, author: Author) -> Assignment:
@@ -122,7 +125,8 @@ def test_a_change_is_seen_before_it_is_applied_and_takes_nothing_away(
     # The second version has the requirement, and one point that this program had falls away.
     values = {"text": whole, "revision": str(author.revision)}
     author.client.post(f"{author.address}/text", data=values)
-    author.do("set", "requirements", 0, "weight", value="1")
+    author.revision += 1
+    assert author.do("set", "requirements", 0, "weight", value="1").status_code == 200
     looked_into(database, author)
     values = {"revision": str(author.revision), "reason": REASON}
     assert author.client.post(f"{author.address}/publish", data=values).status_code == 409
