@@ -1,6 +1,11 @@
-"""The environment, read once and frozen; nothing else in the project reads it."""
+"""The settings of one server: from the environment or a file, read once and frozen.
+
+Nothing else in the project reads either. Each setting is an environment variable RUNGMARK_NAME
+or a line ``name = "value"`` of the TOML file that RUNGMARK_SETTINGS names; the environment wins.
+"""
 
 import os
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
@@ -8,15 +13,34 @@ from pathlib import Path
 
 from server.paths import EXERCISES
 
+PREFIX = "RUNGMARK_"
+
+NAMES = {
+    "database_url",
+    "public_urls",
+    "exercises",
+    "session_hours",
+    "upload_limit",
+    "metrics_token",
+    "log_level",
+}
+
+LOG_LEVELS = ("debug", "info", "warning", "error")
+
+
+class SettingTrouble(Exception):
+    """A setting can't be used; the text says which, where and how to mend it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
     """How one server runs.
 
-    ``database_url``: any URL of SQLAlchemy; SQLite in the data folder unless named.
+    ``database_url``: SQLite in the data folder unless named.
     ``public_urls``: origins (scheme://host[:port]) under which browsers see this server; a form
     or socket from any other origin is refused.
     ``upload_limit``: bytes of one request body.
+    ``metrics_token``: what /metrics asks for; empty lets this machine alone read it.
     """
 
     database_url: str
@@ -24,6 +48,8 @@ class Settings:
     exercises: Path = EXERCISES
     session_length: timedelta = timedelta(hours=12)
     upload_limit: int = 1_000_000
+    metrics_token: str = ""
+    log_level: str = "warning"
 
     @property
     def secure(self) -> bool:
@@ -36,14 +62,47 @@ def read_settings(
 ) -> Settings:
     """Settings of a server that listens on ``host`` and ``port`` and keeps its data in ``data``.
 
-    RUNGMARK_DATABASE_URL names another database, RUNGMARK_PUBLIC_URLS the addresses behind a
-    proxy (separated by spaces), RUNGMARK_EXERCISES another folder of exercises.
+    Raises SettingTrouble.
     """
-    named = environment.get("RUNGMARK_PUBLIC_URLS", "").split()
+    named = _file(environment.get(PREFIX + "SETTINGS", ""))
+    named |= {
+        name: environment[PREFIX + name.upper()]
+        for name in NAMES
+        if environment.get(PREFIX + name.upper())
+    }
     own = [f"http://{name}:{port}" for name in dict.fromkeys((host, "127.0.0.1", "localhost"))]
+    urls = named.get("public_urls", "").split()
+    level = named.get("log_level", "warning")
+    if level not in LOG_LEVELS:
+        raise SettingTrouble(f"log_level is {level!r}. Write one of {', '.join(LOG_LEVELS)}.")
     return Settings(
-        database_url=environment.get("RUNGMARK_DATABASE_URL")
-        or f"sqlite:///{data.resolve() / 'rungmark.db'}",
-        public_urls=tuple(url.rstrip("/") for url in named) or tuple(own),
-        exercises=Path(environment.get("RUNGMARK_EXERCISES") or EXERCISES),
+        database_url=named.get("database_url") or f"sqlite:///{data.resolve() / 'rungmark.db'}",
+        public_urls=tuple(url.rstrip("/") for url in urls) or tuple(own),
+        exercises=Path(named.get("exercises") or EXERCISES),
+        session_length=timedelta(hours=_number(named, "session_hours", 12, 24 * 30)),
+        upload_limit=_number(named, "upload_limit", 1_000_000, 100_000_000),
+        metrics_token=named.get("metrics_token", ""),
+        log_level=level,
     )
+
+
+def _file(name: str) -> dict[str, str]:
+    if not name:
+        return {}
+    try:
+        found = tomllib.loads(Path(name).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise SettingTrouble(f"The settings {name} can't be read: {error}.") from error
+    if unknown := sorted(found.keys() - NAMES):
+        raise SettingTrouble(
+            f"{name}: {unknown[0]}: there is no such setting. "
+            f"The settings are {', '.join(sorted(NAMES))}."
+        )
+    return {name: str(value) for name, value in found.items()}
+
+
+def _number(named: Mapping[str, str], name: str, usual: int, most: int) -> int:
+    text = named.get(name, str(usual))
+    if not (text.isdecimal() and 0 < int(text) <= most):
+        raise SettingTrouble(f"{name} is {text!r}. Write a whole number from 1 to {most}.")
+    return int(text)

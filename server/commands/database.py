@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from contextlib import closing
 from pathlib import Path
 
-from server.settings import read_settings
+from server.settings import SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.transfer import Content
 
@@ -33,7 +33,7 @@ def told(name: str, work: Callable[[], str]) -> int:
     """Do it and print what it says; 2 with one sentence when the database can't be used."""
     try:
         print(work())
-    except DatabaseTrouble as trouble:
+    except (DatabaseTrouble, SettingTrouble) as trouble:
         print(f"rungmark {name}: {trouble}", file=sys.stderr)
         return 2
     return 0

@@ -12,10 +12,11 @@ import uvicorn
 from fastapi import FastAPI
 
 from server import demo
+from server.logs import begin_log
 from server.marking.catalogue import Catalogue
 from server.marking.exercise import Exercise
 from server.marking.exercise_file import list_exercises
-from server.settings import Settings, read_settings
+from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.web.app import create_app
@@ -42,8 +43,9 @@ def port_number(text: str) -> int:
 def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped; 2 if it can't begin, with one sentence that says why."""
     data = arguments.data or Path("data-demo" if arguments.demo else "data")
-    settings = read_settings(data, arguments.host, arguments.port)
     try:
+        settings = read_settings(data, arguments.host, arguments.port)
+        begin_log(settings.log_level)
         with (
             listen(arguments.host, arguments.port) as listening,
             closing(open_database(settings, data)) as database,
@@ -55,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
                 print(demo.accounts())
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
             serve(create_app(settings, database), listening)
-    except (DatabaseTrouble, CannotListen) as trouble:
+    except (DatabaseTrouble, SettingTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2
     return 0
@@ -63,7 +65,14 @@ def run(arguments: argparse.Namespace) -> int:
 
 def serve(app: FastAPI, listening: socket.socket) -> None:
     """Answer requests until Ctrl+C, which is how one stops it, and finish those begun."""
-    config = uvicorn.Config(app, log_level="warning", server_header=False)
+    config = uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        # A socket of a live run is told and closed; a request has so long to be answered.
+        timeout_graceful_shutdown=10,
+    )
     with suppress(KeyboardInterrupt):
         uvicorn.Server(config).run(sockets=[listening])
 

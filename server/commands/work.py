@@ -8,8 +8,9 @@ from pathlib import Path
 
 from server.commands.database import own_database
 from server.job_queue import work
+from server.logs import begin_log
 from server.marking.catalogue import Catalogue
-from server.settings import read_settings
+from server.settings import SettingTrouble, read_settings
 from server.store.database import DatabaseTrouble
 from server.store.migration import migrate
 from server.web.authoring import published_in
@@ -24,8 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """2, with one sentence, when there is no PostgreSQL to work for."""
-    settings = read_settings(Path("data"), "127.0.0.1", 8131)
     try:
+        settings = read_settings(Path("data"), "127.0.0.1", 8131)
+        begin_log(settings.log_level)
         with closing(own_database(Path("data"))) as database:
             if database.is_sqlite:
                 raise DatabaseTrouble(
@@ -36,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
             catalogue = Catalogue(settings.exercises, published_in(database))
             print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
             work(database, catalogue, lambda: datetime.now(UTC))
-    except DatabaseTrouble as trouble:
+    except (DatabaseTrouble, SettingTrouble) as trouble:
         print(f"rungmark work: {trouble}", file=sys.stderr)
         return 2
     return 0
