@@ -47,23 +47,19 @@ def report(
     course = session.get_one(Course, course_id)
     terms = reports.terms_of(session, course_id)
     here = next((each for each in terms if each.id == term), terms[0] if terms else None)
-    work = reports.work_of(session, course_id)
-    outcomes, names = outcomes_of(catalogue, work)
+    # This term and the one before it, with which it is compared.
+    shown = terms[terms.index(here) :][:2] if here else []
+    work_in = {each.id: reports.work_of(session, course_id, each.id) for each in shown}
+    in_term = work_in[here.id] if here else []
+    outcomes, names = outcomes_of(catalogue, [work for each in work_in.values() for work in each])
     targets = targets_of(session, course_id)
-    in_term = [each for each in work if here is not None and each.term_id == here.id]
     sections = [s for s in all_sections(session) if here and s.course_id == course_id]
     by_section = [
         (section, reports.attainment(_in_section(in_term, section), outcomes, targets))
         for section in sections
         if here and section.term_id == here.id
     ]
-    by_term = [
-        (
-            each,
-            reports.attainment([w for w in work if w.term_id == each.id], outcomes, targets),
-        )
-        for each in terms
-    ]
+    by_term = [(each, reports.attainment(work_in[each.id], outcomes, targets)) for each in shown]
     return page(
         request,
         "reports/report.html",

@@ -22,6 +22,7 @@ from server.marking.timing_chart import ChartRow, chart_rows, draw_chart
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.attempts import Submission
+from server.store.corrections import comments_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.programs import working_copy
 from server.store.remarking import earlier_verdicts
@@ -131,6 +132,7 @@ def verdict(
         rungs=_drawings(from_json(submission.program)),
         earlier=earlier_verdicts(session, submission.id),
         attempts=attempts_of(session, assignment, submission.user_id),
+        comments=comments_on(session, submission_id),
     )
 
 

@@ -165,3 +165,20 @@ def test_the_lab_hour_says_who_is_stuck(
     page = client_for(lab.instructor).get(f"/sections/{lab.assignment.section_id}/lab").text
     assert "R2, 2 times" in page
     assert "nothing in this hour" in page
+
+
+def test_a_comment_on_a_rung_reaches_the_student(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(("// [R1]\nfill_pump := start_pb;",))
+    submitted = desk.submit()
+    desk.verdict(submitted)
+    address = submitted.headers["HX-Redirect"]
+    teacher = client_for(lab.instructor)
+    form = {"rung": "1", "text": "What <i>stops</i> the pump?"}
+    assert teacher.post(f"{address}/comments", data={**form, "rung": "2"}).status_code == 422
+    assert teacher.post(f"{address}/comments", data=form).status_code == 303
+    page = desk.client.get(address).text
+    assert "On rung 1: What &lt;i&gt;stops&lt;/i&gt; the pump?" in page
+    assert "Write the comment" not in page

@@ -1,0 +1,120 @@
+"""A term's start, a lab hour, an override, and the department's report down to one submission."""
+
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import expect
+
+from server.marking.exercise_file import load_exercise
+from server.marking.verdict import Status
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.people import Role, User
+from tests.browser.conftest import WIDTHS, OpenPage, assert_accessible
+from tests.factories import (
+    EXERCISES,
+    NOON,
+    make_assignment,
+    make_marked,
+    make_section,
+    make_user,
+)
+
+SUMP = load_exercise(EXERCISES / "wash-sump")
+WRONG = SUMP.requirements[0].id
+
+
+@pytest.fixture
+def lab(database: Database) -> tuple[User, User, User, Assignment]:
+    """Student, instructor, department and an assignment; the student failed twice just now."""
+    with database.write() as session:
+        student = make_user(session, name="Elif Yıldırım")
+        teacher = make_user(session, Role.INSTRUCTOR, name="Ingrid Sollberg")
+        head = make_user(session, Role.DEPARTMENT, name="Wanjiru Kamande")
+        section = make_section(
+            session, (student, SectionRole.STUDENT), (teacher, SectionRole.INSTRUCTOR)
+        )
+        assignment = make_assignment(session, section, exercise="wash-sump")
+        statuses = {each.id: Status.MET for each in SUMP.requirements} | {WRONG: Status.NOT_MET}
+        for attempt in (1, 2):
+            at = NOON - timedelta(minutes=9 - attempt)
+            submission = make_marked(session, assignment, student, attempt, at, **statuses)
+            submission.program = {"version": 1, "name": "p"}
+    return student, teacher, head, assignment
+
+
+def test_a_term_begins(open_page: OpenPage, database: Database) -> None:
+    with database.write() as session:
+        teacher = make_user(session, Role.INSTRUCTOR)
+        make_section(session, (teacher, SectionRole.INSTRUCTOR))
+    page = open_page("/", teacher)
+    page.get_by_role("link", name="Roster").click()
+    page.get_by_label("or its text").fill("Email,Name\nbo@larkmoor.example,Bo Li")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.get_by_role("heading", name="New accounts: 1")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("button", name="Store the roster").click()
+    expect(page.get_by_role("rowheader", name="Li, Bo")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("link", name="Course home").click()
+    page.get_by_role("link", name="Set exercises").click()
+    page.get_by_label("Points lost a day late, %").fill("20")
+    page.get_by_role("button", name="Set the exercise").click()
+    expect(page.get_by_role("link", name=SUMP.title)).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("link", name=SUMP.title).click()
+    expect(page.get_by_label("Points lost a day late, %")).to_have_value("20")
+    assert_accessible(page)
+
+
+def test_a_lab_hour(
+    open_page: OpenPage, database: Database, lab: tuple[User, User, User, Assignment]
+) -> None:
+    student, teacher, _, assignment = lab
+    page = open_page(f"/sections/{assignment.section_id}/lab", teacher)
+    row = page.get_by_role("row", name="Elif Yıldırım")
+    expect(row.get_by_text(f"{WRONG}, 2 times")).to_be_visible()
+    assert_accessible(page)
+    with database.write() as session:
+        statuses = {each.id: Status.MET for each in SUMP.requirements}
+        make_marked(session, session.merge(assignment), student, 3, NOON, **statuses)
+    # The sheet brings itself up to date.
+    expect(page.get_by_text("every requirement is met")).to_be_visible(timeout=15_000)
+    expect(row.get_by_text("2 times")).to_have_count(0)
+    own = open_page(f"/sections/{assignment.section_id}/standing", student)
+    expect(own.get_by_text("attempt 3 of 3")).to_be_visible()
+    assert_accessible(own)
+
+
+def test_points_set_by_hand(open_page: OpenPage, lab: tuple[User, User, User, Assignment]) -> None:
+    student, teacher, _, assignment = lab
+    page = open_page(f"/sections/{assignment.section_id}/gradebook", teacher)
+    page.get_by_role("button", name="show requirements").click()
+    expect(page.get_by_text("attempt 1 of 2")).to_be_visible()
+    assert_accessible(page)
+    page.locator(".more").get_by_role("link", name=assignment.title).click()
+    page.get_by_label("Points of").fill("1")
+    page.get_by_label("Reason").fill("Shown at the bench")
+    page.get_by_role("button", name="Set the points").click()
+    expect(page.get_by_text("1 points count")).to_be_visible()
+    assert_accessible(page)
+    own = open_page(f"/sections/{assignment.section_id}/standing", student)
+    expect(own.get_by_text("Set by the instructor: Shown at the bench")).to_be_visible()
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_report_down_to_a_submission(
+    open_page: OpenPage, lab: tuple[User, User, User, Assignment], width: int
+) -> None:
+    _, _, head, assignment = lab
+    page = open_page("/", head, width)
+    page.get_by_role("link", name="Reports").click()
+    page.get_by_role("link", name="Control logic laboratory").click()
+    expect(page.get_by_role("img", name="Share of students")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("link", name="0 of 1").first.click()
+    assert_accessible(page)
+    page.get_by_role("link", name="attempt 1").first.click()
+    expect(page.get_by_role("heading", level=1)).to_have_text(assignment.title)
+    expect(page.get_by_text("not shown")).to_be_visible()
+    assert_accessible(page)

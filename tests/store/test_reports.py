@@ -1,0 +1,111 @@
+"""The report's figures for the demo against an independent calculation with numpy."""
+
+from collections import defaultdict
+
+import numpy as np
+import pytest
+from sqlalchemy import Engine, event, text
+
+from server import demo
+from server.marking.exercise_file import load_exercise
+from server.paths import EXERCISES
+from server.store import reports
+from server.store.courses import Course, Section
+from server.store.database import Database, UtcDateTime
+from server.store.gradebook import section_book
+from server.store.targets import Target
+from tests.factories import NOON
+
+SLUGS = ("apple-wash-sump", "crate-infeed")
+LOADED = [load_exercise(EXERCISES / slug) for slug in SLUGS]
+OUTCOMES = {e.slug: {r.id: r.outcomes for r in e.requirements} for e in LOADED}
+
+# From the verdicts themselves, without standings: the best attempt after 10 % a day late.
+ROWS = """
+SELECT e.section_id, a.exercise, s.user_id, s.id, s.attempt, v.score, s.submitted_at,
+  coalesce(x.due_at, a.due_at) AS due_at
+FROM submissions s JOIN verdicts v ON v.submission_id = s.id
+JOIN assignments a ON a.id = s.assignment_id
+JOIN enrolments e ON e.section_id = a.section_id AND e.user_id = s.user_id AND e.role = 'student'
+LEFT JOIN extensions x ON x.assignment_id = a.id AND x.user_id = s.user_id
+ORDER BY s.id
+"""
+
+
+@pytest.fixture
+def loaded(database: Database) -> Database:
+    with database.write() as session:
+        demo.load_demo(session, LOADED, NOON)
+    return database
+
+
+def test_attainment_and_items_of_the_demo(loaded: Database) -> None:
+    best: dict[tuple[int, str], tuple[float, int]] = {}
+    results: dict[int, dict[str, tuple[str, float, float]]] = defaultdict(dict)
+    with loaded.read() as session:
+        moments = text(ROWS).columns(submitted_at=UtcDateTime, due_at=UtcDateTime)
+        for row in session.execute(moments):
+            late = (row.submitted_at - row.due_at).total_seconds() / 86400
+            worth = row.score * max(0.0, 1 - 0.1 * max(0, np.ceil(late)))
+            place = (row.user_id, row.exercise)
+            if place not in best or worth > best[place][0] + 1e-9:
+                best[place] = (worth, row.id)
+        for row in session.execute(text("SELECT * FROM requirement_results ORDER BY position")):
+            results[row.submission_id][row.requirement] = (row.status, row.score, row.max_score)
+        course = session.query(Course).one()
+        work = reports.work_of(session, course.id)
+    assert {(each.user_id, each.exercise): each.submission_id for each in work} == {
+        place: submission for place, (_, submission) in best.items()
+    }
+    found = reports.attainment(work, OUTCOMES, {"seal-in": Target(0.9, 0.5)})
+    for outcome, reached in found.items():
+        sums: dict[int, np.ndarray] = defaultdict(lambda: np.zeros(2))
+        for (user, exercise), (_, submission) in best.items():
+            for name, (_, score, most) in results[submission].items():
+                if outcome in OUTCOMES[exercise][name]:
+                    sums[user] += (score, most)
+        shares = np.array([got / most for got, most in sums.values()])
+        level = 0.9 if outcome == "seal-in" else 0.7
+        assert (reached.students, reached.reached) == (len(shares), (shares > level - 1e-9).sum())
+    for report in reports.exercise_reports(work):
+        names = [item.requirement for item in report.items]
+        matrix = np.array(
+            [
+                [results[submission][name][0] == "met" for name in names]
+                for (_, exercise), (_, submission) in best.items()
+                if exercise == report.exercise
+            ],
+            dtype=float,
+        )
+        p, total = matrix.mean(axis=0), matrix.sum(axis=1)
+        k = len(names)
+        assert [item.difficulty for item in report.items] == pytest.approx(list(p))
+        kr20 = k / (k - 1) * (1 - (p * (1 - p)).sum() / total.var())
+        assert report.reliability == pytest.approx(kr20)
+        for n, item in enumerate(report.items):
+            if item.corrected is not None:
+                r = np.corrcoef(matrix[:, n], total - matrix[:, n])[0, 1]
+                assert item.corrected == pytest.approx(r)
+
+
+def test_the_number_of_queries_does_not_grow_with_the_work(loaded: Database) -> None:
+    counts = []
+    statements: list[str] = []
+
+    def note(_c: object, _cur: object, statement: str, *_: object) -> None:
+        statements.append(statement.split(maxsplit=1)[0])
+
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        for number in (1, 2):
+            with loaded.read() as session:
+                section = session.get_one(Section, number)
+                statements.clear()
+                section_book(session, section, NOON)
+                counts.append(statements.count("SELECT"))
+                statements.clear()
+                reports.work_of(session, section.course_id)
+                counts.append(statements.count("SELECT"))
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    assert counts == [5, 1, 5, 1]
