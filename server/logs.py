@@ -11,7 +11,10 @@ import sys
 import traceback
 from contextvars import ContextVar
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TextIO
+
+from server.paths import PACKAGE
 
 request_id: ContextVar[str] = ContextVar("request_id", default="")
 """The id of the request that is answered just now, which its answer carries, too."""
@@ -30,9 +33,12 @@ class JsonLines(logging.Formatter):
         line |= getattr(record, "figures", {})
         if record.exc_info and record.exc_info[0] is not None:
             line["exception"] = record.exc_info[0].__name__
+            frames = traceback.extract_tb(record.exc_info[2])
             line["places"] = [
                 f"{frame.filename}:{frame.lineno} {frame.name}"
-                for frame in traceback.extract_tb(record.exc_info[2])
+                for frame in frames
+                # Our own, and where it happened.
+                if Path(frame.filename).is_relative_to(PACKAGE) or frame is frames[-1]
             ]
         return json.dumps(line, ensure_ascii=False)
 

@@ -4,7 +4,7 @@ A submission is stored as *queued* in the unit of work that accepts it; marking 
 unit of work, and its verdict is stored once, however often it arrives.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from sqlalchemy import func, select, update
@@ -18,12 +18,19 @@ from server.store.database import Document
 from server.store.programs import lock_work
 from server.store.standings import recount
 
+SUBMISSIONS_PER_MINUTE = 10
+"""Of one user, so that a script can't keep everybody else waiting."""
+
 
 class Refusal(StrEnum):
     """Why a program was not taken, in the words that the student reads."""
 
     NOT_OPEN = "This exercise is not open yet. Keep working; submit after it opens."
     CLOSED = "This exercise is closed. Ask the instructor whether it can be opened again for you."
+    TOO_OFTEN = (
+        "That were many submissions in one minute, so this one was not taken. "
+        "Wait a minute, then submit again; no attempt was used."
+    )
     NO_ATTEMPT_LEFT = "All attempts at this exercise are used. The one that counts is shown below."
     SAME_PROGRAM = (
         "This program is the same as in your last attempt, so nothing was submitted. "
@@ -46,6 +53,8 @@ def submit(
         .order_by(Submission.attempt.desc())
         .limit(1)
     )
+    if _in_the_last_minute(session, user_id, now) >= SUBMISSIONS_PER_MINUTE:
+        return Refusal.TOO_OFTEN
     if assignment.attempts is not None:
         used = (last.attempt if last else 0) + _attempts_of_partner(session, assignment, user_id)
         if used >= assignment.attempts:
@@ -65,6 +74,19 @@ def submit(
     session.flush()
     recount(session, assignment, [user_id])
     return submission
+
+
+def _in_the_last_minute(session: Session, user_id: int, now: datetime) -> int:
+    # By the clock of the submissions themselves: one set back must not shut anybody out for long.
+    return session.scalars(
+        select(func.count())
+        .select_from(Submission)
+        .where(
+            Submission.user_id == user_id,
+            Submission.submitted_at > now - timedelta(minutes=1),
+            Submission.submitted_at <= now,
+        )
+    ).one()
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:

@@ -1,6 +1,6 @@
 """Handing in: what is taken, what is refused, and a verdict that is stored once."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from threading import Barrier, Thread
 
 import pytest
@@ -16,7 +16,7 @@ from server.store.attempts import (
 )
 from server.store.courses import Feedback, SectionRole
 from server.store.database import Database
-from server.store.submissions import Refusal
+from server.store.submissions import SUBMISSIONS_PER_MINUTE, Refusal, submit
 from tests.factories import (
     NOON,
     make_assignment,
@@ -147,3 +147,23 @@ def test_feedback_is_released_as_the_assignment_says(
     with database.write() as session:
         assignment = make_assignment(session, make_section(session), **columns)
         assert assignment.feedback_for(attempt, NOON + after) is expected
+
+
+def test_who_hands_in_too_often_must_wait_a_minute(database: Database) -> None:
+    with database.write() as session:
+        student = make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        assignment = make_assignment(session, section)
+
+    def hand_in(number: int, now: datetime) -> Submission | Refusal:
+        with database.write() as session:
+            return submit(session, assignment, student.id, {"number": number}, now)
+
+    for number in range(SUBMISSIONS_PER_MINUTE):
+        assert isinstance(hand_in(number, NOON), Submission)
+    assert hand_in(99, NOON) is Refusal.TOO_OFTEN
+    # A clock that is set back shuts nobody out, and numbers the attempts on.
+    earlier = hand_in(98, NOON - timedelta(hours=1))
+    assert isinstance(earlier, Submission)
+    assert earlier.attempt == SUBMISSIONS_PER_MINUTE + 1
+    assert isinstance(hand_in(99, NOON + timedelta(minutes=1)), Submission)
