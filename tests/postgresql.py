@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 
+import psutil
 import psycopg
 
 from server.store.database import Database
@@ -39,6 +40,17 @@ class PostgreSQL:
     def execute(self, statement: str) -> None:
         with psycopg.connect(self._address, autocommit=True) as connection:
             connection.execute(statement.encode())
+
+    def kill(self) -> None:
+        """End all of its processes at once, as a machine without power does."""
+        postmaster = psutil.Process(self.server.get_pid())
+        for process in (postmaster, *postmaster.children(recursive=True)):
+            process.kill()
+        postmaster.wait()
+
+    def start_again(self) -> None:
+        self.server._postmaster_info = None
+        self.server.ensure_postgres_running()
 
     @contextmanager
     def database(self, template: str = "migrated") -> Iterator[Database]:

@@ -5,11 +5,14 @@ import subprocess
 import sys
 from contextlib import closing
 from datetime import timedelta
+from threading import Event, Thread
+from time import sleep
 
 import pytest
 from sqlalchemy import select, text
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError, OperationalError
 
+from server.job_queue import enqueue, prepare_queue
 from server.marking.catalogue import Catalogue
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import Assignment, SectionRole
@@ -18,6 +21,7 @@ from server.store.people import User
 from server.store.submissions import submit
 from server.worker import Worker
 from tests.factories import EXERCISES, NOON, make_assignment, make_section, make_user
+from tests.postgresql import postgresql
 
 PROGRAM = {"version": 1, "name": "wash_sump"}
 
@@ -110,3 +114,48 @@ def test_a_clock_that_is_set_back_keeps_the_order_of_attempts(
             assert taken.attempt == number + 1
     mark_what_waits(database)
     assert stored(database) == (3, 3)
+
+
+def test_postgresql_killed_while_students_hand_in() -> None:
+    """kill -9 of every process of PostgreSQL: what was accepted is there, and marked once."""
+    with postgresql() as server:
+        server.execute("ALTER SYSTEM RESET ALL")
+        server.execute("SELECT pg_reload_conf()")
+        with closing(Database(server.url("migrated"))) as database:
+            prepare_queue(database)
+            with database.write() as session:
+                student = make_user(session)
+                section = make_section(session, (student, SectionRole.STUDENT))
+                assignment = make_assignment(session, section, exercise="wash-sump")
+            accepted: list[int] = []
+            killed = Event()
+
+            def hand_in() -> None:
+                for number in range(10_000):
+                    program = {**PROGRAM, "name": f"attempt_{number}"}
+                    now = NOON + timedelta(minutes=number)
+                    try:
+                        with database.write() as session:
+                            taken = submit(session, assignment, student.id, program, now)
+                            assert isinstance(taken, Submission)
+                            enqueue(session, taken.id)
+                    except DBAPIError:
+                        assert killed.is_set()
+                        return
+                    accepted.append(taken.id)
+
+            student_at_work = Thread(target=hand_in)
+            student_at_work.start()
+            while len(accepted) < 20:
+                sleep(0.01)
+            killed.set()
+            server.kill()
+            student_at_work.join()
+            server.start_again()
+            with database.read() as session:
+                kept = session.scalars(select(Submission.id)).all()
+                jobs = session.scalar(text("SELECT count(*) FROM procrastinate_jobs"))
+            # The last one may be kept although nobody could be told.
+            assert set(accepted) <= set(kept)
+            assert len(kept) <= len(accepted) + 1
+            assert jobs == len(kept)
