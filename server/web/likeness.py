@@ -18,6 +18,9 @@ from server.web.rendering import page
 
 router = APIRouter()
 
+WIDTH = 440
+"""Of a rung beside others, in pixels."""
+
 MOST = 8
 """Pairs that are drawn on the page."""
 
@@ -61,5 +64,6 @@ def likeness(request: Request, assignment_id: int, session: Reading) -> Response
 def _drawn(program: Program, common: set[int]) -> list[tuple[Markup, bool]]:
     """Each rung drawn, and whether the other program has it too."""
     return [
-        (Markup(draw_rung(rung, program, n)), n in common) for n, rung in enumerate(program.rungs)
+        (Markup(draw_rung(rung, program, n, width=WIDTH)), n in common)
+        for n, rung in enumerate(program.rungs)
     ]

@@ -27,6 +27,9 @@ from server.web.spreadsheet import Cell, Kind, Share, Table, download
 
 router = APIRouter()
 
+WIDTH = 440
+"""Of a rung beside others, in pixels."""
+
 
 @router.get("/reports")
 def report_list(request: Request, session: Reading, now: Now) -> Response:
@@ -209,7 +212,7 @@ def _rungs(submission: Submission, requirement: str) -> list[Markup]:
     program = from_json(submission.program)
     serving = [n for n, rung in enumerate(program.rungs) if requirement in rung.serves]
     numbers = serving or range(len(program.rungs))
-    return [Markup(draw_rung(program.rungs[n], program, n)) for n in numbers]
+    return [Markup(draw_rung(program.rungs[n], program, n, width=WIDTH)) for n in numbers]
 
 
 def _file(session: Session, catalogue: Catalogue, course_id: int, kind: Kind) -> Response:
