@@ -8,11 +8,14 @@ import logging
 from collections import OrderedDict
 from dataclasses import asdict
 from threading import Condition, Thread
+from time import sleep
 
 from server.marking.drafts import Draft, read_draft
 from server.marking.quality import Progress, look_into
 from server.store.authored import find_authored, keep_findings
 from server.store.database import Database, Document
+
+COMMIT_SECONDS = 0.05
 
 log = logging.getLogger(__name__)
 
@@ -22,15 +25,15 @@ class Examiner:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._asked: OrderedDict[int, None] = OrderedDict()
+        self._asked: OrderedDict[int, int] = OrderedDict()
         self._changed = Condition()
         self._stopping = False
         self._thread: Thread | None = None
 
-    def look(self, exercise_id: int) -> None:
-        """Look into the newest revision soon."""
+    def look(self, exercise_id: int, revision: int) -> None:
+        """Look into a revision soon, once it is committed; a newer one takes its place."""
         with self._changed:
-            self._asked[exercise_id] = None
+            self._asked[exercise_id] = revision
             if self._thread is None and not self._stopping:
                 self._thread = Thread(target=self._run, name="examiner", daemon=True)
                 self._thread.start()
@@ -52,17 +55,23 @@ class Examiner:
                     self._changed.wait()
                 if self._stopping:
                     return
-                exercise_id, _ = self._asked.popitem(last=False)
+                exercise_id, revision = self._asked.popitem(last=False)
             try:
-                self._look(exercise_id)
+                self._look(exercise_id, revision)
             except Exception:
                 # A mistake of ours must not keep other exercises from being looked into.
                 log.exception("exercise %d could not be looked into", exercise_id)
 
-    def _look(self, exercise_id: int) -> None:
+    def _look(self, exercise_id: int, asked: int) -> None:
         with self._database.read() as session:
             row = find_authored(session, exercise_id)
             if row is None:
+                return
+            if row.revision < asked:
+                # The page asks before its change is committed.
+                sleep(COMMIT_SECONDS)
+                with self._changed:
+                    self._asked.setdefault(exercise_id, asked)
                 return
             draft, revision = Draft(row.slug, row.text, dict(row.programs)), row.revision
         reading = read_draft(draft)

@@ -196,7 +196,7 @@ def author_sheet(
 ) -> Response:
     row = row_here(session, authored_id)
     if row.findings_of != row.revision or not row.findings.get("complete"):
-        examiner.look(row.id)
+        examiner.look(row.id, row.revision)
     return page(request, "authoring/sheet.html", **_context(session, row))
 
 
@@ -232,7 +232,7 @@ def change_exercise(
     if saved is None:
         return error(request, 409, STALE)
     catalogue.forget(BENCH + row.slug)
-    examiner.look(row.id)
+    examiner.look(row.id, saved.revision)
     return fragment(request, "authoring/_sheet.html", **_context(session, saved, reading))
 
 
@@ -272,7 +272,7 @@ def save_text(
     title = str((reading.data or {}).get("title") or row.slug)
     save_draft(session, row.id, draft.text, draft.programs, title=title, revision=revision, now=now)
     catalogue.forget(BENCH + row.slug)
-    examiner.look(row.id)
+    examiner.look(row.id, row.revision)
     return page(request, "authoring/text.html", row=row, reading=reading)
 
 

@@ -2,6 +2,8 @@
    is typed elsewhere meanwhile stays; a change that is refused stays in its field. */
 const sheet = () => document.getElementById("authoring");
 const POLL_MS = 1200;
+const OPENED = { "add scenario": ".scenario-block", "add recorded": ".scenario-block" };
+/* What is added last stands open. */
 
 let queue = Promise.resolve();
 
@@ -42,6 +44,9 @@ document.addEventListener("click", (event) => {
     if (source && source.tagName !== "SELECT" && sheet().dataset.revision !== revision) {
       source.value = "";
     }
+    const part = OPENED[button.dataset.do];
+    const added = part && [...document.querySelectorAll(part)].at(-1);
+    if (added) added.open = true;
   });
 });
 

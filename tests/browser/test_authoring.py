@@ -1,0 +1,167 @@
+"""An instructor writes a tank exercise from nothing in the author's sheet; a student solves it."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from server.store.courses import SectionRole
+from server.store.database import Database
+from server.store.people import Role, User
+from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.factories import make_section, make_user
+
+RIGHT = """PROGRAM right_seal_in
+VAR
+    start_pb AT %IX0.0 : BOOL;
+    stop_pb AT %IX0.1 : BOOL;
+    tank_high AT %IX0.2 : BOOL;
+    fill_pump AT %QX0.0 : BOOL;
+END_VAR
+
+// [R1a] The fill pump seals in.
+fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT tank_high;
+END_PROGRAM
+"""
+
+
+@pytest.fixture
+def people(database: Database) -> tuple[User, User]:
+    with database.write() as session:
+        teacher = make_user(session, Role.INSTRUCTOR, name="Ingrid Sollberg")
+        student = make_user(session, name="Elif Yıldırım")
+        make_section(session, (teacher, SectionRole.INSTRUCTOR), (student, SectionRole.STUDENT))
+        return teacher, student
+
+
+def kept(page: Page, act: str, *, exact: bool = True) -> None:
+    """Press a button of the sheet and wait until the change is kept."""
+    before = page.locator("#authoring").get_attribute("data-revision")
+    page.get_by_role("button", name=act, exact=exact).click()
+    expect(page.locator("#authoring")).not_to_have_attribute("data-revision", before or "")
+
+
+def fill(page: Page, path: str, value: str) -> None:
+    """Type into the field at a place of the file, leave it, and wait until it is kept."""
+    before = page.locator("#authoring").get_attribute("data-revision")
+    field = page.locator(f"[data-path='{path}']")
+    for summary in field.locator("xpath=ancestor::details[not(@open)]/summary").all():
+        summary.click()
+    field.fill(value)
+    field.blur()
+    expect(page.locator("#authoring")).not_to_have_attribute("data-revision", before or "")
+
+
+def begin(open_page: OpenPage, teacher: User) -> Page:
+    page = open_page("/authoring", teacher)
+    page.get_by_label("Title").fill("Sugar day tank")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.locator("html.authoring-ready")).to_be_attached()
+    return page
+
+
+def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
+    open_page: OpenPage, people: tuple[User, User]
+) -> None:
+    teacher, student = people
+    page = begin(open_page, teacher)
+    fill(page, '["summary"]', "A fill pump that seals itself in.")
+    fill(
+        page,
+        '["statement"]',
+        "P-205 fills the tank. HS-201 starts it, HS-202 and LSH-203 stop it (R1a, R1b).",
+    )
+    expect(page.locator("#statement-preview")).to_contain_text("P-205 fills the tank.")
+    kept(page, "Take this plant")
+    expect(page.locator("svg.plant")).to_be_visible()
+
+    # One sentence with two demands becomes two requirements.
+    sentence = "A press of Start starts the pump, and the pump runs on when it is released."
+    page.get_by_label("New requirement").fill(sentence)
+    kept(page, "Add the requirement")
+    kept(page, "Split R1")
+    expect(page.get_by_role("article", name="Requirement R1b")).to_be_visible()
+    for number, check in enumerate(("whenever", "never")):
+        page.locator(f"#new-check-{number + 1}").select_option(check)
+        name = "Add a check to " + ("R1a", "R1b")[number]
+        kept(page, name)
+    fill(page, '["requirements", 0, "checks", 0, "whenever"]', "RISING(start_pb) AND stop_pb")
+    fill(page, '["requirements", 0, "checks", 0, "then"]', "fill_pump")
+    fill(page, '["requirements", 0, "checks", 0, "unless"]', "NOT stop_pb OR tank_high")
+    stops = "stop_pb AND NOT tank_high AND power"
+    fill(page, '["requirements", 1, "checks", 0, "never"]', f"FALLING(fill_pump) AND {stops}")
+    fill(page, '["requirements", 1, "checks", 0, "given"]', "fill_pump AND NOT start_pb")
+
+    # An implied requirement with its checks.
+    page.get_by_role("button", name="Adopt Stop wins").click()
+    expect(page.get_by_role("article", name="Requirement R2")).to_be_visible()
+
+    # A right program, then a scenario that is recorded in a trial run.
+    page.get_by_label("Name of a program").fill("right-seal-in")
+    kept(page, "Add a program")
+    page.locator("#program-1 summary").click()
+    before = page.locator("#authoring").get_attribute("data-revision")
+    page.get_by_label("Text of right-seal-in.st").fill(RIGHT)
+    page.get_by_label("Text of right-seal-in.st").blur()
+    expect(page.locator("#authoring")).not_to_have_attribute("data-revision", before or "")
+    kept(page, "Add a scenario")
+    fill(page, '["scenarios", 0, "steps", 0, "tap"]', "start_pb")
+    kept(page, "Add a step")
+    fill(page, '["scenarios", 0, "steps", 1, "tap"]', "stop_pb")
+    expect(page.locator(".standing")).to_contain_text("No faults")
+    with page.expect_popup() as opened:
+        page.get_by_role("button", name="Record in a trial run").click()
+    trial = opened.value
+    press = trial.locator("button[data-control='panel.start_pb']")
+    expect(press).to_be_enabled(timeout=60_000)
+    press.click()
+    # The run is stored every few seconds while it goes on.
+    trial.wait_for_timeout(7000)
+    trial.close()
+    count = page.locator(".scenario-block").count()
+    page.get_by_role("button", name="Add what was recorded").click()
+    expect(page.locator(".scenario-block")).to_have_count(count + 1)
+    expect(page.locator(".standing")).to_contain_text("No faults")
+
+    # The suite is looked into; a variant survives, and a scenario that catches it is offered.
+    offer = page.get_by_role("button", name="Add this scenario").first
+    expect(offer).to_be_visible(timeout=120_000)
+    scenarios = page.locator(".scenario-block")
+    count = scenarios.count()
+    offer.click()
+    expect(scenarios).to_have_count(count + 1)
+
+    # Published with a reason, and set.
+    expect(page.get_by_text("caught by the suite")).to_be_visible(timeout=240_000)
+    page.get_by_label("findings are open").fill("A first try with the class; more will follow.")
+    page.get_by_role("button", name="Publish version 1").click()
+    page.get_by_role("button", name="Set for the section").click()
+    expect(page.get_by_text("Set for AUT")).to_be_visible()
+
+    work = open_page("/", student)
+    work.get_by_role("link", name="Sugar day tank").click()
+    expect(work.locator("html.editing")).to_be_attached()
+    work.get_by_role("button", name="Add a rung").press("Enter")
+    work.keyboard.press("t")
+    rung = RIGHT[RIGHT.index("// [R1a]") : RIGHT.index("END_PROGRAM")].strip()
+    work.get_by_role("textbox", name="AND is series").fill(rung)
+    expect(work.locator("#rung-preview svg")).to_be_visible()
+    work.keyboard.press("Control+Enter")
+    expect(work.locator("#rung-0 [data-output]")).to_have_count(1)
+    work.get_by_role("button", name="Submit the program").click()
+    expect(work.get_by_text("requirements are met")).to_be_visible(timeout=60_000)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("theme", THEMES)
+def test_the_author_s_sheet_is_accessible(
+    open_page: OpenPage, people: tuple[User, User], width: int, theme: str
+) -> None:
+    page = open_page("/authoring", people[0], width=width, theme=theme)
+    assert_accessible(page)
+    page.get_by_label("Title").fill("My sump")
+    page.get_by_label("Begin with").select_option("wash-sump")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.locator("html.authoring-ready")).to_be_attached()
+    expect(page.get_by_role("button", name="Publish version 1")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("link", name="Edit as text").click()
+    assert_accessible(page)
