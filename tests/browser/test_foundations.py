@@ -69,7 +69,7 @@ def test_the_instructor_downloads_the_gradebook(
 ) -> None:
     student, teacher, _ = course
     page = open_page("/", teacher)
-    page.get_by_role("link", name="Gradebook").click()
+    page.get_by_role("link", name="Gradebook", exact=True).click()
     row = page.get_by_role("row", name=student.name)
     expect(row.get_by_text("not met")).to_be_visible()
     with page.expect_download() as download:
