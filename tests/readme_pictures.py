@@ -15,11 +15,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 PICTURES = Path(__file__).parents[1] / ".pictures"
 STUDENT, PASSWORD = "amara.okonjo@larkmoor.example", "larkmoor-lab"
-SIZE = {"width": 1100, "height": 760}
+SIZE: ViewportSize = {"width": 1100, "height": 760}
 
 
 def free_port() -> str:

@@ -19,7 +19,8 @@ SHARED = {
     "worker": {"web"},
     "logs": {"web"},
     "job_queue": {"web"},
-    "examiner": {"web"}, "remarker": {"web"},
+    "examiner": {"web"},
+    "remarker": {"web"},
 }
 
 # Third-party packages that a layer may use beside the standard library.
@@ -53,7 +54,16 @@ STORE = (
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},
-    {"remarking", "submissions", "gauges", "gradebook", "trials", "lab_hour", "reports", "setting_work"},
+    {
+        "remarking",
+        "submissions",
+        "gauges",
+        "gradebook",
+        "trials",
+        "lab_hour",
+        "reports",
+        "setting_work",
+    },
     {"lti_outbox", "privacy"},
     {"migration"},
     {"transfer"},
