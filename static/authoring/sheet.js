@@ -11,7 +11,6 @@ function send(change) {
   queue = queue
     .then(() =>
       htmx.ajax("POST", `${sheet().dataset.address}/change`, {
-        source: sheet(),
         target: "#authoring",
         swap: "outerMorph",
         values: { change: JSON.stringify(change), revision: sheet().dataset.revision },

@@ -111,7 +111,10 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
         page.get_by_role("button", name="Record in a trial run").click()
     trial = opened.value
     press = trial.locator("button[data-control='panel.start_pb']")
-    expect(press).to_be_enabled(timeout=60_000)
+    # The first run of a process waits for the compiler.
+    expect(trial.locator("#standing")).to_contain_text("held", timeout=60_000)
+    trial.get_by_role("button", name="Run", exact=True).click()
+    expect(trial.locator("#clock")).not_to_have_text("0.00 s")
     press.click()
     # The run is stored every few seconds while it goes on.
     trial.wait_for_timeout(7000)
@@ -140,6 +143,7 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
     work.get_by_role("link", name="Sugar day tank").click()
     expect(work.locator("html.editing")).to_be_attached()
     work.get_by_role("button", name="Add a rung").press("Enter")
+    expect(work.locator("#rung-0 .rung-head")).to_be_focused()
     work.keyboard.press("t")
     rung = RIGHT[RIGHT.index("// [R1a]") : RIGHT.index("END_PROGRAM")].strip()
     work.get_by_role("textbox", name="AND is series").fill(rung)
