@@ -19,7 +19,7 @@ COMMANDS = {
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",
-    "bench": "Measure the kernel and the acceptance run, each beside its bar.",
+    "bench": "Measure kernel, acceptance run, search and stress run, each beside its bar.",
     "adequacy": "Try an exercise's suite on its reference programs and on variants with one fault.",
 }
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from server.bench.compiled_c import CompiledC, NoCompiler, find_compiler
+from server.bench.deeper import LEAST_STATES
 from server.bench.kernel_vs_c import TracesDiffer, compare, kernel_vs_c
 from server.bench.spread import spread
 from server.bench.straight_line import straight_line
@@ -126,3 +127,8 @@ def test_the_command_names_its_figures(
     assert document["detail"]["kernel_vs_c"].startswith("There is no C compiler here.")
     slowest = max(spread["median"] for spread in document["detail"]["acceptance_ms"].values())
     assert document["acceptance_ms"] == slowest
+    longest = max(spread["median"] for spread in document["detail"]["stress_ms"].values())
+    assert document["stress_ms"] == longest
+    searched = document["detail"]["transitions_per_s"]
+    assert searched["states"] >= LEAST_STATES
+    assert document["transitions_per_s"] == searched["median"]

@@ -1,4 +1,4 @@
-"""Measure the kernel and the acceptance run, each beside its bar."""
+"""Measure kernel, acceptance run, search and stress run, each beside its bar."""
 
 import argparse
 import json
@@ -9,6 +9,7 @@ from typing import Any
 
 from server.bench.acceptance import acceptance_ms
 from server.bench.compiled_c import FLAGS, NoCompiler
+from server.bench.deeper import stress_ms, transitions_per_s
 from server.bench.kernel_vs_c import KernelVersusC, TracesDiffer, kernel_vs_c
 from server.bench.workload import tank_programs
 from server.marking.exercise_file import list_exercises
@@ -19,6 +20,12 @@ RATIO_BAR = 5
 
 ACCEPTANCE_BAR_MS = 10
 """How long an acceptance run may take."""
+
+TRANSITIONS_BAR = 10_000_000
+"""How many transitions a second the exhaustive search tries."""
+
+STRESS_BAR_MS = 150
+"""How long a stress run of two thousand minutes may take."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,16 +43,24 @@ def run(arguments: argparse.Namespace) -> int:
     except TracesDiffer as fault:
         print(fault, file=sys.stderr)
         return 1
-    marked = {folder.name: acceptance_ms(folder) for folder in list_exercises(EXERCISES)}
+    folders = list_exercises(EXERCISES)
+    marked = {folder.name: acceptance_ms(folder) for folder in folders}
+    stressed = {folder.name: stress_ms(folder) for folder in folders}
+    states, rate = transitions_per_s()
     ratio = median(m.ratio.median for m in measured) if measured else None
     slowest = max(spread.median for spread in marked.values())
+    longest = max(spread.median for spread in stressed.values())
     if arguments.json:
         document: dict[str, Any] = {
             "kernel_vs_c": ratio,
             "acceptance_ms": slowest,
+            "transitions_per_s": rate.median,
+            "stress_ms": longest,
             "detail": {
                 "kernel_vs_c": no_ratio or [asdict(m) for m in measured],
                 "acceptance_ms": {slug: asdict(spread) for slug, spread in marked.items()},
+                "transitions_per_s": {"states": states, **asdict(rate)},
+                "stress_ms": {slug: asdict(spread) for slug, spread in stressed.items()},
             },
         }
         print(json.dumps(document, indent=2))
@@ -60,4 +75,11 @@ def run(arguments: argparse.Namespace) -> int:
     for slug, spread in marked.items():
         print(f"  {slug}: {spread} ms")
     print(f"  slowest exercise: {slowest:.2f} ms; the bar is {ACCEPTANCE_BAR_MS}")
+    print(f"transitions_per_s: exhaustive search of {states} states")
+    million = f"{rate.median / 1e6:.1f} ({rate.least / 1e6:.1f} to {rate.most / 1e6:.1f}) million"
+    print(f"  {million} a second; the bar is {TRANSITIONS_BAR // 1_000_000} million")
+    print("stress_ms: 2048 random minutes of a right program")
+    for slug, spread in stressed.items():
+        print(f"  {slug}: {spread} ms")
+    print(f"  slowest exercise: {longest:.0f} ms; the bar is {STRESS_BAR_MS}")
     return 0
