@@ -81,6 +81,10 @@ class DatabaseTrouble(Exception):
     """The database can't be used; the text says what, where and how to mend it."""
 
 
+MOST_CONNECTIONS = 40
+"""Of one process. PostgreSQL gives 100 in all, unless it is told otherwise."""
+
+
 class Database:
     """One database, SQLite or PostgreSQL, as the URL says."""
 
@@ -98,7 +102,11 @@ class Database:
         self.place = address.render_as_string(hide_password=True)
         # Parameters of a failed statement may be names or password hashes: not for the log.
         self.engine: Engine = create_engine(
-            address, hide_parameters=True, pool_pre_ping=not self.is_sqlite
+            address,
+            hide_parameters=True,
+            pool_pre_ping=not self.is_sqlite,
+            pool_size=10,
+            max_overflow=MOST_CONNECTIONS - 10,
         )
         self._session = sessionmaker(self.engine, expire_on_commit=False)
         reading: dict[str, Any] = {"read_only": True}

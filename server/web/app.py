@@ -11,10 +11,12 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute, APIWebSocketRoute
 from sqlalchemy.exc import DataError, OperationalError
+from sqlalchemy.exc import TimeoutError as NoConnection
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
@@ -25,7 +27,7 @@ from server.marking.catalogue import Catalogue
 from server.paths import STATIC
 from server.remarker import Remarker
 from server.settings import Settings
-from server.store.database import Database
+from server.store.database import MOST_CONNECTIONS, Database
 from server.web import (
     accounts,
     assignments,
@@ -118,6 +120,9 @@ def create_app(
 @asynccontextmanager
 async def _running(app: FastAPI) -> AsyncIterator[None]:
     """While the application runs, queued submissions are marked and trial runs go on."""
+    # A request may hold one view for reading and begin a second unit of work; with more requests
+    # side by side than that, each would wait for a connection that another one holds.
+    current_default_thread_limiter().total_tokens = MOST_CONNECTIONS // 2
     app.state.worker.start()
     app.state.trial_runs.start()
     # What is loaded by now lives as long as the process; a collection that goes through all of it
@@ -183,6 +188,12 @@ def _answer_errors(app: FastAPI) -> None:
     def no_database(request: Request, trouble: OperationalError) -> Response:
         log.error("database: %s", trouble.orig)
         sentence = "The database does not answer. Nothing was stored; try again in a minute."
+        return error(request, 503, sentence)
+
+    @app.exception_handler(NoConnection)
+    def busy(request: Request, _trouble: NoConnection) -> Response:
+        log.error("no connection to the database was free in time")
+        sentence = "The server is too busy. Nothing was stored; try again in a minute."
         return error(request, 503, sentence)
 
     @app.exception_handler(DataError)
