@@ -5,6 +5,7 @@ import shutil
 import socket
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from pathlib import Path
 from threading import Thread
 
 import pytest
@@ -37,11 +38,19 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def site(database: Database, clock: Clock) -> Iterator[str]:
+def exercises_folder() -> Path:
+    """Where the server finds its exercises; a test may have others."""
+    return EXERCISES
+
+
+@pytest.fixture
+def site(database: Database, clock: Clock, exercises_folder: Path) -> Iterator[str]:
     """The address of a running server on this test's database."""
     listening = socket.create_server(("127.0.0.1", 0))
     address = f"http://127.0.0.1:{listening.getsockname()[1]}"
-    settings = Settings(database_url=database.place, public_urls=(address,), exercises=EXERCISES)
+    settings = Settings(
+        database_url=database.place, public_urls=(address,), exercises=exercises_folder
+    )
     config = uvicorn.Config(create_app(settings, database, clock), log_level="warning")
     server = uvicorn.Server(config)
     thread = Thread(target=server.run, kwargs={"sockets": [listening]})
