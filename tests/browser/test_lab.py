@@ -103,7 +103,7 @@ def test_from_signing_in_to_the_gradebook(
     expect(page.locator(".status.met")).to_have_count(5)
 
     page = open_page("/", teacher)
-    page.get_by_role("link", name="Gradebook").click()
+    page.get_by_role("link", name="Gradebook", exact=True).click()
     cells = page.get_by_role("row", name="Elif Yıldırım")
     expect(cells).to_contain_text("6 / 6")
     expect(cells).to_contain_text("2 of 2")
