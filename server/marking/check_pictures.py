@@ -92,8 +92,8 @@ def _courses(check: CheckPart) -> tuple[Pattern, dict[str, str], Course, Course]
             until = None
             if check.until is not None:
                 names["r"], until = check.until, r
-            start = ((lead // 2, ""), (held + least // 2, "p"))
-            rest = ((least, "q"), (lead, "r" if until else "q"))
+            start = ((lead // 2, ""), (held + check.within // 2, "p"))
+            rest = ((least, "pq"), (lead, "r" if until else "q"))
             pattern = Response(p, q, check.within, held, until, None)
             return pattern, names, (*start, *rest), ((lead // 2, ""), (held + 3 * least, "p"))
         case OnlyPart():

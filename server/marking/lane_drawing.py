@@ -63,7 +63,7 @@ def _lane(lane: Lane, top: int, x: Callable[[float], str], span: int) -> str:
     path = f"M{x(lane.times_ms[0])} {ys[0]:.1f}"
     for time, y in zip(lane.times_ms[1:], ys[1:], strict=True):
         path += f"L{x(time)} {y:.1f}" if lane.unit else f"H{x(time)}V{y:.1f}"
-    name = lane.name if len(lane.name) <= 30 else f"{lane.name[:29]}…"
+    name = lane.name if len(lane.name) <= 26 else f"{lane.name[:25]}…"
     return (
         f'<g class="lane {"quantity" if lane.unit else "bit"}">'
         f'<path class="rule" d="M0 {top + HEIGHT}H{WIDTH - 10}"/>'

@@ -134,7 +134,7 @@ def test_a_change_is_seen_before_it_is_applied_and_takes_nothing_away(
     while "1 of 1 marked again" not in author.client.get(f"{author.address}/life").text:
         sleep(0.05)
     shown = unescape(author.client.get(f"{author.address}/life").text)
-    assert "1 verdicts would change" in shown
+    assert "1 verdict would change" in shown
     assert "R2b" in shown
     publish(database, author, **({"may_fall": "true"} if may_fall else {}))
     address = submitted.headers["HX-Redirect"]
