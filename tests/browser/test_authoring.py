@@ -169,3 +169,18 @@ def test_the_author_s_sheet_is_accessible(
     assert_accessible(page)
     page.get_by_role("link", name="Edit as text").click()
     assert_accessible(page)
+
+
+def test_a_change_from_an_older_window_is_refused_and_still_there(
+    open_page: OpenPage, people: tuple[User, User], expected_errors: list[str]
+) -> None:
+    expected_errors.append("409 (Conflict)")
+    first = begin(open_page, people[0])
+    second = open_page(first.url, people[0])
+    expect(second.locator("html.authoring-ready")).to_be_attached()
+    fill(first, '["summary"]', "From the first window.")
+    field = second.locator("[data-path='[\"summary\"]']")
+    field.fill("From the second window.")
+    field.blur()
+    expect(second.locator("#notice")).to_contain_text("changed in another window")
+    expect(field).to_have_value("From the second window.")

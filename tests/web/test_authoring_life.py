@@ -8,6 +8,9 @@ from typing import Any
 import pytest
 
 from server.marking.document import read_document
+from server.marking.drafts import Draft
+from server.marking.exercise_zip import to_zip
+from server.paths import EXERCISES
 from server.store.authored import find_authored
 from server.store.courses import Assignment, SectionRole, assignments_of, sections_of
 from server.store.database import Database
@@ -145,6 +148,29 @@ def test_a_change_is_seen_before_it_is_applied_and_takes_nothing_away(
     else:
         assert "5 of 5 points" in after
         assert "Marked again" not in after
+
+
+def test_a_conveyor_from_files_until_a_student_solves_it(
+    database: Database, people: tuple[User, User], client_for: ClientFor
+) -> None:
+    shipped = EXERCISES / "crate-infeed"
+    program = (shipped / "programs" / "right-reset-last.st").read_text()
+    text = (shipped / "exercise.yaml").read_text().replace("crate-infeed", "my-infeed", 1)
+    # The suite's own look at its variants is another test; this one has a program to copy.
+    packed = to_zip(Draft("my-infeed", text, {"right-reset-last.st": program}))
+    client = client_for(people[0])
+    answer = client.post("/authoring/import", files={"archive": ("infeed.zip", packed)})
+    assert answer.status_code == 303, answer.text
+    author = Author.at(client, people[0], answer.headers["location"])
+    publish(database, author)
+    assignment = set_for_section(database, author)
+    desk = Desk(client_for(people[1]), assignment)
+    rungs = program[program.index("// [R1]") : program.index("END_PROGRAM")].strip()
+    desk.build((rungs,))
+    page = desk.verdict(desk.submit())
+    assert 'class="status not-met"' not in page
+    assert 'class="status not-exercised"' not in page
+    assert page.count('class="status met"') >= 5
 
 
 def requirement(text: str, number: int) -> dict[str, Any]:
