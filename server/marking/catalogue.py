@@ -27,27 +27,42 @@ log = logging.getLogger(__name__)
 class Catalogue:
     """``find`` gives None for an exercise that is missing or can't be read; the log says why.
 
-    ``published`` gives the text of an exercise that is kept elsewhere, by the slug under which it
-    is set; the folder comes first. What changes there must be forgotten here.
+    ``published`` gives the texts of an exercise that is kept elsewhere, by the slug under which it
+    is set; the folder comes first. It is asked each time, so that every process marks with the
+    newest version.
     """
 
     def __init__(self, folder: Path, published: Callable[[str], Draft | None] | None = None):
         self._folder = folder
         self._published = published
         self._read: dict[str, Exercise] = {}
+        self._kept: dict[str, tuple[str, Exercise | None]] = {}
 
     def find(self, slug: str) -> Exercise | None:
-        if slug not in self._read and SLUG.fullmatch(slug):
-            draft = None if self.ships(slug) or not self._published else self._published(slug)
-            try:
-                self._read[slug] = (
-                    load_exercise(self._folder / slug)
-                    if draft is None
-                    else build_exercise(read_document(slug, draft.text.encode()), draft.slug)
-                )
-            except (FileFault, OSError) as fault:
-                log.error("exercise %s: %s", slug, fault)
+        if slug in self._read:
+            return self._read[slug]
+        if SLUG.fullmatch(slug) is None:
+            return None
+        draft = None if self.ships(slug) or not self._published else self._published(slug)
+        if draft is not None:
+            return self._find_kept(slug, draft)
+        try:
+            self._read[slug] = load_exercise(self._folder / slug)
+        except (FileFault, OSError) as fault:
+            log.error("exercise %s: %s", slug, fault)
         return self._read.get(slug)
+
+    def _find_kept(self, slug: str, draft: Draft) -> Exercise | None:
+        kept = self._kept.get(slug)
+        if kept is not None and kept[0] == draft.text:
+            return kept[1]
+        found = None
+        try:
+            found = build_exercise(read_document(slug, draft.text.encode()), draft.slug)
+        except FileFault as fault:
+            log.error("exercise %s: %s", slug, fault)
+        self._kept[slug] = draft.text, found
+        return found
 
     def ships(self, slug: str) -> bool:
         """Whether the folder has an exercise of this name."""
@@ -65,10 +80,6 @@ class Catalogue:
             p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))
         }
         return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), programs)
-
-    def forget(self, slug: str) -> None:
-        """Read the exercise anew when it is next asked for."""
-        self._read.pop(slug, None)
 
 
 def start_program(exercise: Exercise) -> Program:

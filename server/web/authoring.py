@@ -231,7 +231,6 @@ def change_exercise(
     )
     if saved is None:
         return error(request, 409, STALE)
-    catalogue.forget(BENCH + row.slug)
     examiner.look(row.id, saved.revision)
     return fragment(request, "authoring/_sheet.html", **_context(session, saved, reading))
 
@@ -255,7 +254,6 @@ def save_text(
     request: Request,
     authored_id: int,
     session: Writing,
-    catalogue: CatalogueHere,
     examiner: ExaminerHere,
     now: Now,
     revision: Annotated[int, Form()],
@@ -271,7 +269,6 @@ def save_text(
         )
     title = str((reading.data or {}).get("title") or row.slug)
     save_draft(session, row.id, draft.text, draft.programs, title=title, revision=revision, now=now)
-    catalogue.forget(BENCH + row.slug)
     examiner.look(row.id, row.revision)
     return page(request, "authoring/text.html", row=row, reading=reading)
 
@@ -310,7 +307,6 @@ def open_bench(
     authored_id: int,
     session: Writing,
     visitor: VisitorHere,
-    catalogue: CatalogueHere,
     now: Now,
     program: Annotated[str, Form(max_length=80)] = "",
     trial: Annotated[bool, Form()] = False,
@@ -337,7 +333,6 @@ def open_bench(
             start=start,
             now=now,
         )
-    catalogue.forget(BENCH + row.slug)
     address = f"/assignments/{assignment.id}"
     return RedirectResponse(f"{address}/trial" if trial else address, 303)
 
