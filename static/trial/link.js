@@ -5,6 +5,8 @@ const LONGEST_WAIT = 5000;
 
 export class Link {
   #socket = null;
+  // What is asked for while the page still opens its first socket; null from then on.
+  #early = [];
   #wait = 250;
 
   constructor(path, { frame, standing }) {
@@ -14,6 +16,8 @@ export class Link {
       this.#socket = socket;
       socket.addEventListener("open", () => {
         this.#wait = 250;
+        for (const command of this.#early ?? []) socket.send(JSON.stringify(command));
+        this.#early = null;
         standing("open");
       });
       socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
@@ -30,7 +34,10 @@ export class Link {
   #open;
 
   send(command) {
-    if (this.#socket.readyState !== WebSocket.OPEN) return false;
+    if (this.#socket.readyState !== WebSocket.OPEN) {
+      this.#early?.push(command);
+      return this.#early !== null;
+    }
     this.#socket.send(JSON.stringify(command));
     return true;
   }
