@@ -17,10 +17,10 @@ from sqlalchemy.orm import Session
 from server.ladder.json_form import to_json as program_json
 from server.ladder.program import Program
 from server.marking.acceptance import acceptance_run
-from server.marking.document import FileFault
 from server.marking.exercise import Exercise
-from server.marking.reference_programs import load_programs
-from server.marking.variants import variants
+from server.marking.faults.variants import variants
+from server.marking.files.document import FileFault
+from server.marking.files.reference_programs import load_programs
 from server.marking.verdict import Verdict
 from server.marking.verdict_form import to_json as verdict_json
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState

@@ -10,8 +10,8 @@ from dataclasses import asdict
 from threading import Condition, Thread
 from time import sleep
 
-from server.marking.drafts import Draft, read_draft
-from server.marking.quality import Progress, look_into
+from server.marking.authoring.quality import Progress, look_into
+from server.marking.files.drafts import Draft, read_draft
 from server.store.authored import find_authored, keep_findings
 from server.store.database import Database, Document
 

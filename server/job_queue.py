@@ -17,7 +17,7 @@ from procrastinate.schema import SchemaManager
 from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
 
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.store.database import Database, one_at_a_time
 from server.store.submissions import find_submission, queued
 from server.worker import mark

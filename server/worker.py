@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
 from server.marking import marking
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import to_json
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores

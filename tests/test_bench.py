@@ -18,7 +18,7 @@ from server.cli import main
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
 from server.marking.machine import assemble
 from server.paths import EXERCISES
 

@@ -6,7 +6,7 @@ from sqlalchemy import select
 from server import demo
 from server.ladder.json_form import from_json
 from server.marking.acceptance import acceptance_run
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
 from server.store.attempts import Submission, SubmissionState

@@ -13,7 +13,7 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from server.job_queue import enqueue, prepare_queue
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database

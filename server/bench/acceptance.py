@@ -5,8 +5,8 @@ from time import thread_time_ns
 
 from server.bench.spread import Spread, spread
 from server.marking.acceptance import acceptance_run
-from server.marking.exercise_file import load_exercise
-from server.marking.reference_programs import load_programs
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import load_programs
 
 
 def acceptance_ms(folder: Path, rounds: int = 15) -> Spread:

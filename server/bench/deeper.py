@@ -6,12 +6,12 @@ from time import thread_time_ns
 from server.bench.spread import Spread, spread
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import load_programs
 from server.marking.marking import seed_of
-from server.marking.proof import provable
-from server.marking.reference_programs import load_programs
-from server.marking.search import search
-from server.marking.stress import stress_run
+from server.marking.proofs.proof import provable
+from server.marking.proofs.search import search
+from server.marking.proofs.stress import stress_run
 from server.scan.assembler import Assembler, Bit
 from server.scan.compiler import compile_program
 from server.scan.instructions import TRUE

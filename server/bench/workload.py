@@ -7,8 +7,8 @@ from pathlib import Path
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import load_exercise
-from server.marking.reference_programs import read_program
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import read_program
 from server.marking.scenario import Scenario, Step, Turn
 from server.paths import EXERCISES
 from server.plant.devices import kind_of

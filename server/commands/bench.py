@@ -12,7 +12,7 @@ from server.bench.compiled_c import FLAGS, NoCompiler
 from server.bench.deeper import stress_ms, transitions_per_s
 from server.bench.kernel_vs_c import KernelVersusC, TracesDiffer, kernel_vs_c
 from server.bench.workload import tank_programs
-from server.marking.exercise_file import list_exercises
+from server.marking.files.exercise_file import list_exercises
 from server.paths import EXERCISES
 
 RATIO_BAR = 5

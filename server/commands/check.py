@@ -4,8 +4,8 @@ import argparse
 import sys
 
 from server.commands.exercises import find_exercise
-from server.marking.document import FileFault
-from server.marking.exercise_check import check_exercise
+from server.marking.authoring.exercise_check import check_exercise
+from server.marking.files.document import FileFault
 
 SOUND, FINDINGS, BAD_INPUT = 0, 1, 2
 """Exit status: nothing to mend; reference programs marked otherwise than stated; refused."""

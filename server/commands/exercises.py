@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from server.marking.document import Fault, FileFault
-from server.marking.exercise_file import FILE_NAME, list_exercises
+from server.marking.files.document import Fault, FileFault
+from server.marking.files.exercise_file import FILE_NAME, list_exercises
 from server.paths import EXERCISES
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from server.commands.exercises import find_exercise
-from server.marking.document import FileFault
-from server.marking.exercise_file import load_exercise
+from server.marking.files.document import FileFault
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import read_program
 from server.marking.marking import mark
-from server.marking.reference_programs import read_program
 from server.marking.verdict import Verdict
 
 MET, NOT_MET, BAD_INPUT = 0, 1, 2

@@ -13,9 +13,9 @@ from fastapi import FastAPI
 
 from server import demo
 from server.logs import begin_log
-from server.marking.catalogue import Catalogue
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import list_exercises
+from server.marking.files.catalogue import Catalogue
+from server.marking.files.exercise_file import list_exercises
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate

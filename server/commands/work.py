@@ -9,7 +9,7 @@ from pathlib import Path
 from server.commands.database import own_database
 from server.job_queue import work
 from server.logs import begin_log
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.settings import SettingTrouble, read_settings
 from server.store.database import DatabaseTrouble
 from server.store.migration import migrate

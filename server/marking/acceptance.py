@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from server.ladder.program import Program
+from server.marking.causes.failure_cause import causes_of_failure
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise, Requirement
-from server.marking.failure_cause import causes_of_failure
 from server.marking.machine import Assembled, assemble
 from server.marking.patterns import Check, StructureRule
 from server.marking.phrases import failed, idle, known_by_scenarios

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from server.ladder.program import Program
 from server.ladder.text_form import print_program
 from server.marking.acceptance import acceptance_run
-from server.marking.counterexample import replay_suspicion
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
 from server.marking.phrases import failed
-from server.marking.proof import Outcome, Proof, Timers, provable, prove
+from server.marking.proofs.counterexample import replay_suspicion
+from server.marking.proofs.proof import Outcome, Proof, Timers, provable, prove
+from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
-from server.marking.scenario_words import scenario_words
-from server.marking.stress import stress_run
+from server.marking.telling.scenario_words import scenario_words
 from server.marking.verdict import RequirementVerdict, Status, Verdict
 
 WORK = 1_000_000

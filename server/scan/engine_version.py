@@ -21,9 +21,9 @@ COMPILED_SOURCES: tuple[str, ...] = (
     "scan/kernel.py",
     "plant/physics.py",
     "plant/loop.py",
-    "marking/rehearsal.py",
-    "marking/random_timeline.py",
-    "marking/search.py",
+    "marking/causes/rehearsal.py",
+    "marking/proofs/random_timeline.py",
+    "marking/proofs/search.py",
 )
 """Files with jitted code or constants that it reads, below ``server``."""
 

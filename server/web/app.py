@@ -23,7 +23,7 @@ from starlette.staticfiles import StaticFiles
 
 from server.examiner import Examiner
 from server.job_queue import Queue
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.paths import STATIC
 from server.remarker import Remarker
 from server.settings import Settings

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Form, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.marking.exercise_file import list_exercises
+from server.marking.files.exercise_file import list_exercises
 from server.store import setting_work
 from server.store.courses import Assignment, Counting, Feedback, assignments_of, students_of
 from server.store.lti_outbox import queue_scores

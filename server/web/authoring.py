@@ -18,14 +18,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from server.examiner import Examiner
 from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
-from server.marking.catalogue import BENCH, Catalogue
-from server.marking.drafts import Draft, Reading, new_text, read_draft
-from server.marking.exercise_file import SLUG, exercise_schema
-from server.marking.exercise_zip import from_zip, to_zip
-from server.marking.scenario_text import scenario_text
-from server.marking.trial import TrialRun
-from server.marking.trial_form import from_json as recorded_from_json
-from server.marking.yaml_edit import set_value
+from server.marking.authoring.yaml_edit import set_value
+from server.marking.files.catalogue import BENCH, Catalogue
+from server.marking.files.drafts import Draft, Reading, new_text, read_draft
+from server.marking.files.exercise_file import SLUG, exercise_schema
+from server.marking.files.exercise_zip import from_zip, to_zip
+from server.marking.telling.scenario_text import scenario_text
+from server.marking.trial.trial import TrialRun
+from server.marking.trial.trial_form import from_json as recorded_from_json
 from server.plant.devices import KINDS
 from server.store.authored import (
     AuthoredExercise,

@@ -7,14 +7,14 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.ladder.limits import MAX_TEXT_BYTES
-from server.marking.demands import split_number, two_demands
-from server.marking.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
-from server.marking.drafts import Draft, points_and_plant
-from server.marking.exercise_schema import CHECKS
-from server.marking.form import Part
-from server.marking.implied import implied_requirements
-from server.marking.plant_templates import TEMPLATES, new_point
-from server.marking.yaml_edit import add_part, move_part, set_value
+from server.marking.authoring.demands import split_number, two_demands
+from server.marking.authoring.implied import implied_requirements
+from server.marking.authoring.plant_templates import TEMPLATES, new_point
+from server.marking.authoring.yaml_edit import add_part, move_part, set_value
+from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
+from server.marking.files.drafts import Draft, points_and_plant
+from server.marking.files.exercise_schema import CHECKS
+from server.marking.files.form import Part
 from server.plant.devices import KINDS
 from server.web.authoring_fields import Kind, kinds_of, typed
 from server.web.authoring_view import PLANT_PARTS, part_at

@@ -11,8 +11,8 @@ from fastapi import APIRouter, Depends, Form, Request
 from starlette.requests import HTTPConnection
 from starlette.responses import RedirectResponse, Response
 
-from server.marking.drafts import read_draft
-from server.marking.yaml_edit import set_value
+from server.marking.authoring.yaml_edit import set_value
+from server.marking.files.drafts import read_draft
 from server.remarker import Remarker
 from server.store.authored import LifeState, publish, retire, save_draft, versions_of
 from server.store.courses import Assignment, SectionRole, assignments_of, sections_of

@@ -7,14 +7,15 @@ from typing import Any
 from markupsafe import Markup
 from pydantic import ValidationError
 
-from server.marking import plant_schema
-from server.marking.check_pictures import examples
-from server.marking.demands import TwoDemands, two_demands
-from server.marking.document import FieldPath
-from server.marking.drafts import Draft, Reading, bare_exercise, points_and_plant
+from server.marking.authoring.demands import TwoDemands, two_demands
+from server.marking.authoring.implied import Implied, implied_requirements
+from server.marking.authoring.plant_templates import TEMPLATES
 from server.marking.exercise import Exercise
-from server.marking.exercise_names import signals_of
-from server.marking.exercise_schema import (
+from server.marking.files import plant_schema
+from server.marking.files.document import FieldPath
+from server.marking.files.drafts import Draft, Reading, bare_exercise, points_and_plant
+from server.marking.files.exercise_names import signals_of
+from server.marking.files.exercise_schema import (
     CHECKS,
     BitPart,
     CheckPart,
@@ -24,11 +25,10 @@ from server.marking.exercise_schema import (
     ScenarioPart,
     StepPart,
 )
-from server.marking.form import Part
-from server.marking.implied import Implied, implied_requirements
-from server.marking.plant_templates import TEMPLATES
-from server.marking.scenario_drawing import draw_scenario
+from server.marking.files.form import Part
 from server.marking.structure import RULES as STRUCTURE_RULES
+from server.marking.telling.check_pictures import examples
+from server.marking.telling.scenario_drawing import draw_scenario
 from server.plant.devices import KINDS
 from server.plant.drawing import draw_plant
 from server.web.authoring_fields import Field, faults_at, fields_of

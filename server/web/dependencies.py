@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
 from server.job_queue import Queue
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.settings import Settings
 from server.store.database import Database
 from server.worker import Worker

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from server.ladder.json_form import from_json
-from server.marking.diagnosis import Diagnosis, diagnose
+from server.marking.faults.diagnosis import Diagnosis, diagnose
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.submissions import find_submission
 from server.web.dependencies import CatalogueHere, DatabaseHere

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from server.ladder.points import PointDeclaration
-from server.marking.scenario_words import scenario_words
+from server.marking.telling.scenario_words import scenario_words
 from server.store.programs import working_copy
 from server.store.submissions import attempts_of
 from server.web.access import VisitorHere

@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
 from server.store.attempts import Submission

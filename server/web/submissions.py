@@ -18,7 +18,7 @@ from server.ladder.json_form import from_json
 from server.ladder.program import Program, Rung
 from server.ladder.validation import errors
 from server.marking.exercise import Exercise, Release
-from server.marking.timing_chart import ChartRow, chart_rows, draw_chart
+from server.marking.telling.timing_chart import ChartRow, chart_rows, draw_chart
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.attempts import Submission

@@ -15,8 +15,8 @@ from markupsafe import Markup
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
 
-from server.marking.trial import Recorded
-from server.marking.trial_form import to_json
+from server.marking.trial.trial import Recorded
+from server.marking.trial.trial_form import to_json
 from server.plant.drawing import draw_plant
 from server.store.courses import TEACHING, role_in_section
 from server.store.database import Database

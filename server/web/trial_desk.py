@@ -12,13 +12,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from server.ladder.json_form import from_json as program_from_json
 from server.ladder.program import Program
 from server.ladder.validation import errors
-from server.marking.catalogue import start_program
 from server.marking.exercise import Exercise
-from server.marking.hands import Hands, hands_on
+from server.marking.files.catalogue import start_program
 from server.marking.machine import assemble
-from server.marking.scenario_text import scenario_text
-from server.marking.trial import Recorded
-from server.marking.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
+from server.marking.telling.scenario_text import scenario_text
+from server.marking.trial.hands import Hands, hands_on
+from server.marking.trial.trial import Recorded
+from server.marking.trial.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
 from server.store.database import Database
 from server.store.programs import working_copy
 from server.store.trials import (

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
-from server.marking.hands import hands_on
 from server.marking.machine import assemble
+from server.marking.trial.hands import hands_on
 from server.plant.conveyor import Line
 from server.plant.devices import fault_names, kind_of
 from server.plant.model import Belt, ConveyorPlant, Outlet, Plant, Stream, TankPlant

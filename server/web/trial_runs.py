@@ -13,7 +13,7 @@ from time import monotonic
 
 from server.marking.exercise import Exercise
 from server.marking.scenario import Turn
-from server.marking.trial import LONGEST_SCANS, Recorded, TrialRun
+from server.marking.trial.trial import LONGEST_SCANS, Recorded, TrialRun
 from server.web.trial_screen import Screen, Viewer
 
 log = logging.getLogger(__name__)

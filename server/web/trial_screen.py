@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from server.ladder.drawing import draw_rungs
 from server.ladder.program import Program
 from server.marking.machine import Assembled
-from server.marking.trial import TrialRun
-from server.marking.trial_view import Lanes, Marker, View, lanes_of
+from server.marking.trial.trial import TrialRun
+from server.marking.trial.trial_view import Lanes, Marker, View, lanes_of
 
 CHART_SCANS = 12_000
 """How far the chart goes back: two minutes at 10 ms."""

@@ -6,8 +6,8 @@ from typing import Annotated
 from fastapi import Depends, HTTPException
 
 from server.ladder.json_form import to_json
-from server.marking.catalogue import Catalogue, start_program
 from server.marking.exercise import Exercise
+from server.marking.files.catalogue import Catalogue, start_program
 from server.store.courses import Assignment, find_assignment
 from server.store.database import Document
 from server.web.dependencies import CatalogueHere, DatabaseHere

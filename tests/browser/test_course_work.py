@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect
 
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict import Status
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database

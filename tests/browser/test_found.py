@@ -9,8 +9,8 @@ from ruamel.yaml import YAML
 
 from server.ladder.json_form import to_json
 from server.marking.acceptance import acceptance_run
-from server.marking.exercise_file import load_exercise
-from server.marking.reference_programs import read_program
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import read_program
 from server.marking.verdict import Status
 from server.paths import EXERCISES as SHIPPED
 from server.store.courses import SectionRole

@@ -12,9 +12,9 @@ from playwright.sync_api import Locator, Page, expect
 
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_rungs
-from server.marking.catalogue import Catalogue, start_program
+from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.scenario import Turn
-from server.marking.trial import TrialRun
+from server.marking.trial.trial import TrialRun
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User

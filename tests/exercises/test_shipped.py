@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from server.marking.document import FileFault
+from server.marking.authoring.exercise_check import check_exercise
 from server.marking.exercise import RequirementKind
-from server.marking.exercise_check import check_exercise
-from server.marking.exercise_file import list_exercises, load_exercise
+from server.marking.files.document import FileFault
+from server.marking.files.exercise_file import list_exercises, load_exercise
+from server.marking.files.reference_programs import ReferenceProgram, load_programs
 from server.marking.marking import mark
-from server.marking.reference_programs import ReferenceProgram, load_programs
 from server.paths import EXERCISES
 
 FOLDERS = list_exercises(EXERCISES)

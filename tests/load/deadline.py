@@ -30,8 +30,8 @@ import httpx2
 from sqlalchemy import func, select
 
 from server.ladder.json_form import to_json
-from server.marking.exercise_file import load_exercise
-from server.marking.reference_programs import read_program
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import read_program
 from server.paths import EXERCISES
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import SectionRole

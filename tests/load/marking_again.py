@@ -15,9 +15,9 @@ from time import perf_counter
 
 from server.ladder.json_form import to_json as program_to_json
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import load_programs
 from server.marking.marking import mark
-from server.marking.reference_programs import load_programs
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
 from server.remarker import Comparison, Remarker, changed_verdicts

@@ -32,8 +32,8 @@ from websockets.asyncio.client import ClientConnection, connect
 from websockets.typing import Origin
 
 from server.ladder.json_form import to_json
-from server.marking.catalogue import Catalogue, start_program
-from server.marking.reference_programs import read_program
+from server.marking.files.catalogue import Catalogue, start_program
+from server.marking.files.reference_programs import read_program
 from server.paths import EXERCISES
 from server.store.courses import SectionRole
 from server.store.database import Database

@@ -2,9 +2,9 @@
 
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.document import read_document
 from server.marking.exercise import Exercise
-from server.marking.exercise_file import build_exercise
+from server.marking.files.document import read_document
+from server.marking.files.exercise_file import build_exercise
 
 SLUG = "small-tank"
 

@@ -9,11 +9,11 @@ import pytest
 from server.cli import main
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program, print_program
-from server.marking.adequacy import Adequacy, Fate, adequacy, judge
-from server.marking.catching import complaints
+from server.marking.faults.adequacy import Adequacy, Fate, adequacy, judge
+from server.marking.faults.catching import complaints
+from server.marking.faults.variants import variants
+from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.patterns import Response
-from server.marking.reference_programs import ReferenceProgram
-from server.marking.variants import variants
 from server.marking.verdict import Status
 from tests.marking.apple_sump import EXERCISE, requirement, sump_program, when
 

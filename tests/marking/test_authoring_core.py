@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.marking.check_pictures import examples
-from server.marking.demands import split_number, two_demands
-from server.marking.document import FileFault, read_document
-from server.marking.drafts import Draft, new_text, points_and_plant, read_draft
-from server.marking.exercise_schema import CHECKS
-from server.marking.exercise_zip import from_zip, to_zip
-from server.marking.implied import implied_requirements
-from server.marking.plant_templates import TEMPLATES, new_point
-from server.marking.quality import look_into
-from server.marking.yaml_edit import add_part, move_part, set_value
+from server.marking.authoring.demands import split_number, two_demands
+from server.marking.authoring.implied import implied_requirements
+from server.marking.authoring.plant_templates import TEMPLATES, new_point
+from server.marking.authoring.quality import look_into
+from server.marking.authoring.yaml_edit import add_part, move_part, set_value
+from server.marking.files.document import FileFault, read_document
+from server.marking.files.drafts import Draft, new_text, points_and_plant, read_draft
+from server.marking.files.exercise_schema import CHECKS
+from server.marking.files.exercise_zip import from_zip, to_zip
+from server.marking.telling.check_pictures import examples
 from server.paths import EXERCISES
 from server.plant.devices import KINDS
 from tests.factories import EXERCISES as SMALL

@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 from server.marking.acceptance import statuses
-from server.marking.catching import complaints
+from server.marking.faults.catching import complaints
+from server.marking.faults.variants import variants
 from server.marking.patterns import StructureRule
 from server.marking.scenario import Scenario
-from server.marking.variants import variants
 from server.marking.verdict import Status
 from tests.marking.apple_sump import EXERCISE, requirement, sump_program
 

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.cause import why
-from server.marking.history import History, history_of, planes_to_record
-from server.marking.rehearsal import SUPPLY, Change, changes_of
+from server.marking.causes.cause import why
+from server.marking.causes.history import History, history_of, planes_to_record
+from server.marking.causes.rehearsal import SUPPLY, Change, changes_of
 from server.scan.lanes import LANES
 from tests.reference import Controller
 from tests.scan.lane_run import LaneRun

@@ -6,13 +6,13 @@ import pytest
 
 from server.ladder.text_form import parse_program, print_program
 from server.marking.acceptance import acceptance_run
-from server.marking.blame import blame
-from server.marking.catching import complaints
-from server.marking.diagnosis import diagnose
 from server.marking.exercise import PartialCredit, RequirementKind
+from server.marking.faults.blame import blame
+from server.marking.faults.catching import complaints
+from server.marking.faults.diagnosis import diagnose
+from server.marking.faults.repair import nearest_right
+from server.marking.faults.variants import variants
 from server.marking.patterns import StructureRule
-from server.marking.repair import nearest_right
-from server.marking.variants import variants
 from tests.marking.apple_sump import EXERCISE, requirement, sump_program
 
 OPEN_STOP = sump_program(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.marking.document import MAX_FILE_BYTES, FileFault, read_document
+from server.marking.files.document import MAX_FILE_BYTES, FileFault, read_document
 
 
 def refused(text: str | bytes) -> str:

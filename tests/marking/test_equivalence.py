@@ -5,8 +5,8 @@ from hypothesis import strategies as st
 
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.equivalence import Comparison, affected, compare
-from server.marking.variants import variants
+from server.marking.faults.equivalence import Comparison, affected, compare
+from server.marking.faults.variants import variants
 from tests.reference import Controller
 from tests.strategies import programs
 

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from server.ladder.elements import ContactKind
-from server.marking.document import FileFault
-from server.marking.exercise_file import exercise_schema, list_exercises, load_exercise
+from server.marking.files.document import FileFault
+from server.marking.files.exercise_file import exercise_schema, list_exercises, load_exercise
 from server.marking.patterns import Lasts, Response
 from server.marking.scenario import Adjust, Step, Turn
 from server.plant.model import LevelSwitch, TankPlant

@@ -1,8 +1,8 @@
 """The causes that a verdict gives for a failure."""
 
 from server.marking.acceptance import acceptance_run
-from server.marking.cause import Reason
-from server.marking.failure_cause import MAX_SENTENCES, shortest
+from server.marking.causes.cause import Reason
+from server.marking.causes.failure_cause import MAX_SENTENCES, shortest
 from server.marking.verdict import Verdict
 from tests.marking.apple_sump import EXERCISE, sump_program
 

@@ -1,7 +1,7 @@
 """A gate that a position switch works, on the whole machine of a shipped exercise."""
 
 from server.ladder.program import Program
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
 from server.marking.machine import assemble
 from server.marking.replay import trace
 from server.marking.scenario import Place, Scenario

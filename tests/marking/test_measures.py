@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from server.marking.measures import (
+from server.marking.files.measures import (
     AREA,
     DURATION,
     FLOW,

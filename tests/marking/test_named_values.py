@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from server.marking.named_values import named_counts, named_times
+from server.marking.faults.named_values import named_counts, named_times
 from tests.marking.apple_sump import EXERCISE
 
 TEXT = """

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import load_programs
 from server.marking.marking import mark
-from server.marking.reference_programs import load_programs
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from server.marking.document import Document, read_document
-from server.marking.exercise_file import build_exercise, list_exercises
+from server.marking.files.document import Document, read_document
+from server.marking.files.exercise_file import build_exercise, list_exercises
 from server.marking.scenario import Scenario
-from server.marking.scenario_text import scenario_text
+from server.marking.telling.scenario_text import scenario_text
 from server.paths import EXERCISES
 
 

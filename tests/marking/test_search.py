@@ -24,7 +24,7 @@ from server.ladder.program import (
     Series,
     Variable,
 )
-from server.marking.search import MAX_CHOICES, Trail, search
+from server.marking.proofs.search import MAX_CHOICES, Trail, search
 from server.scan.assembler import Assembler, Bit
 from server.scan.compiler import compile_network, compile_program
 from server.scan.instructions import TRUE, Op

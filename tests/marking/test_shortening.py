@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-from server.marking.catching import complaints
+from server.marking.faults.catching import complaints
+from server.marking.faults.shortening import shortened
 from server.marking.scenario import Scenario
-from server.marking.shortening import shortened
 from tests.marking.apple_sump import EXERCISE, press, release, sump_program
 
 NO_SEAL_IN = sump_program("fill_pump := start_pb AND stop_pb AND NOT sump_high;")

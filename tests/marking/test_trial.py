@@ -9,7 +9,7 @@ from server.ladder.text_form import parse_program
 from server.marking.machine import assemble
 from server.marking.replay import trace
 from server.marking.scenario import Action, Adjust, Turn
-from server.marking.trial import SPACING, Recorded, TrialRun
+from server.marking.trial.trial import SPACING, Recorded, TrialRun
 from server.scan.assembler import Bit, Quantity
 from server.scan.reading import planar, planes_of, value_of
 from tests.marking.apple_sump import EXERCISE

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from server.marking.hands import hands_on
 from server.marking.scenario import Action, Adjust, Clear, Place, Turn
-from server.marking.trial import TrialRun
-from server.marking.trial_form import action_from_json, from_json, to_json
-from server.marking.trial_view import Marker, View, lanes_of, shown_checks
+from server.marking.trial.hands import hands_on
+from server.marking.trial.trial import TrialRun
+from server.marking.trial.trial_form import action_from_json, from_json, to_json
+from server.marking.trial.trial_view import Marker, View, lanes_of, shown_checks
 from tests.marking.apple_sump import EXERCISE, sump_program
 from tests.marking.test_trial import Doings, doings, played, program_of
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from server.ladder.program import Block, Coil, Element, Output, Program, Rung, walk
 from server.ladder.text_form import parse_program, print_program
 from server.ladder.validation import errors
-from server.marking.element_faults import FaultKind, half_and_double, near
-from server.marking.variants import Variant, variants
+from server.marking.faults.element_faults import FaultKind, half_and_double, near
+from server.marking.faults.variants import Variant, variants
 from server.scan.assembler import Assembler
 from server.scan.compiler import compile_program
 from server.scan.instructions import TRUE

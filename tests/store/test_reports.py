@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import Engine, event, text
 
 from server import demo
-from server.marking.exercise_file import load_exercise
+from server.marking.files.exercise_file import load_exercise
 from server.paths import EXERCISES
 from server.store import reports
 from server.store.courses import Course, Section

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from server.marking.document import read_document
-from server.marking.drafts import Draft
-from server.marking.exercise_zip import to_zip
+from server.marking.files.document import read_document
+from server.marking.files.drafts import Draft
+from server.marking.files.exercise_zip import to_zip
 from server.paths import EXERCISES
 from server.store.authored import find_authored
 from server.store.courses import Assignment, SectionRole, assignments_of, sections_of

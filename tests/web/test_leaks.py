@@ -13,7 +13,7 @@ import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from server.marking.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue
 from server.store.courses import Feedback
 from server.store.database import Database
 from tests.factories import EXERCISES

@@ -11,9 +11,9 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
-from server.marking.catalogue import Catalogue, start_program
+from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.scenario import Turn
-from server.marking.trial import Recorded
+from server.marking.trial.trial import Recorded
 from server.settings import Settings
 from server.store.database import Database
 from server.store.people import User

@@ -2,9 +2,9 @@
 
 import json
 
-from server.marking.catalogue import Catalogue, start_program
-from server.marking.trial import TrialRun
-from server.marking.trial_view import View
+from server.marking.files.catalogue import Catalogue, start_program
+from server.marking.trial.trial import TrialRun
+from server.marking.trial.trial_view import View
 from server.paths import EXERCISES
 from tests.web.lab import OVERFILLS
 from tests.web.test_leaks import FORBIDDEN, exercises

@@ -1,0 +1,226 @@
+"""Whether an exercise under way is any good: what an instructor should know before the class.
+
+Everything is tried on programs: the reference programs, every single-fault variant of the right
+ones and a few plain ones. That no program of these meets a requirement, or that none meets two of
+them together, does not prove that there is none; so a finding says what was tried.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+from server.ladder.drawing import draw_rung
+from server.ladder.program import Program
+from server.marking.acceptance import scenarios_of
+from server.marking.authoring.exercise_check import OPEN_AT_MOST, RIGHT_AT_LEAST, WRONG_AT_LEAST
+from server.marking.exercise import Exercise, RequirementKind
+from server.marking.faults.adequacy import Fate, judge
+from server.marking.faults.adequacy import Finding as VariantFinding
+from server.marking.faults.catching import complaints
+from server.marking.faults.variants import variants
+from server.marking.files.reference_programs import ReferenceProgram
+from server.marking.machine import assemble
+from server.marking.marking import mark
+from server.marking.patterns import StructureRule
+from server.marking.replay import NEVER, replay
+from server.marking.scenario import faults_in
+from server.marking.telling.scenario_text import scenario_text
+from server.marking.telling.scenario_words import scenario_words
+from server.marking.verdict import Status
+from server.plant.model import ConveyorPlant, Plant
+
+WORK = 200_000
+"""Transitions that the search for one variant may take while an author waits."""
+
+EXERCISED_AT_LEAST = 2
+
+_TAG = re.compile(r"\b[A-Z]{1,4}-\d{2,4}\b")
+_NUMBER = re.compile(r"\bR\d{1,2}[a-z]?\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something to mend or to think over: what it concerns and a sentence.
+
+    ``concerns`` is a requirement, a program, a point or empty. A surviving variant has its rung as
+    a drawing; ``scenario`` is the text of one that would catch it, ``steps`` the same in words.
+    """
+
+    kind: str
+    concerns: str
+    sentence: str
+    drawing: str = ""
+    scenario: str = ""
+    steps: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the look has come: ``done`` of ``total`` variants, and the findings so far."""
+
+    findings: tuple[Finding, ...]
+    done: int
+    total: int
+    caught: int = 0
+
+
+def look_into(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Progress]:
+    """Everything there is to say, the quick things first; each step gives all that is known."""
+    found = [*_out_of_step(exercise), *_counts(exercise, programs), *_marked(exercise, programs)]
+    right = [p for p in programs if p.right]
+    yield Progress(tuple(found), 0, 0)
+    found += _exercised(exercise, right)
+    tried = {p.program for p in programs}
+    faulty = []
+    for original in right:
+        for variant in variants(original.program):
+            if variant.program not in tried:
+                tried.add(variant.program)
+                faulty.append((original, variant))
+    yield Progress(tuple(found), 0, len(faulty))
+    found += _impossible(exercise, [*tried, Program("empty")])
+    caught = 0
+    for done, (original, variant) in enumerate(faulty):
+        fate = judge(exercise, original, variant, work=WORK)
+        caught += fate.fate is Fate.CAUGHT
+        if fate.fate is Fate.SURVIVED:
+            found.append(_survivor(exercise, fate))
+        if done % 8 == 7:
+            yield Progress(tuple(found), done + 1, len(faulty), caught)
+    yield Progress(tuple(found), len(faulty), len(faulty), caught)
+
+
+def _out_of_step(exercise: Exercise) -> Iterator[Finding]:
+    """Where the statement and the tables speak of different things."""
+    text = exercise.statement
+    devices = {p.device: p for p in exercise.points}
+    known = {*devices, *_tags(exercise.plant)}
+    for tag in dict.fromkeys(_TAG.findall(text)):
+        if tag not in known:
+            yield Finding(
+                "statement", tag, f"The statement speaks of {tag}; no point has this tag."
+            )
+    for tag, point in devices.items():
+        if tag not in text and point.symbol not in text:
+            yield Finding(
+                "statement",
+                tag,
+                f"{tag} ({point.label}) stands in the table, not in the statement.",
+            )
+    numbers = {r.id for r in exercise.requirements}
+    named = set(_NUMBER.findall(text))
+    for number in sorted(named - numbers):
+        yield Finding("statement", number, f"The statement names {number}; there is no such one.")
+    for requirement in exercise.requirements:
+        if named and requirement.id not in named and requirement.kind is RequirementKind.STATED:
+            yield Finding(
+                "statement",
+                requirement.id,
+                f"{requirement.id} is a stated requirement, but the statement does not name it.",
+            )
+
+
+def _tags(plant: Plant) -> set[str]:
+    """Tags of all parts of the plant."""
+    tags = [switch.tag for switch in plant.positions]
+    if isinstance(plant, ConveyorPlant):
+        tags += [belt.tag for belt in plant.belts]
+        tags += [eye.tag for eye in plant.eyes]
+        tags += [stop.tag for stop in plant.stops]
+        tags += [pusher.tag for pusher in plant.pushers]
+    else:
+        tags += [stream.tag for stream in plant.streams]
+        tags += [outlet.tag for outlet in plant.outlets]
+        tags += [switch.tag for switch in plant.switches]
+        tags += [transmitter.tag for transmitter in plant.transmitters]
+    return set(tags)
+
+
+def _counts(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
+    right = sum(p.right for p in programs)
+    for what, count, least in (
+        ("right", right, RIGHT_AT_LEAST),
+        ("wrong", len(programs) - right, WRONG_AT_LEAST),
+    ):
+        if count < least:
+            yield Finding(
+                "programs", "", f"There are {count} {what} programs; {least} or more tell more."
+            )
+    if sum(s.open for s in exercise.scenarios) > OPEN_AT_MOST:
+        yield Finding("scenarios", "", f"More than {OPEN_AT_MOST} scenarios are open to students.")
+
+
+def _marked(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
+    for program in programs:
+        for surprise in program.surprises(mark(exercise, program.program)):
+            yield Finding("programs", program.file.name, surprise)
+    for requirement in exercise.requirements:
+        if all(p.expected[requirement.id] is not Status.NOT_MET for p in programs):
+            yield Finding(
+                "programs",
+                requirement.id,
+                f"No wrong program fails {requirement.id}: nothing shows that it can be failed.",
+            )
+
+
+def _exercised(exercise: Exercise, right: list[ReferenceProgram]) -> Iterator[Finding]:
+    """Requirements that fewer scenarios than two bring to bear, on the right program that does
+    best."""
+    most = dict.fromkeys((r.id for r in exercise.requirements), 0)
+    for program in right:
+        assembled = assemble(exercise, program.program, faults=faults_in(exercise.scenarios))
+        result = replay(assembled, exercise.scenarios)
+        for number, requirement in enumerate(exercise.requirements):
+            lanes = [
+                sum(
+                    result.exercised[assembled.monitor_numbers[number, index], lane] != NEVER
+                    for lane in scenarios_of(exercise, number, check)
+                )
+                for index, check in enumerate(requirement.checks)
+                if not isinstance(check.property, StructureRule)
+            ]
+            most[requirement.id] = max(most[requirement.id], int(min(lanes, default=2)))
+    for number_, count in most.items() if right else ():
+        if count < EXERCISED_AT_LEAST:
+            times = "no scenario exercises" if not count else "only one scenario exercises"
+            yield Finding("requirements", number_, f"{times.capitalize()} all of {number_}.")
+
+
+def _impossible(exercise: Exercise, programs: list[Program]) -> Iterator[Finding]:
+    """Requirements that no program met, and pairs that none met together."""
+    met = []
+    for program in programs:
+        wanting = complaints(exercise, program)
+        met.append({n for n in range(len(exercise.requirements)) if n not in wanting})
+    ids = [r.id for r in exercise.requirements]
+    tried = f"none of the {len(programs)} programs tried"
+    possible = set().union(*met)
+    for number in range(len(ids)):
+        if number not in possible:
+            yield Finding("requirements", ids[number], f"{ids[number]} is met by {tried}.")
+    for one, other in combinations(sorted(possible), 2):
+        if not any({one, other} <= each for each in met):
+            yield Finding(
+                "requirements",
+                ids[one],
+                f"{ids[one]} and {ids[other]} contradict each other: {tried} meets both.",
+            )
+
+
+def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:
+    variant, drawing = found.variant, ""
+    rung = variant.place.rung
+    if rung is not None and rung < len(variant.program.rungs):
+        drawing = draw_rung(variant.program.rungs[rung], variant.program, rung, width=720)
+    steps: tuple[str, ...] = ()
+    text = ""
+    if found.scenario is not None and found.catches:
+        text = scenario_text(found.scenario, exercise)
+        steps = tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(found.scenario))
+    sentence = f"{found.original}: {variant.sentence}. Nothing catches it"
+    sentence += f"; it should fail {found.requirement}." if found.catches else "."
+    reason = "" if found.catches else f" {found.reason}"
+    return Finding(
+        "variant", found.requirement, f"{sentence}{reason}".strip(), drawing, text, steps
+    )

@@ -1,0 +1,167 @@
+"""What may mend a program beside the single faults themselves.
+
+Most faults of ``marking.variants`` are undone by one of their own kind. 'Element shorted', 'branch
+removed', 'seal-in dropped' and 'output removed' are undone by adding something, 'element opened'
+by exchanging a contact for any other signal, a wrong preset by the one that the exercise names. An
+edit made here carries the kind of the fault that it undoes.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations
+from typing import TypeAlias
+
+from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.messages import Place
+from server.ladder.points import Direction
+from server.ladder.program import (
+    Block,
+    Coil,
+    Comparison,
+    Contact,
+    Duration,
+    Element,
+    Number,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    walk,
+)
+from server.ladder.splicing import spliced
+from server.ladder.text_printer import print_element, print_network, print_operand
+from server.ladder.validation import errors
+from server.marking.faults.element_faults import FaultKind, element_name
+from server.marking.faults.scope import Scope
+from server.marking.faults.variants import Variant, with_network, with_rung
+
+_Edited: TypeAlias = tuple[Series, FaultKind, str]
+"""A network with something more in it, the fault that this undoes, and the words for it."""
+
+_KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
+
+
+def mends(
+    program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
+) -> tuple[Variant, ...]:
+    """Every program with one part more, or another signal or number in one element, that may run.
+
+    In order of rungs; none is there twice. ``times_ms`` and ``counts`` are those that a preset or
+    a literal may have been meant to be. ``program`` must be free of errors.
+    """
+    different: dict[Program, Variant] = {}
+    literals: list[Duration | Number] = [*map(Duration, times_ms), *map(Number, counts)]
+    for variant in (*_with_literals(program, literals), *_mends(program)):
+        different.setdefault(variant.program, variant)
+    different.pop(program, None)
+    return tuple(variant for variant in different.values() if not errors(variant.program))
+
+
+def _with_literals(program: Program, literals: list[Duration | Number]) -> Iterator[Variant]:
+    """Presets and literals exchanged for others of their type."""
+    scope = Scope(program)
+    for number, rung in enumerate(program.rungs):
+        for path, element in walk(rung.network):
+            name = element_name(element, scope)
+            for literal in literals:
+                for changed in _exchanged(element, literal):
+                    network = spliced(rung.network, path, (changed,))
+                    sentence = f"rung {number + 1}, {name}, set to {print_operand(literal)}"
+                    yield Variant(
+                        with_network(program, number, network),
+                        FaultKind.LITERAL,
+                        Place(rung=number, path=path),
+                        sentence,
+                    )
+
+
+def _exchanged(element: Element, literal: Duration | Number) -> Iterator[Element]:
+    match element:
+        case Comparison(left, _, right):
+            if type(left) is type(literal):
+                yield replace(element, left=literal)
+            if type(right) is type(literal):
+                yield replace(element, right=literal)
+        case Block(_, inputs):
+            for i, wired in enumerate(inputs):
+                if type(wired.operand) is type(literal):
+                    other = replace(wired, operand=literal)
+                    yield replace(element, inputs=(*inputs[:i], other, *inputs[i + 1 :]))
+
+
+def _mends(program: Program) -> Iterator[Variant]:
+    scope = Scope(program)
+    kinds = scope.kinds
+    bits = [name for name, (data_type, _) in kinds.items() if data_type == "BOOL"]
+    written = [name for name in bits if kinds[name][1] in (Direction.OUTPUT, Direction.INTERNAL)]
+    contacts = [Contact(kind, name) for name in bits for kind in _KINDS]
+    for number, rung in enumerate(program.rungs):
+        place, where = Place(rung=number), f"rung {number + 1}"
+        for path, element in walk(rung.network):
+            if not isinstance(element, Contact):
+                continue
+            for name in (bit for bit in bits if kinds[bit] != kinds[element.symbol]):
+                network = spliced(rung.network, path, (replace(element, symbol=name),))
+                changed = with_network(program, number, network)
+                sentence = f"{where}, contact {element.symbol}, exchanged for {name}"
+                at = Place(rung=number, path=path)
+                yield Variant(changed, FaultKind.OPENED, at, sentence)
+        for network, kind, words in _everywhere(rung.network, _adding(rung, contacts)):
+            changed = with_network(program, number, network)
+            yield Variant(changed, kind, place, f"{where}, {words}")
+        for name in written:
+            for coil in (Coil(kind, name) for kind in CoilKind):
+                changed = with_rung(program, number, replace(rung, outputs=(*rung.outputs, coil)))
+                sentence = f"{where}, {coil.kind} {name}, added"
+                yield Variant(changed, FaultKind.OUTPUT, place, sentence)
+
+
+def _adding(rung: Rung, contacts: list[Contact]) -> Callable[[Series], Iterator[_Edited]]:
+    """What may be added to any one series of the rung."""
+    driven = {output.symbol for output in rung.outputs if isinstance(output, Coil)}
+
+    def edits(series: Series) -> Iterator[_Edited]:
+        yield from _in_series(series, contacts)
+        for first, last in combinations(range(len(series.items) + 1), 2):
+            yield from _in_parallel(series, first, last, contacts, driven)
+
+    return edits
+
+
+def _in_series(series: Series, contacts: list[Contact]) -> Iterator[_Edited]:
+    """One contact more. Where it stands matters only to blocks, so behind all and before all."""
+    holds_block = any(isinstance(element, Block) for _, element in walk(series))
+    for contact in contacts:
+        words = f"contact {contact.symbol}, {contact.kind}, added"
+        if series.items:
+            words += f" in series with {print_network(series)}"
+        yield Series((*series.items, contact)), FaultKind.SHORTED, words
+        if holds_block:
+            yield Series((contact, *series.items)), FaultKind.SHORTED, f"{words}, before it"
+
+
+def _in_parallel(
+    series: Series, first: int, last: int, contacts: list[Contact], driven: set[str]
+) -> Iterator[_Edited]:
+    """One branch more around the items from ``first`` up to ``last``."""
+    inner = Series(series.items[first:last])
+    for contact in contacts:
+        parallel = Parallel((inner, Series((contact,))))
+        network = Series((*series.items[:first], parallel, *series.items[last:]))
+        seals = contact.kind is ContactKind.OPEN and contact.symbol in driven
+        what = f"seal-in of {contact.symbol}" if seals else f"branch {print_element(contact)}"
+        kind = FaultKind.SEAL_IN if seals else FaultKind.BRANCH
+        yield network, kind, f"{what}, added around {print_network(inner)}"
+
+
+def _everywhere(series: Series, edit: Callable[[Series], Iterator[_Edited]]) -> Iterator[_Edited]:
+    """The edit done to the series itself, then to each of its branches at any depth."""
+    yield from edit(series)
+    for i, item in enumerate(series.items):
+        if not isinstance(item, Parallel):
+            continue
+        for j, branch in enumerate(item.branches):
+            for changed, kind, words in _everywhere(branch, edit):
+                parallel = Parallel((*item.branches[:j], changed, *item.branches[j + 1 :]))
+                whole = Series((*series.items[:i], parallel, *series.items[i + 1 :]))
+                yield whole, kind, words

@@ -1,0 +1,94 @@
+"""The exercises of one folder, by slug; each is read when first asked for, and kept."""
+
+import logging
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from server.ladder.program import Program, Variable
+from server.marking.exercise import Exercise
+from server.marking.files.document import FileFault, read_document
+from server.marking.files.drafts import Draft
+from server.marking.files.exercise_file import (
+    FILE_NAME,
+    build_exercise,
+    list_exercises,
+    load_exercise,
+)
+
+BENCH = "bench."
+"""Begins the name under which a draft is set for its author alone."""
+
+SLUG = re.compile(r"(?:bench\.)?[a-z0-9]+(?:-[a-z0-9]+)*")
+
+log = logging.getLogger(__name__)
+
+
+class Catalogue:
+    """``find`` gives None for an exercise that is missing or can't be read; the log says why.
+
+    ``published`` gives the texts of an exercise that is kept elsewhere, by the slug under which it
+    is set; the folder comes first. It is asked each time, so that every process marks with the
+    newest version.
+    """
+
+    def __init__(self, folder: Path, published: Callable[[str], Draft | None] | None = None):
+        self._folder = folder
+        self._published = published
+        self._read: dict[str, Exercise] = {}
+        self._kept: dict[str, tuple[str, Exercise | None]] = {}
+
+    def find(self, slug: str) -> Exercise | None:
+        if slug in self._read:
+            return self._read[slug]
+        if SLUG.fullmatch(slug) is None:
+            return None
+        draft = None if self.ships(slug) or not self._published else self._published(slug)
+        if draft is not None:
+            return self._find_kept(slug, draft)
+        try:
+            self._read[slug] = load_exercise(self._folder / slug)
+        except (FileFault, OSError) as fault:
+            log.error("exercise %s: %s", slug, fault)
+        return self._read.get(slug)
+
+    def _find_kept(self, slug: str, draft: Draft) -> Exercise | None:
+        kept = self._kept.get(slug)
+        if kept is not None and kept[0] == draft.text:
+            return kept[1]
+        found = None
+        try:
+            found = build_exercise(read_document(slug, draft.text.encode()), draft.slug)
+        except FileFault as fault:
+            log.error("exercise %s: %s", slug, fault)
+        self._kept[slug] = draft.text, found
+        return found
+
+    def ships(self, slug: str) -> bool:
+        """Whether the folder has an exercise of this name."""
+        return (self._folder / slug / FILE_NAME).is_file()
+
+    def shipped(self) -> list[Exercise]:
+        """Every exercise of the folder that can be read."""
+        found = (self.find(path.name) for path in list_exercises(self._folder))
+        return [exercise for exercise in found if exercise is not None]
+
+    def source(self, slug: str) -> Draft:
+        """The texts of an exercise of the folder. Raises OSError."""
+        folder = self._folder / slug
+        programs = {
+            p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))
+        }
+        return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), programs)
+
+
+def start_program(exercise: Exercise) -> Program:
+    """What a student begins with: every point and named bit declared, and no rung."""
+    declared = (*exercise.points, *exercise.internal_bits)
+    return Program(
+        exercise.slug.replace("-", "_"),
+        tuple(
+            Variable(point.symbol.lower(), point.type, point.address, comment=point.label)
+            for point in declared
+        ),
+    )

@@ -1,0 +1,121 @@
+"""A folder of ``exercises`` to one checked Exercise; every fault at once, with its place."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from server.marking.exercise import Exercise, FeedbackPolicy, PartialCredit
+from server.marking.files.conditions import Conditions
+from server.marking.files.document import Document, Fault, FileFault, read_document
+from server.marking.files.exercise_names import note_names, signals_of
+from server.marking.files.exercise_schema import ExerciseForm
+from server.marking.files.observer import NO_OBSERVER, own_signals, read_observer
+from server.marking.files.plant_builder import PlantBuilder
+from server.marking.files.point_builder import PointBuilder, note_loose_ends
+from server.marking.files.requirement_builder import RequirementBuilder
+from server.marking.files.scenario_builder import ScenarioBuilder
+from server.marking.files.schema_faults import validated
+from server.marking.files.suite_hash import suite_hash
+from server.plant.model import ConveyorPlant
+
+FILE_NAME = "exercise.yaml"
+SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+
+
+def load_exercise(folder: Path) -> Exercise:
+    """The exercise of a folder. Raises FileFault with all messages."""
+    return build_exercise(open_document(folder), folder.resolve().name)
+
+
+def open_document(folder: Path) -> Document:
+    """The exercise file of a folder as a document. Raises FileFault if it can't be read."""
+    file = folder / FILE_NAME
+    try:
+        content = file.read_bytes()
+    except OSError as problem:
+        said = problem.strerror or "no reason is known"
+        sentence = f"The file can't be read: {said}."
+        raise FileFault(str(file), [Fault(1, 1, "", sentence)]) from None
+    return read_document(str(file), content)
+
+
+def list_exercises(root: Path) -> tuple[Path, ...]:
+    """The folders below ``root`` that hold an exercise, by name."""
+    return tuple(sorted(file.parent for file in root.glob(f"*/{FILE_NAME}")))
+
+
+def exercise_schema() -> dict[str, Any]:
+    """The JSON schema of ``exercise.yaml``, for editors that check while one types."""
+    return ExerciseForm.model_json_schema()
+
+
+def build_exercise(document: Document, slug: str) -> Exercise:
+    """The exercise that a document describes. Raises FileFault with every fault found."""
+    form = validated(document, ExerciseForm)
+    document.refuse_if_faulty()
+    assert form is not None, "a refused form has faults"
+    if form.exercise != slug or SLUG.fullmatch(slug) is None:
+        document.fault(
+            ("exercise",), f"The folder is {slug!r}. Name both alike: lower case, digits and '-'."
+        )
+    builder = PointBuilder(document)
+    points = builder.points(form.points)
+    internal_bits = builder.internal_bits(form.internal_bits)
+    plant = PlantBuilder(document, ("plant",)).plant(form.plant)
+    if plant is not None and not document.faults:
+        note_loose_ends(document, points, plant)
+    # Conditions and scenarios speak of signals, which only sound points and plants have.
+    document.refuse_if_faulty()
+    assert plant is not None, "a faulty plant has been refused"
+    bare = Exercise(
+        slug=slug,
+        title=form.title,
+        version=form.version,
+        summary=form.summary,
+        statement=form.statement,
+        period_ms=form.scan_period,
+        points=points,
+        internal_bits=internal_bits,
+        plant=plant,
+        observer=NO_OBSERVER,
+        requirements=(),
+        scenarios=(),
+        feedback=FeedbackPolicy(form.feedback.release, form.feedback.chart_from_attempt),
+        outcomes=form.outcomes,
+        suite_hash="",
+        partial_credit=PartialCredit(form.partial_credit.one_edit, form.partial_credit.two_edits),
+    )
+    exercise = _with_suite(document, form, bare)
+    document.refuse_if_faulty()
+    return replace(exercise, suite_hash=suite_hash(exercise))
+
+
+def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exercise:
+    """The exercise with observer, requirements and scenarios."""
+    try:
+        signals = signals_of(bare)
+    except ValueError as fault:
+        document.fault(("plant",), str(fault))
+        return bare
+    observer = NO_OBSERVER
+    if form.observer is not None:
+        observer = read_observer(document, ("observer",), form.observer, signals)
+    conditions = Conditions(document, signals | own_signals(observer))
+    symbols = [p.symbol for p in (*bare.points, *bare.internal_bits)]
+    requirements = RequirementBuilder(document, conditions, symbols)
+    line = bare.plant.name if isinstance(bare.plant, ConveyorPlant) else ""
+    scenarios = ScenarioBuilder(document, signals, conditions, line)
+    note_names(document, form)
+    return replace(
+        bare,
+        observer=observer,
+        requirements=tuple(
+            requirements.requirement(("requirements", number), part)
+            for number, part in enumerate(form.requirements)
+        ),
+        scenarios=tuple(
+            scenarios.scenario(("scenarios", number), part)
+            for number, part in enumerate(form.scenarios)
+        ),
+    )

@@ -1,0 +1,230 @@
+"""The form of ``exercise.yaml``: what may stand where. What it means is checked when it is built.
+
+Keys are phrases (``scan period``, ``at least``); measures are texts with units. The text of an
+exercise is plain data: nothing in it is ever evaluated by Python.
+"""
+
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import AfterValidator, Discriminator, Field, Tag
+
+from server.marking.exercise import Release, RequirementKind
+from server.marking.files.form import (
+    Condition,
+    Length,
+    Line,
+    Lines,
+    Many,
+    Milliseconds,
+    Part,
+    RequirementNumber,
+    Text,
+)
+from server.marking.files.plant_schema import PlantPart
+
+MAX_POINTS = 64
+MAX_REQUIREMENTS = 40
+MAX_SCENARIOS = 64
+"""One lane each."""
+MAX_PERIOD_MS = 1000
+
+Switch: TypeAlias = Literal["on", "off"]
+
+
+class PointPart(Part):
+    """One row of the table of points."""
+
+    symbol: Line
+    address: Line
+    device: Line
+    kind: Line
+    wiring: Literal["normally open", "normally closed"] | None = None
+    label: Line
+
+
+class BitPart(Part):
+    """An internal bit that the statement names."""
+
+    symbol: Line
+    address: Line
+    label: Line
+
+
+class CheckPart(Part):
+    """What every check may say: sentences of its own, and the scenarios that it is limited to."""
+
+    fails: str = ""
+    idle: str = ""
+    scenarios: Many[Line] = ()
+
+
+class NeverPart(CheckPart):
+    never: Condition
+    given: Condition
+
+
+class AlwaysPart(CheckPart):
+    always: Condition
+    given: Condition
+
+
+class WheneverPart(CheckPart):
+    whenever: Condition
+    held_for: Milliseconds = 0
+    then: Condition
+    within: Milliseconds
+    until: Condition | None = None
+    unless: Condition | None = None
+
+
+class OnlyPart(CheckPart):
+    only: Condition
+    after: Condition
+    afresh: Condition | None = None
+
+
+class LastsPart(CheckPart):
+    lasts: Condition
+    at_least: Milliseconds | None = None
+    at_most: Milliseconds | None = None
+    unless: Condition | None = None
+
+
+class SteadyPart(CheckPart):
+    steady: Condition
+    changes: Annotated[int, Field(ge=0, le=20)]
+    window: Milliseconds
+
+
+class UsesPart(CheckPart):
+    """A rule about structure or documentation."""
+
+    uses: Line
+    of: str = ""
+    by: str = ""
+    times: Annotated[int, Field(ge=1, le=100)] = 1
+
+
+CHECKS: dict[str, type[CheckPart]] = {
+    "never": NeverPart,
+    "always": AlwaysPart,
+    "whenever": WheneverPart,
+    "only": OnlyPart,
+    "lasts": LastsPart,
+    "steady": SteadyPart,
+    "uses": UsesPart,
+}
+"""Checks by the key that tells them apart."""
+
+
+def _check_tag(value: Any) -> str | None:
+    keys = value if isinstance(value, dict) else ()
+    found = [key for key in CHECKS if key in keys]
+    return f"<{found[0]}>" if found else None
+
+
+AnyCheck: TypeAlias = Annotated[
+    Annotated[NeverPart, Tag("<never>")]
+    | Annotated[AlwaysPart, Tag("<always>")]
+    | Annotated[WheneverPart, Tag("<whenever>")]
+    | Annotated[OnlyPart, Tag("<only>")]
+    | Annotated[LastsPart, Tag("<lasts>")]
+    | Annotated[SteadyPart, Tag("<steady>")]
+    | Annotated[UsesPart, Tag("<uses>")],
+    Discriminator(
+        _check_tag,
+        custom_error_type="check",
+        custom_error_message=f"A check has one of the keys {', '.join(CHECKS)}",
+    ),
+]
+
+
+class RequirementPart(Part):
+    id: RequirementNumber
+    text: Text
+    kind: Annotated[RequirementKind, Field(strict=False)]
+    weight: Annotated[int, Field(ge=1, le=100)] = 1
+    outcomes: Many[Line] = ()
+    checks: Annotated[Many[AnyCheck], Field(min_length=1, max_length=20)]
+
+
+class PutPart(Part):
+    """An item laid on a conveyor by hand, its front edge ``at`` metres from the infeed."""
+
+    at: Length
+    marked: bool = False
+
+
+class ClearPart(Part):
+    """Items whose front edge is ``from`` so far up ``to`` so far are taken off by hand."""
+
+    from_: Length
+    to: Length
+
+
+class StepPart(Part):
+    """When, and what is done: actions of one step are taken in the same scan."""
+
+    after: Milliseconds | None = None
+    when: Condition | None = None
+    within: Milliseconds | None = None
+    press: Lines = ()
+    release: Lines = ()
+    tap: Lines = ()
+    turn_on: Lines = ()
+    turn_off: Lines = ()
+    power: Switch | None = None
+    fault: dict[str, Line] = Field(default_factory=dict)
+    mend: dict[str, Line] = Field(default_factory=dict)
+    set: dict[str, Any] = Field(default_factory=dict)
+    put: Many[PutPart] = ()
+    clear: ClearPart | None = None
+
+
+class ScenarioPart(Part):
+    name: Line
+    open: bool = False
+    judges: Many[RequirementNumber] = ()
+    start: dict[str, Any] = Field(default_factory=dict)
+    items: Many[PutPart] = ()
+    steps: Many[StepPart]
+    run_on: Milliseconds = 2000
+
+
+class FeedbackPart(Part):
+    release: Annotated[Release, Field(strict=False)] = Release.SENTENCE
+    chart_from_attempt: Annotated[int, Field(ge=1, le=1000)] | None = None
+
+
+def _period(ms: int) -> int:
+    if not 1 <= ms <= MAX_PERIOD_MS:
+        raise ValueError(f"A scan takes 1 ms to {MAX_PERIOD_MS} ms.")
+    return ms
+
+
+Share: TypeAlias = Annotated[float, Field(strict=False, ge=0, le=1)]
+
+
+class PartialCreditPart(Part):
+    one_edit: Share = 0.0
+    two_edits: Share = 0.0
+
+
+class ExerciseForm(Part):
+    """The whole file."""
+
+    exercise: Line
+    title: Line
+    version: Annotated[int, Field(ge=1)] = 1
+    summary: Line
+    scan_period: Annotated[Milliseconds, AfterValidator(_period)] = 10
+    outcomes: dict[str, Line] = Field(default_factory=dict)
+    feedback: FeedbackPart = FeedbackPart()
+    partial_credit: PartialCreditPart = PartialCreditPart()
+    statement: Text
+    points: Annotated[Many[PointPart], Field(min_length=1, max_length=MAX_POINTS)]
+    internal_bits: Many[BitPart] = ()
+    plant: PlantPart
+    observer: Text | None = None
+    requirements: Annotated[Many[RequirementPart], Field(min_length=1, max_length=MAX_REQUIREMENTS)]
+    scenarios: Annotated[Many[ScenarioPart], Field(min_length=1, max_length=MAX_SCENARIOS)]

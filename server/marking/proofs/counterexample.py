@@ -1,0 +1,180 @@
+"""From a suspicion of the search to a scenario on the concrete plant, which alone counts.
+
+The trail's operator actions are kept in their order. Between them the scenario waits until the
+plant's own inputs are as the trail had them, so that the plant takes the time that it needs. The
+scenario is tried with the exercise's plant in lane 0, and with other rates in the other lanes.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.ladder.elements import ContactKind
+from server.ladder.points import Direction
+from server.ladder.program import Contact, Program, Series
+from server.marking.exercise import Exercise
+from server.marking.machine import Assembled, assemble
+from server.marking.patterns import Expression
+from server.marking.proofs.proof import SECTIONS, Suspicion
+from server.marking.replay import NEVER
+from server.marking.scenario import Action, Scenario, Step, Turn
+from server.marking.timeline import timeline_of
+from server.plant.devices import kind_of
+from server.plant.loop import NO_RECORD, code_of, fresh_memory, fresh_progress, run, watch_planes
+from server.scan.assembler import Bit
+from server.scan.kernel import execute
+from server.scan.lanes import LANES
+
+PATIENCE_MS = 120_000
+"""How long a replay waits for the plant to come to where the trail has it."""
+
+RUN_ON_MS = 60_000
+
+SPREAD = 4.0
+"""Rates of the plant are tried from a quarter to four times their value."""
+
+VARIED = (".rate", ".drain", ".speed", ".forward", ".back")
+"""Endings of the plant's parameters that a replay varies."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counterexample:
+    """A scenario in which a check fails on the concrete plant.
+
+    ``monitor`` is the check's number in the concrete machine, ``scan`` that of the violation;
+    ``nominal`` says whether it fails at the exercise's own rates.
+    """
+
+    scenario: Scenario
+    monitor: int
+    scan: int
+    nominal: bool
+
+
+def replay_suspicion(
+    exercise: Exercise, program: Program, requirement: int, suspicion: Suspicion
+) -> Counterexample | None:
+    """Replay a suspicion on the concrete plant; None when no lane violates the check."""
+    for patient in (False, True):
+        scenario = suspected_scenario(exercise, suspicion, patient=patient)
+        assembled = assemble(replace(exercise, scenarios=(scenario,)), program)
+        index = [i for n, i in sorted(assembled.monitor_numbers) if n == requirement]
+        monitor = assembled.monitor_numbers[requirement, index[suspicion.monitor]]
+        violated = _first_violations(assembled, scenario, monitor)
+        lanes = np.flatnonzero(violated != NEVER)
+        if lanes.size:
+            lane = int(lanes[0])
+            return Counterexample(scenario, monitor, int(violated[lane]), nominal=lane == 0)
+    return None
+
+
+def _first_violations(assembled: Assembled, scenario: Scenario, monitor: int) -> NDArray[np.int64]:
+    memory = fresh_memory(assembled.machine)
+    factors = SPREAD ** np.linspace(-1.0, 1.0, LANES - 1)
+    for name, row in assembled.machine.parameter_rows.items():
+        if name.endswith(VARIED):
+            order = np.roll(factors, hash_of(name) % (LANES - 1))
+            memory.parameters[row, 1:] *= order
+    watch = watch_planes([assembled.monitors[monitor].violated])
+    scans = (len(scenario.steps) * PATIENCE_MS + RUN_ON_MS) // assembled.machine.period_ms
+    timeline = timeline_of([scenario] * LANES, assembled)
+    run(
+        code_of(assembled.machine),
+        memory,
+        timeline,
+        fresh_progress(timeline),
+        watch,
+        NO_RECORD,
+        assembled.running,
+        min(scans, 60_000),
+    )
+    violated: NDArray[np.int64] = watch.first_seen[0]
+    return violated
+
+
+def hash_of(name: str) -> int:
+    """A number that is the same in every process."""
+    return sum((i + 1) * ord(c) for i, c in enumerate(name))
+
+
+def suspected_scenario(
+    exercise: Exercise, suspicion: Suspicion, *, patient: bool = False
+) -> Scenario:
+    """The trail's operator actions, and waits for what the plant does between them.
+
+    A ``patient`` operator changes nothing more once the plant is awaited: what the trail does just
+    before the plant moves is done just after.
+    """
+    start = suspicion.assembled.starts[suspicion.trail.start]
+    steps = list(_steps(exercise, suspicion))
+    if patient:
+        for i in range(len(steps) - 1, 0, -1):
+            if steps[i].when is not None and steps[i - 1].when is None and i > 1:
+                steps[i - 1], steps[i] = steps[i], replace(steps[i - 1], after_ms=0)
+    return Scenario("found by the search", tuple(steps), start.actions, run_on_ms=RUN_ON_MS)
+
+
+def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
+    period = suspicion.machine.period_ms
+    controls = _controls(suspicion)
+    sensed = [
+        point.symbol
+        for point in exercise.points
+        if point.direction is Direction.INPUT
+        and point.type == "BOOL"
+        and not kind_of(point).by_hand
+    ]
+    before = dict.fromkeys(controls, False) | {"power": True}
+    seen: dict[str, bool] = {}
+    since = 0
+    for scan, signals in enumerate(_simulate(suspicion, [*controls, *sensed])):
+        actions: list[Action] = [
+            Turn(name, signals[name]) for name in controls if signals[name] != before[name]
+        ]
+        before |= {name: signals[name] for name in controls}
+        awaited = {name: signals[name] for name in sensed if signals[name] != seen.get(name)}
+        seen |= awaited
+        if awaited and scan > 0:
+            yield Step(when=_all_of(awaited), within_ms=PATIENCE_MS)
+            since = scan
+        if actions:
+            yield Step(tuple(actions), after_ms=(scan - since) * period)
+            since = scan
+
+
+def _all_of(states: dict[str, bool]) -> Expression:
+    contacts = tuple(
+        Contact(ContactKind.OPEN if on else ContactKind.CLOSED, name) for name, on in states.items()
+    )
+    text = " AND ".join(name if on else f"NOT {name}" for name, on in states.items())
+    return Expression(text, Series(contacts))
+
+
+def _controls(suspicion: Suspicion) -> dict[str, int]:
+    """Panel controls, faults and supply that the search was free to set, by name."""
+    free = set(suspicion.machine.choices)
+    return {
+        name: signal.plane
+        for name, signal in suspicion.assembled.signals.items()
+        if isinstance(signal, Bit)
+        and signal.plane in free
+        and (name == "power" or name.startswith(("panel.", "fault.")))
+    }
+
+
+def _simulate(suspicion: Suspicion, names: list[str]) -> Iterator[dict[str, bool]]:
+    """The named signals in each scan of the trail, on the abstract machine."""
+    machine, assembled = suspicion.machine, suspicion.assembled
+    bits = machine.initial.copy()
+    for plane, on in assembled.starts[suspicion.trail.start].planes.items():
+        bits[plane] = np.uint64(int(on))
+    planes = {name: assembled.plane(name) for name in names}
+    for choices in suspicion.trail.choices:
+        for i, plane in enumerate(machine.choices):
+            bits[plane] = np.uint64((choices >> i) & 1)
+        for section in SECTIONS:
+            bounds = machine.sections[section]
+            execute(machine.code, bounds.first, bounds.last, bits, machine.initial, machine.table)
+        yield {name: bool(bits[plane] & np.uint64(1)) for name, plane in planes.items()}

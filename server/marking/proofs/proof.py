@@ -1,0 +1,169 @@
+"""Proof of one requirement: every order of operator actions, every rate of the plant.
+
+The abstract machine lets the operator, the supply and the plant do anything that they could do in
+a scan. If no reachable state violates a check, no run of the real plant does (the abstract step
+is sound). If one does, the trail is only a suspicion until it has been replayed on the concrete
+plant (``counterexample``).
+"""
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from server.ladder.program import Program
+from server.marking.exercise import Exercise
+from server.marking.machine import Assembled, NotAbstract, assemble_abstract
+from server.marking.patterns import StructureRule
+from server.marking.proofs.search import MAX_CHOICES, SearchResult, Trail, search
+from server.marking.scenario import faults_in
+from server.scan.assembler import Bit, Machine
+from server.scan.lanes import ALL
+from server.scan.liveness import only_carried
+from server.scan.slicing import slice_machine
+
+SECTIONS = ("scan", "plant", "monitors")
+
+_TIMERS = ("TON", "TOF", "TP")
+
+MOST_TRANSITIONS = 6_000_000
+"""Work for one search; about a third of a second."""
+
+
+class Outcome(StrEnum):
+    """What a proof came to."""
+
+    PROVED = "proved"
+    REFUTED = "refuted"
+    OPEN = "not proved"
+
+
+class Timers(StrEnum):
+    """How the program's timers were taken."""
+
+    NONE = "no timers"
+    ANY = "whatever the timers' times"
+    COUNTED = "with the timers' scans counted"
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """A way to a violation on the abstract machine, with the machine that it belongs to."""
+
+    assembled: Assembled
+    machine: Machine
+    trail: Trail
+    monitor: int
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The outcome for one requirement, with the reason where it is not proved."""
+
+    requirement: str
+    outcome: Outcome
+    reason: str
+    timers: Timers
+    states: int
+    transitions: int
+    suspicion: Suspicion | None = None
+
+
+def provable(exercise: Exercise, number: int) -> bool:
+    """Whether a requirement speaks of behaviour at all."""
+    checks = exercise.requirements[number].checks
+    return any(not isinstance(check.property, StructureRule) for check in checks)
+
+
+def prove(
+    exercise: Exercise, program: Program, number: int, *, work: int = MOST_TRANSITIONS
+) -> Proof:
+    """Search the abstract machine of requirement ``number`` within ``work`` transitions.
+
+    Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
+    one timer after another are counted, and at last those of all, as far as the work allows.
+    """
+    timers = [v.symbol.lower() for v in program.variables if v.type in _TIMERS]
+    if not timers:
+        return _attempt(exercise, program, number, Timers.NONE, work)
+    free = _attempt(exercise, program, number, Timers.ANY, work)
+    if free.outcome is not Outcome.REFUTED:
+        return free
+    for timer in timers if len(timers) > 1 else ():
+        one = _attempt(exercise, program, number, Timers.COUNTED, work, frozenset({timer}))
+        if one.outcome is Outcome.PROVED:
+            return one
+    counted = _attempt(exercise, program, number, Timers.COUNTED, work)
+    if counted.outcome is Outcome.OPEN:
+        return replace(counted, suspicion=free.suspicion)
+    return counted
+
+
+def _attempt(
+    exercise: Exercise,
+    program: Program,
+    number: int,
+    timers: Timers,
+    work: int,
+    counted: frozenset[str] | None = None,
+) -> Proof:
+    """One search. ``counted`` names the timers to be counted, None for all of them."""
+    name = exercise.requirements[number].id
+    try:
+        assembled = assemble_abstract(
+            exercise,
+            program,
+            number,
+            faults=faults_in(exercise.scenarios_judging(number)),
+            exact_timers=timers is not Timers.ANY if counted is None else counted,
+        )
+    except NotAbstract as missing:
+        return Proof(name, Outcome.OPEN, str(missing), timers, 0, 0)
+    targets = tuple(m.bad for m in assembled.monitors)
+    machine = only_carried(
+        slice_machine(assembled.machine, SECTIONS, set(targets)), SECTIONS, set()
+    )
+    if len(machine.choices) > MAX_CHOICES:
+        free = len(machine.choices)
+        reason = f"{free} things are free in each scan; {MAX_CHOICES} can be tried."
+        return Proof(name, Outcome.OPEN, reason, timers, 0, 0)
+    result = _search(machine, assembled, targets, work)
+    hits = [(i, trail) for i, trail in enumerate(result.trails) if trail is not None]
+    counts = (result.states, result.transitions)
+    if hits:
+        plain = _everyday(assembled, machine)
+        again = _search(plain, assembled, targets, work)
+        milder = [(i, trail) for i, trail in enumerate(again.trails) if trail is not None]
+        if milder:
+            machine, hits = plain, milder
+        monitor, trail = min(hits, key=lambda hit: len(hit[1].choices))
+        found = Suspicion(assembled, machine, trail, monitor)
+        return Proof(name, Outcome.REFUTED, "", timers, *counts, found)
+    if not result.complete:
+        reason = f"The search stopped after {result.states} states; there are more."
+        return Proof(name, Outcome.OPEN, reason, timers, *counts)
+    return Proof(name, Outcome.PROVED, "", timers, *counts)
+
+
+def _search(
+    machine: Machine, assembled: Assembled, targets: tuple[int, ...], work: int
+) -> SearchResult:
+    return search(
+        machine,
+        tuple(machine.sections[s] for s in SECTIONS),
+        targets,
+        budget=max(64, work >> len(machine.choices)),
+        starts=tuple(start.planes for start in assembled.starts),
+    )
+
+
+def _everyday(assembled: Assembled, machine: Machine) -> Machine:
+    """The machine with the supply always there and no faults: its trails are easier to replay."""
+    rare = {
+        signal.plane: name == "power"
+        for name, signal in assembled.signals.items()
+        if isinstance(signal, Bit) and (name == "power" or name.startswith("fault."))
+    }
+    initial = machine.initial.copy()
+    for plane, on in rare.items():
+        initial[plane] = ALL if on else 0
+    kept = tuple(plane for plane in machine.choices if plane not in rare)
+    return replace(machine, initial=initial, choices=kept)
