@@ -21,7 +21,7 @@ from collections.abc import Iterator, Mapping
 from html import escape
 from typing import NamedTuple
 
-from server.ladder.description import describe_rung
+from server.ladder.description import describe_item, describe_output, describe_rung
 from server.ladder.drawing_layout import Layout, Sources, lay_out
 from server.ladder.drawing_symbols import FONT_SIZE, LINE, Symbols, line, text
 from server.ladder.program import (
@@ -35,6 +35,7 @@ from server.ladder.program import (
     Program,
     Rung,
 )
+from server.ladder.text_printer import print_element, print_output
 
 WIDTH = 720
 """From rail to rail, where a rung needs no more."""
@@ -66,6 +67,17 @@ def draw_rung(
     """
     drawing = _draw(rung, program, index, margin, width, marks or {})
     return _svg(rung, program, index, name, drawing)
+
+
+def draw_operable_rung(rung: Rung, program: Program, *, width: int = WIDTH) -> str:
+    """One rung to work on, without margin: a group in which each element and output is a button.
+
+    A button has its place in the rung (``data-path="1.0.0"``, ``data-output="0"``), its text form
+    (``data-text``) and its words. The rung's number and words stand beside it on the page.
+    """
+    drawn = _draw(rung, program, 0, False, width, {}, operable=True)
+    opening = _opening(drawn.width, drawn.height, 'role="group" aria-label="Rung"')
+    return f"{opening}{drawn.content}</svg>"
 
 
 def draw_rungs(program: Program, *, margin: bool = True, width: int = WIDTH) -> list[str]:
@@ -105,11 +117,14 @@ def _draw(
     margin: bool,
     width: int,
     marks: Mapping[Path | int, str],
+    *,
+    operable: bool = False,
 ) -> _Drawing:
     comment = _comment_lines(rung) if margin else []
     left = _MARGIN if margin else _EDGE
     top = _EDGE + (_COMMENT_LINE * len(comment) + _EDGE if comment else 0)
     symbols = Symbols(program)
+    places = _Places(program, None if operable else index)
     layout = lay_out(rung, symbols, left, top, width)
     height = layout.bottom
     if margin:
@@ -119,8 +134,8 @@ def _draw(
         *(_margin(rung, index, top) if margin else []),
         *_rails(layout),
         *_wires(layout, index),
-        *_elements(layout, symbols, index, marks),
-        *_outputs(layout, symbols, index, marks),
+        *_elements(layout, symbols, places, marks),
+        *_outputs(layout, symbols, places, marks),
     ]
     return _Drawing(layout.right + _EDGE, height + _EDGE, "".join(parts))
 
@@ -128,14 +143,20 @@ def _draw(
 def _svg(rung: Rung, program: Program, index: int, name: str, drawing: _Drawing, y: int = 0) -> str:
     label = f"{name}-{index + 1}"
     width, height, content = drawing
+    role = f'role="img" data-rung="{index}" aria-labelledby="{label}-title {label}-desc"'
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="rung" role="img" data-rung="{index}" '
-        f'aria-labelledby="{label}-title {label}-desc" viewBox="0 0 {width} {height}" y="{y}" '
-        f'width="{width}" height="{height}" fill="none" stroke="currentColor" '
-        f'font-family="monospace" font-size="{FONT_SIZE}">'
+        f"{_opening(width, height, role, y)}"
         f'<title id="{label}-title">Rung {index + 1}</title>'
         f'<desc id="{label}-desc">{escape(describe_rung(rung, program))}</desc>'
         f"{content}</svg>"
+    )
+
+
+def _opening(width: int, height: int, role: str, y: int = 0) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="rung" {role} '
+        f'viewBox="0 0 {width} {height}" y="{y}" width="{width}" height="{height}" '
+        f'fill="none" stroke="currentColor" font-family="monospace" font-size="{FONT_SIZE}">'
     )
 
 
@@ -179,30 +200,57 @@ def _sources(rung: int, sources: Sources) -> str:
 
 
 def _path(rung: int, path: Path) -> str:
-    return f"{rung}:{'.'.join(map(str, path))}"
+    return f"{rung}:{_dotted(path)}"
+
+
+def _dotted(path: Path) -> str:
+    return ".".join(map(str, path))
+
+
+class _Places(NamedTuple):
+    """The attributes that tell where an element or output is; ``rung`` None makes it a button."""
+
+    program: Program
+    rung: int | None
+
+    def element(self, path: Path, element: Element) -> str:
+        if self.rung is not None:
+            return f'data-path="{_path(self.rung, path)}"'
+        words = describe_item(element, self.program)
+        return f'data-path="{_dotted(path)}" {_button(print_element(element), words)}'
+
+    def output(self, number: int, output: Output) -> str:
+        if self.rung is not None:
+            return f'data-output="{self.rung}:{number}"'
+        words = describe_output(output, self.program)
+        return f'data-output="{number}" {_button(print_output(output), words)}'
+
+
+def _button(text: str, words: str) -> str:
+    return f'data-text="{escape(text)}" role="button" tabindex="-1" aria-label="{escape(words)}"'
 
 
 def _elements(
-    layout: Layout, symbols: Symbols, rung: int, marks: Mapping[Path | int, str]
+    layout: Layout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
 ) -> Iterator[str]:
     for placed in layout.elements:
         classes = f"element {_kind(placed.element)} {marks.get(placed.path, '')}".strip()
         x, y, size = placed.x, placed.y, placed.size
         yield (
-            f'<g class="{classes}" data-path="{_path(rung, placed.path)}">'
+            f'<g class="{classes}" {places.element(placed.path, placed.element)}>'
             f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
             f"{symbols.element(placed.element, x, y, size)}</g>"
         )
 
 
 def _outputs(
-    layout: Layout, symbols: Symbols, rung: int, marks: Mapping[Path | int, str]
+    layout: Layout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
 ) -> Iterator[str]:
     for placed in layout.outputs:
         classes = f"output {_kind(placed.output)} {marks.get(placed.number, '')}".strip()
         x, y, size = placed.x, placed.y, placed.size
         yield (
-            f'<g class="{classes}" data-output="{rung}:{placed.number}">'
+            f'<g class="{classes}" {places.output(placed.number, placed.output)}>'
             f"{_cell(x, y - size.up, size.width, size.up + size.down)}"
             f"{symbols.output(placed.output, x, y, size)}</g>"
         )

@@ -4,21 +4,18 @@ A view does not know its rung's number: after an insertion the rungs below are t
 the browser only counts them anew.
 """
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from html import escape
 
 from markupsafe import Markup
 
-from server.ladder.description import describe_item, describe_output, describe_rung
-from server.ladder.drawing import draw_rung
+from server.ladder.description import describe_rung
+from server.ladder.drawing import draw_operable_rung
 from server.ladder.messages import Message, Severity
-from server.ladder.program import Program, Rung, Variable, walk
+from server.ladder.program import Program, Rung, Variable
 from server.ladder.references import occurrences
 from server.ladder.text_form import print_rung
-from server.ladder.text_printer import print_element, print_output
 
 RUNG_WIDTH = 600
 """From rail to rail on a page, where a rung needs no more."""
@@ -88,46 +85,13 @@ def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, 
 @lru_cache(maxsize=4096)
 def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, str]:
     program = Program("", variables, (rung,))
-    drawing = draw_rung(rung, program, 0, margin=False, width=RUNG_WIDTH)
     # Requirements and comment stand beside the drawing as text of their own.
     bare = Rung(rung.network, rung.outputs)
     return (
-        Markup(_operable(drawing, rung, program)),
+        Markup(draw_operable_rung(rung, program, width=RUNG_WIDTH)),
         describe_rung(bare, program),
         print_rung(rung),
     )
-
-
-_TITLES = re.compile(r"<title.*?</title><desc.*?</desc>", re.DOTALL)
-_IMAGE = re.compile(r'role="img" data-rung="0" aria-labelledby="[^"]*"')
-_PLACE = re.compile(r'data-(path|output)="0:([0-9.]+)"')
-
-
-def _operable(drawing: str, rung: Rung, program: Program) -> str:
-    """The drawing as a group of elements, each with a name, its text, and a stop for the focus.
-
-    The rung's own words stand beside the drawing, in its number's button.
-    """
-    network = {
-        ("path", ".".join(map(str, path))): (describe_item(item, program), print_element(item))
-        for path, item in walk(rung.network)
-    }
-    outputs = {
-        ("output", str(number)): (describe_output(output, program), print_output(output))
-        for number, output in enumerate(rung.outputs)
-    }
-    known = network | outputs
-
-    def stop(match: re.Match[str]) -> str:
-        words, text = known[match[1], match[2]]
-        return (
-            f'data-{match[1]}="{match[2]}" data-text="{escape(text)}" '
-            f'role="button" tabindex="-1" aria-label="{escape(words)}"'
-        )
-
-    drawing = _TITLES.sub("", drawing, count=1)
-    drawing = _IMAGE.sub('role="group" aria-label="Rung"', drawing, count=1)
-    return _PLACE.sub(stop, drawing)
 
 
 @dataclass(frozen=True, slots=True)

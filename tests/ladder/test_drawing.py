@@ -5,12 +5,13 @@ from xml.etree import ElementTree
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.ladder.description import describe_rung
-from server.ladder.drawing import draw_rung, draw_rungs, draw_sheet
+from server.ladder.description import describe_item, describe_output, describe_rung
+from server.ladder.drawing import draw_operable_rung, draw_rung, draw_rungs, draw_sheet
 from server.ladder.drawing_layout import Layout, lay_out
 from server.ladder.drawing_symbols import Symbols
 from server.ladder.program import Parallel, Path, Program, Rung, Series, walk
 from server.ladder.text_form import parse_program, parse_rung
+from server.ladder.text_printer import print_element, print_output
 from tests.ladder.test_text_form import CANONICAL
 from tests.strategies import programs
 
@@ -48,6 +49,23 @@ def test_the_title_and_the_description_tell_the_rung(program: Program) -> None:
         labels = [drawing.find(f"{SVG}{name}") for name in ("title", "desc")]
         ids = " ".join(str(label.get("id")) for label in labels if label is not None)
         assert drawing.get("aria-labelledby") == ids
+
+
+@given(programs())
+def test_a_rung_to_work_on_has_a_button_for_each_element_and_output(program: Program) -> None:
+    for rung in program.rungs:
+        drawing = ElementTree.fromstring(draw_operable_rung(rung, program))
+        buttons = [node for node in drawing.iter() if node.get("role") == "button"]
+        told = [(b.get("data-text"), b.get("aria-label")) for b in buttons]
+        assert told == [
+            *((print_element(e), describe_item(e, program)) for _, e in walk(rung.network)),
+            *((print_output(o), describe_output(o, program)) for o in rung.outputs),
+        ]
+        paths = [".".join(map(str, path)) for path, _ in walk(rung.network)]
+        assert attributes(drawing, "data-path") == paths
+        numbers = [str(number) for number in range(len(rung.outputs))]
+        assert attributes(drawing, "data-output") == numbers
+        assert attributes(drawing, "data-rung") == []
 
 
 @given(programs())
