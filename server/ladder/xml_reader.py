@@ -9,8 +9,8 @@ from typing import TypeVar
 
 from server.ladder.bounds import over_limits
 from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, ContactKind
-from server.ladder.limits import MAX_RUNGS
-from server.ladder.messages import Message, Place, ProgramError, Severity
+from server.ladder.limits import MAX_ELEMENTS, MAX_RUNGS
+from server.ladder.messages import Message, ProgramError
 from server.ladder.names import address_fault, canonical, reference_fault, shortened, symbol_fault
 from server.ladder.program import (
     Assignment,
@@ -34,6 +34,7 @@ from server.ladder.text_form import (
     parse_program,
     parse_rung,
 )
+from server.ladder.xml_carried import left_out, refuse_unknown_attributes
 from server.ladder.xml_names import ARITHMETIC, COMPARISONS, NAMESPACE
 from server.ladder.xml_tree import Node, parse_xml, refused
 
@@ -53,6 +54,8 @@ _RELATIONS = {name: relation for relation, name in COMPARISONS.items()}
 _OPERATORS = {name: operator for operator, name in ARITHMETIC.items()}
 _LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
 """Children of an object that say nothing about what it does."""
+
+_INSIDE = {"Types": "GlobalNamespace", "Instances": "Configuration"}
 
 T = TypeVar("T")
 
@@ -74,6 +77,10 @@ def read_xml(data: bytes) -> Carried:
             f"This is {shortened(root.name)}, not a Project of IEC 61131-10.",
             f"Export a Project in the namespace {NAMESPACE}.",
         )
+    _only(root, "FileHeader", "ContentHeader", "Types", "Instances", "AddData", "Documentation")
+    for part in root.children:
+        if part.name in _INSIDE:
+            _only(part, _INSIDE[part.name], "AddData", "Documentation")
     programs = [node for space in _spaces(root) for node in space.all("Program")]
     if len(programs) != 1:
         place = programs[1].place if programs else root.place
@@ -84,30 +91,12 @@ def read_xml(data: bytes) -> Carried:
     faults = over_limits(program)
     if faults:
         raise ProgramError(faults)
-    return Carried(program, tuple(_notes(root)))
+    return Carried(program, tuple(left_out(root)))
 
 
 def _spaces(root: Node) -> Iterator[Node]:
     for types in root.all("Types"):
         yield from types.all("GlobalNamespace")
-
-
-def _notes(root: Node) -> Iterator[Message]:
-    found = dict.fromkeys(("RelPosition", "AddData", "Configuration"), 0)
-    todo = [root]
-    while todo:
-        node = todo.pop()
-        todo += node.children
-        if node.name in found:
-            found[node.name] += 1
-    said = {
-        "RelPosition": "Positions are not carried; rungs are laid out anew.",
-        "AddData": "Additional data of other tools are not carried.",
-        "Configuration": "Configurations and resources are not carried.",
-    }
-    for name, count in found.items():
-        if count:
-            yield Message(Severity.NOTE, "xml", Place(), said[name])
 
 
 def _only(node: Node, *known: str) -> None:
@@ -239,14 +228,18 @@ class _RungReader:
     outputs: list[tuple[Output, tuple[str, ...]]] = field(default_factory=list)
     pending: dict[str, tuple[Node, tuple[str, ...]]] = field(default_factory=dict)
     last: tuple[str, ...] = ()
+    ends_of: dict[str, Node] = field(default_factory=dict)
+    used: set[str] = field(default_factory=set)
 
     def read(self) -> Rung:
         _only(self.rung, "Documentation", "AddData", "LdObject", "FbdObject")
+        refuse_unknown_attributes(self.rung)
         for node in self.rung.children:
             if node.name == "LdObject":
                 self.ladder(node)
             elif node.name == "FbdObject":
                 self.diagram(node)
+        self.complete()
         feeding = [ends for _, ends in self.outputs]
         last = feeding[0] if feeding else self.last
         if any(set(ends) != set(last) for ends in feeding):
@@ -267,6 +260,19 @@ class _RungReader:
         said = _parsed(self.rung, parse_rung, _commented(comment))
         outputs = tuple(output for output, _ in self.outputs)
         return Rung(network, outputs, said.comment, said.serves)
+
+    def complete(self) -> None:
+        """Nothing of the rung may be left over, and no more of it than can be drawn."""
+        if len(self.fed) + len(self.outputs) > MAX_ELEMENTS:
+            raise refused(
+                self.rung.place,
+                f"The rung has more than {MAX_ELEMENTS} elements.",
+                "Split it with an internal bit.",
+            )
+        results = {fed.own for fed in self.fed} | self.pending.keys()
+        for end, node in self.ends_of.items():
+            if end in results and end not in self.used:
+                raise refused(node.place, "What this object gives leads nowhere.", "Connect it.")
 
     def ladder(self, node: Node) -> None:
         _only(node, *_LAID_OUT, "ConnectionPointIn", "ConnectionPointOut")
@@ -295,6 +301,8 @@ class _RungReader:
                 self.sink(node)
             case "Block":
                 _only(node, *_LAID_OUT, "InputVariables", "OutputVariables", "InOutVariables")
+                for both in node.all("InOutVariables"):
+                    _only(both)
                 self.block(node)
             case other:
                 self.unknown(node, other)
@@ -331,14 +339,23 @@ class _RungReader:
         point = node.first("ConnectionPointOut")
         if point is None:
             raise refused(node.place, "This object leads nowhere.", "Add its ConnectionPointOut.")
-        return _attribute(point, "connectionPointOutId")
+        _only(point, "AddData", "RelPosition")
+        name = _attribute(point, "connectionPointOutId")
+        if name in self.ends_of:
+            raise refused(point.place, f"The end {shortened(name)} is there twice.", "Rename one.")
+        self.ends_of[name] = node
+        return name
 
     def ends(self, node: Node) -> tuple[str, ...]:
         point = node.first("ConnectionPointIn")
         connections = point.all("Connection") if point else []
         if not connections:
             raise refused(node.place, "Nothing leads to this object.", "Connect it.")
-        return tuple(_attribute(c, "refConnectionPointOutId") for c in connections)
+        assert point is not None, "it has connections"
+        _only(point, "Connection", "AddData", "RelPosition")
+        ends = tuple(_attribute(c, "refConnectionPointOutId") for c in connections)
+        self.used.update(ends)
+        return ends
 
     # -- blocks -------------------------------------------------------------------------------
 
@@ -347,15 +364,17 @@ class _RungReader:
         if name in BLOCK_TYPES:
             self.function_block(node, name)
         elif name in _RELATIONS:
-            inputs = self.pins(node)
-            left, right = (self.source(node, inputs, pin) for pin in ("IN1", "IN2"))
+            inputs = self.pins(node, "EN", "IN1", "IN2")
+            left, right = (self.number(node, inputs, pin) for pin in ("IN1", "IN2"))
             text = f"{left} {_RELATIONS[name]} {right}"
             element = _parsed(node, parse_element, text)
             if not isinstance(element, Comparison):
                 raise refused(node.place, f"{shortened(text)} compares nothing.", "Name numbers.")
             self.fed.append(Fed(element, self.power(node, inputs, "EN"), self.result(node, "OUT")))
         elif name in _OPERATORS:
-            self.pending[self.result(node, "OUT")] = (node, self.power(node, self.pins(node), "EN"))
+            known = ("IN",) if _OPERATORS[name] is None else ("IN1", "IN2")
+            power = self.power(node, self.pins(node, "EN", *known), "EN")
+            self.pending[self.result(node, "OUT")] = (node, power)
         else:
             self.unknown(node, name)
 
@@ -368,7 +387,7 @@ class _RungReader:
                 f"{shortened(instance)} is not declared as {name}.",
                 "Declare the instance with this type.",
             )
-        pins = self.pins(node)
+        pins = self.pins(node, kind.power_in, *(pin.name for pin in kind.inputs))
         inputs = tuple(self.input(node, pin, pins) for pin in pins if pin != kind.power_in)
         element: Element = Block(instance, inputs)
         own = self.result(node, kind.power_out)
@@ -378,16 +397,35 @@ class _RungReader:
         negated = "NOT " if pins[pin].attributes.get("negated") == "true" else ""
         return _parsed(node, parse_input, f"{pin} := {negated}{self.source(node, pins, pin)}")
 
-    def pins(self, node: Node) -> dict[str, Node]:
-        held = node.first("InputVariables")
-        return {
-            _attribute(child, "parameterName"): child for child in (held.children if held else ())
-        }
+    def pins(self, node: Node, *known: str) -> dict[str, Node]:
+        """The wired inputs by name; one that the block does not have is refused."""
+        pins: dict[str, Node] = {}
+        for held in node.all("InputVariables"):
+            _only(held, "InputVariable")
+            for child in held.children:
+                name = _attribute(child, "parameterName")
+                if (known and name not in known) or name in pins:
+                    raise refused(
+                        child.place,
+                        f"The input {shortened(name)} can't be carried here.",
+                        f"Wire {', '.join(known)}, each once." if known else "Wire it once.",
+                    )
+                pins[name] = child
+        return pins
 
     def power(self, node: Node, pins: dict[str, Node], pin: str) -> tuple[str, ...]:
         if pin not in pins:
             raise refused(node.place, f"The block has no power at {pin}.", "Connect it.")
+        self.plain(pins[pin])
         return self.ends(pins[pin])
+
+    def plain(self, pin: Node) -> None:
+        if pin.attributes.get("negated") == "true":
+            raise refused(
+                pin.place,
+                f"A negated {shortened(_attribute(pin, 'parameterName'))} can't be carried here.",
+                "Negate the contact before it.",
+            )
 
     def source(self, node: Node, pins: dict[str, Node], pin: str) -> str:
         if pin not in pins:
@@ -400,6 +438,12 @@ class _RungReader:
                 "Put the logic into a bit of its own.",
             )
         return self.sources[ends[0]]
+
+    def number(self, node: Node, pins: dict[str, Node], pin: str) -> str:
+        """What an input of a function is fed from."""
+        source = self.source(node, pins, pin)
+        self.plain(pins[pin])
+        return source
 
     def result(self, node: Node, pin: str) -> str:
         held = node.first("OutputVariables")
@@ -419,9 +463,9 @@ class _RungReader:
         operator = _OPERATORS[_attribute(block, "typeName").upper()]
         pins = self.pins(block)
         if operator is None:
-            text = self.source(block, pins, "IN")
+            text = self.number(block, pins, "IN")
         else:
-            text = f"{self.source(block, pins, 'IN1')} {operator} {self.source(block, pins, 'IN2')}"
+            text = f"{self.number(block, pins, 'IN1')} {operator} {self.number(block, pins, 'IN2')}"
         output = _parsed(block, parse_output, f"{target} := {text}")
         if not isinstance(output, Assignment):
             raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")

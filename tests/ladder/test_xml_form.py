@@ -1,5 +1,6 @@
 """The XML of IEC 61131-10: identities, names of the standard, refusals with their place."""
 
+import re
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import replace
@@ -103,6 +104,16 @@ def _walk(node: Node) -> Iterator[Node]:
 
 GOOD = write_xml(parse_program(SUMP)).decode()
 
+RAIL = """<LdObject xsi:type="LeftPowerRail">
+                <ConnectionPointOut connectionPointOutId="1" />
+              </LdObject>"""
+LOOSE = (
+    '<LdObject xsi:type="Contact" operand="lamp"><ConnectionPointIn><Connection '
+    'refConnectionPointOutId="1"/></ConnectionPointIn>'
+    '<ConnectionPointOut connectionPointOutId="loose"/></LdObject>'
+)
+MANY = "".join(LOOSE.replace("loose", f"loose{n}") for n in range(300))
+
 BROKEN = {
     "empty": ("", "not well-formed"),
     "truncated": (GOOD[: len(GOOD) // 2], "not well-formed"),
@@ -144,7 +155,7 @@ BROKEN = {
     ),
     "end that is not there": (
         GOOD.replace('refConnectionPointOutId="2"', 'refConnectionPointOutId="77"', 1),
-        "cross over",
+        "leads nowhere",
     ),
     "no evaluation order": (GOOD.replace('evaluationOrder="2"', ""), "evaluation order"),
     "order is a word": (GOOD.replace('evaluationOrder="2"', 'evaluationOrder="b"'), "order"),
@@ -158,10 +169,55 @@ BROKEN = {
     "initial is no literal": (GOOD.replace('value="3"', 'value="x"'), "no initial value"),
     "initial is out of range": (GOOD.replace('value="3"', 'value="40000"'), "40000"),
     "code in an initial": (GOOD.replace('value="3"', 'value="3; y : BOOL"'), "is no value"),
-    "comparison without input": (GOOD.replace('parameterName="IN2"', 'parameterName="X"'), "IN2"),
-    "block without power": (
+    "comparison without input": (GOOD.replace('parameterName="IN2"', 'parameterName="X"'), "'X'"),
+    "input that the block has not": (
         GOOD.replace('parameterName="CU"', 'parameterName="X"'),
-        "fed by rungs",
+        "input 'X'",
+    ),
+    "block without power": (
+        re.sub(r'<InputVariable parameterName="CU">.*?</InputVariable>', "", GOOD, flags=re.DOTALL),
+        "no power at CU",
+    ),
+    "input wired twice": (GOOD.replace('parameterName="R"', 'parameterName="PV"'), "'PV'"),
+    "third addend": (
+        GOOD.replace(
+            '<InputVariable parameterName="IN2">',
+            '<InputVariable parameterName="IN3"/><InputVariable parameterName="IN2">',
+        ),
+        "'IN3'",
+    ),
+    "negated power": (
+        GOOD.replace('parameterName="CU"', 'parameterName="CU" negated="true"'),
+        "negated 'CU'",
+    ),
+    "negated number": (
+        GOOD.replace('parameterName="IN1"', 'parameterName="IN1" negated="true"'),
+        "negated 'IN1'",
+    ),
+    "negated output": (
+        GOOD.replace('parameterName="OUT"', 'parameterName="OUT" negated="true"'),
+        "attribute 'negated'",
+    ),
+    "unknown attribute": (
+        GOOD.replace('operand="lamp"', 'operand="lamp" delay="5"', 1),
+        "attribute 'delay'",
+    ),
+    "contact that leads nowhere": (
+        GOOD.replace(RAIL, RAIL + LOOSE, 1),
+        "leads nowhere",
+    ),
+    "result that is not assigned": (
+        re.sub(r'<FbdObject xsi:type="DataSink".*?</FbdObject>', "", GOOD, flags=re.DOTALL),
+        "leads nowhere",
+    ),
+    "two ends of one name": (
+        GOOD.replace('connectionPointOutId="3"', 'connectionPointOutId="2"', 1),
+        "there twice",
+    ),
+    "unknown part of the file": (GOOD.replace("<Instances", "<Plant /><Instances"), "'Plant'"),
+    "more elements than a rung can have": (
+        GOOD.replace(RAIL, RAIL + MANY, 1),
+        "more than 200 elements",
     ),
     "block without output": (GOOD.replace('parameterName="Q"', 'parameterName="X"'), "output Q"),
     "nothing assigned": (GOOD.replace('typeName="ADD"', 'typeName="TAN"'), "'TAN'"),
@@ -233,13 +289,30 @@ def test_wires_that_cross_over_are_refused() -> None:
 
 
 def test_what_is_not_carried_is_noted() -> None:
-    text = GOOD.replace('<LdObject xsi:type="Coil"', '<LdObject xsi:type="Coil"', 1).replace(
-        "<ConnectionPointIn>", '<RelPosition x="1" y="2" /><ConnectionPointIn>', 1
+    text = (
+        GOOD.replace(
+            "<ConnectionPointIn>",
+            '<RelPosition x="1" y="2" /><Documentation>here</Documentation><ConnectionPointIn>',
+            2,
+        )
+        .replace("<Vars ", '<Vars constant="true" ', 1)
+        .replace("<Instances />", "<Instances><AddData><Size /></AddData></Instances>")
+        .replace("<Rung ", '<Rung globalId="r7" ')
     )
     carried = read_xml(text.encode())
     assert carried.program == parse_program(SUMP)
-    assert [note.text for note in carried.notes] == [
-        "Positions are not carried; rungs are laid out anew."
+    lines = text.splitlines()
+    assert [lines[(note.place.line or 0) - 1].split()[0] for note in carried.notes] == [
+        "<Vars",
+        "<RelPosition",
+        "<RelPosition",
+        "<Instances><AddData><Size",
+    ]
+    assert [re.sub(r"^Line \d+: ", "", str(note)) for note in carried.notes] == [
+        "The attribute 'constant' of Vars is not carried.",
+        "Positions are not carried; rungs are laid out anew (2 times).",
+        "Comments are carried on the program, on variables and on rungs only (2 times).",
+        "Additional data of other tools are not carried.",
     ]
 
 
