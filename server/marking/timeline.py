@@ -62,10 +62,10 @@ def _action(
             return ADJUST, assembled.row(quantity), (value, 0.0, 0.0, 0.0)
         case Place(_, position, marked):
             line = _line(assembled)
-            return PLACE, line.base, (position, float(marked), float(line.slots), line.pitch)
+            return PLACE, line.base, (position, float(marked), float(line.slots), line.room)
         case Clear(_, begin, end):
             line = _line(assembled)
-            return CLEAR, line.base, (begin, end, float(line.slots), line.pitch)
+            return CLEAR, line.base, (begin, end, float(line.slots), line.room)
 
 
 def _line(assembled: Assembled) -> Line:

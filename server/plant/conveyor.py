@@ -23,14 +23,22 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """The block of quantity rows that holds the items (``plant.physics``), and their measures."""
+    """The block of quantity rows that holds the items (``plant.physics``), and their measures.
+
+    ``room`` is how far apart fronts must be for an item to be laid down, m.
+    """
 
     name: str
     base: int
     slots: int
-    pitch: float
+    room: float
     item_length: float
     length: float
+
+
+def room(plant: ConveyorPlant) -> float:
+    """How far apart the fronts of two items must be, m: a pitch, but for rounding."""
+    return plant.pitch - ROUNDING
 
 
 class ConveyorStep:
@@ -122,7 +130,7 @@ class ConveyorStep:
         if plant.feeder is not None:
             scans = max(1, round(plant.feeder.interval / self._dt))
             first = asm.parameter("feeder.length", plant.item_length)
-            asm.parameter("feeder.pitch", plant.pitch - ROUNDING)
+            asm.parameter("feeder.pitch", room(plant))
             asm.parameter("feeder.scans", scans)
             asm.parameter("feeder.every", plant.feeder.marked_every)
             since, fed = asm.quantity(scans), self.gauges[f"{plant.name}.fed"].row
@@ -164,7 +172,7 @@ class ConveyorStep:
         for slot in range(slots):
             self._asm.define(f"{plant.name}.item{slot + 1}", Quantity(rows[slot], "m"))
             self._asm.define(f"{plant.name}.mark{slot + 1}", Quantity(rows[slots + slot]))
-        return Line(plant.name, rows[0], slots, plant.pitch, plant.item_length, plant.length)
+        return Line(plant.name, rows[0], slots, room(plant), plant.item_length, plant.length)
 
     def _rows(self, name: str) -> tuple[int, int]:
         """Rows that count good and marked items."""

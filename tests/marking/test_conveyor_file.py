@@ -5,6 +5,8 @@ import pytest
 from server.ladder.text_form import parse_program
 from server.marking.acceptance import statuses
 from server.marking.exercise import Exercise
+from server.marking.files.document import read_document
+from server.marking.files.exercise_file import build_exercise
 from server.marking.scenario import Clear, Place, Turn
 from server.marking.verdict import Status
 from server.plant.model import ConveyorPlant, Eye, Feeder, Pusher, Stop
@@ -65,6 +67,31 @@ def test_items_are_put_down_and_taken_away(exercise: Exercise) -> None:
     first, second = scenario.steps
     assert first.actions == (Clear("bottles", 1.5, 2.5),)
     assert second.actions == (Turn("panel.feeder", True), Place("bottles", 0.5))
+
+
+@pytest.mark.parametrize(
+    ("second", "advice"),
+    [
+        # 0.95 - 0.8 is less than 0.1 + 0.05 in floating point
+        ("0.95 m", []),
+        (
+            "0.94 m",
+            [
+                "27:45: scenarios.1.items.2.at: The item finds no room: it is nearer to another "
+                "one than 0.15 m, its length and its gap. Move it."
+            ],
+        ),
+    ],
+)
+def test_an_item_without_room_is_told(second: str, advice: list[str]) -> None:
+    document = read_document(
+        "exercise.yaml",
+        TEXT.replace(
+            "0.9 m, marked: true}, {at: 0.3 m}]", f"0.8 m, marked: true}}, {{at: {second}}}]"
+        ).encode(),
+    )
+    build_exercise(document, "small-line")
+    assert [str(each) for each in document.advice] == advice
 
 
 @pytest.mark.parametrize(

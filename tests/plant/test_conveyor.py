@@ -1,6 +1,7 @@
 """Conveyors against worked examples and simpy, and what each part does."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 import simpy
@@ -39,7 +40,7 @@ def put(rig: Rig, *fronts: float, marked: bool = False) -> None:
     for front in fronts:
         for lane in range(64):
             assert insert_item(
-                rig.quantities, line.base, line.slots, line.pitch, lane, front, int(marked)
+                rig.quantities, line.base, line.slots, line.room, lane, front, int(marked)
             )
 
 
@@ -130,6 +131,16 @@ def test_queue_before_a_stop_fills_the_length_of_its_items() -> None:
     rig.turn("gate_valve", False)
     rig.run(40)
     assert fronts(rig) == pytest.approx([2.1, 1.8, 1.5])
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_items_find_room_one_pitch_apart(order: int) -> None:
+    # 1.9 - 1.6 is less than 0.3 in floating point, and so are others of these
+    places = [round(0.3 * number + 0.1, 1) for number in range(1, 10)][::order]
+    assert min(b - a for a, b in pairwise(sorted(places))) < LINE.pitch
+    rig = running(LINE)
+    put(rig, *places)
+    assert fronts(rig) == sorted(places, reverse=True)
 
 
 def test_each_follower_closes_its_gap_in_gap_over_speed() -> None:

@@ -104,8 +104,8 @@ def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exerc
     conditions = Conditions(document, signals | own_signals(observer))
     symbols = [p.symbol for p in (*bare.points, *bare.internal_bits)]
     requirements = RequirementBuilder(document, conditions, symbols)
-    line = bare.plant.name if isinstance(bare.plant, ConveyorPlant) else ""
-    scenarios = ScenarioBuilder(document, signals, conditions, line)
+    conveyor = bare.plant if isinstance(bare.plant, ConveyorPlant) else None
+    scenarios = ScenarioBuilder(document, signals, conditions, conveyor)
     note_names(document, form)
     return replace(
         bare,

@@ -9,6 +9,8 @@ from server.marking.files.exercise_schema import PutPart, ScenarioPart, StepPart
 from server.marking.files.measures import DIMENSIONS, parse_measure
 from server.marking.replay import LONGEST_MS
 from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
+from server.plant.conveyor import room
+from server.plant.model import ConveyorPlant
 from server.scan.assembler import Quantity, Signal
 
 TAP_MS = 300
@@ -18,7 +20,7 @@ TAP_MS = 300
 class ScenarioBuilder:
     """Builds scenarios; unknown names and wrong values are noted in the document.
 
-    ``line`` names the conveyor's line of items, empty for a tank plant.
+    ``conveyor`` is the plant that carries items, None where it is a tank plant.
     """
 
     def __init__(
@@ -26,12 +28,12 @@ class ScenarioBuilder:
         document: Document,
         signals: Mapping[str, Signal],
         conditions: Conditions,
-        line: str,
+        conveyor: ConveyorPlant | None,
     ) -> None:
         self._document = document
         self._signals = signals
         self._conditions = conditions
-        self._line = line
+        self._conveyor = conveyor
 
     def scenario(self, path: FieldPath, part: ScenarioPart) -> Scenario:
         longest = part.run_on + sum((s.after or 0) + (s.within or 0) for s in part.steps)
@@ -83,8 +85,10 @@ class ScenarioBuilder:
         for symbol, fault in part.mend.items():
             yield from self._fault((*path, "mend", symbol), symbol, fault, on=False)
         yield from self._settings((*path, "set"), part.set)
-        if part.clear is not None and self._has_line((*path, "clear")):
-            yield Clear(self._line, part.clear.from_, part.clear.to)
+        if part.clear is not None:
+            conveyor = self._carrier((*path, "clear"))
+            if conveyor is not None:
+                yield Clear(conveyor.name, part.clear.from_, part.clear.to)
         yield from self._placed((*path, "put"), part.put)
 
     def _turns(self, path: FieldPath, symbols: Sequence[str], *, on: bool) -> Iterator[Turn]:
@@ -135,14 +139,22 @@ class ScenarioBuilder:
             self._document.fault(path, str(fault))
 
     def _placed(self, path: FieldPath, parts: Sequence[PutPart]) -> Iterator[Place]:
-        if parts and self._has_line(path):
-            for part in parts:
-                yield Place(self._line, part.at, part.marked)
+        conveyor = self._carrier(path) if parts else None
+        if conveyor is None:
+            return
+        for number, part in enumerate(parts):
+            if any(abs(part.at - before.at) < room(conveyor) for before in parts[:number]):
+                self._document.advise(
+                    (*path, number, "at"),
+                    f"The item finds no room: it is nearer to another one than {conveyor.pitch:g} "
+                    "m, its length and its gap. Move it.",
+                )
+            yield Place(conveyor.name, part.at, part.marked)
 
-    def _has_line(self, path: FieldPath) -> bool:
-        if not self._line:
+    def _carrier(self, path: FieldPath) -> ConveyorPlant | None:
+        if self._conveyor is None:
             self._document.fault_of_key(path, "A tank plant has no items. Leave it out.")
-        return bool(self._line)
+        return self._conveyor
 
     def _known(self, prefix: str) -> str:
         """The signals that begin with ``prefix``, without it."""
