@@ -10,7 +10,7 @@ import pytest
 from server.paths import PACKAGE
 
 # From the top down: a layer imports from itself and from those after it.
-LAYERS = ("web", "store", "marking", "plant", "scan", "ladder")
+LAYERS = ("web", "remote", "store", "marking", "plant", "scan", "ladder")
 
 # What is in no layer: a name here may be imported from these layers, all others from none.
 SHARED = {
@@ -21,6 +21,7 @@ SHARED = {
     "job_queue": {"web"},
     "examiner": {"web"},
     "remarker": {"web"},
+    "verdicts": {"web"},
 }
 
 # Third-party packages that a layer may use beside the standard library.
@@ -30,6 +31,7 @@ PACKAGES = {
     "plant": {"numpy", "numba"},
     "marking": {"numpy", "numba", "pydantic", "pydantic_core", "ruamel"},
     "store": {"sqlalchemy", "alembic", "pwdlib"},
+    "remote": {"httpx2", "joserfc", "pydantic", "sqlalchemy"},
     "web": {
         "anyio",
         "fastapi",
@@ -60,6 +62,7 @@ STORE = (
         "gauges",
         "gradebook",
         "trials",
+        "versions",
         "lab_hour",
         "reports",
         "setting_work",

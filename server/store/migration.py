@@ -16,6 +16,7 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     remarking,
     targets,
     trials,
+    versions,
 )
 from server.store.database import Base, Database, DatabaseTrouble, one_at_a_time
 

@@ -13,6 +13,7 @@ from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram
 from server.store.standings import CountingAttempt, recount
 from server.store.trials import SavedTrial
+from server.store.versions import NamedVersion
 
 
 def export_person(session: Session, user_id: int) -> dict[str, Any]:
@@ -42,6 +43,15 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                     & (ProgramStep.position == WorkingProgram.position),
                 )
                 .where(WorkingProgram.user_id == user_id)
+            )
+        ],
+        "versions with names": [
+            {"exercise": title, "name": row.name, "saved": row.saved_at.isoformat()}
+            | {"program": row.program}
+            for row, title in session.execute(
+                select(NamedVersion, Assignment.title)
+                .join(Assignment, Assignment.id == NamedVersion.assignment_id)
+                .where(NamedVersion.user_id == user_id)
             )
         ],
         "submissions": [
