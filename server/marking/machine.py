@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 from server.ladder.elements import ContactKind, Relation
 from server.ladder.program import (
@@ -18,12 +18,14 @@ from server.ladder.program import (
 )
 from server.marking.exercise import Exercise
 from server.marking.monitors import Monitor, emit_monitor
-from server.marking.patterns import Check, Expression, StructureRule
+from server.marking.patterns import Check, Expression, StructureRule, expressions_of
+from server.marking.readings import compared_numbers
 from server.marking.scenario import Action, Adjust, Place
 from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
 from server.plant.gauge import Gauge
 from server.plant.step import PlantStep, plant_step
+from server.plant.tank import TankStep
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
 from server.scan.compiler import CompiledProgram, compile_network, compile_program
 from server.scan.instructions import TRUE
@@ -58,7 +60,8 @@ class Assembled:
     ``signals`` has everything by lower-case name; ``checks`` and ``monitors`` belong together, and
     ``monitor_numbers`` finds them by requirement and check number. ``conditions`` are the planes
     of the scenarios' waits by their text; ``line`` is where a conveyor's items stand. Lanes run
-    while ``running`` is TRUE. ``starts`` are the beginnings of an abstract machine.
+    while ``running`` is TRUE. ``starts`` are the beginnings of an abstract machine, ``edges`` the
+    numbers at which each of its transmitters' points passes from stretch to stretch.
     """
 
     machine: Machine
@@ -71,6 +74,7 @@ class Assembled:
     line: Line | None
     running: int
     starts: tuple[Start, ...] = ()
+    edges: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def plane(self, name: str) -> int:
         """The plane of a BOOL."""
@@ -135,7 +139,8 @@ def assemble_abstract(
     Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
     """
     asm = Assembler(exercise.period_ms)
-    step = plant_step(exercise.plant, asm, abstract=True)
+    compared = compared_numbers(exercise, program, exercise.requirements[requirement])
+    step = plant_step(exercise.plant, asm, abstract=True, compared=compared)
     board = Switchboard(asm, frozenset(faults), free=True)
     builder = _Builder(exercise, asm, step, frozenset({requirement}))
     builder.find_thresholds()
@@ -156,7 +161,13 @@ def assemble_abstract(
         line=None,
         running=TRUE,
         starts=_starts(exercise, step, requirement),
+        edges=_edges(exercise, step),
     )
+
+
+def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
+    readings = step.readings if isinstance(step, TankStep) else {}
+    return {p.symbol: readings[p.device].edges for p in exercise.points if p.device in readings}
 
 
 def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
@@ -166,22 +177,13 @@ def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Star
     for actions in beginnings:
         values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
         items = [(a.position, a.marked) for a in actions if isinstance(a, Place)]
-        planes: dict[int, bool] = {}
-        for gauge_name, gauge in step.gauges.items():
-            planes |= gauge.planes_at(values.get(gauge_name, gauge.start))
-        if isinstance(step, ConveyorStep) and step.regions is not None:
-            planes |= step.regions.planes_at(items)
+        if isinstance(step, ConveyorStep):
+            planes = step.planes_at(values, items)
+        else:
+            planes = step.planes_at(values)
         kept = tuple(a for a in actions if isinstance(a, Adjust | Place))
         found.setdefault(tuple(sorted(planes.items())), Start(kept, planes))
     return tuple(found.values())
-
-
-def expressions_of(check: Check) -> tuple[Expression, ...]:
-    """Every condition of a check, in order; none of a rule about structure."""
-    if isinstance(check.property, StructureRule):
-        return ()
-    values = (getattr(check.property, part.name) for part in fields(check.property))
-    return tuple(v for v in values if isinstance(v, Expression))
 
 
 def _waits(exercise: Exercise) -> Iterable[Expression]:

@@ -5,7 +5,7 @@ time bounds in whole scans. An ``Expression`` is a network in the text form of r
 points, the exercise's observer variables and plant quantities.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TypeAlias
 
 from server.ladder.program import Series
@@ -108,3 +108,11 @@ class Check:
     fails: str = ""
     idle: str = ""
     scenarios: tuple[str, ...] = ()
+
+
+def expressions_of(check: Check) -> tuple[Expression, ...]:
+    """Every condition of a check, in order; none of a rule about structure."""
+    if isinstance(check.property, StructureRule):
+        return ()
+    values = (getattr(check.property, part.name) for part in fields(check.property))
+    return tuple(v for v in values if isinstance(v, Expression))

@@ -24,6 +24,11 @@ class Reading:
         self._gauge = gauge
         self.word = Word(asm.planes(INT_PLANES, self._stands_for(self.number_at(gauge.start))))
 
+    @property
+    def edges(self) -> tuple[int, ...]:
+        """The numbers at which another stretch begins."""
+        return tuple(number for number, _ in self._steps)
+
     def number_at(self, level: float) -> int:
         """What the transmitter gives at a level, like ``PhysicsOp.ANALOG``."""
         return int(min(max(level * ANALOG_TOP / self._gauge.high, 0.0), ANALOG_TOP) + 0.5)

@@ -5,8 +5,7 @@ from server.ladder.program import Contact, Program, walk
 from server.marking.causes.cause import Reason, why
 from server.marking.causes.recording import record_scenario
 from server.marking.exercise import Exercise
-from server.marking.machine import expressions_of
-from server.marking.patterns import Check, Expression
+from server.marking.patterns import Check, Expression, expressions_of
 from server.marking.scenario import Scenario
 
 MAX_SENTENCES = 4

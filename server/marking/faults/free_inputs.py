@@ -1,11 +1,11 @@
 """An environment that may do anything: every input of a program is free in every scan."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from server.ladder.elements import INT_MAX, INT_MIN
-from server.ladder.program import Comparison, Name, Number, Program, walk
-from server.ladder.references import occurrences
+from server.ladder.literals import compared_literals
+from server.ladder.program import Program
 from server.scan.assembler import Assembler, Bit, Signal, Word
 from server.scan.instructions import FALSE, INT_PLANES, TRUE
 
@@ -87,21 +87,10 @@ def _stretches(programs: Sequence[Program], address: str) -> list[int] | None:
     for program in programs:
         for variable in program.variables:
             if variable.address == address:
-                compared = list(_compared(program, variable.symbol))
-                reads = [o for o in occurrences(program) if o.name == variable.symbol]
-                if len(compared) < len(reads):
+                compared = compared_literals(program, variable.symbol)
+                if compared is None:
                     return None
-                literals.update(compared)
+                literals |= compared
     edges = sorted(literals)
     values = [*edges, *(edge + 1 for edge in edges), *(edge - 1 for edge in edges)]
     return sorted({v for v in values if INT_MIN <= v <= INT_MAX} or {0})
-
-
-def _compared(program: Program, symbol: str) -> Iterator[int]:
-    for rung in program.rungs:
-        for _, element in walk(rung.network):
-            match element:
-                case Comparison(Name(name), _, Number(value)) if name == symbol:
-                    yield value
-                case Comparison(Number(value), _, Name(name)) if name == symbol:
-                    yield value

@@ -5,15 +5,15 @@ plant's own inputs are as the trail had them, so that the plant takes the time t
 scenario is tried with the exercise's plant in lane 0, and with other rates in the other lanes.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.ladder.elements import ContactKind
+from server.ladder.elements import ContactKind, Relation
 from server.ladder.points import Direction
-from server.ladder.program import Contact, Program, Series
+from server.ladder.program import Comparison, Contact, Element, Name, Number, Program, Series
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.patterns import Expression
@@ -26,6 +26,7 @@ from server.plant.loop import NO_RECORD, code_of, fresh_memory, fresh_progress, 
 from server.scan.assembler import Bit
 from server.scan.kernel import execute
 from server.scan.lanes import LANES
+from server.scan.reading import planar, planes_of, value_of
 
 PATIENCE_MS = 120_000
 """How long a replay waits for the plant to come to where the trail has it."""
@@ -116,25 +117,45 @@ def suspected_scenario(
     return Scenario("found by the search", tuple(steps), start.actions, run_on_ms=RUN_ON_MS)
 
 
+@dataclass(frozen=True, slots=True)
+class _Sense:
+    """What a scenario waits for of the plant: an input point, or a number from ``edge`` on.
+
+    ``edge`` is where a transmitter's number passes from one stretch to the next.
+    """
+
+    symbol: str
+    edge: int | None = None
+
+    def text(self, on: bool) -> str:
+        """The condition that it is on, or off."""
+        if self.edge is None:
+            return self.symbol if on else f"NOT {self.symbol}"
+        return f"{self.symbol} {'>=' if on else '<'} {self.edge}"
+
+    def element(self, on: bool) -> Element:
+        """The same as an element."""
+        if self.edge is None:
+            return Contact(ContactKind.OPEN if on else ContactKind.CLOSED, self.symbol)
+        relation = Relation.GE if on else Relation.LT
+        return Comparison(Name(self.symbol), relation, Number(self.edge))
+
+
 def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
     period = suspicion.machine.period_ms
     controls = _controls(suspicion)
-    sensed = [
-        point.symbol
-        for point in exercise.points
-        if point.direction is Direction.INPUT
-        and point.type == "BOOL"
-        and not kind_of(point).by_hand
-    ]
+    sensed = list(_senses(exercise, suspicion))
     before = dict.fromkeys(controls, False) | {"power": True}
-    seen: dict[str, bool] = {}
+    seen: dict[_Sense, bool] = {}
     since = 0
-    for scan, signals in enumerate(_simulate(suspicion, [*controls, *sensed])):
+    names = {*controls, *(sense.symbol for sense in sensed)}
+    for scan, signals in enumerate(_simulate(suspicion, names)):
         actions: list[Action] = [
-            Turn(name, signals[name]) for name in controls if signals[name] != before[name]
+            Turn(name, bool(signals[name])) for name in controls if signals[name] != before[name]
         ]
-        before |= {name: signals[name] for name in controls}
-        awaited = {name: signals[name] for name in sensed if signals[name] != seen.get(name)}
+        before |= {name: bool(signals[name]) for name in controls}
+        now = {sense: signals[sense.symbol] >= (sense.edge or 1) for sense in sensed}
+        awaited = {sense: on for sense, on in now.items() if on != seen.get(sense)}
         seen |= awaited
         if awaited and scan > 0:
             yield Step(when=_all_of(awaited), within_ms=PATIENCE_MS)
@@ -144,12 +165,18 @@ def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
             since = scan
 
 
-def _all_of(states: dict[str, bool]) -> Expression:
-    contacts = tuple(
-        Contact(ContactKind.OPEN if on else ContactKind.CLOSED, name) for name, on in states.items()
-    )
-    text = " AND ".join(name if on else f"NOT {name}" for name, on in states.items())
-    return Expression(text, Series(contacts))
+def _senses(exercise: Exercise, suspicion: Suspicion) -> Iterator[_Sense]:
+    for point in exercise.points:
+        if point.direction is Direction.INPUT and not kind_of(point).by_hand:
+            if point.type == "BOOL":
+                yield _Sense(point.symbol)
+            for edge in suspicion.assembled.edges.get(point.symbol, ()):
+                yield _Sense(point.symbol, edge)
+
+
+def _all_of(states: dict[_Sense, bool]) -> Expression:
+    text = " AND ".join(sense.text(on) for sense, on in states.items())
+    return Expression(text, Series(tuple(sense.element(on) for sense, on in states.items())))
 
 
 def _controls(suspicion: Suspicion) -> dict[str, int]:
@@ -164,17 +191,20 @@ def _controls(suspicion: Suspicion) -> dict[str, int]:
     }
 
 
-def _simulate(suspicion: Suspicion, names: list[str]) -> Iterator[dict[str, bool]]:
+def _simulate(suspicion: Suspicion, names: Iterable[str]) -> Iterator[dict[str, int]]:
     """The named signals in each scan of the trail, on the abstract machine."""
     machine, assembled = suspicion.machine, suspicion.assembled
     bits = machine.initial.copy()
     for plane, on in assembled.starts[suspicion.trail.start].planes.items():
         bits[plane] = np.uint64(int(on))
-    planes = {name: assembled.plane(name) for name in names}
+    signals = planar((name, assembled.signals[name.lower()]) for name in names)
     for choices in suspicion.trail.choices:
         for i, plane in enumerate(machine.choices):
             bits[plane] = np.uint64((choices >> i) & 1)
         for section in SECTIONS:
             bounds = machine.sections[section]
             execute(machine.code, bounds.first, bounds.last, bits, machine.initial, machine.table)
-        yield {name: bool(bits[plane] & np.uint64(1)) for name, plane in planes.items()}
+        yield {
+            name: int(value_of(signal, bits[planes_of(signal)] & np.uint64(1) == 1))
+            for name, signal in signals.items()
+        }
