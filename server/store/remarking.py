@@ -1,7 +1,7 @@
 """Marking again: new verdicts on submissions that have one, with the earlier ones kept.
 
 What a student has got is not taken away: a verdict with fewer points replaces an earlier one only
-where the instructor says so.
+where the instructor says so. Whose verdict was replaced is told so until they have seen it.
 """
 
 from collections.abc import Iterable, Sequence
@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import ForeignKey, delete, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.marking.verdict import Verdict
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.courses import Assignment
 from server.store.database import Base, Document
-from server.store.standings import recount
+from server.store.standings import recount, with_partners
 
 
 class EarlierVerdict(Base):
@@ -33,6 +33,24 @@ class EarlierVerdict(Base):
     document: Mapped[Document]
     marked_at: Mapped[datetime]
     replaced_at: Mapped[datetime]
+
+
+class UnseenChange(Base):
+    """A replaced verdict that somebody has not looked at since; ``score`` is what they knew."""
+
+    __tablename__ = "unseen_changes"
+
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    score: Mapped[float]
+    max_score: Mapped[float]
+    changed_at: Mapped[datetime]
+
+    submission: Mapped[Submission] = relationship(lazy="joined", innerjoin=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +110,7 @@ def replace_verdicts(
                 replaced_at=now,
             )
         )
+        _tell(session, stored, now)
         stored.exercise_version = verdict.exercise_version
         stored.suite_hash, stored.engine_version = verdict.suite_hash, verdict.engine_version
         stored.score, stored.max_score = verdict.score, verdict.max_score
@@ -114,6 +133,46 @@ def replace_verdicts(
         replaced += 1
     session.flush()
     return replaced
+
+
+def _tell(session: Session, stored: StoredVerdict, now: datetime) -> None:
+    """Note for its author and their partner that a verdict is about to be replaced."""
+    submission = session.get_one(Submission, stored.submission_id)
+    for user_id in with_partners(session, submission.assignment, [submission.user_id]):
+        told = session.get(UnseenChange, (submission.id, user_id))
+        if told is None:
+            told = UnseenChange(
+                submission_id=submission.id,
+                user_id=user_id,
+                score=stored.score,
+                max_score=stored.max_score,
+            )
+            session.add(told)
+        told.changed_at = now
+
+
+def unseen_changes(session: Session, user_id: int) -> list[UnseenChange]:
+    """Replaced verdicts that somebody has still to look at, the newest first."""
+    return list(
+        session.scalars(
+            select(UnseenChange)
+            .where(UnseenChange.user_id == user_id)
+            .order_by(UnseenChange.changed_at.desc(), UnseenChange.submission_id)
+        )
+    )
+
+
+def change_is_unseen(session: Session, submission_id: int, user_id: int) -> bool:
+    return session.get(UnseenChange, (submission_id, user_id)) is not None
+
+
+def mark_seen(session: Session, submission_id: int, user_id: int) -> None:
+    """Somebody has looked at the verdict as it is now."""
+    session.execute(
+        delete(UnseenChange).where(
+            UnseenChange.submission_id == submission_id, UnseenChange.user_id == user_id
+        )
+    )
 
 
 def recount_all(session: Session, assignment_ids: Iterable[int]) -> None:

@@ -21,7 +21,7 @@ from server.store.remarking import marked_submissions
 from server.web.access import VisitorHere
 from server.web.authoring import draft_of, row_here
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
-from server.web.rendering import error, fragment
+from server.web.rendering import error, fragment, wants_fragment
 
 router = APIRouter()
 
@@ -150,6 +150,8 @@ def publish_exercise(
         exercise = catalogue.find(slug)
         assert exercise is not None, "a published exercise is sound"
         remarker.apply(slug, comparison, now, may_fall=may_fall)
+    if wants_fragment(request):
+        return Response(status_code=204, headers={"HX-Refresh": "true"})
     return RedirectResponse(f"/authoring/{authored_id}#life", 303)
 
 

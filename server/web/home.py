@@ -19,6 +19,7 @@ from server.store.courses import (
 )
 from server.store.gradebook import Progress, Standing, begun_by, progress_of, standings_of
 from server.store.people import Role
+from server.store.remarking import unseen_changes
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading
 from server.web.rendering import page
@@ -69,7 +70,13 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
         )
         for section, role in sections_of(session, visitor.id)
     ]
-    return page(request, "home/home.html", sheets=sheets, now=now)
+    return page(
+        request,
+        "home/home.html",
+        sheets=sheets,
+        changes=unseen_changes(session, visitor.id),
+        now=now,
+    )
 
 
 def _taught(session: Session, section: Section, now: datetime) -> tuple[SetExercise, ...]:

@@ -25,7 +25,7 @@ from server.store.attempts import Submission
 from server.store.corrections import comments_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.programs import working_copy
-from server.store.remarking import earlier_verdicts
+from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission
 from server.store.submissions import submit as store_submission
 from server.web.access import VisitorHere
@@ -102,12 +102,16 @@ def verdict(
     submission_id: int,
     session: Reading,
     visitor: VisitorHere,
+    database: DatabaseHere,
     catalogue: CatalogueHere,
     worker: WorkerHere,
     now: Now,
 ) -> Response:
     """The verdict on one attempt, or how far its marking is."""
     submission = _submission(session, submission_id)
+    if change_is_unseen(session, submission_id, visitor.id):
+        with database.write() as writing:
+            mark_seen(writing, submission_id, visitor.id)
     assignment = submission.assignment
     exercise = exercise_of(catalogue, assignment)
     teaching = role_in_section(session, visitor.id, assignment.section_id) in TEACHING

@@ -184,3 +184,27 @@ def test_a_change_from_an_older_window_is_refused_and_still_there(
     field.blur()
     expect(second.locator("#notice")).to_contain_text("changed in another window")
     expect(field).to_have_value("From the second window.")
+
+
+def test_a_refused_publication_keeps_the_reason(
+    open_page: OpenPage, people: tuple[User, User], expected_errors: list[str]
+) -> None:
+    expected_errors.append("422 (Unprocessable")
+    page = open_page("/authoring", people[0])
+    page.get_by_label("Title").fill("My sump")
+    page.get_by_label("Begin with").select_option("wash-sump")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_text("caught by the suite")).to_be_visible(timeout=240_000)
+    reason = page.get_by_label("findings are open")
+    reason.fill("Too short")
+    page.get_by_role("button", name="Publish version 1").click()
+    expect(page.locator("#notice")).to_contain_text("write in a sentence why")
+    expect(page.locator("#notice")).to_be_in_viewport()
+    expect(reason).to_have_value("Too short")
+    reason.fill("Long enough to say why it is published.")
+    # What is typed stays when the sheet comes back after a change of something else.
+    fill(page, '["summary"]', "Another summary.")
+    expect(page.get_by_text("caught by the suite")).to_be_visible(timeout=240_000)
+    expect(reason).to_have_value("Long enough to say why it is published.")
+    page.get_by_role("button", name="Publish version 1").click()
+    expect(page.get_by_role("rowheader", name="1", exact=True)).to_be_visible()

@@ -16,10 +16,17 @@ from server.store.authored import (
     versions_of,
 )
 from server.store.benches import bench_assignment
-from server.store.courses import all_sections, sections_of
+from server.store.courses import SectionRole, all_sections, sections_of
 from server.store.database import Database
 from server.store.people import Role
-from server.store.remarking import earlier_verdicts, marked_submissions, replace_verdicts
+from server.store.remarking import (
+    earlier_verdicts,
+    mark_seen,
+    marked_submissions,
+    replace_verdicts,
+    unseen_changes,
+)
+from server.store.setting_work import pair_up
 from tests.factories import (
     NOON,
     make_assignment,
@@ -104,3 +111,25 @@ def test_points_fall_only_where_the_instructor_says_so(database: Database) -> No
         assert session.get_one(StoredVerdict, submission.id).score == 1.0
         (kept,) = earlier_verdicts(session, submission.id)
         assert (kept.score, kept.replaced_at) == (2.0, later)
+
+
+def test_both_partners_are_told_until_each_has_seen_it(database: Database) -> None:
+    with database.write() as session:
+        one, other, stranger = make_user(session), make_user(session), make_user(session)
+        members = ((user, SectionRole.STUDENT) for user in (one, other, stranger))
+        section = make_section(session, *members)
+        assignment = make_assignment(session, section, exercise="day-tank", in_pairs=True)
+        pair_up(session, assignment, one.id, other.id)
+        submission = make_marked(session, assignment, one, R1=Status.NOT_MET)
+        for hours, status in ((1, Status.NOT_EXERCISED), (2, Status.MET)):
+            change = make_verdict(R1=status)
+            later = NOON + timedelta(hours=hours)
+            verdicts = [(submission.id, change, to_json(change))]
+            replace_verdicts(session, verdicts, later, may_fall=False)
+        for user in (one, other):
+            (told,) = unseen_changes(session, user.id)
+            assert (told.score, told.submission_id, told.changed_at) == (0.0, submission.id, later)
+        assert unseen_changes(session, stranger.id) == []
+        mark_seen(session, submission.id, one.id)
+        assert unseen_changes(session, one.id) == []
+        assert len(unseen_changes(session, other.id)) == 1

@@ -141,6 +141,12 @@ def test_a_change_is_seen_before_it_is_applied_and_takes_nothing_away(
     assert "R2b" in shown
     publish(database, author, **({"may_fall": "true"} if may_fall else {}))
     address = submitted.headers["HX-Redirect"]
+    told = "4 of 5 points; before, it was 5 of 5."
+    assert (told in unescape(desk.client.get("/").text)) == may_fall
+    assert told not in unescape(author.client.get("/").text)
+    # Who teaches may look; the note stays until the student has.
+    assert author.client.get(address).status_code == 200
+    assert (told in unescape(desk.client.get("/").text)) == may_fall
     after = unescape(desk.client.get(address).text)
     if may_fall:
         assert "4 of 5 points" in after
@@ -148,6 +154,7 @@ def test_a_change_is_seen_before_it_is_applied_and_takes_nothing_away(
     else:
         assert "5 of 5 points" in after
         assert "Marked again" not in after
+    assert told not in unescape(desk.client.get("/").text)
 
 
 def test_a_conveyor_from_files_until_a_student_solves_it(
