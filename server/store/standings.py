@@ -23,7 +23,8 @@ class CountingAttempt(Base):
     ``attempts`` and ``queued`` count theirs and their partner's. The other columns are None until
     one is marked. ``score`` is what the marking gave, ``points`` what is left after ``days_late``
     days begun, both out of ``max_score``. ``results`` has ``[status, score, max_score]`` by
-    requirement, in the order of the exercise.
+    requirement, in the order of the exercise. ``passed_after`` says how many attempts it took to
+    reach every point, whichever attempt counts; None if none has.
     """
 
     __tablename__ = "standings"
@@ -46,6 +47,7 @@ class CountingAttempt(Base):
     points: Mapped[float | None]
     max_score: Mapped[float | None]
     results: Mapped[Document] = mapped_column(default=dict)
+    passed_after: Mapped[int | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,15 @@ def counting(
         return points_left(each.score or 0.0, late, late_per_day), -each.submission_id
 
     return max(marked, key=worth)
+
+
+def passed_after(attempts: Iterable[Attempt]) -> int | None:
+    """How many attempts it took until one reached every point; None if none has."""
+    in_order = sorted(attempts, key=lambda each: (each.submitted_at, each.submission_id))
+    for number, each in enumerate(in_order, 1):
+        if each.score is not None and each.score == each.max_score:
+            return number
+    return None
 
 
 def partners_at(session: Session, assignment_id: int) -> dict[int, int]:
@@ -157,6 +168,7 @@ def _row(
         "score": score,
         "points": None if score is None else points_left(score, late, assignment.late_per_day),
         "max_score": found.max_score if found else None,
+        "passed_after": passed_after(attempts),
     }
 
 
