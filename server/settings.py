@@ -23,6 +23,11 @@ NAMES = {
     "upload_limit",
     "metrics_token",
     "log_level",
+    "key_secret",
+    "openid_name",
+    "openid_issuer",
+    "openid_client_id",
+    "openid_client_secret",
 }
 
 LOG_LEVELS = ("debug", "info", "warning", "error")
@@ -30,6 +35,19 @@ LOG_LEVELS = ("debug", "info", "warning", "error")
 
 class SettingTrouble(Exception):
     """A setting can't be used; the text says which, where and how to mend it."""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenIdProvider:
+    """An OpenID Connect provider by which people with an account here may sign in.
+
+    ``name`` is what the button calls it.
+    """
+
+    name: str
+    issuer: str
+    client_id: str
+    client_secret: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +59,8 @@ class Settings:
     or socket from any other origin is refused.
     ``upload_limit``: bytes of one request body.
     ``metrics_token``: what /metrics asks for; empty lets this machine alone read it.
+    ``key_secret``: keeps private keys in the database unreadable without it; empty keeps them open.
+    ``openid``: where else one may sign in; None, only here.
     """
 
     database_url: str
@@ -50,6 +70,8 @@ class Settings:
     upload_limit: int = 1_000_000
     metrics_token: str = ""
     log_level: str = "warning"
+    key_secret: str = ""
+    openid: OpenIdProvider | None = None
 
     @property
     def secure(self) -> bool:
@@ -83,7 +105,19 @@ def read_settings(
         upload_limit=_number(named, "upload_limit", 1_000_000, 100_000_000),
         metrics_token=named.get("metrics_token", ""),
         log_level=level,
+        key_secret=named.get("key_secret", ""),
+        openid=_openid(named),
     )
+
+
+def _openid(named: Mapping[str, str]) -> OpenIdProvider | None:
+    issuer, client_id = named.get("openid_issuer", ""), named.get("openid_client_id", "")
+    if bool(issuer) != bool(client_id):
+        raise SettingTrouble("openid_issuer and openid_client_id belong together. Set both.")
+    if not issuer:
+        return None
+    name = named.get("openid_name", "your college account")
+    return OpenIdProvider(name, issuer, client_id, named.get("openid_client_secret", ""))
 
 
 def _file(name: str) -> dict[str, str]:

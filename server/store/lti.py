@@ -5,6 +5,7 @@ Provisioning Services 2.0.
 """
 
 from datetime import datetime
+from urllib.parse import urlsplit
 
 from sqlalchemy import ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
@@ -17,7 +18,10 @@ MAX_ADDRESS = 1000
 
 
 class Platform(Base):
-    """A learning-management system in which this tool is registered as ``client_id``."""
+    """A learning-management system in which this tool is registered as ``client_id``.
+
+    ``more_hosts`` are hosts of its services beside those of the addresses, separated by spaces.
+    """
 
     __tablename__ = "lti_platforms"
     __table_args__ = (UniqueConstraint("issuer", "client_id"),)
@@ -29,6 +33,14 @@ class Platform(Base):
     login_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
     token_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
     keys_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+    more_hosts: Mapped[str] = mapped_column(String(MAX_ADDRESS), default="")
+
+    @property
+    def hosts(self) -> frozenset[str]:
+        """The hosts that the administrator registered; nothing is asked of any other."""
+        own = (self.issuer, self.login_url, self.token_url, self.keys_url)
+        named = {urlsplit(address).netloc.lower() for address in own}
+        return frozenset({*named, *self.more_hosts.lower().split()} - {""})
 
 
 class Deployment(Base):
@@ -43,7 +55,10 @@ class Deployment(Base):
 
 
 class ToolKey(Base):
-    """A key by which this tool signs. One that is retired stays published for a while."""
+    """A key by which this tool signs until ``retired_at``; it stays published for a while after.
+
+    ``private_key`` is a JWK, or ``{"jwe": …}`` where the settings have a secret to keep it by.
+    """
 
     __tablename__ = "lti_keys"
 
@@ -54,7 +69,10 @@ class ToolKey(Base):
 
 
 class LtiLogin(Base):
-    """A sign-in that has begun: its nonce is good once, in the browser that holds the state."""
+    """A sign-in that has begun: its nonce is good once, in the browser that holds the state.
+
+    ``launch`` is what the platform then said, checked; it waits for that browser to come for it.
+    """
 
     __tablename__ = "lti_logins"
 
@@ -62,6 +80,7 @@ class LtiLogin(Base):
     platform_id: Mapped[int] = mapped_column(ForeignKey("lti_platforms.id", ondelete="CASCADE"))
     nonce: Mapped[str] = mapped_column(String(64))
     expires_at: Mapped[datetime] = mapped_column(index=True)
+    launch: Mapped[Document | None]
 
 
 class LtiPerson(Base):
@@ -77,7 +96,10 @@ class LtiPerson(Base):
 
 
 class LtiContext(Base):
-    """A platform's course that is a section here; ``section_id`` None until somebody says which."""
+    """A platform's course that is a section here; ``section_id`` None until somebody says which.
+
+    ``opened_by_id`` is who came last from it as an instructor, and may say so.
+    """
 
     __tablename__ = "lti_contexts"
     __table_args__ = (UniqueConstraint("platform_id", "deployment_id", "context_id"),)
@@ -91,13 +113,20 @@ class LtiContext(Base):
         ForeignKey("sections.id", ondelete="CASCADE"), index=True
     )
     memberships_url: Mapped[str | None] = mapped_column(String(MAX_ADDRESS))
+    opened_by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
 
     platform: Mapped[Platform] = relationship(lazy="joined", innerjoin=True)
     section: Mapped[Section | None] = relationship(lazy="joined")
 
 
 class LtiLink(Base):
-    """A resource link that leads to an assignment, and where its grades go."""
+    """A resource link that leads to an assignment, and where its grades go.
+
+    ``assignment_id`` is None until the instructor has chosen one. ``line_items`` is the address
+    of the platform's line items, ``line_item`` of the one for the assignment as a whole.
+    """
 
     __tablename__ = "lti_links"
     __table_args__ = (UniqueConstraint("context_id", "resource_link_id"),)
@@ -105,7 +134,8 @@ class LtiLink(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     context_id: Mapped[int] = mapped_column(ForeignKey("lti_contexts.id", ondelete="CASCADE"))
     resource_link_id: Mapped[str] = mapped_column(String(255))
-    assignment_id: Mapped[int] = mapped_column(
+    title: Mapped[str] = mapped_column(String(200), default="")
+    assignment_id: Mapped[int | None] = mapped_column(
         ForeignKey("assignments.id", ondelete="CASCADE"), index=True
     )
     line_item: Mapped[str | None] = mapped_column(String(MAX_ADDRESS))
@@ -113,7 +143,25 @@ class LtiLink(Base):
     by_requirement: Mapped[bool] = mapped_column(default=False)
 
     context: Mapped[LtiContext] = relationship(lazy="joined", innerjoin=True)
-    assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
+    assignment: Mapped[Assignment | None] = relationship(lazy="joined")
+
+
+class LtiChoice(Base):
+    """An instructor who chooses in a platform what a new link leads to (Deep Linking 2.0)."""
+
+    __tablename__ = "lti_choices"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    context_id: Mapped[int] = mapped_column(
+        ForeignKey("lti_contexts.id", ondelete="CASCADE"), index=True
+    )
+    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    return_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+    data: Mapped[str | None]
+    takes_line_item: Mapped[bool]
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+
+    context: Mapped[LtiContext] = relationship(lazy="joined", innerjoin=True)
 
 
 class LineItem(Base):
@@ -132,7 +180,8 @@ class OutgoingScore(Base):
     """The newest score for one student and line item, and whether the platform has it.
 
     ``requirement`` is empty for the assignment as a whole. ``version`` grows with each change;
-    the platform has what it should have once ``sent_version`` is as great.
+    the platform has what it should have once ``sent_version`` is as great. One that is
+    ``stopped`` is not tried again until somebody has mended what ``trouble`` says.
     """
 
     __tablename__ = "lti_scores"
@@ -150,6 +199,7 @@ class OutgoingScore(Base):
     tries: Mapped[int] = mapped_column(default=0)
     next_try_at: Mapped[datetime] = mapped_column(index=True)
     trouble: Mapped[str] = mapped_column(String(300), default="")
+    stopped: Mapped[bool] = mapped_column(default=False)
 
     link: Mapped[LtiLink] = relationship(lazy="joined", innerjoin=True)
     user: Mapped[User] = relationship(lazy="joined", innerjoin=True)

@@ -1,21 +1,39 @@
 """Scores on their way to a learning-management system.
 
 A score is queued in the unit of work that changes it, so none is lost; there is one row for each
-student and line item, so that what has not gone out is replaced and not sent twice.
+student and line item, so that what has not gone out is replaced and not sent twice. A sender
+claims rows for a while before it sends them; if it dies before it notes the answer, the same score
+with the same timestamp is sent again, which leaves the platform as it was.
 """
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, delete, func, select
 from sqlalchemy.orm import Session
 
 from server.store.courses import Assignment
 from server.store.gradebook import Standing, standings_in
-from server.store.lti import LtiLink, LtiPerson, OutgoingScore
+from server.store.lti import LineItem, LtiLink, LtiPerson, OutgoingScore
 
 FIRST_WAIT = timedelta(seconds=10)
 LONGEST_WAIT = timedelta(hours=1)
+CLAIMED = timedelta(minutes=5)
+"""For so long nobody else sends a row that a sender has taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """How far the scores of an assignment have come; ``since`` is when the oldest that waits was
+    made, ``trouble`` why, ``stopped`` how many wait for somebody to mend that.
+    """
+
+    sent: int
+    waiting: int
+    stopped: int
+    since: datetime | None
+    trouble: str
 
 
 def queue_scores(
@@ -28,9 +46,11 @@ def queue_scores(
     standings = standings_in(session, assignment)
     for link in links:
         known = session.scalars(
-            select(LtiPerson.user_id).where(
+            select(LtiPerson.user_id)
+            .where(
                 LtiPerson.platform_id == link.context.platform_id, LtiPerson.user_id.in_(user_ids)
             )
+            .distinct()
         )
         for user_id in known:
             standing = standings.get(user_id)
@@ -42,7 +62,7 @@ def _queue(
     session: Session, link: LtiLink, user_id: int, standing: Standing, now: datetime
 ) -> None:
     wanted: dict[str, tuple[float, float]] = {}
-    if link.line_item and standing.points is not None:
+    if (link.line_item or link.line_items) and standing.points is not None:
         most = standing.max_score or max(standing.points, 1.0)
         wanted[""] = (standing.points, most)
     if link.by_requirement and link.line_items:
@@ -71,37 +91,117 @@ def _queue(
         # Each timestamp must be later than the last one that the platform has seen.
         row.made_at = max(now, row.made_at + timedelta(milliseconds=1)) if row.version else now
         row.version += 1
-        row.tries, row.next_try_at, row.trouble = 0, now, ""
+        row.tries, row.next_try_at, row.trouble, row.stopped = 0, now, "", False
     session.flush()
 
 
-def due_scores(session: Session, now: datetime, limit: int = 50) -> list[OutgoingScore]:
-    """Scores whose time to be sent has come, the oldest first."""
-    return list(
+WAITING = OutgoingScore.sent_version < OutgoingScore.version
+
+
+def _due(now: datetime) -> ColumnElement[bool]:
+    return WAITING & ~OutgoingScore.stopped & (OutgoingScore.next_try_at <= now)
+
+
+def any_due(session: Session, now: datetime) -> bool:
+    """Whether some score's time to be sent has come."""
+    return session.scalar(select(OutgoingScore.id).where(_due(now)).limit(1)) is not None
+
+
+def claim_due(session: Session, now: datetime, limit: int = 50) -> list[OutgoingScore]:
+    """Scores whose time to be sent has come, the oldest first; nobody else is given them soon."""
+    found = list(
         session.scalars(
             select(OutgoingScore)
-            .where(
-                OutgoingScore.sent_version < OutgoingScore.version, OutgoingScore.next_try_at <= now
-            )
+            .where(_due(now))
             .order_by(OutgoingScore.next_try_at, OutgoingScore.id)
             .limit(limit)
+            .with_for_update(skip_locked=True, of=OutgoingScore)
         )
     )
+    for score in found:
+        score.next_try_at = now + CLAIMED
+    session.flush()
+    return found
 
 
 def note_sent(session: Session, score_id: int, version: int) -> None:
     """The platform has this version; a newer one may wait already."""
-    score = session.get(OutgoingScore, score_id)
+    score = _locked(session, score_id)
     if score is not None:
         score.sent_version = max(score.sent_version, version)
-        score.trouble = ""
+        if score.version == version:
+            score.trouble, score.tries = "", 0
 
 
-def note_failed(session: Session, score_id: int, trouble: str, now: datetime) -> None:
-    """Try again later, each time after twice the wait."""
-    score = session.get(OutgoingScore, score_id)
-    if score is not None:
-        wait = min(FIRST_WAIT * 2**score.tries, LONGEST_WAIT)
-        score.tries += 1
-        score.next_try_at = now + wait
-        score.trouble = trouble[:300]
+def note_failed(
+    session: Session,
+    score_id: int,
+    version: int,
+    trouble: str,
+    now: datetime,
+    *,
+    wait: timedelta | None = None,
+    stop: bool = False,
+) -> None:
+    """Try again later, each time after twice the wait, or after ``wait`` if that is longer.
+
+    With ``stop`` it is not tried again by itself. A newer version is left as it is.
+    """
+    score = _locked(session, score_id)
+    if score is None or score.version != version:
+        return
+    usual = min(FIRST_WAIT * 2 ** min(score.tries, 20), LONGEST_WAIT)
+    score.tries += 1
+    score.next_try_at = now + min(max(usual, wait or usual), LONGEST_WAIT)
+    score.trouble = trouble[:300]
+    score.stopped = stop
+
+
+def _locked(session: Session, score_id: int) -> OutgoingScore | None:
+    return session.get(
+        OutgoingScore, score_id, with_for_update={"of": OutgoingScore}, populate_existing=True
+    )
+
+
+def try_again(session: Session, assignment_id: int, now: datetime) -> None:
+    """Send what waits for the assignment now, also what was stopped.
+
+    The columns of a link that was stopped are looked for again, and made if they are gone.
+    """
+    waiting = session.scalars(
+        select(OutgoingScore)
+        .join(LtiLink, LtiLink.id == OutgoingScore.link_id)
+        .where(LtiLink.assignment_id == assignment_id, WAITING)
+    ).all()
+    for link in {score.link for score in waiting if score.stopped and score.link.line_items}:
+        link.line_item = None
+        session.execute(delete(LineItem).where(LineItem.link_id == link.id))
+    for score in waiting:
+        score.tries, score.next_try_at, score.stopped = 0, now, False
+    session.flush()
+
+
+def delivery(session: Session, assignment_id: int) -> Delivery | None:
+    """How far an assignment's scores have come; None if no link leads to it."""
+    links, sent, waiting, stopped, since = session.execute(
+        select(
+            func.count(LtiLink.id.distinct()),
+            func.count().filter(~WAITING),
+            func.count().filter(WAITING),
+            func.count().filter(WAITING & OutgoingScore.stopped),
+            func.min(OutgoingScore.made_at).filter(WAITING),
+        )
+        .select_from(LtiLink)
+        .outerjoin(OutgoingScore, OutgoingScore.link_id == LtiLink.id)
+        .where(LtiLink.assignment_id == assignment_id)
+    ).one()
+    if not links:
+        return None
+    trouble = session.scalar(
+        select(OutgoingScore.trouble)
+        .join(LtiLink, LtiLink.id == OutgoingScore.link_id)
+        .where(LtiLink.assignment_id == assignment_id, WAITING, OutgoingScore.trouble != "")
+        .order_by(OutgoingScore.stopped.desc(), OutgoingScore.next_try_at.desc())
+        .limit(1)
+    )
+    return Delivery(sent, waiting, stopped, since, trouble or "")

@@ -1,0 +1,47 @@
+"""Key sets that other servers publish, kept for an hour; asked for again when a key is unknown."""
+
+from collections.abc import Collection
+from datetime import datetime, timedelta
+
+from joserfc.errors import InvalidKeyIdError, JoseError
+from joserfc.jwk import Key, KeySet
+
+from server.remote.http import NotTaken, Outside
+
+KEPT = timedelta(hours=1)
+ASKED_AGAIN = timedelta(seconds=30)
+"""An unknown key does not make us ask more often, so that made-up tokens can't."""
+
+
+class KeySets:
+    """The key sets that this process has seen, by address."""
+
+    def __init__(self, outside: Outside) -> None:
+        self._outside = outside
+        self._found: dict[str, tuple[KeySet, datetime]] = {}
+
+    def find(self, address: str, hosts: Collection[str], kid: str | None, now: datetime) -> Key:
+        """The key of this id. Raises NoAnswer, and NotTaken if there is none."""
+        keys, at = self._found.get(address, (None, now))
+        age = now - at
+        if keys is None or not timedelta() <= age < KEPT:
+            keys = self._fetch(address, hosts, now)
+            age = timedelta()
+        try:
+            return keys.get_by_kid(kid)
+        except InvalidKeyIdError as unknown:
+            if age >= ASKED_AGAIN:
+                keys = self._fetch(address, hosts, now)
+            try:
+                return keys.get_by_kid(kid)
+            except InvalidKeyIdError:
+                raise NotTaken("Its key is not among those published.") from unknown
+
+    def _fetch(self, address: str, hosts: Collection[str], now: datetime) -> KeySet:
+        data = self._outside.get(address, hosts).data
+        try:
+            keys = KeySet.import_key_set(data)
+        except (JoseError, KeyError, TypeError, ValueError) as error:
+            raise NotTaken(f"There is no key set at {address}.") from error
+        self._found[address] = keys, now
+        return keys

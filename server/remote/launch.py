@@ -1,0 +1,203 @@
+"""What a platform says in a launch: its claims, checked and made into one plain object.
+
+Names and rules: LTI Core 1.3, section 5.3 'Required message claims' and 5.4 'Optional message
+claims'; Deep Linking 2.0; AGS 2.0; NRPS 2.0. Names looked up in published examples, what is
+required is from memory.
+"""
+
+from dataclasses import asdict, dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from server.remote.id_token import TokenRefused
+from server.store.courses import SectionRole
+from server.store.database import Document
+from server.store.lti import MAX_ADDRESS
+
+_CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
+_MEMBERSHIP = "http://purl.imsglobal.org/vocab/lis/v2/membership"
+
+RESOURCE_LINK = "LtiResourceLinkRequest"
+DEEP_LINKING = "LtiDeepLinkingRequest"
+
+Name = Annotated[str, Field(min_length=1, max_length=255)]
+Address = Annotated[str, Field(min_length=1, max_length=MAX_ADDRESS)]
+
+
+class _Context(BaseModel):
+    id: Name
+    title: str | None = None
+    label: str | None = None
+
+
+class _ResourceLink(BaseModel):
+    id: Name
+    title: str | None = None
+
+
+class _Grades(BaseModel):
+    scope: list[str] = []
+    lineitems: Address | None = None
+    lineitem: Address | None = None
+
+
+class _Members(BaseModel):
+    context_memberships_url: Address
+
+
+class _Choosing(BaseModel):
+    deep_link_return_url: Address
+    accept_types: list[str]
+    accept_lineitem: bool = True
+    data: str | None = None
+
+
+_NAMES = {
+    name: f"{_CLAIM}{name}"
+    for name in (
+        "message_type",
+        "version",
+        "deployment_id",
+        "target_link_uri",
+        "roles",
+        "context",
+        "resource_link",
+        "custom",
+    )
+} | {
+    "grades": "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint",
+    "members": "https://purl.imsglobal.org/spec/lti-nrps/claim/namesroleservice",
+    "choosing": "https://purl.imsglobal.org/spec/lti-dl/claim/deep_linking_settings",
+}
+
+
+class _Claims(BaseModel):
+    model_config = ConfigDict(alias_generator=lambda name: _NAMES.get(name, name))
+
+    sub: Name
+    message_type: Literal["LtiResourceLinkRequest", "LtiDeepLinkingRequest"]
+    version: Literal["1.3.0"]
+    deployment_id: Name
+    target_link_uri: str | None = None
+    roles: list[str]
+    context: _Context
+    resource_link: _ResourceLink | None = None
+    custom: dict[str, Any] = {}
+    grades: _Grades = _Grades()
+    members: _Members | None = None
+    choosing: _Choosing | None = None
+    email: str | None = None
+    name: str | None = None
+    given_name: str | None = None
+    family_name: str | None = None
+
+
+SENTENCES = {
+    "sub": "The launch names no person (sub); work without a name can't be graded here.",
+    "message_type": "The launch is neither for a resource link nor for deep linking.",
+    "version": "The launch is not of LTI version 1.3.0, the only one that is taken.",
+    "deployment_id": "The launch names no deployment.",
+    "roles": "The launch does not say in which role somebody comes.",
+    "context": "The launch does not say from which course it comes.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Launch:
+    """Somebody comes from a platform's course: to work, or to choose what a link leads to.
+
+    ``role`` is theirs in the course, None if it is neither learner nor instructor. Addresses are
+    None where the platform offers no such service; ``return_url`` is set for choosing only.
+    """
+
+    subject: str
+    deployment_id: str
+    context_id: str
+    context_title: str
+    role: SectionRole | None
+    name: str
+    listed_as: str
+    email: str
+    resource_link_id: str
+    title: str
+    assignment_id: int | None
+    line_item: str | None
+    line_items: str | None
+    memberships_url: str | None
+    return_url: str | None
+    data: str | None
+    takes_line_item: bool
+
+
+def to_document(launch: Launch) -> Document:
+    """As it is stored until the browser comes for it."""
+    return asdict(launch)
+
+
+def from_document(document: Document) -> Launch:
+    role = document["role"]
+    return Launch(**{**document, "role": SectionRole(role) if role else None})
+
+
+def read_launch(claims: dict[str, Any], target: str) -> Launch:
+    """What the claims of a verified token say. Raises TokenRefused with one sentence.
+
+    ``target`` is the only address of ours to which a launch may lead.
+    """
+    try:
+        read = _Claims.model_validate(claims)
+    except ValidationError as error:
+        name = str(error.errors()[0]["loc"][0]).rsplit("/", 1)[-1]
+        sentence = f"The claim {name} of the launch can't be read."
+        raise TokenRefused(SENTENCES.get(name, sentence)) from error
+    if read.target_link_uri != target and read.message_type == RESOURCE_LINK:
+        raise TokenRefused(f"The launch leads to another address (target_link_uri) than {target}.")
+    if read.message_type == RESOURCE_LINK and read.resource_link is None:
+        raise TokenRefused("The launch does not say from which link it comes (resource_link).")
+    if read.message_type == DEEP_LINKING and read.choosing is None:
+        raise TokenRefused("The launch lacks its deep_linking_settings.")
+    link, choosing = read.resource_link, read.choosing
+    chosen = str(read.custom.get("assignment", ""))
+    name, listed_as = names(read.name, read.given_name, read.family_name)
+    return Launch(
+        subject=read.sub,
+        deployment_id=read.deployment_id,
+        context_id=read.context.id,
+        context_title=(read.context.title or read.context.label or read.context.id)[:200],
+        role=role_of(read.roles),
+        name=name,
+        listed_as=listed_as,
+        email=read.email or "",
+        resource_link_id=link.id if link else "",
+        title=((link.title if link else None) or "")[:200],
+        assignment_id=int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
+        line_item=read.grades.lineitem,
+        line_items=read.grades.lineitems,
+        memberships_url=read.members.context_memberships_url if read.members else None,
+        return_url=choosing.deep_link_return_url if choosing else None,
+        data=choosing.data if choosing else None,
+        takes_line_item=choosing is not None and choosing.accept_lineitem,
+    )
+
+
+def role_of(roles: list[str]) -> SectionRole | None:
+    """The role in the course (LTI Core 1.3, A.2.3 'LIS vocabulary for context roles').
+
+    Platforms send the principal role beside its sub-role, so a teaching assistant is looked for
+    first. Simple names are the older short forms, which are permitted for context roles only.
+    """
+    if f"{_MEMBERSHIP}/Instructor#TeachingAssistant" in roles:
+        return SectionRole.GRADER
+    for word, role in (("Instructor", SectionRole.INSTRUCTOR), ("Learner", SectionRole.STUDENT)):
+        if word in roles or f"{_MEMBERSHIP}#{word}" in roles:
+            return role
+    return None
+
+
+def names(name: str | None, given: str | None, family: str | None) -> tuple[str, str]:
+    """A name as it is written and as it is listed; empty where the platform gives none."""
+    given, family = " ".join((given or "").split()), " ".join((family or "").split())
+    whole = " ".join((name or "").split()) or f"{given} {family}".strip()
+    listed = f"{family}, {given}" if given and family else ""
+    return whole[:200], listed[:200]

@@ -1,0 +1,145 @@
+"""Sends the scores that wait, outside any unit of work, and notes what became of each."""
+
+import logging
+from collections.abc import Callable
+from datetime import datetime
+from threading import Event, Thread
+
+from sqlalchemy import select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
+
+from server.remote.access_tokens import AccessTokens
+from server.remote.http import NoAnswer, NotTaken, Outside
+from server.remote.own_keys import KeyTrouble
+from server.remote.services import Score, Services, WantedLineItem
+from server.store.database import Database
+from server.store.lti import LineItem, LtiLink, LtiPerson, OutgoingScore
+from server.store.lti_outbox import any_due, claim_due, note_failed, note_sent
+
+ROUND_SECONDS = 5.0
+
+log = logging.getLogger(__name__)
+
+MENDS = {
+    400: "The LMS finds the score malformed. Ask its administrator what it demands.",
+    401: "The LMS refuses our sign-in. The administrators compare client id and key set address.",
+    403: "The LMS does not permit us to send grades. Its administrator grants the grade service.",
+    404: "The column is gone from the LMS. Send again to have a new one made.",
+}
+
+
+def mend(trouble: NotTaken) -> str:
+    """What an instructor reads of a refusal, with what mends it."""
+    return MENDS.get(trouble.status, str(trouble))
+
+
+def send_due(database: Database, services: Services, now: datetime) -> int:
+    """Send what is due; how many scores the platforms took.
+
+    A platform that does not answer is asked once; its other scores wait as long as that one.
+    """
+    with database.read() as session:
+        if not any_due(session, now):
+            return 0
+    with database.write() as session:
+        claimed = claim_due(session, now)
+    away: dict[int, NoAnswer] = {}
+    taken = 0
+    for score in claimed:
+        platform = score.link.context.platform_id
+        try:
+            if platform in away:
+                raise away[platform]
+            _send(database, services, score, now)
+        except NoAnswer as trouble:
+            away[platform] = trouble
+            with database.write() as session:
+                note_failed(session, score.id, score.version, str(trouble), now, wait=trouble.wait)
+        except (NotTaken, KeyTrouble) as trouble:
+            sentence = mend(trouble) if isinstance(trouble, NotTaken) else str(trouble)
+            with database.write() as session:
+                note_failed(session, score.id, score.version, sentence, now, stop=True)
+        else:
+            taken += 1
+            with database.write() as session:
+                note_sent(session, score.id, score.version)
+    return taken
+
+
+def _send(database: Database, services: Services, score: OutgoingScore, now: datetime) -> None:
+    platform = score.link.context.platform
+    with database.read() as session:
+        subject = session.scalar(
+            select(LtiPerson.subject).where(
+                LtiPerson.platform_id == platform.id, LtiPerson.user_id == score.user_id
+            )
+        )
+        address = _line_item_of(session, score)
+    if subject is None:
+        raise NotTaken("The LMS no longer knows this student here. They open the exercise from it.")
+    if address is None:
+        link = score.link
+        if link.line_items is None or link.assignment is None:
+            raise NotTaken("The LMS offers no column for grades. Its link must be graded there.")
+        wanted = WantedLineItem(
+            label=f"{link.assignment.title} {score.requirement}".strip(),
+            most=score.max_points,
+            resource_id=f"assignment-{link.assignment.id}",
+            tag=score.requirement,
+            resource_link_id=link.resource_link_id,
+        )
+        address = services.line_item(platform, link.line_items, wanted, now)
+        with database.write() as session:
+            _keep_line_item(session, score, address)
+    outgoing = Score(subject, score.points, score.max_points, score.made_at)
+    services.post_score(platform, address, outgoing, now)
+
+
+def _line_item_of(session: Session, score: OutgoingScore) -> str | None:
+    if not score.requirement:
+        return session.get_one(LtiLink, score.link_id).line_item
+    made = session.get(LineItem, (score.link_id, score.requirement))
+    return made.address if made else None
+
+
+def _keep_line_item(session: Session, score: OutgoingScore, address: str) -> None:
+    if score.requirement:
+        session.merge(
+            LineItem(link_id=score.link_id, requirement=score.requirement, address=address)
+        )
+    else:
+        session.get_one(LtiLink, score.link_id).line_item = address
+
+
+class Sender:
+    """One thread that sends what is due, every few seconds. ``start`` it and ``stop`` it."""
+
+    def __init__(self, database: Database, key_secret: str, clock: Callable[[], datetime]) -> None:
+        self._database = database
+        self._clock = clock
+        self._outside = Outside()
+        self._services = Services(self._outside, AccessTokens(self._outside, database, key_secret))
+        self._stopping = Event()
+        self._thread: Thread | None = None
+
+    def start(self) -> None:
+        self._thread = Thread(target=self._run, name="grades", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the round that has begun and end."""
+        self._stopping.set()
+        if self._thread is not None:
+            self._thread.join()
+        self._outside.close()
+
+    def _run(self) -> None:
+        while not self._stopping.wait(ROUND_SECONDS):
+            try:
+                send_due(self._database, self._services, self._clock())
+            except DBAPIError:
+                log.exception("the database does not answer; the next round tries again")
+            except Exception:
+                # What was claimed is due again in a few minutes.
+                log.exception("scores could not be sent")

@@ -1,0 +1,137 @@
+"""The keys by which this server signs: kept in the database, published, and changed now and then.
+
+A new key is published a day before it signs, because platforms keep a copy of the key set for a
+while, and the old one stays published for a week after, for what it has signed.
+"""
+
+import hashlib
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Any
+
+from joserfc import jwe, jwt
+from joserfc.errors import JoseError
+from joserfc.jwk import KeyParameters, OctKey, RSAKey
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from server.store.database import Document, one_at_a_time
+from server.store.lti import ToolKey
+
+PUBLISHED_BEFORE = timedelta(days=1)
+PUBLISHED_AFTER = timedelta(days=7)
+BITS = 2048
+ALGORITHM = "RS256"
+
+
+class KeyTrouble(Exception):
+    """Nothing can be signed; the text says why and how to mend it."""
+
+
+def all_keys(session: Session) -> list[ToolKey]:
+    """Every key there is, the oldest first."""
+    return list(session.scalars(select(ToolKey).order_by(ToolKey.made_at, ToolKey.kid)))
+
+
+def signs(key: ToolKey, now: datetime) -> bool:
+    """Whether the key is not retired; of several, the oldest signs."""
+    return key.retired_at is None or key.retired_at > now
+
+
+def signing_key(session: Session, now: datetime) -> ToolKey | None:
+    return next((key for key in all_keys(session) if signs(key, now)), None)
+
+
+def ensure_key(session: Session, secret: str, now: datetime) -> None:
+    """Make the first key, if there is none that signs."""
+    one_at_a_time(session.connection(), "keys")
+    if signing_key(session, now) is None:
+        _make(session, secret, now)
+
+
+def rotate(session: Session, secret: str, now: datetime) -> datetime | None:
+    """Publish a new key; when it begins to sign, or None if another one is about to already.
+
+    One that can't be opened any more signs nothing, so the new one takes its place at once.
+    """
+    one_at_a_time(session.connection(), "keys")
+    current = [key for key in all_keys(session) if signs(key, now)]
+    if len(current) > 1:
+        return None
+    gone = ToolKey.retired_at.is_not(None) & (ToolKey.retired_at < now - PUBLISHED_AFTER)
+    session.execute(delete(ToolKey).where(gone))
+    begins = now + PUBLISHED_BEFORE if current and _opens(current[0], secret) else now
+    for key in current:
+        key.retired_at = begins
+    _make(session, secret, now)
+    return begins
+
+
+def published(session: Session, secret: str, now: datetime) -> Document:
+    """The key set for platforms (RFC 7517): public parts only.
+
+    A key whose secret is another one is left out: nothing can be signed with it.
+    """
+    keys = []
+    for key in all_keys(session):
+        current = key.retired_at is None or key.retired_at + PUBLISHED_AFTER > now
+        if current and _opens(key, secret):
+            keys.append(_opened(key, secret).as_dict(private=False))
+    return {"keys": keys}
+
+
+def sign(session: Session, claims: dict[str, Any], secret: str, now: datetime) -> str:
+    """A signed token. Raises KeyTrouble."""
+    key = signing_key(session, now)
+    if key is None:
+        raise KeyTrouble("There is no key to sign with. The administrator makes one.")
+    return jwt.encode({"alg": ALGORITHM, "kid": key.kid}, claims, _opened(key, secret))
+
+
+def _make(session: Session, secret: str, now: datetime) -> None:
+    made = RSAKey.generate_key(BITS, {"use": "sig", "alg": ALGORITHM}, auto_kid=True)
+    kid = str(made.kid)
+    kept: Document = dict(made.as_dict(private=True))
+    if secret:
+        lock = _lock(kid, secret)
+        header = {"alg": "dir", "enc": "A256GCM"}
+        kept = {"jwe": jwe.encrypt_compact(header, made.as_pem(private=True), lock)}
+    session.add(ToolKey(kid=kid, private_key=kept, made_at=now))
+    session.flush()
+
+
+def _opens(key: ToolKey, secret: str) -> bool:
+    try:
+        _opened(key, secret)
+    except KeyTrouble:
+        return False
+    return True
+
+
+def _opened(key: ToolKey, secret: str) -> RSAKey:
+    names: KeyParameters = {"use": "sig", "alg": ALGORITHM, "kid": key.kid}
+    sealed = key.private_key.get("jwe")
+    if sealed is None:
+        return RSAKey.import_key(key.private_key, names)
+    if secret:
+        try:
+            pem = jwe.decrypt_compact(
+                sealed, _lock(key.kid, secret), algorithms=["dir", "A256GCM"]
+            ).plaintext
+        except (JoseError, ValueError) as error:
+            raise _locked() from error
+        if pem is not None:
+            return RSAKey.import_key(pem, names)
+    raise _locked()
+
+
+def _locked() -> KeyTrouble:
+    return KeyTrouble(
+        "The key is kept by another secret. Set RUNGMARK_KEY_SECRET as it was, or make a new key."
+    )
+
+
+@lru_cache(maxsize=16)
+def _lock(kid: str, secret: str) -> OctKey:
+    stretched = hashlib.scrypt(secret.encode(), salt=kid.encode(), n=2**14, r=8, p=1, dklen=32)
+    return OctKey.import_key(stretched)

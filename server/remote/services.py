@@ -1,0 +1,209 @@
+"""What is asked of a platform: line items, scores, members.
+
+Assignment and Grade Services 2.0 (AGS), Names and Role Provisioning Services 2.0 (NRPS); what is
+said of them here is from memory and from pages that restate them.
+"""
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TypeVar
+from urllib.parse import urlencode, urlsplit, urlunsplit
+
+from pydantic import BaseModel, Field, ValidationError
+
+from server.remote.access_tokens import AccessTokens
+from server.remote.http import Answer, NotTaken, Outside
+from server.store.lti import MAX_ADDRESS, Platform
+
+_AGS = "https://purl.imsglobal.org/spec/lti-ags/scope"
+LINE_ITEMS = (f"{_AGS}/lineitem",)
+SCORES = (f"{_AGS}/score",)
+MEMBERS = ("https://purl.imsglobal.org/spec/lti-nrps/scope/contextmembership.readonly",)
+
+LINE_ITEM = "application/vnd.ims.lis.v2.lineitem+json"
+LINE_ITEM_LIST = "application/vnd.ims.lis.v2.lineitemcontainer+json"
+SCORE = "application/vnd.ims.lis.v1.score+json"
+MEMBER_LIST = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json"
+
+MAX_PAGES = 50
+
+Form = TypeVar("Form", bound=BaseModel)
+
+
+class Member(BaseModel):
+    """Somebody in a platform's course (NRPS, 'Membership container media type')."""
+
+    user_id: str = Field(max_length=255)
+    roles: list[str] = []
+    status: str = "Active"
+    name: str | None = None
+    given_name: str | None = None
+    family_name: str | None = None
+    email: str | None = None
+
+
+class _Members(BaseModel):
+    members: list[Member]
+
+
+class _LineItem(BaseModel):
+    id: str = Field(max_length=MAX_ADDRESS)
+    resource_id: str | None = Field(default=None, alias="resourceId")
+    resource_link_id: str | None = Field(default=None, alias="resourceLinkId")
+    tag: str | None = None
+
+
+class _LineItems(BaseModel):
+    items: list[_LineItem]
+
+
+@dataclass(frozen=True, slots=True)
+class WantedLineItem:
+    """A column of the platform's gradebook: one for each ``resource_id`` and ``tag``."""
+
+    label: str
+    most: float
+    resource_id: str
+    tag: str
+    resource_link_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """One student's points; ``made_at`` grows with each change."""
+
+    subject: str
+    points: float
+    most: float
+    made_at: datetime
+
+
+class Services:
+    """The services of platforms, with the token that each call needs."""
+
+    def __init__(self, outside: Outside, tokens: AccessTokens) -> None:
+        self._outside = outside
+        self._tokens = tokens
+
+    def line_item(
+        self, platform: Platform, line_items: str, wanted: WantedLineItem, now: datetime
+    ) -> str:
+        """The address of a line item that is there, or is made now (AGS, 'Line item service').
+
+        It is looked for first, so that one that was made just before a crash is found again. The
+        platform's own for the link, which has no tag, is the one for the assignment as a whole.
+        """
+        asked = {"resource_link_id": wanted.resource_link_id}
+        address: str | None = _with_query(line_items, asked)
+        for _ in range(MAX_PAGES):
+            if address is None:
+                break
+            answer = self._get(platform, LINE_ITEMS, address, LINE_ITEM_LIST, now)
+            for item in _read(_LineItems, {"items": answer.data}, address).items:
+                ours = item.resource_id in (wanted.resource_id, "", None)
+                linked = item.resource_link_id == wanted.resource_link_id
+                if ours and linked and (item.tag or "") == wanted.tag:
+                    return item.id
+            address = answer.following
+        value = {
+            "label": wanted.label,
+            "scoreMaximum": wanted.most,
+            "resourceId": wanted.resource_id,
+            "tag": wanted.tag,
+            "resourceLinkId": wanted.resource_link_id,
+        }
+        made = self._post(platform, LINE_ITEMS, line_items, LINE_ITEM, value, now)
+        return _read(_LineItem, made.data, line_items).id
+
+    def post_score(self, platform: Platform, line_item: str, score: Score, now: datetime) -> None:
+        """Hand over a score (AGS, 'Score publish service').
+
+        The path of the line item goes on with /scores, before its query. The timestamp has parts
+        of a second, and the platform keeps the score with the latest one.
+        """
+        parts = urlsplit(line_item)
+        address = urlunsplit(parts._replace(path=f"{parts.path.rstrip('/')}/scores"))
+        value = {
+            "userId": score.subject,
+            "scoreGiven": score.points,
+            "scoreMaximum": score.most,
+            "timestamp": score.made_at.astimezone(UTC).isoformat(timespec="milliseconds"),
+            "activityProgress": "Completed",
+            "gradingProgress": "FullyGraded",
+        }
+        try:
+            self._post(platform, SCORES, address, SCORE, value, now)
+        except NotTaken as trouble:
+            # The platform has a score of this timestamp or a later one (from memory): what it has
+            # is this score, sent just before a crash.
+            if trouble.status != 409:
+                raise
+
+    def members(self, platform: Platform, address: str, now: datetime) -> list[Member]:
+        """Everybody in a course, page after page (NRPS, 'Limit query parameter')."""
+        found: list[Member] = []
+        following: str | None = address
+        for _ in range(MAX_PAGES):
+            if following is None:
+                return found
+            answer = self._get(platform, MEMBERS, following, MEMBER_LIST, now)
+            found += _read(_Members, answer.data, following).members
+            following = answer.following
+        raise NotTaken(f"The list of members has more than {MAX_PAGES} pages.")
+
+    def _get(
+        self, platform: Platform, scopes: Collection[str], address: str, kind: str, now: datetime
+    ) -> Answer:
+        def ask(headers: dict[str, str]) -> Answer:
+            return self._outside.get(address, platform.hosts, {**headers, "Accept": kind})
+
+        return self._with_token(platform, scopes, ask, now)
+
+    def _post(
+        self,
+        platform: Platform,
+        scopes: Collection[str],
+        address: str,
+        kind: str,
+        value: object,
+        now: datetime,
+    ) -> Answer:
+        def ask(headers: dict[str, str]) -> Answer:
+            headers = {**headers, "Content-Type": kind}
+            return self._outside.post_json(address, platform.hosts, headers, value)
+
+        return self._with_token(platform, scopes, ask, now)
+
+    def _with_token(
+        self,
+        platform: Platform,
+        scopes: Collection[str],
+        ask: Callable[[dict[str, str]], Answer],
+        now: datetime,
+    ) -> Answer:
+        """A token that the platform has forgotten is got anew, once."""
+        for last in (False, True):
+            token = self._tokens.get(platform, scopes, now)
+            try:
+                return ask({"Authorization": f"Bearer {token}"})
+            except NotTaken as trouble:
+                if trouble.status not in (401, 403):
+                    raise
+                self._tokens.forget(platform, scopes)
+                if last:
+                    raise
+        raise AssertionError("the second try has raised or returned")
+
+
+def _with_query(address: str, values: dict[str, str]) -> str:
+    parts = urlsplit(address)
+    query = "&".join(part for part in (parts.query, urlencode(values)) if part)
+    return urlunsplit(parts._replace(query=query))
+
+
+def _read(form: type[Form], data: object, address: str) -> Form:
+    try:
+        return form.model_validate(data)
+    except ValidationError as error:
+        raise NotTaken(f"The answer of {address[:200]} is not what the standard says.") from error
