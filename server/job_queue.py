@@ -20,6 +20,7 @@ from sqlalchemy.orm import Session
 from server.marking.files.catalogue import Catalogue
 from server.store.database import Database, one_at_a_time
 from server.store.submissions import find_submission, queued
+from server.verdicts import Verdicts
 from server.worker import mark
 
 TASK = "mark"
@@ -67,7 +68,7 @@ class Queue:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._watched: dict[int, Event] = {}
+        self.verdicts = Verdicts()
         self._stopping = Event()
         self._thread: Thread | None = None
 
@@ -84,17 +85,8 @@ class Queue:
     def enqueue(self, session: Session, submission_id: int) -> None:
         enqueue(session, submission_id)
 
-    def mark(self, submission_id: int, patience: float) -> None:
-        """Wait ``patience`` seconds at most for the verdict of some worker."""
-        marked = self._watched.setdefault(submission_id, Event())
-        try:
-            with self._database.read() as session:
-                submission = find_submission(session, submission_id)
-            # It may have come before anybody waited for it.
-            if submission is not None and submission.verdict is None:
-                marked.wait(patience)
-        finally:
-            self._watched.pop(submission_id, None)
+    def begin(self, submission_id: int) -> None:
+        """Nothing: some worker process takes the job as soon as it is committed."""
 
     def has_failed(self, submission_id: int) -> bool:
         """Whether every try to mark it met a mistake of ours."""
@@ -106,13 +98,13 @@ class Queue:
             try:
                 with psycopg.connect(conninfo(self._database), autocommit=True) as connection:
                     connection.execute(f"LISTEN {CHANNEL}".encode())
+                    # What came while nobody listened.
+                    self.verdicts.tell_all()
                     while not self._stopping.is_set():
                         for notice in connection.notifies(timeout=0.5):
-                            marked = self._watched.get(int(notice.payload))
-                            if marked is not None:
-                                marked.set()
+                            self.verdicts.tell(int(notice.payload))
             except psycopg.OperationalError:
-                log.warning("PostgreSQL does not answer; pages look for their verdicts themselves")
+                log.warning("PostgreSQL does not answer; pages ask again by themselves")
                 self._stopping.wait(1)
 
 

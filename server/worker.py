@@ -9,7 +9,7 @@ import logging
 from collections.abc import Callable
 from datetime import datetime
 from queue import Empty, SimpleQueue
-from threading import Event, Lock, Thread
+from threading import Lock, Thread
 
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
@@ -22,6 +22,7 @@ from server.store.database import Database
 from server.store.lti_outbox import queue_scores
 from server.store.standings import with_partners
 from server.store.submissions import find_submission, queued, store_verdict
+from server.verdicts import Verdicts
 
 SWEEP_SECONDS = 60.0
 
@@ -37,8 +38,8 @@ class Worker:
         self._database = database
         self._catalogue = catalogue
         self._clock = clock
+        self.verdicts = Verdicts()
         self._waiting: SimpleQueue[int | None] = SimpleQueue()
-        self._watched: dict[int, Event] = {}
         self._failed: set[int] = set()
         self._lock = Lock()
         self._thread: Thread | None = None
@@ -61,12 +62,10 @@ class Worker:
     def enqueue(self, session: Session, submission_id: int) -> None:
         """Nothing: the submission's row is the job of this process."""
 
-    def mark(self, submission_id: int, patience: float) -> None:
-        """Mark a committed submission soon; wait ``patience`` seconds at most for its verdict."""
+    def begin(self, submission_id: int) -> None:
+        """Mark a submission soon, now that it is committed."""
         self.start()
-        marked = self._watched.setdefault(submission_id, Event())
         self._waiting.put(submission_id)
-        marked.wait(patience)
 
     def has_failed(self, submission_id: int) -> bool:
         """Whether marking it met a mistake of ours; it stays queued, for the next start."""
@@ -103,9 +102,7 @@ class Worker:
             log.exception("submission %d could not be marked", submission_id)
             self._failed.add(submission_id)
         finally:
-            marked = self._watched.pop(submission_id, None)
-            if marked is not None:
-                marked.set()
+            self.verdicts.tell(submission_id)
 
 
 def mark(

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from time import monotonic, sleep
 
+import psycopg
 import pytest
 from sqlalchemy import select, text
 from sqlalchemy.orm import Session
@@ -110,7 +111,9 @@ def test_a_worker_marks_and_the_page_hears_of_it(
     try:
         with working(database):
             submission_id = hand_in(database, place)
-            queue.mark(submission_id, PATIENCE)
+            with queue.verdicts.awaited(submission_id) as told:
+                if not marked(database):
+                    told.result(PATIENCE)
             with database.read() as session:
                 found = find_submission(session, submission_id)
                 assert found is not None
@@ -120,6 +123,30 @@ def test_a_worker_marks_and_the_page_hears_of_it(
         assert jobs(database) == []
     finally:
         queue.stop()
+
+
+def test_what_came_while_nobody_listened_is_told_afterwards(
+    database: Database, place: tuple[Assignment, User], postgres: PostgreSQL
+) -> None:
+    submission_id = hand_in(database, place)
+    queue = Queue(database)
+    queue.start()
+    try:
+        for _ in range(2):
+            with queue.verdicts.awaited(submission_id) as told:
+                while not (listening := _listening(postgres)):
+                    sleep(0.05)
+                postgres.execute(f"SELECT pg_terminate_backend({listening})")
+                told.result(PATIENCE)
+    finally:
+        queue.stop()
+
+
+def _listening(postgres: PostgreSQL) -> int | None:
+    with psycopg.connect(postgres.url("postgres")) as connection:
+        found = connection.execute("SELECT pid FROM pg_stat_activity WHERE query LIKE 'LISTEN %'")
+        row = found.fetchone()
+    return row[0] if row else None
 
 
 def test_a_row_without_a_job_gets_one(database: Database, place: tuple[Assignment, User]) -> None:

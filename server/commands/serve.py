@@ -19,6 +19,7 @@ from server.marking.files.exercise_file import list_exercises
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
+from server.verdicts import Verdicts
 from server.web.app import create_app
 
 
@@ -74,7 +75,19 @@ def serve(app: FastAPI, listening: socket.socket) -> None:
         timeout_graceful_shutdown=10,
     )
     with suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[listening])
+        _Server(config, app).run(sockets=[listening])
+
+
+class _Server(uvicorn.Server):
+    """Answers the requests that wait for a verdict as soon as it is to stop."""
+
+    def __init__(self, config: uvicorn.Config, app: FastAPI) -> None:
+        super().__init__(config)
+        self._verdicts: Verdicts = app.state.worker.verdicts
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._verdicts.close()
+        await super().shutdown(sockets)
 
 
 class CannotListen(Exception):

@@ -159,6 +159,11 @@ def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
 
 
+def is_marked(session: Session, submission_id: int) -> bool:
+    state = session.scalar(select(Submission.state).where(Submission.id == submission_id))
+    return state is SubmissionState.MARKED
+
+
 def queued(session: Session, limit: int = 100) -> list[int]:
     """Ids of submissions that wait for their verdict, the oldest first."""
     return list(

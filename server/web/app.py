@@ -55,6 +55,7 @@ from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
 from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
 from server.web.sheets import Sheets
+from server.web.waiting import Held
 from server.worker import Worker
 
 ROUTERS = (
@@ -100,6 +101,7 @@ def create_app(
     app.state.examiner = Examiner(database)
     app.state.remarker = Remarker(database)
     app.state.sheets = Sheets()
+    app.state.held = Held()
     app.state.worker = (
         Worker(database, app.state.catalogue, clock) if database.is_sqlite else Queue(database)
     )

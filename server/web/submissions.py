@@ -11,8 +11,10 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from markupsafe import Markup
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
+from server.job_queue import Queue
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
 from server.ladder.program import Program, Rung
@@ -24,15 +26,18 @@ from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.attempts import Submission
 from server.store.corrections import comments_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
+from server.store.database import Database
 from server.store.programs import working_copy
 from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
-from server.store.submissions import Refusal, attempts_of, find_submission
+from server.store.submissions import Refusal, attempts_of, find_submission, is_marked
 from server.store.submissions import submit as store_submission
-from server.web.access import VisitorHere
+from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.rungs import RUNG_WIDTH
-from server.web.workplace import WorkplaceHere, exercise_of
+from server.web.waiting import HOLD_SECONDS, Held, until_told
+from server.web.workplace import Workplace, WorkplaceHere, exercise_of
+from server.worker import Worker
 
 router = APIRouter()
 
@@ -66,7 +71,7 @@ class Row:
 
 
 @router.post("/assignments/{assignment_id}/submissions")
-def submit(
+async def submit(
     request: Request,
     here: WorkplaceHere,
     visitor: VisitorHere,
@@ -76,6 +81,28 @@ def submit(
     revision: Annotated[int, Form()] = 0,
 ) -> Response:
     """Take the working program as the next attempt; it is said only once it is stored."""
+    taken = await run_in_threadpool(_take, request, here, visitor, database, worker, now, revision)
+    if isinstance(taken, Response):
+        return taken
+    with worker.verdicts.awaited(taken) as told:
+        worker.begin(taken)
+        await until_told(request, told, PATIENCE_SECONDS)
+    address = f"/submissions/{taken}"
+    if wants_fragment(request):
+        return Response(status_code=204, headers={"HX-Redirect": address})
+    return RedirectResponse(address, 303)
+
+
+def _take(
+    request: Request,
+    here: Workplace,
+    visitor: Visitor,
+    database: Database,
+    worker: Worker | Queue,
+    now: datetime,
+    revision: int,
+) -> int | Response:
+    """The id of the stored submission, or the answer that says why there is none."""
     with database.write() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
         if copy.revision != revision:
@@ -89,11 +116,7 @@ def submit(
         if isinstance(taken, Refusal):
             return _refused(request, 409, taken.value)
         worker.enqueue(session, taken.id)
-    worker.mark(taken.id, PATIENCE_SECONDS)
-    address = f"/submissions/{taken.id}"
-    if wants_fragment(request):
-        return Response(status_code=204, headers={"HX-Redirect": address})
-    return RedirectResponse(address, 303)
+    return taken.id
 
 
 @router.get("/submissions/{submission_id}")
@@ -123,7 +146,7 @@ def verdict(
         request,
         "submissions/verdict.html",
         submission=submission,
-        failed=worker.has_failed(submission.id),
+        failed=stored is None and worker.has_failed(submission.id),
         assignment=assignment,
         exercise=exercise,
         verdict=found,
@@ -141,19 +164,34 @@ def verdict(
 
 
 @router.get("/submissions/{submission_id}/progress")
-def verdict_progress(
-    request: Request, submission_id: int, session: Reading, worker: WorkerHere
+async def verdict_progress(
+    request: Request,
+    submission_id: int,
+    visitor: VisitorHere,
+    database: DatabaseHere,
+    worker: WorkerHere,
 ) -> Response:
-    """Asked for again and again while a submission is being marked."""
-    submission = _submission(session, submission_id)
-    if submission.verdict is not None:
-        return Response(status_code=204, headers={"HX-Refresh": "true"})
-    return fragment(
-        request,
-        "submissions/_progress.html",
-        submission=submission,
-        failed=worker.has_failed(submission_id),
-    )
+    """Answered once the submission is marked; without news after some time, to be asked again."""
+    held: Held = request.app.state.held
+    with worker.verdicts.awaited(submission_id) as told, held.one_more(visitor.id) as waits:
+        news = await run_in_threadpool(_news, request, submission_id, database, worker)
+        if news is None and waits:
+            await until_told(request, told, HOLD_SECONDS)
+            news = await run_in_threadpool(_news, request, submission_id, database, worker)
+    return news or Response(status_code=204)
+
+
+def _news(
+    request: Request, submission_id: int, database: Database, worker: Worker | Queue
+) -> Response | None:
+    with database.read() as session:
+        if is_marked(session, submission_id):
+            return Response(status_code=204, headers={"HX-Refresh": "true"})
+    if not worker.has_failed(submission_id):
+        return None
+    with database.read() as session:
+        submission = _submission(session, submission_id)
+        return fragment(request, "submissions/_progress.html", submission=submission, failed=True)
 
 
 def released(assignment: Assignment, exercise: Exercise, attempt: int, now: datetime) -> Feedback:

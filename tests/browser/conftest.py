@@ -11,6 +11,7 @@ from threading import Thread
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
+from fastapi import FastAPI
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from server.settings import Settings
@@ -44,21 +45,33 @@ def exercises_folder() -> Path:
 
 
 @pytest.fixture
-def site(database: Database, clock: Clock, exercises_folder: Path) -> Iterator[str]:
-    """The address of a running server on this test's database."""
-    listening = socket.create_server(("127.0.0.1", 0))
-    address = f"http://127.0.0.1:{listening.getsockname()[1]}"
+def listening() -> Iterator[socket.socket]:
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        yield listening
+
+
+@pytest.fixture
+def app(
+    database: Database, clock: Clock, exercises_folder: Path, listening: socket.socket
+) -> FastAPI:
     settings = Settings(
-        database_url=database.place, public_urls=(address,), exercises=exercises_folder
+        database_url=database.place,
+        public_urls=(f"http://127.0.0.1:{listening.getsockname()[1]}",),
+        exercises=exercises_folder,
     )
-    config = uvicorn.Config(create_app(settings, database, clock), log_level="warning")
-    server = uvicorn.Server(config)
+    return create_app(settings, database, clock)
+
+
+@pytest.fixture
+def site(app: FastAPI, listening: socket.socket) -> Iterator[str]:
+    """The address of a running server on this test's database."""
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
     thread = Thread(target=server.run, kwargs={"sockets": [listening]})
     thread.start()
+    address: str = app.state.settings.public_urls[0]
     yield address
     server.should_exit = True
     thread.join()
-    listening.close()
 
 
 OpenPage = Callable[..., Page]
