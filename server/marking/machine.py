@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from server.ladder.edges import MIRRORED
 from server.ladder.elements import ContactKind, Relation
 from server.ladder.program import (
     Comparison,
@@ -19,7 +20,7 @@ from server.ladder.program import (
 from server.marking.exercise import Exercise
 from server.marking.monitors import Monitor, emit_monitor
 from server.marking.patterns import Check, Expression, StructureRule, expressions_of
-from server.marking.readings import compared_numbers
+from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Place
 from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
@@ -32,13 +33,6 @@ from server.scan.instructions import TRUE
 
 MILLIMETRES = 1000.0
 """Conditions compare whole numbers: lengths, in metres inside, are written in millimetres."""
-
-_MIRRORED = {
-    Relation.LT: Relation.GT,
-    Relation.LE: Relation.GE,
-    Relation.GT: Relation.LT,
-    Relation.GE: Relation.LE,
-}
 
 
 class NotAbstract(ValueError):
@@ -139,8 +133,8 @@ def assemble_abstract(
     Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
     """
     asm = Assembler(exercise.period_ms)
-    compared = compared_numbers(exercise, program, exercise.requirements[requirement])
-    step = plant_step(exercise.plant, asm, abstract=True, compared=compared)
+    edges = reading_edges(exercise, program, exercise.requirements[requirement])
+    step = plant_step(exercise.plant, asm, abstract=True, edges=edges)
     board = Switchboard(asm, frozenset(faults), free=True)
     builder = _Builder(exercise, asm, step, frozenset({requirement}))
     builder.find_thresholds()
@@ -317,7 +311,7 @@ def _threshold(
     left, relation, right = comparison.left, comparison.relation, comparison.right
     if isinstance(right, Name) and isinstance(left, Number):
         left, right = right, left
-        relation = _MIRRORED.get(relation, relation)
+        relation = MIRRORED[relation]
     if not (isinstance(left, Name) and isinstance(right, Number)):
         return None
     name = left.symbol.lower()
@@ -342,7 +336,7 @@ def _without_thresholds(network: Series, gauges: Mapping[str, Gauge]) -> Series:
             if key is not None:
                 relation = old.relation
                 if isinstance(old.left, Number):
-                    relation = _MIRRORED.get(relation, relation)
+                    relation = MIRRORED[relation]
                 above = relation in (Relation.GE, Relation.GT)
                 return Contact(ContactKind.OPEN if above else ContactKind.CLOSED, _spelt(key))
         return old

@@ -2,38 +2,38 @@
 
 from collections.abc import Iterator
 
-from server.ladder.literals import compared_literals
+from server.ladder.edges import comparison_edges
 from server.ladder.program import Program, Rung
 from server.marking.exercise import Exercise, Requirement
 from server.marking.patterns import expressions_of
 
 
-def compared_numbers(
+def reading_edges(
     exercise: Exercise, program: Program, requirement: Requirement
 ) -> dict[str, frozenset[int]]:
-    """The literals that each transmitter's number is compared with, by the transmitter's tag.
+    """Where each transmitter's number passes from one stretch to the next, by its tag.
 
-    By the program, the observer and the requirement's checks. A tag is missing where one of them
-    does anything else with the number.
+    To the program, the observer and the requirement's checks all numbers of a stretch are the
+    same. A tag is missing where one of them does more with the number than to compare it.
     """
     found: dict[str, frozenset[int]] = {}
     for tag in {point.device for point in exercise.points if point.type == "INT"}:
-        literals = list(_literals(exercise, program, requirement, tag))
-        known = [each for each in literals if each is not None]
-        if len(known) == len(literals):
+        edges = list(_edges(exercise, program, requirement, tag))
+        known = [each for each in edges if each is not None]
+        if len(known) == len(edges):
             found[tag] = frozenset().union(*known)
     return found
 
 
-def _literals(
+def _edges(
     exercise: Exercise, program: Program, requirement: Requirement, tag: str
 ) -> Iterator[frozenset[int] | None]:
     conditions = (e.network for check in requirement.checks for e in expressions_of(check))
     judging = Program("judging", rungs=tuple(Rung(network) for network in conditions))
     for point in exercise.points:
         if point.device == tag:
-            yield compared_literals(exercise.observer, point.symbol)
-            yield compared_literals(judging, point.symbol)
+            yield comparison_edges(exercise.observer, point.symbol)
+            yield comparison_edges(judging, point.symbol)
             for variable in program.variables:
                 if variable.address == point.address:
-                    yield compared_literals(program, variable.symbol)
+                    yield comparison_edges(program, variable.symbol)

@@ -1,8 +1,8 @@
 """A transmitter's number in an abstract machine: known as far as the program can tell.
 
 A program that only compares the number with literals can't tell numbers apart that lie between
-the same two of them, so that one of each stretch stands for all. Where the literals are not known
-the number is open altogether.
+the same two edges of its comparisons, so that one of each stretch stands for all. Where more is
+done with it, the number is open altogether.
 """
 
 from collections.abc import Collection
@@ -14,19 +14,22 @@ from server.scan.instructions import FALSE, INT_PLANES
 
 
 class Reading:
-    """The INT of one transmitter; ``compared`` are the literals, None where they are not known."""
+    """The INT of one transmitter.
 
-    def __init__(self, asm: Assembler, gauge: Gauge, compared: Collection[int] | None) -> None:
+    ``edges`` are the numbers at which another stretch begins, None where that is not known.
+    """
+
+    def __init__(self, asm: Assembler, gauge: Gauge, edges: Collection[int] | None) -> None:
         self._asm = asm
-        self._open = compared is None
-        told = {n for c in compared or () for n in (c, c + 1) if 0 < n <= ANALOG_TOP}
+        self._open = edges is None
+        told = {n for n in edges or () if 0 < n <= ANALOG_TOP}
         self._steps = [(n, gauge.at_least(least_level(n, gauge.high))) for n in sorted(told)]
         self._gauge = gauge
         self.word = Word(asm.planes(INT_PLANES, self._stands_for(self.number_at(gauge.start))))
 
     @property
     def edges(self) -> tuple[int, ...]:
-        """The numbers at which another stretch begins."""
+        """The edges within the range, in order."""
         return tuple(number for number, _ in self._steps)
 
     def number_at(self, level: float) -> int:

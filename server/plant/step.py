@@ -16,14 +16,14 @@ def plant_step(
     asm: Assembler,
     *,
     abstract: bool = False,
-    compared: Mapping[str, Collection[int]] | None = None,
+    edges: Mapping[str, Collection[int]] | None = None,
 ) -> PlantStep:
     """Allocate a plant in a machine: its senses and gauges, then ``emit`` its step.
 
-    ``compared``: see ``TankStep``.
+    ``edges``: see ``TankStep``.
 
     Raises ValueError with a sentence where the plant is too fast for the scan period.
     """
     if isinstance(plant, ConveyorPlant):
         return ConveyorStep(plant, asm, abstract=abstract)
-    return TankStep(plant, asm, abstract=abstract, compared=compared)
+    return TankStep(plant, asm, abstract=abstract, edges=edges)

@@ -18,8 +18,8 @@ class TankStep:
     ``senses`` has what the plant actuates by the device's tag, ``gauges`` the quantities by name;
     ``lengths`` are those in metres. First ask for senses and thresholds, then ``emit``.
 
-    ``compared`` has the literals that the program compares a transmitter's number with, by tag;
-    without them the number is open in an abstract machine, which takes 14 choices.
+    ``edges`` has the numbers at which a transmitter's number becomes another one to the program,
+    by tag; without them it is open in an abstract machine, which takes 14 choices.
     """
 
     def __init__(
@@ -28,7 +28,7 @@ class TankStep:
         asm: Assembler,
         *,
         abstract: bool = False,
-        compared: Mapping[str, Collection[int]] | None = None,
+        edges: Mapping[str, Collection[int]] | None = None,
     ) -> None:
         self._plant = plant
         self._asm = asm
@@ -53,8 +53,8 @@ class TankStep:
         self.readings: dict[str, Reading] = {}
         for transmitter in plant.transmitters:
             if abstract:
-                literals = (compared or {}).get(transmitter.tag)
-                reading = Reading(asm, self._levels[transmitter.vessel], literals)
+                known = (edges or {}).get(transmitter.tag)
+                reading = Reading(asm, self._levels[transmitter.vessel], known)
                 self.readings[transmitter.tag] = reading
                 self.senses[transmitter.tag] = reading.word
             else:

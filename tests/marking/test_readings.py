@@ -5,7 +5,7 @@ from operator import eq, ge, gt, le, lt, ne
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.ladder.literals import compared_literals
+from server.ladder.edges import comparison_edges
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
 from server.marking.exercise import Exercise
@@ -111,7 +111,7 @@ def test_a_limit_of_the_observer_alone_is_told_apart() -> None:
 
 def test_a_number_that_is_calculated_with_is_open() -> None:
     rungs = "IF TRUE THEN half := height / 2; END_IF; fill_pump := fill_sel AND half < 4000;"
-    assert compared_literals(program(rungs, "half : INT;"), "height") is None
+    assert comparison_edges(program(rungs, "half : INT;"), "height") is None
     for limit in (7000, 8001):
         proof, _ = proved(f"fill_pump AND level >= {limit}", rungs, "half : INT;")
         assert proof.outcome is Outcome.OPEN

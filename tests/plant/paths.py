@@ -39,11 +39,11 @@ class Abstract:
         plant: Plant,
         thresholds: list[Threshold],
         period_ms: int,
-        compared: dict[str, list[int]] | None = None,
+        edges: dict[str, list[int]] | None = None,
     ) -> None:
         asm = Assembler(period_ms)
         actuators = {name: asm.control() for name in actuators_of(plant)}
-        self.step: PlantStep = plant_step(plant, asm, abstract=True, compared=compared)
+        self.step: PlantStep = plant_step(plant, asm, abstract=True, edges=edges)
         for name, value in thresholds:
             self.step.gauges[name].at_least(value)
         with asm.section("plant"):

@@ -3,8 +3,8 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+from server.ladder.edges import comparison_edges
 from server.ladder.elements import INT_MAX, INT_MIN
-from server.ladder.literals import compared_literals
 from server.ladder.program import Program
 from server.scan.assembler import Assembler, Bit, Signal, Word
 from server.scan.instructions import FALSE, INT_PLANES, TRUE
@@ -82,15 +82,14 @@ def _number(asm: Assembler, selecting: Sequence[int], values: Sequence[int]) -> 
 
 
 def _stretches(programs: Sequence[Program], address: str) -> list[int] | None:
-    """One value from each stretch between the literals, or None when other things are done."""
-    literals: set[int] = set()
+    """One value from each stretch that the programs tell apart, or None for any number."""
+    edges: set[int] = set()
     for program in programs:
         for variable in program.variables:
             if variable.address == address:
-                compared = compared_literals(program, variable.symbol)
-                if compared is None:
+                of_program = comparison_edges(program, variable.symbol)
+                if of_program is None:
                     return None
-                literals |= compared
-    edges = sorted(literals)
-    values = [*edges, *(edge + 1 for edge in edges), *(edge - 1 for edge in edges)]
+                edges |= of_program
+    values = {value for edge in edges for value in (edge - 1, edge)}
     return sorted({v for v in values if INT_MIN <= v <= INT_MAX} or {0})
