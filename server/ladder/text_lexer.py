@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from server.ladder.messages import Message, Place, error
-from server.ladder.names import KEYWORDS, canonical, shortened
+from server.ladder.names import KEYWORDS, canonical, clean_line, shortened
 
 
 class TokenKind(StrEnum):
@@ -113,7 +113,7 @@ def tokenize(text: str) -> Tokens:
                 error(
                     "syntax",
                     Place(line=line, column=column),
-                    f"{shortened(written)} can't stand here.",
+                    f"{_named(written)} can't stand here.",
                     "Leave it out, or put it into a comment.",
                 )
             )
@@ -125,6 +125,13 @@ def tokenize(text: str) -> Tokens:
             line_start = match.start() + written.rindex("\n") + 1
     tokens.append(Token(TokenKind.END, "", "", line, len(text) - line_start + 1))
     return Tokens(tuple(tokens), tuple(comments), tuple(faults))
+
+
+def _named(written: str) -> str:
+    """Signs in quotes; those that nobody would see by their number."""
+    if clean_line(written):
+        return shortened(written)
+    return f"The invisible sign U+{ord(written[0]):04X}"
 
 
 def _token(kind: str, written: str, line: int, column: int) -> Token:
