@@ -28,8 +28,10 @@ from server.store.courses import (
     find_section,
     role_in_section,
 )
+from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, session_user
 from server.store.submissions import find_submission
+from server.store.versions import find_version
 from server.web.dependencies import DatabaseHere, Now
 
 COOKIE = "rungmark_session"
@@ -77,6 +79,17 @@ def works_on_assignment(visit: Visit) -> bool:
         return False
     role = section_role(visit, assignment.section_id)
     return role in TEACHING or (role is not None and visit.now >= assignment.opens_at)
+
+
+def keeps_version(visit: Visit) -> bool:
+    """Whose version it is, where they may work."""
+    assignment = find_assignment(visit.session, visit.ids["assignment_id"])
+    return (
+        assignment is not None
+        and works_on_assignment(visit)
+        and find_version(visit.session, assignment, visit.visitor.id, visit.ids["version_id"])
+        is not None
+    )
 
 
 def teaches_assignment(visit: Visit) -> bool:
@@ -161,6 +174,37 @@ def _names_a_student_of(visit: Visit, section_id: int) -> bool:
     )
 
 
+def names_a_platform(visit: Visit) -> bool:
+    return visit.session.get(Platform, visit.ids["platform_id"]) is not None
+
+
+def connects_context(visit: Visit) -> bool:
+    """The administrator, and the instructor who came last from the platform's course."""
+    context = visit.session.get(LtiContext, visit.ids["context_id"])
+    return context is not None and (
+        visit.visitor.role is Role.ADMINISTRATOR or context.opened_by_id == visit.visitor.id
+    )
+
+
+def binds_link(visit: Visit) -> bool:
+    """The instructor of the section from whose course the link comes."""
+    link = visit.session.get(LtiLink, visit.ids["link_id"])
+    return (
+        link is not None
+        and link.context.section_id is not None
+        and section_role(visit, link.context.section_id) is SectionRole.INSTRUCTOR
+    )
+
+
+def makes_choice(visit: Visit) -> bool:
+    """Who began it, while it is good and they teach."""
+    choice = visit.session.get(LtiChoice, visit.ids["choice_id"])
+    if choice is None or choice.user_id != visit.visitor.id or choice.expires_at <= visit.now:
+        return False
+    section_id = choice.context.section_id
+    return section_id is None or section_role(visit, section_id) in TEACHING
+
+
 def owns_exercise(visit: Visit) -> bool:
     """Who wrote it."""
     exercise = find_authored(visit.session, visit.ids["authored_id"])
@@ -239,6 +283,18 @@ RULES: dict[str, Rule] = {
     "undo": Rule(SIGNED_IN, works_on_assignment),
     "redo": Rule(SIGNED_IN, works_on_assignment),
     "preview": Rule(SIGNED_IN, works_on_assignment),
+    # versions and files of a program
+    "versions": Rule(SIGNED_IN, works_on_assignment),
+    "keep_version": Rule(SIGNED_IN, works_on_assignment),
+    "forget": Rule(SIGNED_IN, keeps_version),
+    "compare_states": Rule(SIGNED_IN, works_on_assignment),
+    "bring_back": Rule(SIGNED_IN, works_on_assignment),
+    "program_as_text": Rule(SIGNED_IN, works_on_assignment),
+    "program_as_xml": Rule(SIGNED_IN, works_on_assignment),
+    "look_at_file": Rule(SIGNED_IN, works_on_assignment),
+    "take_in": Rule(SIGNED_IN, works_on_assignment),
+    "print_program": Rule(SIGNED_IN, works_on_assignment),
+    "print_submission": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
     # submissions
     "submit": Rule(SIGNED_IN, works_on_assignment),
     "verdict": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
@@ -272,6 +328,24 @@ RULES: dict[str, Rule] = {
     "change_assignment": Rule(SIGNED_IN, sets_assignment),
     "give_time": Rule(SIGNED_IN, sets_assignment),
     "pair_up": Rule(SIGNED_IN, sets_assignment),
+    # learning-management systems
+    "lti_keys": ANYBODY,
+    "lti_login": ANYBODY,
+    "lti_launch": ANYBODY,
+    "lti_enter": ANYBODY,
+    "platforms": Rule(ADMINISTRATOR),
+    "add_platform": Rule(ADMINISTRATOR),
+    "change_platform": Rule(ADMINISTRATOR, names_a_platform),
+    "remove_platform": Rule(ADMINISTRATOR, names_a_platform),
+    "rotate_keys": Rule(ADMINISTRATOR),
+    "lti_context": Rule(SIGNED_IN, connects_context),
+    "connect_context": Rule(SIGNED_IN, connects_context),
+    "lti_link": Rule(SIGNED_IN, binds_link),
+    "bind_link": Rule(SIGNED_IN, binds_link),
+    "lti_choice": Rule(SIGNED_IN, makes_choice),
+    "hand_over_choice": Rule(SIGNED_IN, makes_choice),
+    "send_scores_again": Rule(SIGNED_IN, sets_assignment),
+    "roster_from_lms": Rule(SIGNED_IN, runs_section),
     # the lab hour
     "lab_hour": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
     "lab_hour_now": Rule(SIGNED_IN, teaches_section),

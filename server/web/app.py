@@ -23,9 +23,16 @@ from starlette.staticfiles import StaticFiles
 
 from server.examiner import Examiner
 from server.job_queue import Queue
+from server.marking import marking
 from server.marking.files.catalogue import Catalogue
+from server.marking_process import Mark
 from server.paths import STATIC
 from server.remarker import Remarker
+from server.remote.access_tokens import AccessTokens
+from server.remote.http import Outside
+from server.remote.key_sets import KeySets
+from server.remote.outbox import Sender
+from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import MOST_CONNECTIONS, Database
 from server.web import (
@@ -38,15 +45,22 @@ from server.web import (
     editor,
     exercises,
     gradebook,
+    handing_on,
     home,
     joining,
     lab_hour,
     likeness,
+    lms_roster,
+    lti,
+    lti_links,
+    platforms,
+    printing,
     reports,
     rosters,
     student_work,
     submissions,
     trial,
+    versions,
 )
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
@@ -65,6 +79,9 @@ ROUTERS = (
     home.router,
     exercises.router,
     editor.router,
+    versions.router,
+    handing_on.router,
+    printing.router,
     submissions.router,
     diagnosis.router,
     trial.router,
@@ -76,6 +93,10 @@ ROUTERS = (
     college.router,
     assignments.router,
     likeness.router,
+    lti.router,
+    lti_links.router,
+    platforms.router,
+    lms_roster.router,
     reports.router,
 )
 
@@ -83,9 +104,12 @@ log = logging.getLogger(__name__)
 
 
 def create_app(
-    settings: Settings, database: Database, clock: Callable[[], datetime] = utc_clock
+    settings: Settings,
+    database: Database,
+    clock: Callable[[], datetime] = utc_clock,
+    examine: Mark = marking.mark,
 ) -> FastAPI:
-    """The application on a migrated database."""
+    """The application on a migrated database; on SQLite it marks by ``examine``."""
     app = FastAPI(
         title="Rungmark",
         dependencies=[Depends(enforce)],
@@ -103,16 +127,28 @@ def create_app(
     app.state.sheets = Sheets()
     app.state.held = Held()
     app.state.worker = (
-        Worker(database, app.state.catalogue, clock) if database.is_sqlite else Queue(database)
+        Worker(database, app.state.catalogue, clock, examine)
+        if database.is_sqlite
+        else Queue(database)
     )
     app.state.trial_runs = trial.runs_of(database, clock)
+    outside = Outside()
+    app.state.outside = outside
+    app.state.key_sets = KeySets(outside)
+    app.state.services = Services(outside, AccessTokens(outside, database, settings.key_secret))
+    app.state.sender = Sender(database, app.state.services, clock)
     for router in ROUTERS:
         app.include_router(router)
     _demand_rules()
     add_operation(app)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
-    app.add_middleware(SameOrigin, public_urls=settings.public_urls, refuse=error)
+    app.add_middleware(
+        SameOrigin,
+        public_urls=settings.public_urls,
+        refuse=error,
+        from_elsewhere=lti.FROM_PLATFORMS,
+    )
     app.add_middleware(SecureHeaders, secure=settings.secure)
     app.add_middleware(RequestLog)
     _answer_errors(app)
@@ -127,6 +163,9 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     current_default_thread_limiter().total_tokens = MOST_CONNECTIONS // 2
     app.state.worker.start()
     app.state.trial_runs.start()
+    if app.state.database.is_sqlite:
+        # Beside PostgreSQL the workers send.
+        app.state.sender.start()
     # What is loaded by now lives as long as the process; a collection that goes through all of it
     # holds up whoever is editing just then for a tenth of a second.
     gc.collect()
@@ -134,6 +173,8 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     yield
     await app.state.trial_runs.stop()
     app.state.worker.stop()
+    app.state.sender.stop()
+    app.state.outside.close()
     app.state.examiner.stop()
 
 

@@ -11,10 +11,10 @@ from functools import lru_cache
 from markupsafe import Markup
 
 from server.ladder.description import describe_rung
-from server.ladder.drawing import draw_operable_rung
+from server.ladder.drawing import draw_operable_rung, draw_rung
 from server.ladder.messages import Message, Severity
 from server.ladder.program import Program, Rung, Variable
-from server.ladder.references import occurrences
+from server.ladder.references import occurrences_in
 from server.ladder.text_form import print_rung
 
 RUNG_WIDTH = 600
@@ -78,7 +78,7 @@ def remark(message: Message) -> Remark:
 
 def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, ...]:
     """The declarations that the drawing of a rung depends on."""
-    used = dict.fromkeys(found.symbol for found in occurrences(Program("", (), (rung,))))
+    used = dict.fromkeys(found.symbol for found in occurrences_in(rung))
     return tuple(declared[symbol] for symbol in used if symbol in declared)
 
 
@@ -92,6 +92,14 @@ def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, st
         describe_rung(bare, program),
         print_rung(rung),
     )
+
+
+def drawn_rungs(program: Program) -> list[tuple[Rung, Markup]]:
+    """Each rung with a drawing to look at; number, requirements and comment stand beside it."""
+    return [
+        (rung, Markup(draw_rung(rung, program, number, margin=False, width=RUNG_WIDTH)))
+        for number, rung in enumerate(program.rungs)
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from server.job_queue import Queue
-from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
-from server.ladder.program import Program, Rung
 from server.ladder.validation import errors
 from server.marking.exercise import Exercise, Release
 from server.marking.telling.timing_chart import ChartRow, chart_rows, draw_chart
@@ -31,11 +29,12 @@ from server.store.programs import working_copy
 from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_marked
 from server.store.submissions import submit as store_submission
+from server.web import waiting
 from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
 from server.web.rendering import error, fragment, page, wants_fragment
-from server.web.rungs import RUNG_WIDTH
-from server.web.waiting import HOLD_SECONDS, Held, until_told
+from server.web.rungs import drawn_rungs
+from server.web.waiting import Held, until_told
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
 from server.worker import Worker
 
@@ -136,7 +135,7 @@ def verdict(
         with database.write() as writing:
             mark_seen(writing, submission_id, visitor.id)
     assignment = submission.assignment
-    exercise = exercise_of(catalogue, assignment)
+    exercise = exercise_of(catalogue, assignment, submission.seed)
     teaching = role_in_section(session, visitor.id, assignment.section_id) in TEACHING
     level = Feedback.CHART if teaching else released(assignment, exercise, submission.attempt, now)
     stored = submission.verdict
@@ -156,7 +155,7 @@ def verdict(
             _row(each, texts.get(each.id, ""), level, teaching=teaching)
             for each in (found.requirements if found else ())
         ],
-        rungs=_drawings(from_json(submission.program)),
+        rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier_verdicts(session, submission.id),
         attempts=attempts_of(session, assignment, submission.user_id),
         comments=comments_on(session, submission_id),
@@ -176,7 +175,7 @@ async def verdict_progress(
     with worker.verdicts.awaited(submission_id) as told, held.one_more(visitor.id) as waits:
         news = await run_in_threadpool(_news, request, submission_id, database, worker)
         if news is None and waits:
-            await until_told(request, told, HOLD_SECONDS)
+            await until_told(request, told, waiting.HOLD_SECONDS)
             news = await run_in_threadpool(_news, request, submission_id, database, worker)
     return news or Response(status_code=204)
 
@@ -230,14 +229,6 @@ def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
     if evidence is None or not evidence.lanes:
         return None
     return Markup(draw_chart(evidence, f"{requirement} around its first failure"))
-
-
-def _drawings(program: Program) -> list[tuple[Rung, Markup]]:
-    """Each rung with its drawing, which stands beside number, requirements and comment."""
-    return [
-        (rung, Markup(draw_rung(rung, program, number, margin=False, width=RUNG_WIDTH)))
-        for number, rung in enumerate(program.rungs)
-    ]
 
 
 def _submission(session: Session, submission_id: int) -> Submission:

@@ -16,9 +16,18 @@ from server.store.authored import begin
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
+from server.store.versions import NamedVersion, name_version
 from server.web.access import RULES
 from server.web.app import routes
-from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
+from tests.factories import (
+    NOON,
+    Clock,
+    make_assignment,
+    make_lti_link,
+    make_marked,
+    make_section,
+    make_user,
+)
 
 NOBODY = "nobody"
 EVERYBODY = {
@@ -97,12 +106,40 @@ PERMITTED: dict[str, set[str]] = {
     "give_time": {"instructor"},
     "pair_up": {"instructor"},
     "likeness": TEACHES,
+    "lti_keys": {NOBODY, *EVERYBODY},
+    "lti_login": {NOBODY, *EVERYBODY},
+    "lti_launch": {NOBODY, *EVERYBODY},
+    "lti_enter": {NOBODY, *EVERYBODY},
+    "platforms": {"administrator"},
+    "add_platform": {"administrator"},
+    "change_platform": {"administrator"},
+    "remove_platform": {"administrator"},
+    "rotate_keys": {"administrator"},
+    "lti_context": RUNS,
+    "connect_context": RUNS,
+    "lti_link": {"instructor"},
+    "bind_link": {"instructor"},
+    "lti_choice": {"instructor"},
+    "hand_over_choice": {"instructor"},
+    "send_scores_again": {"instructor"},
+    "roster_from_lms": RUNS,
     "home": EVERYBODY,
     "exercise": IN_SECTION,
     "edit_program": IN_SECTION,
     "undo": IN_SECTION,
     "redo": IN_SECTION,
     "preview": IN_SECTION,
+    "versions": IN_SECTION,
+    "keep_version": IN_SECTION,
+    "forget": {"author"},
+    "compare_states": IN_SECTION,
+    "bring_back": IN_SECTION,
+    "program_as_text": IN_SECTION,
+    "program_as_xml": IN_SECTION,
+    "look_at_file": IN_SECTION,
+    "take_in": IN_SECTION,
+    "print_program": IN_SECTION,
+    "print_submission": {"author", *TEACHES},
     "submit": IN_SECTION,
     "verdict": {"author", *TEACHES},
     "verdict_progress": {"author", *TEACHES},
@@ -166,6 +203,8 @@ def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
         assert teacher is not None
         authored = begin(session, teacher.id, "day-tank", "Day tank", "title: a\n", {}, NOON)
         assert authored is not None
+        version = name_version(session, assignment, author.id, "First", {"name": "p"}, NOON)
+        assert isinstance(version, NamedVersion)
         ids = {
             "section_id": section.id,
             "course_id": section.course_id,
@@ -173,7 +212,9 @@ def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
             "submission_id": submission.id,
             "student_id": author.id,
             "authored_id": authored.id,
+            "version_id": version.id,
             "person_id": author.id,
+            **make_lti_link(session, assignment, teacher),
         }
         elsewhere = make_section(
             session,

@@ -1,0 +1,93 @@
+"""The states of somebody's program that a page can name: now, a kept version, an attempt.
+
+A state is named in an address by ``now``, ``start``, ``version-12`` or ``attempt-3``.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import HTTPException
+from sqlalchemy.orm import Session
+
+from server.ladder.json_form import from_json
+from server.ladder.program import Program
+from server.store.programs import WorkingCopy, working_copy
+from server.store.submissions import attempts_of
+from server.store.versions import find_version, versions_of
+from server.web.workplace import Workplace
+
+_NAMED = re.compile(r"(version|attempt)-([0-9]{1,9})", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class StateName:
+    """What a state is called in an address and on a page; ``at`` is when it was kept."""
+
+    ref: str
+    words: str
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A state with its program."""
+
+    name: StateName
+    program: Program
+
+
+def find_state(
+    session: Session, here: Workplace, user_id: int, copy: WorkingCopy, ref: str
+) -> State:
+    """A state of this person's own program at this assignment, or 404."""
+    if ref == NOW:
+        return State(_now(copy), from_json(copy.program))
+    if ref == START.ref:
+        return State(START, from_json(here.start))
+    named = _NAMED.fullmatch(ref)
+    if named is None:
+        raise HTTPException(404)
+    number = int(named[2])
+    if named[1] == "version":
+        version = find_version(session, here.assignment, user_id, number)
+        if version is None:
+            raise HTTPException(404)
+        return State(StateName(ref, version.name, version.saved_at), from_json(version.program))
+    for attempt in attempts_of(session, here.assignment, user_id):
+        if attempt.attempt == number:
+            name = StateName(ref, f"Attempt {number}", attempt.submitted_at)
+            return State(name, from_json(attempt.program))
+    raise HTTPException(404)
+
+
+def state_names(
+    session: Session, here: Workplace, user_id: int, copy: WorkingCopy
+) -> Iterator[StateName]:
+    """Every state that can be compared: now, versions and attempts from the newest, the start."""
+    yield _now(copy)
+    kept = [
+        (version.saved_at, f"version-{version.id}", version.name)
+        for version in versions_of(session, here.assignment, user_id)
+    ] + [
+        (attempt.submitted_at, f"attempt-{attempt.attempt}", f"Attempt {attempt.attempt}")
+        for attempt in attempts_of(session, here.assignment, user_id)
+    ]
+    for at, ref, words in sorted(kept, reverse=True):
+        yield StateName(ref, words, at)
+    yield START
+
+
+def state_here(session: Session, here: Workplace, user_id: int, ref: str) -> State:
+    """The same, for a page that needs nothing else of the working program."""
+    copy = working_copy(session, here.assignment, user_id, here.start)
+    return find_state(session, here, user_id, copy, ref)
+
+
+NOW = "now"
+START = StateName("start", "What the exercise gives")
+
+
+def _now(copy: WorkingCopy) -> StateName:
+    return StateName(NOW, "The program now", copy.saved_at)

@@ -1,0 +1,164 @@
+"""Versions and files of a program: kept under names, compared, brought back, handed on."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.ladder.json_form import to_json
+from server.store.programs import Stale, save_program, working_copy
+from server.store.versions import (
+    MAX_NAME,
+    NotNamed,
+    forget_version,
+    name_version,
+)
+from server.web.access import VisitorHere
+from server.web.compared import compared
+from server.web.dependencies import Now, Reading, Writing
+from server.web.program_states import NOW, find_state, state_names
+from server.web.rendering import page
+from server.web.workplace import Workplace, WorkplaceHere
+
+router = APIRouter()
+
+STALE = (
+    "The program was changed in another window since you opened this page, so nothing was done. "
+    "Below it is compared with the newest state; look again."
+)
+
+
+@router.get("/assignments/{assignment_id}/versions")
+def versions(
+    request: Request, here: WorkplaceHere, session: Reading, visitor: VisitorHere
+) -> Response:
+    """The program now, its versions and attempts, and the way in and out for files."""
+    return versions_page(request, session, here, visitor.id)
+
+
+@router.post("/assignments/{assignment_id}/versions")
+def keep_version(
+    request: Request,
+    here: WorkplaceHere,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=MAX_NAME)] = "",
+) -> Response:
+    """Keep the program as it is now under a name."""
+    copy = working_copy(session, here.assignment, visitor.id, here.start)
+    kept = name_version(session, here.assignment, visitor.id, name, copy.program, now)
+    if isinstance(kept, NotNamed):
+        return versions_page(request, session, here, visitor.id, 422, mistake=kept.value, name=name)
+    return _back(here, "versions#versions")
+
+
+@router.post("/assignments/{assignment_id}/versions/{version_id}/forget")
+def forget(
+    here: WorkplaceHere, version_id: int, session: Writing, visitor: VisitorHere
+) -> Response:
+    """Delete a version for good."""
+    forget_version(session, here.assignment, visitor.id, version_id)
+    return _back(here, "versions#versions")
+
+
+@router.get("/assignments/{assignment_id}/comparison")
+def compare_states(
+    request: Request,
+    here: WorkplaceHere,
+    session: Reading,
+    visitor: VisitorHere,
+    before: str = "start",
+    after: str = NOW,
+) -> Response:
+    """What changed from one state to another, drawn."""
+    return _comparison(request, session, here, visitor.id, before, after)
+
+
+@router.post("/assignments/{assignment_id}/program/bring-back")
+def bring_back(
+    request: Request,
+    here: WorkplaceHere,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+    state: Annotated[str, Form(max_length=40)],
+) -> Response:
+    """Let an earlier state be the program again, as one step that undo takes back."""
+    copy = working_copy(session, here.assignment, visitor.id, here.start)
+    program = to_json(find_state(session, here, visitor.id, copy, state).program)
+    saved = save_program(
+        session,
+        here.assignment,
+        visitor.id,
+        program,
+        revision=revision,
+        start=here.start,
+        now=now,
+    )
+    if isinstance(saved, Stale):
+        return _comparison(request, session, here, visitor.id, state, NOW, 409, stale=STALE)
+    return RedirectResponse(f"/assignments/{here.assignment.id}#program", 303)
+
+
+def versions_page(
+    request: Request,
+    session: Session,
+    here: Workplace,
+    user_id: int,
+    status: int = 200,
+    **context: Any,
+) -> Response:
+    """The page, with what was refused of a name or a file."""
+    copy = working_copy(session, here.assignment, user_id, here.start)
+    now, *states = state_names(session, here, user_id, copy)
+    return page(
+        request,
+        "programs/versions.html",
+        status,
+        **{
+            "mistake": "",
+            "name": "",
+            "file": "",
+            "refused": (),
+            "assignment": here.assignment,
+            "copy": copy,
+            "now": now,
+            "states": states,
+            "most": MAX_NAME,
+        }
+        | context,
+    )
+
+
+def _comparison(
+    request: Request,
+    session: Session,
+    here: Workplace,
+    user_id: int,
+    before: str,
+    after: str,
+    status: int = 200,
+    stale: str = "",
+) -> Response:
+    copy = working_copy(session, here.assignment, user_id, here.start)
+    old = find_state(session, here, user_id, copy, before)
+    new = find_state(session, here, user_id, copy, after)
+    return page(
+        request,
+        "programs/comparison.html",
+        status,
+        assignment=here.assignment,
+        copy=copy,
+        before=old,
+        after=new,
+        compared=compared(old.program, new.program),
+        states=list(state_names(session, here, user_id, copy)),
+        stale=stale,
+    )
+
+
+def _back(here: Workplace, where: str) -> Response:
+    return RedirectResponse(f"/assignments/{here.assignment.id}/{where}", 303)
