@@ -1,4 +1,4 @@
-"""Marks submitted programs in this process, one after another, outside any unit of work.
+"""Marks submitted programs for this process, one after another, outside any unit of work.
 
 The submission's row is the truth: whatever is still queued when the server starts, or was left by
 another process that stopped, is marked by the next sweep. A verdict is stored once, however often
@@ -18,6 +18,7 @@ from server.ladder.json_form import from_json
 from server.marking import marking
 from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import to_json
+from server.marking_process import Mark
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores
 from server.store.standings import with_partners
@@ -33,11 +34,16 @@ class Worker:
     """One thread that marks what is queued. ``start`` it, and ``stop`` it before the database."""
 
     def __init__(
-        self, database: Database, catalogue: Catalogue, clock: Callable[[], datetime]
+        self,
+        database: Database,
+        catalogue: Catalogue,
+        clock: Callable[[], datetime],
+        examine: Mark = marking.mark,
     ) -> None:
         self._database = database
         self._catalogue = catalogue
         self._clock = clock
+        self._examine = examine
         self.verdicts = Verdicts()
         self._waiting: SimpleQueue[int | None] = SimpleQueue()
         self._failed: set[int] = set()
@@ -96,7 +102,7 @@ class Worker:
 
     def _mark(self, submission_id: int) -> None:
         try:
-            mark(self._database, self._catalogue, submission_id, self._clock)
+            mark(self._database, self._catalogue, submission_id, self._clock, examine=self._examine)
         except Exception:
             # The row stays queued, so nothing is lost; one bad program must not stop the others.
             log.exception("submission %d could not be marked", submission_id)
@@ -111,19 +117,21 @@ def mark(
     submission_id: int,
     clock: Callable[[], datetime],
     announce: Callable[[Session, int], None] | None = None,
+    examine: Mark = marking.mark,
 ) -> None:
     """Mark one submission and store its verdict, unless it has one or its exercise is gone.
 
-    ``announce`` is called in the unit of work that stores the verdict.
+    ``examine`` does the marking itself, here or in another process. ``announce`` is called in the
+    unit of work that stores the verdict.
     """
     with database.read() as session:
         submission = find_submission(session, submission_id)
     if submission is None or submission.verdict is not None:
         return
-    exercise = catalogue.find(submission.assignment.exercise)
+    exercise = catalogue.find(submission.assignment.exercise, submission.seed)
     if exercise is None:
         return
-    verdict = marking.mark(exercise, from_json(submission.program))
+    verdict = examine(exercise, from_json(submission.program))
     now = clock()
     with database.write() as session:
         if store_verdict(session, submission_id, verdict, to_json(verdict), now):

@@ -20,6 +20,7 @@ SHARED = {
     "logs": {"web"},
     "job_queue": {"web"},
     "examiner": {"web"},
+    "marking_process": {"web"},
     "remarker": {"web"},
     "verdicts": {"web"},
 }
@@ -64,10 +65,11 @@ STORE = (
         "trials",
         "versions",
         "lab_hour",
-        "reports",
+        "report_work",
         "setting_work",
     },
-    {"lti_outbox", "privacy"},
+    {"lti_outbox", "privacy", "reports"},
+    {"lti_entry"},
     {"migration"},
     {"transfer"},
 )

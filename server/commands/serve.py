@@ -16,6 +16,7 @@ from server.logs import begin_log
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.exercise_file import list_exercises
+from server.marking_process import MarkingProcess
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
@@ -50,6 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
         with (
             listen(arguments.host, arguments.port) as listening,
             closing(open_database(settings, data)) as database,
+            closing(MarkingProcess()) as marker,
         ):
             if arguments.demo:
                 with database.write() as session:
@@ -57,7 +59,9 @@ def run(arguments: argparse.Namespace) -> int:
                     demo.load_demo(session, found, datetime.now(UTC), settings.exercises)
                 print(demo.accounts())
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
-            serve(create_app(settings, database), listening)
+            if database.is_sqlite:
+                marker.start()
+            serve(create_app(settings, database, examine=marker.mark), listening)
     except (DatabaseTrouble, SettingTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2

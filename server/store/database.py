@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
+from threading import Lock
 from typing import Any
 from zlib import crc32
 
@@ -27,6 +28,7 @@ from sqlalchemy import (
 from sqlalchemy.engine import Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.orm import DeclarativeBase, Session, sessionmaker
+from sqlalchemy.pool import ConnectionPoolEntry
 
 Document = dict[str, Any]
 """A JSON object that the store keeps and does not look into."""
@@ -84,6 +86,9 @@ class DatabaseTrouble(Exception):
 MOST_CONNECTIONS = 40
 """Of one process. PostgreSQL gives 100 in all, unless it is told otherwise."""
 
+BUSY_SECONDS = 5
+"""How long a writer waits for another one on SQLite, before it is told that the file is locked."""
+
 
 class Database:
     """One database, SQLite or PostgreSQL, as the URL says."""
@@ -118,7 +123,9 @@ class Database:
         )
         if self.is_sqlite:
             event.listen(self.engine, "connect", _prepare_sqlite)
-            event.listen(self.engine, "begin", _begin_sqlite)
+            event.listen(self.engine, "begin", self._begin_sqlite)
+            event.listen(self.engine, "checkin", self._end_sqlite)
+            self._writer = Lock()
 
     @property
     def is_sqlite(self) -> bool:
@@ -138,6 +145,23 @@ class Database:
 
     def close(self) -> None:
         self.engine.dispose()
+
+    def _begin_sqlite(self, connection: Connection) -> None:
+        if connection.get_execution_options().get("read_only"):
+            connection.exec_driver_sql("BEGIN")
+            return
+        # SQLite's own waiting for another writer sleeps ever longer, in no order, so that under
+        # load some wait for seconds; the threads of this process queue here instead.
+        if self._writer.acquire(timeout=BUSY_SECONDS):
+            connection.info["writes"] = True
+        # A transaction that reads first and writes later loses updates or fails half-way on
+        # SQLite; taking the write lock at once makes the second writer wait instead.
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    def _end_sqlite(self, _connection: object, record: ConnectionPoolEntry) -> None:
+        # The connection is back in the pool: its transaction has ended, either way.
+        if record.info.pop("writes", False):
+            self._writer.release()
 
     def explain(self, error: DBAPIError) -> DatabaseTrouble:
         """The same trouble in one sentence for whoever runs the server."""
@@ -183,13 +207,6 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:
         "journal_mode=WAL",
         "synchronous=NORMAL",
         "foreign_keys=ON",
-        "busy_timeout=5000",
+        f"busy_timeout={1000 * BUSY_SECONDS}",
     ):
         connection.execute(f"PRAGMA {pragma}")
-
-
-def _begin_sqlite(connection: Connection) -> None:
-    # A transaction that reads first and writes later loses updates or fails half-way on SQLite;
-    # taking the write lock at once makes the second writer wait instead.
-    reading = connection.get_execution_options().get("read_only")
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
