@@ -1,52 +1,16 @@
 """Texts that went wrong somewhere: each is refused with messages, or runs like the reference."""
 
-import re
+from collections import Counter
 from random import Random
 
 from hypothesis import event, given, note, settings
 from hypothesis import strategies as st
 
-from server.ladder.messages import ProgramError
-from server.ladder.program import Program
-from server.ladder.text_form import parse_program, print_program
-from server.ladder.validation import errors
+from server.ladder.text_form import print_program
+from tests.damage import damaged
+from tests.fuzzed import REFUSED, RUNS, accepted, exercise_file, program
 from tests.scan.crowded import crowded
 from tests.scan.test_kernel import check
-
-_TOKENS = re.compile(r"\s+|%[A-Z0-9.]+|T#\w+|[\w.]+|:=|<=|>=|<>|.", re.DOTALL)
-_STRAY = ["AND", "OR", "NOT", "TRUE", ";", "(", ")", ":=", "x", "n", "f0", "f1.Q", "f2.ET", "7",
-          "T#1s", "RISING", "a", "level", "pause", "-", "<", "END_IF", "%QX0.0", "TON"]  # fmt: skip
-
-
-def damaged(text: str, random: Random) -> str:
-    """The text with one or two tokens dropped, doubled, exchanged or replaced."""
-    tokens = _TOKENS.findall(text)
-    for _ in range(random.choice([1, 1, 2])):
-        at, other = random.randrange(len(tokens)), random.randrange(len(tokens))
-        match random.randint(0, 4):
-            case 0:
-                del tokens[at]
-            case 1:
-                tokens.insert(at, tokens[other])
-            case 2:
-                tokens[at], tokens[other] = tokens[other], tokens[at]
-            case 3:
-                tokens[at] = tokens[other]
-            case _:
-                tokens[at] = random.choice(_STRAY)
-    return "".join(tokens)
-
-
-def accepted(text: str) -> Program | None:
-    """The program, if it can be read and has no errors."""
-    program: Program | None = None
-    try:
-        program = parse_program(text)
-        messages = errors(program)
-    except ProgramError as refused:
-        messages = refused.messages
-    assert all(message.text.endswith(".") for message in messages)
-    return None if messages else program
 
 
 @settings(max_examples=400)
@@ -66,3 +30,14 @@ def test_damage_leaves_some_programs_right() -> None:
     random = Random(131)
     found = [accepted(damaged(print_program(crowded(seed)), random)) for seed in range(100)]
     assert 10 < sum(program is not None for program in found) < 80
+
+
+def test_damaged_programs_in_each_form_are_refused_or_run() -> None:
+    """Ten thousand of them: ``python -m tests.load.fuzz``."""
+    found = Counter((seed % 3, program(seed)) for seed in range(150))
+    assert found.keys() == {(form, each) for form in range(3) for each in (REFUSED, RUNS)}
+
+
+def test_damaged_exercise_files_are_refused_or_run() -> None:
+    found = Counter(exercise_file(seed) for seed in range(100))
+    assert min(found[REFUSED], found[RUNS]) >= 10

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from hypothesis import given, note, settings
+from hypothesis import currently_in_test_context, given, note, settings
 from hypothesis import strategies as st
 
 from server.ladder.program import Program
@@ -34,7 +34,8 @@ def assert_equal(run: LaneRun, controllers: list[Controller], scan: int) -> None
 
 def check(program: Program, seed: int, period_ms: int, observe: bool, scans: int = 14) -> None:
     """Run 64 lanes and 64 plain controllers side by side."""
-    note(print_program(program))
+    if currently_in_test_context():
+        note(print_program(program))
     run = LaneRun(program, period_ms, observe=observe)
     controllers = [Controller(program, period_ms) for _ in range(LANES)]
     stimulus = Stimulus(program, seed)

@@ -77,6 +77,8 @@ def _mend(name: str, form: type[BaseModel]) -> str:
     schema = form.model_json_schema()
     parts = (schema, *schema.get("$defs", {}).values())
     keys = {key for part in parts for key in part.get("properties", ())}
+    if name in keys:
+        return "It belongs to another part. Leave it out."
     close = get_close_matches(name, keys, 1)
     return f"Did you mean '{close[0]}'?" if close else "Leave it out."
 
