@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from server.store.attempts import Submission
 from server.store.database import Database
 from server.verdicts import Verdicts
-from server.web import submissions
+from server.web import waiting as held_requests
 from server.web.waiting import MOST_HELD, Held
 from server.worker import Worker
 from tests.factories import Clock, make_submission
@@ -58,7 +58,7 @@ def page(app: FastAPI, lab: Lab, browser: ThreadPoolExecutor) -> Iterator[Page]:
 
 @pytest.fixture(autouse=True)
 def no_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(submissions, "HOLD_SECONDS", 600)
+    monkeypatch.setattr(held_requests, "HOLD_SECONDS", 600)
 
 
 def test_it_is_told_when_its_submission_is_marked(
@@ -96,7 +96,7 @@ def test_one_person_has_a_few_windows_held_and_the_others_answered_at_once(
 def test_a_held_request_ends_by_itself_and_says_nothing_new(
     page: Page, waiting: Submission, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(submissions, "HOLD_SECONDS", 0.01)
+    monkeypatch.setattr(held_requests, "HOLD_SECONDS", 0.01)
     for _ in range(MOST_HELD + 1):
         answer = page.ask(waiting)
         assert (answer.status_code, answer.content) == (204, b"")
