@@ -15,8 +15,8 @@ _SCALARS = ["0", "-1", "1e308", "9999999999", "0.5", "50 ms", "99999 min", "-2 s
             "[]", "{}", "[a, [b]]", "{a: {b: c}}", "&x 1", "*x", "!!int a", "|", "ä\u2028", "R1",
             "'%IX0.0'", "'%QX9999.9'", "\x07", "\ufeff", "- ", "? a", "broken wire"]  # fmt: skip
 
-_STRAY_DATA: list[Any] = [None, True, 0, -1, 2**63, 1.5, 1e308, "", "x", "T#1s", "%QX0.0", "\x00", [], {},
-               [[]], {"symbol": "a"}, "TON", "rising", "\ud800"]  # fmt: skip
+_STRAY_DATA: list[Any] = [None, True, 0, -1, 2**63, 1.5, 1e308, "", "x", "T#1s", "%QX0.0", "\x00",
+                          [], {}, [[]], {"symbol": "a"}, "TON", "rising", "\ud800"]  # fmt: skip
 
 _STRAY_XML = [b"<", b">", b"/>", b"&amp;", b"&#0;", b"&x;", b'"', b"<!--", b"]]>", b"\xff", b"\x00",
               b"<Contact/>", b"<LeftPowerRail/>", b'refConnectionPointOutId="1"', b"-1", b"9" * 30,
