@@ -12,6 +12,7 @@ from server.marking.verdict import RequirementVerdict, Status, Verdict
 from server.marking.verdict_form import to_json
 from server.store.attempts import Submission, SubmissionState
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
+from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, hash_password
 from server.store.standings import recount
 from server.store.submissions import store_verdict
@@ -100,6 +101,47 @@ def make_submission(
     session.flush()
     recount(session, assignment, [user.id])
     return submission
+
+
+def make_lti_link(session: Session, assignment: Assignment, teacher: User) -> dict[str, int]:
+    """A platform, its course, a link to the assignment and a choice under way; ids by parameter."""
+    platform = Platform(
+        name="Larkmoor course server",
+        issuer="https://lms.larkmoor.example",
+        client_id=f"client-{next(_numbers)}",
+        login_url="https://lms.larkmoor.example/login",
+        token_url="https://lms.larkmoor.example/token",
+        keys_url="https://lms.larkmoor.example/keys",
+    )
+    session.add(platform)
+    session.flush()
+    context = LtiContext(
+        platform_id=platform.id,
+        deployment_id="1",
+        context_id="aut-131",
+        title="AUT 131",
+        section_id=assignment.section_id,
+        memberships_url="https://lms.larkmoor.example/members",
+        opened_by_id=teacher.id,
+    )
+    session.add(context)
+    session.flush()
+    link = LtiLink(context_id=context.id, resource_link_id="link-1", assignment_id=assignment.id)
+    choice = LtiChoice(
+        context_id=context.id,
+        user_id=teacher.id,
+        return_url="https://lms.larkmoor.example/return",
+        takes_line_item=True,
+        expires_at=NOON + timedelta(hours=1),
+    )
+    session.add_all((link, choice))
+    session.flush()
+    return {
+        "platform_id": platform.id,
+        "context_id": context.id,
+        "link_id": link.id,
+        "choice_id": choice.id,
+    }
 
 
 def make_verdict(**statuses: Status) -> Verdict:

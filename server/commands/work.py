@@ -10,6 +10,10 @@ from server.commands.database import own_database
 from server.job_queue import work
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
+from server.remote.access_tokens import AccessTokens
+from server.remote.http import Outside
+from server.remote.outbox import Sender
+from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
 from server.store.database import DatabaseTrouble
 from server.store.migration import migrate
@@ -21,6 +25,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "Mark what is submitted, one program after another, until SIGTERM or Ctrl+C. "
         "Start one for each core that is to mark, on any machine that reaches the database."
     )
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -36,8 +44,16 @@ def run(arguments: argparse.Namespace) -> int:
                 )
             migrate(database)
             catalogue = Catalogue(settings.exercises, published_in(database))
+            outside = Outside()
+            tokens = AccessTokens(outside, database, settings.key_secret)
+            sender = Sender(database, Services(outside, tokens), utc_now)
+            sender.start()
             print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
-            work(database, catalogue, lambda: datetime.now(UTC))
+            try:
+                work(database, catalogue, utc_now)
+            finally:
+                sender.stop()
+                outside.close()
     except (DatabaseTrouble, SettingTrouble) as trouble:
         print(f"rungmark work: {trouble}", file=sys.stderr)
         return 2

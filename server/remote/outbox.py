@@ -9,8 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from server.remote.access_tokens import AccessTokens
-from server.remote.http import NoAnswer, NotTaken, Outside
+from server.remote.http import NoAnswer, NotTaken
 from server.remote.own_keys import KeyTrouble
 from server.remote.services import Score, Services, WantedLineItem
 from server.store.database import Database
@@ -115,11 +114,12 @@ def _keep_line_item(session: Session, score: OutgoingScore, address: str) -> Non
 class Sender:
     """One thread that sends what is due, every few seconds. ``start`` it and ``stop`` it."""
 
-    def __init__(self, database: Database, key_secret: str, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self, database: Database, services: Services, clock: Callable[[], datetime]
+    ) -> None:
         self._database = database
+        self._services = services
         self._clock = clock
-        self._outside = Outside()
-        self._services = Services(self._outside, AccessTokens(self._outside, database, key_secret))
         self._stopping = Event()
         self._thread: Thread | None = None
 
@@ -132,7 +132,6 @@ class Sender:
         self._stopping.set()
         if self._thread is not None:
             self._thread.join()
-        self._outside.close()
 
     def _run(self) -> None:
         while not self._stopping.wait(ROUND_SECONDS):

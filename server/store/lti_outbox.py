@@ -25,10 +25,13 @@ CLAIMED = timedelta(minutes=5)
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """How far the scores of an assignment have come; ``since`` is when the oldest that waits was
-    made, ``trouble`` why, ``stopped`` how many wait for somebody to mend that.
+    """How far the scores of an assignment have come.
+
+    ``links`` are the ids of the links that lead to it. ``since`` is when the oldest score that
+    waits was made, ``trouble`` why it waits, ``stopped`` how many wait for somebody to mend that.
     """
 
+    links: tuple[int, ...]
     sent: int
     waiting: int
     stopped: int
@@ -183,25 +186,24 @@ def try_again(session: Session, assignment_id: int, now: datetime) -> None:
 
 def delivery(session: Session, assignment_id: int) -> Delivery | None:
     """How far an assignment's scores have come; None if no link leads to it."""
-    links, sent, waiting, stopped, since = session.execute(
+    links = session.scalars(
+        select(LtiLink.id).where(LtiLink.assignment_id == assignment_id).order_by(LtiLink.id)
+    ).all()
+    if not links:
+        return None
+    ours = OutgoingScore.link_id.in_(links)
+    sent, waiting, stopped, since = session.execute(
         select(
-            func.count(LtiLink.id.distinct()),
             func.count().filter(~WAITING),
             func.count().filter(WAITING),
             func.count().filter(WAITING & OutgoingScore.stopped),
             func.min(OutgoingScore.made_at).filter(WAITING),
-        )
-        .select_from(LtiLink)
-        .outerjoin(OutgoingScore, OutgoingScore.link_id == LtiLink.id)
-        .where(LtiLink.assignment_id == assignment_id)
+        ).where(ours)
     ).one()
-    if not links:
-        return None
     trouble = session.scalar(
         select(OutgoingScore.trouble)
-        .join(LtiLink, LtiLink.id == OutgoingScore.link_id)
-        .where(LtiLink.assignment_id == assignment_id, WAITING, OutgoingScore.trouble != "")
+        .where(ours, WAITING, OutgoingScore.trouble != "")
         .order_by(OutgoingScore.stopped.desc(), OutgoingScore.next_try_at.desc())
         .limit(1)
     )
-    return Delivery(sent, waiting, stopped, since, trouble or "")
+    return Delivery(tuple(links), sent, waiting, stopped, since, trouble or "")

@@ -1,10 +1,13 @@
 """Signing in and out."""
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
+from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from server.settings import Settings
 from server.store import people
 from server.web.access import COOKIE
 from server.web.dependencies import DatabaseHere, Now, SettingsHere, Writing
@@ -46,8 +49,15 @@ def sign_in(
     with database.write() as session:
         user = session.get_one(people.User, user.id)
         user.password_hash = better_hash or user.password_hash
-        token = people.begin_session(session, user, now, settings.session_length)
-    answer = RedirectResponse(_own_address(next), 303)
+        return sign_in_as(session, user, own_address(next), settings, now)
+
+
+def sign_in_as(
+    session: Session, user: people.User, address: str, settings: Settings, now: datetime
+) -> Response:
+    """Sign this browser in, whoever was before, and send it on to an address of ours."""
+    token = people.begin_session(session, user, now, settings.session_length)
+    answer = RedirectResponse(address, 303)
     answer.set_cookie(
         COOKIE,
         token,
@@ -75,7 +85,7 @@ def _form(
     return page(request, "accounts/sign_in.html", status, next=next, email=email, mistake=mistake)
 
 
-def _own_address(address: str) -> str:
+def own_address(address: str) -> str:
     """``address`` if it stays on this server; a browser reads ``//x`` and ``/\\x`` as a host."""
     own = address.startswith("/") and not address.startswith(("//", "/\\"))
     return address if own and address.isprintable() else "/"

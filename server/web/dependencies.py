@@ -14,6 +14,8 @@ from starlette.requests import HTTPConnection
 
 from server.job_queue import Queue
 from server.marking.files.catalogue import Catalogue
+from server.remote.key_sets import KeySets
+from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database
 from server.worker import Worker
@@ -36,6 +38,16 @@ def catalogue(connection: HTTPConnection) -> Catalogue:
 
 def worker(connection: HTTPConnection) -> Worker | Queue:
     found: Worker | Queue = connection.app.state.worker
+    return found
+
+
+def key_sets(connection: HTTPConnection) -> KeySets:
+    found: KeySets = connection.app.state.key_sets
+    return found
+
+
+def services(connection: HTTPConnection) -> Services:
+    found: Services = connection.app.state.services
     return found
 
 
@@ -63,6 +75,8 @@ SettingsHere = Annotated[Settings, Depends(settings)]
 DatabaseHere = Annotated[Database, Depends(database)]
 CatalogueHere = Annotated[Catalogue, Depends(catalogue)]
 WorkerHere = Annotated[Worker | Queue, Depends(worker)]
+KeySetsHere = Annotated[KeySets, Depends(key_sets)]
+ServicesHere = Annotated[Services, Depends(services)]
 Now = Annotated[datetime, Depends(now)]
 # With the default scope the commit would come after the answer, which might then be a lie.
 Reading = Annotated[Session, Depends(reading, scope="function")]

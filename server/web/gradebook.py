@@ -20,6 +20,7 @@ from server.store.gradebook import (
     standings_of,
 )
 from server.store.gradebook import gradebook as read_gradebook
+from server.store.lti_outbox import delivery
 from server.store.people import User
 from server.web.dependencies import Now, Reading
 from server.web.rendering import fragment, page
@@ -71,6 +72,7 @@ def gradebook(
         request,
         "gradebook/gradebook.html",
         book=book,
+        delivery=delivery(session, assignment_id),
         rows=rows,
         now=now,
         order=order,

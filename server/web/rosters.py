@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from server.store import roster
 from server.store.audit import events_of
 from server.store.courses import SectionRole, assignments_of
+from server.store.lti_entry import contexts_of
 from server.store.passwords import make_link
 from server.store.people import Role, find_user
 from server.store.standings import recount
@@ -24,7 +25,7 @@ Text = Annotated[str, Form(max_length=500_000)]
 
 @router.get("/sections/{section_id}/roster")
 def roster_page(request: Request, section_id: int, session: Reading) -> Response:
-    return _page(request, session, section_id)
+    return show_roster(request, session, section_id)
 
 
 @router.post("/sections/{section_id}/roster/preview")
@@ -42,11 +43,19 @@ def preview_roster(
             text = content.decode("utf-8-sig")
         except UnicodeDecodeError:
             sentence = "The file is not in UTF-8. Save it as CSV with UTF-8 and send it again."
-            return _page(request, session, section_id, sentence, text)
+            return show_roster(request, session, section_id, sentence, text)
+    return roster_preview(request, session, section_id, text)
+
+
+def roster_preview(
+    request: Request, session: Session, section_id: int, text: str, remark: str = ""
+) -> Response:
+    """The page of what a roster would change, or the roster page with what is wrong in it."""
     lines, faults = roster.read_roster(text)
     if faults:
         more = f" There are {len(faults) - 1} more." if len(faults) > 1 else ""
-        return _page(request, session, section_id, f"{faults[0]}{more} Nothing was stored.", text)
+        sentence = f"{faults[0]}{more} Nothing was stored."
+        return show_roster(request, session, section_id, sentence, text)
     section = section_here(session, section_id)
     return page(
         request,
@@ -55,6 +64,7 @@ def preview_roster(
         changes=roster.compare(session, section, lines),
         lines=lines,
         text=text,
+        remark=remark,
     )
 
 
@@ -68,7 +78,7 @@ def apply_roster(
 ) -> Response:
     lines, faults = roster.read_roster(text)
     if faults:
-        return _page(request, session, section_id, str(faults[0]), text)
+        return show_roster(request, session, section_id, str(faults[0]), text)
     section = section_here(session, section_id)
     roster.enrol_all(session, section, lines, drop_missing=drop_missing)
     _recount(session, section_id)
@@ -87,10 +97,10 @@ def enrol_person(
     user = find_user(session, email)
     if user is None:
         sentence = f"Nobody has the email {email or '(none)'}. Correct it, or send a roster."
-        return _page(request, session, section_id, sentence)
+        return show_roster(request, session, section_id, sentence)
     if role is SectionRole.INSTRUCTOR and user.role is Role.STUDENT:
         sentence = f"{user.name} has a student's account, which can't teach. Choose grader."
-        return _page(request, session, section_id, sentence)
+        return show_roster(request, session, section_id, sentence)
     roster.enrol(session, section_here(session, section_id), user, role)
     _recount(session, section_id)
     return _back(section_id)
@@ -105,10 +115,10 @@ def take_out(
     teachers = [id for id, role in people.items() if role is SectionRole.INSTRUCTOR]
     if person not in people:
         sentence = "This person is not in the section any more. Look at the people below."
-        return _page(request, session, section_id, sentence)
+        return show_roster(request, session, section_id, sentence)
     if teachers == [person]:
         sentence = "The only instructor can't leave the section. Add another one first."
-        return _page(request, session, section_id, sentence)
+        return show_roster(request, session, section_id, sentence)
     roster.leave(session, section_here(session, section_id), [person])
     return _back(section_id)
 
@@ -156,7 +166,7 @@ def grade_log(request: Request, section_id: int, session: Reading) -> Response:
     )
 
 
-def _page(
+def show_roster(
     request: Request, session: Session, section_id: int, mistake: str = "", text: str = ""
 ) -> Response:
     people = roster.people_of(session, section_id)
@@ -166,6 +176,7 @@ def _page(
         422 if mistake else 200,
         section=section_here(session, section_id),
         people=people,
+        from_lms=contexts_of(session, section_id),
         without=sum(not user.password_hash for user, _ in people),
         mistake=mistake,
         text=text,

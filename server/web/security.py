@@ -12,24 +12,29 @@ Refuse = Callable[[Request, int, str], Response]
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
-CONTENT_SECURITY_POLICY = "; ".join(
-    (
-        "default-src 'self'",
-        "script-src 'self'",
-        "style-src 'self'",
-        "object-src 'none'",
-        "base-uri 'none'",
-        "form-action 'self'",
-        "frame-ancestors 'none'",
+
+def content_security_policy(*, form_action: str = "'self'", frame_ancestors: str = "'none'") -> str:
+    """What a page may do. A page that hands something to another site names it."""
+    return "; ".join(
+        (
+            "default-src 'self'",
+            "script-src 'self'",
+            "style-src 'self'",
+            "object-src 'none'",
+            "base-uri 'none'",
+            f"form-action {form_action}",
+            f"frame-ancestors {frame_ancestors}",
+        )
     )
-)
 
 
 def add_secure_headers(headers: MutableHeaders, *, secure: bool, static: bool = False) -> None:
     """The headers that every answer carries; pages are kept in no cache."""
-    headers["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
+    if "Content-Security-Policy" not in headers:
+        headers["Content-Security-Policy"] = content_security_policy()
+        # Older than frame-ancestors; it would forbid what a page's own policy permits.
+        headers["X-Frame-Options"] = "DENY"
     headers["X-Content-Type-Options"] = "nosniff"
-    headers["X-Frame-Options"] = "DENY"
     headers["Referrer-Policy"] = "same-origin"
     headers["Cross-Origin-Opener-Policy"] = "same-origin"
     headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
@@ -63,12 +68,20 @@ class SameOrigin:
 
     A browser says by Sec-Fetch-Site or Origin where a request comes from, and a page can't forge
     either. Sec-Fetch-Site is missing on sockets and without TLS, except on this machine itself.
+    ``from_elsewhere`` are paths that other sites post to; what they send has to prove itself.
     """
 
-    def __init__(self, app: ASGIApp, public_urls: Iterable[str], refuse: Refuse) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        public_urls: Iterable[str],
+        refuse: Refuse,
+        from_elsewhere: Iterable[str] = (),
+    ) -> None:
         self.app = app
         self.public_urls = frozenset(public_urls)
         self.refuse = refuse
+        self.from_elsewhere = frozenset(from_elsewhere)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if self._is_trusted(scope):
@@ -82,7 +95,9 @@ class SameOrigin:
     def _is_trusted(self, scope: Scope) -> bool:
         if scope["type"] == "lifespan":
             return True
-        if scope["type"] == "http" and scope["method"] in SAFE_METHODS:
+        if scope["type"] == "http" and (
+            scope["method"] in SAFE_METHODS or scope["path"] in self.from_elsewhere
+        ):
             return True
         headers = Headers(scope=scope)
         site = headers.get("Sec-Fetch-Site")

@@ -1,0 +1,341 @@
+"""Coming in from a learning-management system: the sign-in, the account, the section, the link.
+
+A platform's word makes accounts of students and instructors. It opens an account that was here
+before only if that is a student's without a password; any other has to be shown to be one's own
+once, by signing in to it.
+"""
+
+import hashlib
+import secrets
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from server.store.courses import (
+    Assignment,
+    Section,
+    SectionRole,
+    assignments_of,
+    find_assignment,
+    role_in_section,
+    sections_of,
+    students_of,
+)
+from server.store.database import Document, one_at_a_time
+from server.store.lti import (
+    Deployment,
+    LtiChoice,
+    LtiContext,
+    LtiLink,
+    LtiLogin,
+    LtiPerson,
+    Platform,
+)
+from server.store.lti_outbox import queue_scores
+from server.store.people import Role, User, find_user, normal_email
+from server.store.roster import EMAIL, enrol, sorted_name
+from server.store.standings import recount
+
+LOGIN_LASTS = timedelta(minutes=10)
+CHOICE_LASTS = timedelta(hours=2)
+
+OVERSEEING = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
+"""Their accounts are never opened by a platform's word."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comer:
+    """Who comes, as the platform says; texts are empty where it says nothing."""
+
+    subject: str
+    role: SectionRole
+    name: str
+    listed_as: str
+    email: str
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """From which of the platform's courses."""
+
+    deployment_id: str
+    context_id: str
+    title: str
+    memberships_url: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Through which of its links, and what is known of it; ``assignment_id`` was chosen before."""
+
+    resource_link_id: str
+    title: str
+    assignment_id: int | None
+    line_item: str | None
+    line_items: str | None
+
+
+class ProofNeeded(Exception):
+    """The account was here before: its owner has to sign in to it once."""
+
+
+class NotYet(Exception):
+    """What is missing before somebody can come in; the text is one sentence with its mend."""
+
+
+def platforms_of(session: Session, issuer: str, client_id: str) -> list[Platform]:
+    """The platforms of an issuer; one at most if the client id is known (not empty)."""
+    query = select(Platform).where(Platform.issuer == issuer).order_by(Platform.id)
+    if client_id:
+        query = query.where(Platform.client_id == client_id)
+    return list(session.scalars(query))
+
+
+def knows_deployment(session: Session, platform_id: int, deployment_id: str) -> bool:
+    return session.get(Deployment, (platform_id, deployment_id)) is not None
+
+
+def begin_login(session: Session, platform: Platform, now: datetime) -> tuple[str, str]:
+    """State and nonce of a new sign-in; only the hash of the state is stored."""
+    session.execute(delete(LtiLogin).where(LtiLogin.expires_at <= now))
+    state, nonce = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+    session.add(
+        LtiLogin(
+            state_hash=_hash(state),
+            platform_id=platform.id,
+            nonce=nonce,
+            expires_at=now + LOGIN_LASTS,
+        )
+    )
+    return state, nonce
+
+
+def find_login(session: Session, state: str, now: datetime) -> LtiLogin | None:
+    """A sign-in that has begun and is not too old."""
+    login = session.get(LtiLogin, _hash(state), with_for_update=True)
+    return login if login is not None and login.expires_at > now else None
+
+
+def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> bool:
+    """Keep the launch for the browser that began it; False if another one came before."""
+    login = find_login(session, state, now)
+    if login is None or login.launch is not None:
+        return False
+    login.launch = launch
+    return True
+
+
+def account_of(session: Session, platform: Platform, comer: Comer, visitor_id: int | None) -> User:
+    """The account of who comes, made if there is none. ``visitor_id`` is who is signed in here.
+
+    Raises ProofNeeded and NotYet.
+    """
+    one_at_a_time(session.connection(), "accounts")
+    known = session.get(LtiPerson, (platform.id, comer.subject))
+    email = normal_email(comer.email)
+    email = email if EMAIL.fullmatch(email) and len(email) <= 254 else ""
+    if known is not None:
+        user: User | None = session.get_one(User, known.user_id)
+    else:
+        user = find_user(session, email) if email else None
+    if user is not None and user.role in OVERSEEING:
+        raise NotYet(
+            f"The account {user.email} oversees courses and is not opened from outside. "
+            "Sign in here with its password."
+        )
+    if user is not None and known is None and not _is_theirs(session, platform, user, visitor_id):
+        raise ProofNeeded
+    if user is None:
+        user = _new_account(session, platform, comer, email)
+    if known is None:
+        session.add(LtiPerson(platform_id=platform.id, subject=comer.subject, user_id=user.id))
+    session.flush()
+    return user
+
+
+def _is_theirs(session: Session, platform: Platform, user: User, visitor_id: int | None) -> bool:
+    if user.id == visitor_id:
+        return True
+    # A platform that gives one address to two people is not believed the second time.
+    linked = select(LtiPerson.subject).where(
+        LtiPerson.platform_id == platform.id, LtiPerson.user_id == user.id
+    )
+    unused = user.password_hash is None and user.role is Role.STUDENT
+    return unused and session.scalar(linked.limit(1)) is None
+
+
+def _new_account(session: Session, platform: Platform, comer: Comer, email: str) -> User:
+    name = comer.name or "Somebody without a name"
+    # A platform may keep addresses to itself; .invalid is nobody's (RFC 2606).
+    unknown = f"{_hash(comer.subject)[:16]}@lms-{platform.id}.invalid"
+    teaches = comer.role is SectionRole.INSTRUCTOR
+    user = User(
+        email=email or unknown,
+        name=name,
+        listed_as=comer.listed_as or sorted_name(name),
+        role=Role.INSTRUCTOR if teaches else Role.STUDENT,
+    )
+    session.add(user)
+    session.flush()
+    return user
+
+
+def context_of(session: Session, platform: Platform, course: Course, comer: Comer) -> LtiContext:
+    """The platform's course as it is known here; only an instructor brings a new one.
+
+    Raises NotYet.
+    """
+    context = session.scalar(
+        select(LtiContext).where(
+            LtiContext.platform_id == platform.id,
+            LtiContext.deployment_id == course.deployment_id,
+            LtiContext.context_id == course.context_id,
+        )
+    )
+    if comer.role is not SectionRole.INSTRUCTOR and (context is None or not context.section_id):
+        raise NotYet(
+            f"{course.title} is not connected with a section here yet. "
+            "Its instructor opens this link once and chooses the section."
+        )
+    if context is None:
+        context = LtiContext(
+            platform_id=platform.id,
+            deployment_id=course.deployment_id,
+            context_id=course.context_id,
+        )
+        session.add(context)
+    context.title = course.title
+    context.memberships_url = course.memberships_url or context.memberships_url
+    return context
+
+
+def come_in(
+    session: Session, context: LtiContext, user: User, role: SectionRole
+) -> SectionRole | None:
+    """Enrol who comes, unless they are enrolled; what they are in the section, None without one."""
+    if role is SectionRole.INSTRUCTOR:
+        context.opened_by_id = user.id
+    session.flush()
+    if context.section_id is None:
+        return None
+    found = role_in_section(session, user.id, context.section_id)
+    if found is not None:
+        return found
+    if role is SectionRole.INSTRUCTOR and user.role is Role.STUDENT:
+        # A student's account can't teach; it can help with the marking.
+        role = SectionRole.GRADER
+    section = session.get_one(Section, context.section_id)
+    enrol(session, section, user, role)
+    for assignment in assignments_of(session, [section.id]):
+        recount(session, assignment, [user.id])
+    return role
+
+
+def link_of(
+    session: Session, context: LtiContext, target: Target, role: SectionRole | None
+) -> LtiLink:
+    """The platform's link as it is known here, bound to the assignment that was chosen for it.
+
+    Raises NotYet.
+    """
+    link = session.scalar(
+        select(LtiLink).where(
+            LtiLink.context_id == context.id, LtiLink.resource_link_id == target.resource_link_id
+        )
+    )
+    chosen = _chosen(session, context, target)
+    unbound = (link is None or link.assignment_id is None) and chosen is None
+    if unbound and role is SectionRole.STUDENT:
+        raise NotYet(
+            "This link does not lead to an exercise yet. "
+            "Its instructor opens it once and chooses the exercise."
+        )
+    if link is None:
+        link = LtiLink(context_id=context.id, resource_link_id=target.resource_link_id)
+        session.add(link)
+    link.title = target.title
+    link.line_item = target.line_item or link.line_item
+    link.line_items = target.line_items or link.line_items
+    if link.assignment_id is None and chosen is not None:
+        link.assignment_id = chosen.id
+    session.flush()
+    session.refresh(link)
+    return link
+
+
+def _chosen(session: Session, context: LtiContext, target: Target) -> Assignment | None:
+    """What was chosen when the link was made; a copied course has its own section."""
+    if target.assignment_id is None:
+        return None
+    assignment = find_assignment(session, target.assignment_id)
+    fits = assignment is not None and assignment.section_id == context.section_id
+    return assignment if fits else None
+
+
+def queue_for(
+    session: Session, link: LtiLink, now: datetime, user_ids: Collection[int] | None = None
+) -> None:
+    """Queue what these students (all, if None) have reached at the link's assignment before."""
+    if link.assignment is not None:
+        if user_ids is None:
+            user_ids = [each.id for each in students_of(session, link.assignment.section_id)]
+        queue_scores(session, link.assignment, user_ids, now)
+
+
+def sections_to_choose(session: Session, user: User) -> list[Section]:
+    """The sections that somebody may connect with a platform's course: those they instruct."""
+    return [
+        section for section, role in sections_of(session, user.id) if role is SectionRole.INSTRUCTOR
+    ]
+
+
+def begin_choice(
+    session: Session,
+    context: LtiContext,
+    user: User,
+    return_url: str,
+    data: str | None,
+    takes_line_item: bool,
+    now: datetime,
+) -> LtiChoice:
+    """Somebody begins to choose what a new link is to lead to."""
+    session.execute(delete(LtiChoice).where(LtiChoice.expires_at <= now))
+    choice = LtiChoice(
+        context_id=context.id,
+        user_id=user.id,
+        return_url=return_url,
+        data=data,
+        takes_line_item=takes_line_item,
+        expires_at=now + CHOICE_LASTS,
+    )
+    session.add(choice)
+    session.flush()
+    return choice
+
+
+def known_people(session: Session, platform_id: int) -> dict[str, User]:
+    """The accounts of those who have come from a platform, by subject."""
+    rows = session.execute(
+        select(LtiPerson.subject, User)
+        .join(User, User.id == LtiPerson.user_id)
+        .where(LtiPerson.platform_id == platform_id)
+    )
+    return dict(rows.all())
+
+
+def contexts_of(session: Session, section_id: int) -> list[LtiContext]:
+    """The platforms' courses that are this section, and have a list of members."""
+    return list(
+        session.scalars(
+            select(LtiContext)
+            .where(LtiContext.section_id == section_id, LtiContext.memberships_url.is_not(None))
+            .order_by(LtiContext.id)
+        )
+    )
+
+
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
