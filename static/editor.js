@@ -48,7 +48,7 @@ const revision = () => document.getElementById("editor-status").dataset.revision
 /* Send one action; true if it was done. `target` shows what the server has against it. */
 async function send(action, target = answer, address = "") {
   const before = revision();
-  const shown = new Set(selection.rows.map(content));
+  const shown = new Set(Array.from(selection.rows, content));
   last = [action, target, address];
   answer.replaceChildren();
   do {

@@ -2,15 +2,18 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 from server.ladder.elements import CoilKind, ContactKind
-from server.ladder.messages import Message, Place, Severity
+from server.ladder.limits import RUNGS_REMEMBERED
+from server.ladder.messages import Message, Place, Severity, in_rung
 from server.ladder.names import listed
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
     Block,
     Coil,
     Contact,
+    Item,
     Parallel,
     Path,
     Program,
@@ -20,13 +23,14 @@ from server.ladder.program import (
     walk,
 )
 from server.ladder.references import Uses, cross_reference
+from server.ladder.tree import item_at
 
 
 def advise(program: Program, points: Sequence[PointDeclaration] = ()) -> Iterator[Message]:
     """Advice about a program, and about how it uses the points of its exercise."""
     uses = cross_reference(program)
     for index, rung in enumerate(program.rungs):
-        yield from _rung(index, rung)
+        yield from in_rung(index, _rung(rung))
     yield from _coils(program)
     for variable in program.variables:
         yield from _variable(variable, uses[variable.symbol], bool(points))
@@ -34,8 +38,13 @@ def advise(program: Program, points: Sequence[PointDeclaration] = ()) -> Iterato
         yield from _points(program, uses, points)
 
 
-def _rung(index: int, rung: Rung) -> Iterator[Message]:
-    place = Place(rung=index)
+@lru_cache(RUNGS_REMEMBERED)
+def _rung(rung: Rung) -> tuple[Message, ...]:
+    return tuple(_of_rung(rung))
+
+
+def _of_rung(rung: Rung) -> Iterator[Message]:
+    place = Place()
     if not rung.outputs and not rung.network.items:
         yield _warning("empty rung", place, "The rung is empty.", "Build it or delete it.")
         return
@@ -44,7 +53,7 @@ def _rung(index: int, rung: Rung) -> Iterator[Message]:
     for path in _bypassed(rung.network):
         yield _warning(
             "bypass",
-            Place(rung=index, path=path),
+            Place(path=path),
             "A branch without elements carries power past the others.",
             "Put an element into it or delete it.",
         )
@@ -165,7 +174,7 @@ def _points(
                 "Does a requirement need it?",
             )
         if symbol is not None and point.wiring is ContactKind.CLOSED:
-            yield from _closed_on_closed(program, symbol)
+            yield from _closed_on_closed(program, symbol, used)
     known = {point.address for point in points}
     for variable in program.variables:
         if (
@@ -180,17 +189,23 @@ def _points(
             )
 
 
-def _closed_on_closed(program: Program, symbol: str) -> Iterator[Message]:
-    for index, rung in enumerate(program.rungs):
-        for path, element in walk(rung.network):
-            if element == Contact(ContactKind.CLOSED, symbol):
-                yield _note(
-                    "normally closed",
-                    Place(rung=index, path=path),
-                    f"{symbol} is wired normally closed and ON at rest: this contact conducts "
-                    "only while the device is actuated or its wire is broken.",
-                    "Use a normally open contact if that is not meant.",
-                )
+def _closed_on_closed(program: Program, symbol: str, uses: Uses) -> Iterator[Message]:
+    for place in uses.reads:
+        if _read_at(program, place) == Contact(ContactKind.CLOSED, symbol):
+            yield _note(
+                "normally closed",
+                place,
+                f"{symbol} is wired normally closed and ON at rest: this contact conducts "
+                "only while the device is actuated or its wire is broken.",
+                "Use a normally open contact if that is not meant.",
+            )
+
+
+def _read_at(program: Program, place: Place) -> Item | None:
+    """The element that reads a symbol there; None where an output does."""
+    if place.rung is None or place.path is None:
+        return None
+    return item_at(program.rungs[place.rung].network, place.path)
 
 
 def _never_written(symbol: str, place: Place) -> Message:

@@ -1,6 +1,7 @@
 """The limits, enforced on a program: what the text form, the JSON form and editing all refuse."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from server.ladder.limits import (
     MAX_COMMENT_LENGTH,
@@ -9,8 +10,9 @@ from server.ladder.limits import (
     MAX_RUNGS,
     MAX_SERVES,
     MAX_VARIABLES,
+    RUNGS_REMEMBERED,
 )
-from server.ladder.messages import Message, Place, error
+from server.ladder.messages import Message, Place, error, in_rung
 from server.ladder.program import Parallel, Program, Rung, Series, walk
 
 
@@ -39,10 +41,16 @@ def _over_limits(program: Program) -> Iterator[Message]:
     for variable in program.variables:
         yield from _comment(Place(symbol=variable.symbol), variable.comment)
     for index, rung in enumerate(program.rungs):
-        yield from _rung(Place(rung=index), rung)
+        yield from in_rung(index, _rung(rung))
 
 
-def _rung(place: Place, rung: Rung) -> Iterator[Message]:
+@lru_cache(RUNGS_REMEMBERED)
+def _rung(rung: Rung) -> tuple[Message, ...]:
+    return tuple(_over_limits_in(rung))
+
+
+def _over_limits_in(rung: Rung) -> Iterator[Message]:
+    place = Place()
     elements = sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs)
     yield from _over(place, "The rung has", elements, MAX_ELEMENTS, "elements and outputs")
     yield from _over(

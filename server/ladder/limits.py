@@ -19,3 +19,5 @@ MAX_TEXT_BYTES = 1_000_000
 MAX_JSON_BYTES = 1_000_000
 MAX_MESSAGES = 20
 """Mistakes reported at once when a text can't be read."""
+RUNGS_REMEMBERED = 8192
+"""Rungs of which it is remembered what follows from them alone: an edit changes one of many."""

@@ -1,7 +1,7 @@
 """Messages about a program: what is the matter, where, and how to mend it."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from server.ladder.program import Path
@@ -28,6 +28,10 @@ class Place:
     line: int | None = None
     column: int | None = None
     symbol: str | None = None
+
+    def in_rung(self, index: int) -> "Place":
+        """The same place of this very rung."""
+        return Place(index, self.path, self.output, self.line, self.column, self.symbol)
 
     def __str__(self) -> str:
         """In a reader's words, everything counted from 1: ``rung 3, element 2.1.1``."""
@@ -67,6 +71,11 @@ class ProgramError(ValueError):
     def __init__(self, messages: Iterable[Message]) -> None:
         self.messages = tuple(messages)
         super().__init__("\n".join(map(str, self.messages)))
+
+
+def in_rung(index: int, messages: Iterable[Message]) -> Iterator[Message]:
+    """Messages about one rung, with its number."""
+    return (replace(message, place=message.place.in_rung(index)) for message in messages)
 
 
 def error(rule: str, place: Place, text: str, mend: str = "") -> Message:

@@ -3,7 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 
+from server.ladder.limits import RUNGS_REMEMBERED
 from server.ladder.messages import Place
 from server.ladder.program import (
     Assignment,
@@ -16,6 +18,7 @@ from server.ladder.program import (
     Operand,
     Output,
     Program,
+    Rung,
     walk,
 )
 
@@ -58,24 +61,37 @@ class Uses:
 def occurrences(program: Program) -> Iterator[Occurrence]:
     """Every symbol of every rung, in the order of evaluation."""
     for index, rung in enumerate(program.rungs):
-        for path, element in walk(rung.network):
-            yield from _in_element(element, Place(rung=index, path=path))
-        for number, output in enumerate(rung.outputs):
-            yield from _in_output(output, Place(rung=index, output=number))
+        for found in occurrences_in(rung):
+            yield Occurrence(found.name, found.role, found.place.in_rung(index))
+
+
+@lru_cache(RUNGS_REMEMBERED)
+def occurrences_in(rung: Rung) -> tuple[Occurrence, ...]:
+    """Every symbol of one rung, in the order of evaluation; the places name no rung."""
+    return tuple(_in_rung(rung))
+
+
+def _in_rung(rung: Rung) -> Iterator[Occurrence]:
+    for path, element in walk(rung.network):
+        yield from _in_element(element, Place(path=path))
+    for number, output in enumerate(rung.outputs):
+        yield from _in_output(output, Place(output=number))
 
 
 def cross_reference(program: Program) -> dict[str, Uses]:
     """The uses of each symbol, declared or not; a declared symbol that is never used has none."""
     uses = {variable.symbol: Uses() for variable in program.variables}
-    for found in occurrences(program):
-        of_symbol = uses.setdefault(found.symbol, Uses())
-        match found.role:
-            case Role.READ:
-                of_symbol.reads.append(found.place)
-            case Role.WRITE:
-                of_symbol.writes.append(found.place)
-            case Role.CALL:
-                of_symbol.calls.append(found.place)
+    for index, rung in enumerate(program.rungs):
+        for found in occurrences_in(rung):
+            of_symbol = uses.setdefault(found.symbol, Uses())
+            place = found.place.in_rung(index)
+            match found.role:
+                case Role.READ:
+                    of_symbol.reads.append(place)
+                case Role.WRITE:
+                    of_symbol.writes.append(place)
+                case Role.CALL:
+                    of_symbol.calls.append(place)
     return uses
 
 

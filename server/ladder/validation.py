@@ -11,7 +11,8 @@ from functools import lru_cache
 from server.ladder.advice import advise
 from server.ladder.bounds import over_limits
 from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, BlockType, Pin
-from server.ladder.messages import Message, Place, Severity, error
+from server.ladder.limits import RUNGS_REMEMBERED
+from server.ladder.messages import Message, Place, Severity, error, in_rung
 from server.ladder.names import address_fault, article, listed, symbol_fault
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
@@ -28,8 +29,11 @@ from server.ladder.program import (
     Operand,
     Output,
     Program,
+    Rung,
+    Variable,
     walk,
 )
+from server.ladder.references import Role, occurrences_in
 from server.ladder.text_printer import print_operand
 
 
@@ -38,38 +42,53 @@ def validate(program: Program, points: Sequence[PointDeclaration] = ()) -> tuple
 
     ``points`` is the exercise's table; without one, only the program itself is looked at.
     """
-    errors = list(_Checker(program).errors())
-    messages = [*errors, *advise(program, points)]
-    return tuple(sorted(messages, key=lambda message: list(Severity).index(message.severity)))
+    messages = [*errors(program), *advise(program, points)]
+    return tuple(sorted(messages, key=lambda message: _RANK[message.severity]))
 
 
 def errors(program: Program) -> tuple[Message, ...]:
     """Only what keeps the program from running."""
-    return tuple(_Checker(program).errors())
+    checker = _checker(program.variables)
+    return (
+        *over_limits(program),
+        *checker.of_declarations,
+        *(
+            message
+            for index, rung in enumerate(program.rungs)
+            for message in in_rung(index, _of_rung(checker, rung))
+        ),
+        *checker.calls(program),
+    )
+
+
+@lru_cache(256)
+def _checker(variables: tuple[Variable, ...]) -> "_Checker":
+    return _Checker(variables)
+
+
+@lru_cache(RUNGS_REMEMBERED)
+def _of_rung(checker: "_Checker", rung: Rung) -> tuple[Message, ...]:
+    return tuple(checker.rung(rung))
 
 
 class _Checker:
-    """The declarations of one program, and the rules that need them."""
+    """Some declarations, and the rules that need them."""
 
-    def __init__(self, program: Program) -> None:
-        self._program = program
-        self._variables = {variable.symbol: variable for variable in reversed(program.variables)}
+    def __init__(self, variables: tuple[Variable, ...]) -> None:
+        self._variables = {variable.symbol: variable for variable in reversed(variables)}
+        self.of_declarations = tuple(self._declarations(variables))
 
-    def errors(self) -> Iterator[Message]:
-        yield from over_limits(self._program)
-        yield from self._declarations()
-        for index, rung in enumerate(self._program.rungs):
-            for path, element in walk(rung.network):
-                yield from self._element(element, Place(rung=index, path=path))
-            for number, output in enumerate(rung.outputs):
-                yield from self._output(output, Place(rung=index, output=number))
-        yield from self._calls()
+    def rung(self, rung: Rung) -> Iterator[Message]:
+        for path, element in walk(rung.network):
+            yield from self._element(element, Place(path=path))
+        for number, output in enumerate(rung.outputs):
+            yield from self._output(output, Place(output=number))
 
     # -- declarations --------------------------------------------------------------------------
 
-    def _declarations(self) -> Iterator[Message]:
+    def _declarations(self, variables: tuple[Variable, ...]) -> Iterator[Message]:
         addressed: dict[str, str] = {}
-        for variable in self._program.variables:
+        for variable in variables:
             place = Place(symbol=variable.symbol)
             if variable is not self._variables[variable.symbol]:
                 yield error(
@@ -241,17 +260,17 @@ class _Checker:
         else:
             yield from self._needs(wanted, symbol, place, what, mend)
 
-    def _calls(self) -> Iterator[Message]:
+    def calls(self, program: Program) -> Iterator[Message]:
         first: dict[str, int] = {}
-        for index, rung in enumerate(self._program.rungs):
-            for path, element in walk(rung.network):
-                if not isinstance(element, Block):
+        for index, rung in enumerate(program.rungs):
+            for found in occurrences_in(rung):
+                if found.role is not Role.CALL:
                     continue
-                symbol = element.instance
+                symbol = found.symbol
                 if symbol in first:
                     yield error(
                         "block used twice",
-                        Place(rung=index, path=path),
+                        found.place.in_rung(index),
                         f"{symbol} is used already in rung {first[symbol] + 1}.",
                         f"Declare another {self._named_type(symbol)} for this place.",
                     )
@@ -318,6 +337,7 @@ class _Checker:
         return "block" if variable is None else variable.type
 
 
+_RANK = {severity: rank for rank, severity in enumerate(Severity)}
 _EXAMPLES = {"TIME": "a duration, like T#5s", "INT": "a number, like 3", "BOOL": "a symbol"}
 _INT_ONLY = "Assignments calculate with INT only."
 

@@ -112,7 +112,9 @@ def save_program(
     steps = delete(ProgramStep).where(ProgramStep.working_program_id == work.id)
     session.execute(steps.where(ProgramStep.position > work.position))
     _move(work, work.position + 1, now)
-    session.add(ProgramStep(working_program_id=work.id, position=work.position, program=program))
+    # Held until the copy is made: the session itself would let go of it and read it again.
+    newest = ProgramStep(working_program_id=work.id, position=work.position, program=program)
+    session.add(newest)
     session.execute(steps.where(ProgramStep.position < work.position - STEPS_KEPT))
     session.flush()
     return _copy(session, work)

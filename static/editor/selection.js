@@ -2,12 +2,15 @@
 
    A place is {rung, at}: the rung's number from 0, and "path 1.0.0", "output 0", or "" for the
    rung itself. One stop holds tabindex 0; every other one is reached from it by arrow keys. */
+const LONG = 60;
 const STOPS = ".rung-head, [data-path], [data-output]";
 
 export class Selection {
   #rungs;
   #place = { rung: 0, at: "" };
   #mark = null;
+  /* The stops that this window shows as selected or marked; a rung drawn anew shows none. */
+  #shown = [];
 
   constructor(rungs) {
     this.#rungs = rungs;
@@ -17,8 +20,9 @@ export class Selection {
     return this.#place;
   }
 
+  /* A live collection, so that nothing is copied for one row. */
   get rows() {
-    return [...this.#rungs().children];
+    return this.#rungs().children;
   }
 
   get row() {
@@ -29,31 +33,38 @@ export class Selection {
     return this.#stopAt(this.#place);
   }
 
-  /* Number the rungs anew after some came or went, and show the selection again. */
+  /* Number the rungs anew after some came or went, and show the selection again.
+
+     How many they are is told by a class: a selector that counts them costs time at each change. */
   refresh() {
-    this.rows.forEach((row, number) => {
-      if (row.id === `rung-${number}`) return;
+    this.#rungs().classList.toggle("empty", this.rows.length === 0);
+    this.#rungs().classList.toggle("long", this.rows.length >= LONG);
+    for (const [number, row] of [...this.rows].entries()) {
+      if (row.id === `rung-${number}`) continue;
       row.id = `rung-${number}`;
       row.querySelector(".number").textContent = number + 1;
-    });
+    }
     this.select(this.#place, { focus: false });
   }
 
   select(place, { focus = true } = {}) {
     const last = this.rows.length - 1;
     const rung = Math.max(0, Math.min(place.rung, last));
-    const before = this.#rungs().querySelectorAll('[tabindex="0"], .selected, .marked');
-    for (const stop of before) {
+    for (const stop of this.#shown) {
       stop.setAttribute("tabindex", "-1");
       stop.classList.remove("selected", "marked");
     }
-    if (this.#mark) this.#stopAt(this.#mark)?.classList.add("marked");
+    this.#shown = [];
+    const marked = this.#mark && this.#stopAt(this.#mark);
+    marked?.classList.add("marked");
+    if (marked) this.#shown.push(marked);
     this.#place = { rung, at: place.at };
     const stop = this.stop;
     if (!stop) return;
     this.#place = placeOf(stop);
     stop.setAttribute("tabindex", "0");
     stop.classList.add("selected");
+    this.#shown.push(stop);
     if (focus) stop.focus();
   }
 

@@ -359,3 +359,15 @@ def test_limits_are_errors() -> None:
     assert str(messages[0]) == (
         "Rung 1: The rung has 201 elements and outputs. At most 200 are allowed."
     )
+
+
+def test_what_is_remembered_of_a_rung_goes_with_it_and_not_with_its_declarations() -> None:
+    wrong, right = program("pump := nowhere;"), program("lamp := start_pb;")
+    moved = replace(wrong, rungs=(*right.rungs, *wrong.rungs))
+    sentence = "element 1: nowhere is not declared. Declare it."
+    assert [str(message) for message in errors(wrong)] == [f"Rung 1, {sentence}"]
+    assert [str(message) for message in errors(moved)] == [f"Rung 2, {sentence}"]
+    places = [m.place for m in validate(moved) if m.rule == "comment"]
+    assert places == [Place(rung=0), Place(rung=1)]
+    declared = (*wrong.variables, Variable("nowhere", "BOOL"))
+    assert errors(replace(moved, variables=declared)) == ()
