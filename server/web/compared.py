@@ -25,7 +25,7 @@ Places: TypeAlias = tuple[Path | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """A rung as it was or is; ``words`` are 'before', 'after' or nothing."""
+    """A rung as it was or is; ``words`` are 'before' and 'after', or 'removed' or 'added'."""
 
     words: str
     number: int
@@ -108,11 +108,11 @@ def _sides(row: RungChange, before: Program, after: Program) -> Iterator[Side]:
     if row.before is not None:
         places = (*row.elements_before, *row.outputs_before)
         places = places if both else _everything(before.rungs[row.before])
-        yield _side("before" if both else "", before, row.before, places, "removed")
+        yield _side("before" if both else "removed", before, row.before, places, "removed")
     if row.after is not None:
         places = (*row.elements_after, *row.outputs_after)
         places = places if both else _everything(after.rungs[row.after])
-        yield _side("after" if both else "", after, row.after, places, "added")
+        yield _side("after" if both else "added", after, row.after, places, "added")
 
 
 def _everything(rung: Rung) -> Places:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 
 from fastapi import APIRouter, Request
 from markupsafe import Markup
@@ -145,17 +146,24 @@ def _lines(program: Program, exercise: Exercise, uses: dict[str, Uses]) -> Itera
 def _references(rung: Rung, number: int, uses: dict[str, Uses]) -> Iterator[str]:
     """``fill_pump: read in 1, 4; driven in 7, too``, for each thing that the rung drives."""
     driven = [o.symbol if isinstance(o, Coil) else o.target for o in rung.outputs]
-    driven += [e.instance for _, e in walk(rung.network) if isinstance(e, Block)]
-    for symbol in dict.fromkeys(driven):
+    blocks = [e.instance for _, e in walk(rung.network) if isinstance(e, Block)]
+    for symbol in dict.fromkeys([*driven, *blocks]):
         used = uses[symbol]
-        told = [f"read in {_numbers(used.reads)}"] if used.reads else []
         elsewhere = [p for p in (*used.writes, *used.calls) if p.rung != number]
+        if symbol in blocks and not used.reads and not elsewhere:
+            continue
+        told = [f"read in {_numbers(used.reads) or 'no rung'}"]
         if elsewhere:
-            told.append(f"driven in {_numbers(elsewhere)}, too")
-        yield f"{symbol}: {'; '.join(told) or 'read in no rung'}"
+            done = "called" if symbol in blocks else "driven"
+            told.append(f"{done} in {_numbers(elsewhere)}, too")
+        yield f"{symbol}: {'; '.join(told)}"
 
 
 def _numbers(places: Sequence[Place]) -> str:
-    """The rungs of these places, counted from 1, each once."""
+    """The rungs of these places, counted from 1, each once: ``1, 4–6, 9``."""
     rungs = sorted({place.rung + 1 for place in places if place.rung is not None})
-    return ", ".join(map(str, rungs))
+    # Numbers that follow each other are equally far from their position in the list.
+    runs = [[n for _, n in run] for _, run in groupby(enumerate(rungs), lambda at: at[1] - at[0])]
+    return ", ".join(
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )
