@@ -77,7 +77,8 @@ class Examiner:
         reading = read_draft(draft)
         if reading.exercise is None or reading.program_faults:
             return
-        for progress in look_into(reading.exercise, reading.programs):
+        corners = [(each.exercise, each.programs) for each in reading.corners if each.exercise]
+        for progress in look_into(reading.exercise, reading.programs, corners):
             if self._stopping or exercise_id in self._asked:
                 return
             with self._database.write() as session:

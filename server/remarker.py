@@ -4,7 +4,7 @@ Nothing is stored until ``apply``: first an instructor sees whose verdicts would
 programs are marked once.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from json import dumps
@@ -65,8 +65,11 @@ class Remarker:
         found = self._comparisons.get(slug)
         return found if found is not None and found.revision == revision else None
 
-    def compare(self, slug: str, revision: int, exercise: Exercise) -> Comparison:
-        """Begin to mark all submissions again, in the background."""
+    def compare(self, slug: str, revision: int, drawn: Callable[[str], Exercise]) -> Comparison:
+        """Begin to mark all submissions again, in the background.
+
+        ``drawn`` gives the exercise with the numbers of a submission's seed.
+        """
         with self._lock:
             found = self.find(slug, revision)
             if found is not None and not found.failed:
@@ -74,15 +77,19 @@ class Remarker:
             with self._database.read() as session:
                 submissions = marked_submissions(session, slug)
             found = self._comparisons[slug] = Comparison(revision, len(submissions))
-        work = (slug, found, exercise, submissions)
+        work = (slug, found, drawn, submissions)
         Thread(target=self._run, args=work, name="marking again", daemon=True).start()
         return found
 
     def _run(
-        self, slug: str, found: Comparison, exercise: Exercise, submissions: list[Marked]
+        self,
+        slug: str,
+        found: Comparison,
+        drawn: Callable[[str], Exercise],
+        submissions: list[Marked],
     ) -> None:
         try:
-            for change in changed_verdicts(found, exercise, submissions):
+            for change in changed_verdicts(found, drawn, submissions):
                 if self._comparisons.get(slug) is not found:
                     return
                 found.changes.append(change)
@@ -117,12 +124,14 @@ class Remarker:
 
 
 def changed_verdicts(
-    progress: Comparison, exercise: Exercise, submissions: Iterable[Marked]
+    progress: Comparison, drawn: Callable[[str], Exercise], submissions: Iterable[Marked]
 ) -> Iterable[ChangedVerdict]:
-    """Mark each program once, and give the submissions whose results differ from the stored."""
-    verdicts: dict[str, Verdict] = {}
+    """Mark each program once for its numbers, and give the submissions whose results differ from
+    the stored."""
+    verdicts: dict[tuple[str, object], Verdict] = {}
     for marked in submissions:
-        key = dumps(marked.program, sort_keys=True)
+        exercise = drawn(marked.seed)
+        key = dumps(marked.program, sort_keys=True), exercise.numbers
         if key not in verdicts:
             verdicts[key] = mark(exercise, from_json(marked.program))
             progress.programs = len(verdicts)

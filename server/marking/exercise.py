@@ -65,6 +65,7 @@ class Exercise:
     ``observer`` is a program in rung text that runs beside the monitors and makes signals for the
     checks: counters and timers of the exercise, never the student's. ``internal_bits`` are bits
     that the statement names. ``suite_hash`` identifies checks, plant and scenarios together.
+    ``numbers`` are the drawn values of its parameters, by name.
     """
 
     slug: str
@@ -83,6 +84,7 @@ class Exercise:
     outcomes: dict[str, str]
     suite_hash: str
     partial_credit: PartialCredit = PartialCredit()
+    numbers: tuple[tuple[str, str], ...] = ()
 
     def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
         """The scenarios in which requirement ``number`` is judged."""

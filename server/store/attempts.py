@@ -18,7 +18,10 @@ class SubmissionState(StrEnum):
 
 
 class Submission(Base):
-    """One attempt (from 1) of a user at an assignment; the program is never changed."""
+    """One attempt (from 1) of a user at an assignment; the program is never changed.
+
+    From ``seed`` the numbers were drawn that the exercise had for its author.
+    """
 
     __tablename__ = "submissions"
     __table_args__ = (UniqueConstraint("assignment_id", "user_id", "attempt"),)
@@ -30,6 +33,7 @@ class Submission(Base):
     program: Mapped[Document]
     submitted_at: Mapped[datetime]
     state: Mapped[SubmissionState] = mapped_column(index=True)
+    seed: Mapped[str] = mapped_column(String(40), default="")
 
     assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
     user: Mapped[User] = relationship(lazy="joined", innerjoin=True)

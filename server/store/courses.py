@@ -162,6 +162,18 @@ class Partner(Base):
     partner_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
 
 
+def seed_of(session: Session, assignment: Assignment, user_id: int) -> str:
+    """From it a student's own numbers are drawn; two who work together have one.
+
+    It is empty for who teaches the section: they see the exercise as it was written.
+    """
+    if role_in_section(session, user_id, assignment.section_id) in TEACHING:
+        return ""
+    partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
+    first = min(user_id, partner.partner_id) if partner is not None else user_id
+    return f"{assignment.id}-{first}"
+
+
 def find_section(session: Session, section_id: int) -> Section | None:
     return session.get(Section, section_id)
 

@@ -63,6 +63,7 @@ class Marked:
     program: Document
     document: Document
     score: float
+    seed: str
 
 
 def marked_submissions(session: Session, slug: str) -> list[Marked]:
@@ -75,6 +76,7 @@ def marked_submissions(session: Session, slug: str) -> list[Marked]:
             Submission.program,
             StoredVerdict.document,
             StoredVerdict.score,
+            Submission.seed,
         )
         .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
         .join(Assignment, Assignment.id == Submission.assignment_id)

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from server.marking.verdict import Verdict
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
-from server.store.courses import Assignment, Extension, Partner
+from server.store.courses import Assignment, Extension, Partner, seed_of
 from server.store.database import Document
 from server.store.programs import lock_work
 from server.store.standings import recount
@@ -69,6 +69,7 @@ def submit(
         program=program,
         submitted_at=now,
         state=SubmissionState.QUEUED,
+        seed=seed_of(session, assignment, user_id),
     )
     session.add(submission)
     session.flush()

@@ -20,9 +20,10 @@ from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
 from server.marking.files.catalogue import BENCH, Catalogue
-from server.marking.files.drafts import Draft, Reading, new_text, read_draft
+from server.marking.files.drafts import Draft, Reading, new_text, numbers_of, read_draft
 from server.marking.files.exercise_file import SLUG, exercise_schema
 from server.marking.files.exercise_zip import from_zip, to_zip
+from server.marking.files.placeholders import fill
 from server.marking.telling.scenario_text import scenario_text
 from server.marking.trial.trial import TrialRun
 from server.marking.trial.trial_form import from_json as recorded_from_json
@@ -275,10 +276,15 @@ def save_text(
 
 @router.post("/authoring/{authored_id}/statement")
 def preview_statement(
-    request: Request, authored_id: int, statement: Annotated[str, Form(max_length=20_000)] = ""
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    statement: Annotated[str, Form(max_length=20_000)] = "",
 ) -> Response:
-    """The statement as students will read it; nothing is stored."""
-    return fragment(request, "authoring/_statement.html", statement=statement)
+    """The statement as students will read it, with the middle of their numbers; nothing is
+    stored."""
+    numbers = numbers_of(draft_of(row_here(session, authored_id)))
+    return fragment(request, "authoring/_statement.html", statement=fill(statement, numbers).text)
 
 
 @router.get("/authoring/{authored_id}/zip")

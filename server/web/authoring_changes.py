@@ -12,7 +12,7 @@ from server.marking.authoring.implied import implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES, new_point
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
 from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
-from server.marking.files.drafts import Draft, points_and_plant
+from server.marking.files.drafts import Draft, points_and_plant, read_draft
 from server.marking.files.exercise_schema import CHECKS
 from server.marking.files.form import Part
 from server.plant.devices import KINDS
@@ -101,6 +101,13 @@ def _move(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     return replace(draft, text=move_part(draft.text, path, -1 if value == "up" else 1))
 
 
+def _add_parameter(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    taken = {row.get("name") for row in _rows(draft, "parameters")}
+    name = next(f"number_{n}" for n in range(1, 200) if f"number_{n}" not in taken)
+    row = {"name": name, "from": "1 s", "to": "3 s", "step": "500 ms"}
+    return replace(draft, text=add_part(draft.text, ("parameters",), row))
+
+
 def _add_point(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     if value not in KINDS:
         raise Refused("Choose a device of the catalogue first.")
@@ -153,7 +160,7 @@ def _split(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
 
 
 def _adopt(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
-    for implied in implied_requirements(*points_and_plant(_data(draft))):
+    for implied in implied_requirements(*points_and_plant(read_draft(draft).filled)):
         if implied.key == value:
             row = {
                 "id": _next_number(draft),
@@ -256,6 +263,7 @@ ACTIONS: dict[str, Callable[[Draft, FieldPath, str, Offered], Draft]] = {
     "set": _set,
     "remove": _remove,
     "move": _move,
+    "add parameter": _add_parameter,
     "add point": _add_point,
     "choose plant": _template,
     "add plant part": _add_plant_part,

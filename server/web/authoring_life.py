@@ -12,6 +12,8 @@ from starlette.requests import HTTPConnection
 from starlette.responses import RedirectResponse, Response
 
 from server.marking.authoring.yaml_edit import set_value
+from server.marking.files.catalogue import Drawable
+from server.marking.files.document import read_document
 from server.marking.files.drafts import read_draft
 from server.remarker import Remarker
 from server.store.authored import LifeState, publish, retire, save_draft, versions_of
@@ -87,10 +89,10 @@ def compare_version(
 ) -> Response:
     """Begin to see what publishing would change."""
     row = row_here(session, authored_id)
-    exercise = read_draft(draft_of(row)).exercise
-    if exercise is None:
+    if read_draft(draft_of(row)).exercise is None:
         return error(request, 422, "The exercise has faults still. Mend them first.")
-    remarker.compare(row.slug, row.revision, exercise)
+    document = read_document(row.slug, row.text.encode())
+    remarker.compare(row.slug, row.revision, Drawable(document, row.slug).exercise)
     return RedirectResponse(f"/authoring/{authored_id}#life", 303)
 
 

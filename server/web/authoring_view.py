@@ -14,12 +14,14 @@ from server.marking.exercise import Exercise
 from server.marking.files import plant_schema
 from server.marking.files.document import FieldPath
 from server.marking.files.drafts import Draft, Reading, bare_exercise, points_and_plant
+from server.marking.files.draws import told
 from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
     CHECKS,
     BitPart,
     CheckPart,
     ExerciseForm,
+    ParameterPart,
     PointPart,
     RequirementPart,
     ScenarioPart,
@@ -103,6 +105,8 @@ class SheetView:
 
     head: list[Field]
     statement: str
+    parameters: list[PartView]
+    numbers: str
     points: list[PartView]
     bits: list[PartView]
     plant: Markup | None
@@ -117,7 +121,7 @@ class SheetView:
 
 
 def sheet_view(draft: Draft, reading: Reading) -> SheetView:
-    data, faults = reading.data or {}, reading.faults
+    data, faults, filled = reading.data or {}, reading.faults, reading.filled
     suggestions = _suggestions(data)
 
     def parts(form: type[Part], path: FieldPath, name: str) -> list[PartView]:
@@ -127,8 +131,8 @@ def sheet_view(draft: Draft, reading: Reading) -> SheetView:
             for number, row in enumerate(rows if isinstance(rows, list) else ())
         ]
 
-    points, plant = points_and_plant(data)
-    bare = bare_exercise(data)
+    points, plant = points_and_plant(filled)
+    bare = bare_exercise(filled)
     plant_data = data.get("plant") if isinstance(data.get("plant"), dict) else {}
     kind = next((k for k in PLANT_PARTS if k in (plant_data or {})), "")
     groups = {
@@ -144,10 +148,12 @@ def sheet_view(draft: Draft, reading: Reading) -> SheetView:
             _part(form, _at(data, path), path, name, reading, suggestions)
             for form, path, name in own
         ]} | groups  # fmt: skip
-    wanted = {str(r.get("text")) for r in _dicts(data, "requirements")}
+    wanted = {str(r.get("text")) for r in _dicts(filled, "requirements")}
     return SheetView(
         head=[f for f in fields_of(ExerciseForm, data, (), faults) if f.kind.key != "exercise"],
-        statement=str(data.get("statement") or ""),
+        statement=str(filled.get("statement") or ""),
+        parameters=parts(ParameterPart, ("parameters",), "parameter"),
+        numbers=told(dict(reading.exercise.numbers)) if reading.exercise else "",
         points=parts(PointPart, ("points",), "point"),
         bits=parts(BitPart, ("internal bits",), "bit"),
         plant=_drawn_plant(data, points, plant),
@@ -216,7 +222,7 @@ def _check(
     rest = [f for f in view.fields if f.kind.key in ("fails", "idle", "scenarios")]
     view = PartView(view.path, name, own + rest, view.faults)
     try:
-        drawn = examples(form.model_validate(row))
+        drawn = examples(form.model_validate(_at(reading.filled, path)))
     except ValidationError:
         drawn = None
     if drawn is None:
@@ -294,9 +300,12 @@ def _dicts(data: Any, key: str) -> list[dict[str, Any]]:
 
 def _at(data: Any, path: FieldPath) -> Any:
     for key in path:
-        if not isinstance(data, dict):
+        if isinstance(data, list) and isinstance(key, int) and key < len(data):
+            data = data[key]
+        elif isinstance(data, dict):
+            data = data.get(str(key))
+        else:
             return None
-        data = data.get(str(key))
     return data
 
 
@@ -308,6 +317,8 @@ def part_at(path: FieldPath, data: Any) -> type[Part] | None:
     match path:
         case ():
             return ExerciseForm
+        case ("parameters", int()):
+            return ParameterPart
         case ("points", int()):
             return PointPart
         case ("internal bits", int()):

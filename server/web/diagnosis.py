@@ -31,7 +31,7 @@ def diagnosis(
         submission = find_submission(session, submission_id)
         if submission is None or submission.verdict is None:
             return error(request, 404, "This submission has no verdict yet.")
-        exercise = exercise_of(catalogue, submission.assignment)
+        exercise = exercise_of(catalogue, submission.assignment, submission.seed)
         program = from_json(submission.program)
         verdict = verdict_from_json(submission.verdict.document)
     found: Diagnosis = diagnose(exercise, program, verdict, most=MOST_TRIED)

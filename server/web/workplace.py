@@ -4,12 +4,14 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, HTTPException
+from starlette.requests import HTTPConnection
 
 from server.ladder.json_form import to_json
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue, start_program
-from server.store.courses import Assignment, find_assignment
+from server.store.courses import Assignment, find_assignment, seed_of
 from server.store.database import Document
+from server.web.access import VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere
 
 UNREADABLE = (
@@ -29,19 +31,28 @@ class Workplace:
         return to_json(start_program(self.exercise))
 
 
-def exercise_of(catalogue: Catalogue, assignment: Assignment) -> Exercise:
-    """The exercise, or the error page that says that it can't be read."""
-    exercise = catalogue.find(assignment.exercise)
+def exercise_of(catalogue: Catalogue, assignment: Assignment, seed: str) -> Exercise:
+    """The exercise with the numbers of a seed, or the error page: it can't be read."""
+    exercise = catalogue.find(assignment.exercise, seed)
     if exercise is None:
         raise HTTPException(500, UNREADABLE)
     return exercise
 
 
-def workplace(assignment_id: int, database: DatabaseHere, catalogue: CatalogueHere) -> Workplace:
+def workplace(
+    connection: HTTPConnection,
+    assignment_id: int,
+    visitor: VisitorHere,
+    database: DatabaseHere,
+    catalogue: CatalogueHere,
+) -> Workplace:
+    """The visitor's own, or that of the student whom the address names."""
+    user_id = int(connection.path_params.get("student_id", visitor.id))
     with database.read() as session:
         assignment = find_assignment(session, assignment_id)
-    assert assignment is not None, "the access rule has found it"
-    return Workplace(assignment, exercise_of(catalogue, assignment))
+        assert assignment is not None, "the access rule has found it"
+        seed = seed_of(session, assignment, user_id)
+    return Workplace(assignment, exercise_of(catalogue, assignment, seed))
 
 
 WorkplaceHere = Annotated[Workplace, Depends(workplace)]

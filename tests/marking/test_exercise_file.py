@@ -99,6 +99,29 @@ FAULTS = [
      "Keys with values stand here, like 'title: Apple wash sump'."),
     ("outcomes: [seal-in]", "outcomes: [seal-in]\n    ¦text: Again.", "requirements.1.text",
      "'text' stands here twice."),
+    # parameters
+    ("version: 1", "parameters: [{name: ¦Soak, from: 1 s, to: 2 s, step: 1 s}]",
+     "parameters.1.name", "'Soak' is no name of a parameter. Write it like fill_time."),
+    ("version: 1", "parameters:\n  - ¦{name: a, from: 1 s, to: 2 mm, step: 1 s}", "parameters.1",
+     "'from', 'to' and 'step' have different kinds of unit. Use one of them."),
+    ("version: 1", "parameters:\n  - ¦{name: a, from: 2 s, to: 1 s, step: 1 s}", "parameters.1",
+     "'to' is more than 'from', and 'step' more than nothing."),
+    ("version: 1", "parameters:\n  - ¦{name: a, from: 1 s, to: 2 s, step: 300 ms}", "parameters.1",
+     "Steps that begin at 'from' do not arrive at 'to'. Change one of them."),
+    ("version: 1", "parameters:\n  - ¦{name: a, from: 1 s, to: 2 s, step: 1 ms}", "parameters.1",
+     "These are more than 1000 values. Take a larger step."),
+    ("version: 1", "parameters:\n  - ¦{name: a, from: 1 kg, to: 2 kg, step: 1 kg}", "parameters.1",
+     "'kg' is no unit."),
+    ("version: 1", "parameters:\n  - {name: a, from: 1, to: 2, step: 1}\n"
+     "  - {name: ¦a, from: 1, to: 2, step: 1}", "parameters.2.name", "a stands here twice."),
+    ("title: Small tank\nversion: 1",
+     "title: ¦Tank <a>\nparameters: [{name: a, from: 1, to: 2, step: 1}]", "title",
+     "This is the same for everybody: no parameter stands here."),
+    ("version: 1\nsummary: A pump with start and stop.\noutcomes:\n"
+     "  seal-in: Program a seal-in circuit.\nstatement: |\n  Fill",
+     "parameters: [{name: a, from: 1, to: 2, step: 1}]\nsummary: A pump with start and stop.\n"
+     "outcomes:\n  seal-in: Program a seal-in circuit.\nstatement: |\n  Fill <a> and ¦<b> in",
+     "statement", "There is no parameter 'b'. There are a."),
     # points
     ("symbol: tank_high", "symbol: ¦start_pb", "points.3.symbol", "The symbol start_pb is taken."),
     ("symbol: tank_high", "symbol: ¦tank high", "points.3.symbol",

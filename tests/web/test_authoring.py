@@ -271,3 +271,17 @@ def test_the_bench_is_the_draft_as_a_student_has_it(
     taken = author.do("take program", value="right-mine")
     assert taken.status_code == 200
     assert "right-mine.st" in taken.text
+
+
+def test_a_parameter_is_written_in_the_sheet(author: Author) -> None:
+    assert author.do("add parameter").status_code == 200
+    author.do("set", "parameters", 0, "name", value="soak")
+    author.do("set", "parameters", 0, "to", value="5 s")
+    page = unescape(author.do("set", "statement", value="Wait for <soak>, not <b>.").text)
+    assert "There is no parameter 'b'. There are soak." in page
+    page = unescape(author.do("set", "statement", value="Wait for <soak>.").text)
+    assert "<p>Wait for 3 s.</p>" in page
+    preview = author.client.post(f"{author.address}/statement", data={"statement": "In <soak>."})
+    assert "<p>In 3 s.</p>" in preview.text
+    author.do("remove", "parameters", 0)
+    assert "Everybody has the same numbers." in author.page()

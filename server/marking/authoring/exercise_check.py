@@ -1,10 +1,12 @@
 """Whether an exercise is any good: its suite tells its right programs from its wrong ones."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from server.marking.exercise import Exercise
 from server.marking.files.document import Document
+from server.marking.files.draws import corners, read_parameters, told
 from server.marking.files.exercise_file import build_exercise, open_document
 from server.marking.files.reference_programs import ReferenceProgram, load_programs
 from server.marking.marking import mark
@@ -27,15 +29,18 @@ class CheckReport:
 
 
 def check_exercise(folder: Path) -> CheckReport:
-    """Load an exercise and mark its reference programs. Raises FileFault."""
+    """Load an exercise and mark its reference programs. Raises FileFault.
+
+    With parameters that is done at the middle, the lowest and the highest of all of them.
+    """
     document = open_document(folder)
-    exercise = build_exercise(document, folder.resolve().name)
+    slug = folder.resolve().name
+    exercise = build_exercise(document, slug)
     programs = load_programs(folder, exercise)
-    findings = [
-        f"{program.file}: {surprise}"
-        for program in programs
-        for surprise in program.surprises(mark(exercise, program.program))
-    ]
+    findings = [*_surprises(exercise, programs)]
+    for draw in corners(read_parameters(document)):
+        other = build_exercise(document, slug, draw)
+        findings += _surprises(other, load_programs(folder, other), f" With {told(draw)}.")
     _advise(document, exercise, programs)
     counted = (
         f"{len(exercise.requirements)} requirements, {len(exercise.scenarios)} scenarios, "
@@ -47,6 +52,14 @@ def check_exercise(folder: Path) -> CheckReport:
         tuple(f"{document.file}:{advice}" for advice in document.advice),
         f"{exercise.slug} {exercise.version}: {counted}, {found}.",
     )
+
+
+def _surprises(
+    exercise: Exercise, programs: tuple[ReferenceProgram, ...], numbers: str = ""
+) -> Iterator[str]:
+    for program in programs:
+        for surprise in program.surprises(mark(exercise, program.program)):
+            yield f"{program.file}: {surprise}{numbers}"
 
 
 def _advise(document: Document, exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> None:

@@ -6,7 +6,7 @@ them together, does not prove that there is none; so a finding says what was tri
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -19,6 +19,7 @@ from server.marking.faults.adequacy import Fate, judge
 from server.marking.faults.adequacy import Finding as VariantFinding
 from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
+from server.marking.files.draws import told
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.machine import assemble
 from server.marking.marking import mark
@@ -65,9 +66,17 @@ class Progress:
     caught: int = 0
 
 
-def look_into(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Progress]:
-    """Everything there is to say, the quick things first; each step gives all that is known."""
+def look_into(
+    exercise: Exercise,
+    programs: tuple[ReferenceProgram, ...],
+    corners: Sequence[tuple[Exercise, tuple[ReferenceProgram, ...]]] = (),
+) -> Iterator[Progress]:
+    """Everything there is to say, the quick things first; each step gives all that is known.
+
+    ``corners`` are the exercise and its programs with other numbers for its parameters.
+    """
     found = [*_out_of_step(exercise), *_counts(exercise, programs), *_marked(exercise, programs)]
+    found += [finding for corner in corners for finding in _surprises(*corner)]
     right = [p for p in programs if p.right]
     yield Progress(tuple(found), 0, 0)
     found += _exercised(exercise, right)
@@ -151,10 +160,15 @@ def _counts(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Itera
         yield Finding("scenarios", "", f"More than {OPEN_AT_MOST} scenarios are open to students.")
 
 
-def _marked(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
+def _surprises(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
+    numbers = f" With {told(dict(exercise.numbers))}." if exercise.numbers else ""
     for program in programs:
         for surprise in program.surprises(mark(exercise, program.program)):
-            yield Finding("programs", program.file.name, surprise)
+            yield Finding("programs", program.file.name, f"{surprise}{numbers}")
+
+
+def _marked(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
+    yield from _surprises(exercise, programs)
     for requirement in exercise.requirements:
         if all(p.expected[requirement.id] is not Status.NOT_MET for p in programs):
             yield Finding(

@@ -1,4 +1,7 @@
-"""The exercises of one folder, by slug; each is read when first asked for, and kept."""
+"""The exercises of one folder, by slug; each is read when first asked for, and kept.
+
+An exercise with parameters is built for each draw of its numbers.
+"""
 
 import logging
 import re
@@ -7,21 +10,50 @@ from pathlib import Path
 
 from server.ladder.program import Program, Variable
 from server.marking.exercise import Exercise
-from server.marking.files.document import FileFault, read_document
+from server.marking.files.document import Document, FileFault, read_document
 from server.marking.files.drafts import Draft
+from server.marking.files.draws import drawn, read_parameters
 from server.marking.files.exercise_file import (
     FILE_NAME,
     build_exercise,
     list_exercises,
-    load_exercise,
+    open_document,
 )
 
 BENCH = "bench."
 """Begins the name under which a draft is set for its author alone."""
 
+DRAWS_KEPT = 500
+"""Draws of one exercise that are kept, the oldest given up first."""
+
 SLUG = re.compile(r"(?:bench\.)?[a-z0-9]+(?:-[a-z0-9]+)*")
 
 log = logging.getLogger(__name__)
+
+
+class Drawable:
+    """One sound exercise file, and what was built from it. Raises FileFault if it is not sound."""
+
+    def __init__(self, document: Document, slug: str) -> None:
+        self._document, self._slug = document, slug
+        self._parameters = read_parameters(document)
+        self._built: dict[tuple[str, ...], Exercise] = {}
+        self.exercise()
+
+    def exercise(self, seed: str = "") -> Exercise:
+        """The exercise with the numbers that a seed draws; the same object for the same numbers.
+
+        Raises FileFault where these numbers do not fit.
+        """
+        draw = drawn(self._parameters, seed)
+        key = tuple(draw.values())
+        found = self._built.get(key)
+        if found is None:
+            found = build_exercise(self._document.afresh(), self._slug, draw)
+            self._built[key] = found
+            if len(self._built) > DRAWS_KEPT:
+                self._built.pop(next(iter(self._built)), None)
+        return found
 
 
 class Catalogue:
@@ -35,10 +67,19 @@ class Catalogue:
     def __init__(self, folder: Path, published: Callable[[str], Draft | None] | None = None):
         self._folder = folder
         self._published = published
-        self._read: dict[str, Exercise] = {}
-        self._kept: dict[str, tuple[str, Exercise | None]] = {}
+        self._read: dict[str, Drawable] = {}
+        self._kept: dict[str, tuple[str, Drawable | None]] = {}
 
-    def find(self, slug: str) -> Exercise | None:
+    def find(self, slug: str, seed: str = "") -> Exercise | None:
+        """The exercise with the numbers that a seed draws; those of the middle without one."""
+        try:
+            found = self._find(slug)
+            return found.exercise(seed) if found is not None else None
+        except (FileFault, OSError) as fault:
+            log.error("exercise %s: %s", slug, fault)
+            return None
+
+    def _find(self, slug: str) -> Drawable | None:
         if slug in self._read:
             return self._read[slug]
         if SLUG.fullmatch(slug) is None:
@@ -46,21 +87,15 @@ class Catalogue:
         draft = None if self.ships(slug) or not self._published else self._published(slug)
         if draft is not None:
             return self._find_kept(slug, draft)
-        try:
-            self._read[slug] = load_exercise(self._folder / slug)
-        except (FileFault, OSError) as fault:
-            log.error("exercise %s: %s", slug, fault)
-        return self._read.get(slug)
+        self._read[slug] = Drawable(open_document(self._folder / slug), slug)
+        return self._read[slug]
 
-    def _find_kept(self, slug: str, draft: Draft) -> Exercise | None:
+    def _find_kept(self, slug: str, draft: Draft) -> Drawable | None:
         kept = self._kept.get(slug)
         if kept is not None and kept[0] == draft.text:
             return kept[1]
-        found = None
-        try:
-            found = build_exercise(read_document(slug, draft.text.encode()), draft.slug)
-        except FileFault as fault:
-            log.error("exercise %s: %s", slug, fault)
+        self._kept[slug] = draft.text, None
+        found = Drawable(read_document(slug, draft.text.encode()), draft.slug)
         self._kept[slug] = draft.text, found
         return found
 

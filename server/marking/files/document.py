@@ -6,7 +6,7 @@ repeated keys are refused: a file says each thing once, where it is read.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 from ruamel.yaml import YAML
@@ -14,6 +14,7 @@ from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from server.ladder.names import clean_line, shortened
+from server.marking.files.placeholders import Filled
 
 MAX_FILE_BYTES = 1_000_000
 MAX_OPEN = 60
@@ -58,7 +59,10 @@ class _Spot:
 
 @dataclass(slots=True)
 class Document:
-    """The data of one file and the faults found in it so far."""
+    """The data of one file and the faults found in it so far.
+
+    ``filled`` has the texts in which values stand for names of parameters.
+    """
 
     file: str
     data: Any = None
@@ -66,6 +70,7 @@ class Document:
     advice: list[Fault] = field(default_factory=list)
     values: dict[FieldPath, _Spot] = field(default_factory=dict)
     keys: dict[FieldPath, _Spot] = field(default_factory=dict)
+    filled: dict[FieldPath, Filled] = field(default_factory=dict)
 
     def fault(self, path: FieldPath, sentence: str, *, line: int = 1, column: int = 1) -> None:
         """Note what is wrong with the part at ``path``.
@@ -73,6 +78,8 @@ class Document:
         ``line`` and ``column`` (from 1) count inside that part, where it is a text.
         """
         spot = self._spot(path)
+        if path in self.filled:
+            column = self.filled[path].column(line, column)
         before = spot.column if line == 1 else spot.indent + 1
         place = (spot.line + line - 1, before + column - 1)
         self.faults.append(Fault(*place, spelt(path), sentence))
@@ -81,6 +88,10 @@ class Document:
         """Note what could be better at ``path``; it does not make the file faulty."""
         spot = self._spot(path)
         self.advice.append(Fault(spot.line, spot.column, spelt(path), sentence))
+
+    def afresh(self) -> "Document":
+        """The same data, without the faults that were found so far."""
+        return replace(self, faults=[], advice=[])
 
     def refuse_if_faulty(self) -> None:
         """Raise FileFault with all faults, if there are any."""

@@ -4,7 +4,7 @@ The texts are what is kept. They may be wrong while somebody writes, so reading 
 raises: it gives what could be made of it, and every fault with its place.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,11 @@ from pydantic import ValidationError
 from server.ladder.points import PointDeclaration
 from server.marking.exercise import Exercise, FeedbackPolicy
 from server.marking.files.document import Document, Fault, FileFault, read_document
+from server.marking.files.draws import corners, fill_in, middle, read_parameters, told
 from server.marking.files.exercise_file import FILE_NAME, build_exercise
 from server.marking.files.exercise_schema import PointPart
 from server.marking.files.observer import NO_OBSERVER
+from server.marking.files.placeholders import Draw
 from server.marking.files.plant_builder import PlantBuilder
 from server.marking.files.plant_schema import PlantPart
 from server.marking.files.point_builder import PointBuilder
@@ -40,7 +42,9 @@ class Draft:
 class Reading:
     """What could be made of a draft.
 
-    ``data`` is None where the text is no YAML, ``exercise`` where it has faults.
+    ``data`` is None where the text is no YAML, ``exercise`` where it has faults. ``filled`` is the
+    data with numbers for parameters; ``corners`` are the readings with all of them at their lowest
+    and all at their highest.
     """
 
     data: dict[str, Any] | None
@@ -48,6 +52,8 @@ class Reading:
     faults: tuple[Fault, ...]
     programs: tuple[ReferenceProgram, ...] = ()
     program_faults: tuple[tuple[str, Fault], ...] = ()
+    filled: dict[str, Any] = field(default_factory=dict)
+    corners: tuple["Reading", ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -60,11 +66,30 @@ def read_draft(draft: Draft) -> Reading:
         document = read_document(FILE_NAME, draft.text.encode())
     except FileFault as fault:
         return Reading(None, None, fault.faults)
-    data = document.data if isinstance(document.data, dict) else None
     try:
-        exercise = build_exercise(document, draft.slug)
+        parameters = read_parameters(document)
     except FileFault as fault:
-        return Reading(data, None, fault.faults)
+        data = document.data if isinstance(document.data, dict) else None
+        return Reading(data, None, fault.faults, filled=data or {})
+    found = _read(draft, document, middle(parameters))
+    if not found.sound:
+        return found
+    at_corners = tuple(_read(draft, document, draw) for draw in corners(parameters))
+    for corner, draw in zip(at_corners, corners(parameters), strict=True):
+        if not corner.sound:
+            return _with_faults_of(found, corner, f"With {told(draw)}: ")
+    return replace(found, corners=at_corners)
+
+
+def _read(draft: Draft, document: Document, draw: Draw) -> Reading:
+    """A draft with the numbers of one draw."""
+    data = document.data if isinstance(document.data, dict) else None
+    filled = fill_in(document.afresh(), draw).data if data is not None else {}
+    try:
+        # What is wrong with one draw is not wrong with the others.
+        exercise = build_exercise(document.afresh(), draft.slug, draw)
+    except FileFault as fault:
+        return Reading(data, None, fault.faults, filled=filled)
     programs: list[ReferenceProgram] = []
     faults: list[tuple[str, Fault]] = []
     # Right ones first, as in a folder.
@@ -74,7 +99,29 @@ def read_draft(draft: Draft) -> Reading:
             programs.append(reference_program(Path(name), program, exercise))
         except FileFault as fault:
             faults += [(name, each) for each in fault.faults]
-    return Reading(data, exercise, (), tuple(programs), tuple(faults))
+    return Reading(data, exercise, (), tuple(programs), tuple(faults), filled)
+
+
+def _with_faults_of(reading: Reading, corner: Reading, numbers: str) -> Reading:
+    """What is sound in the middle, but not at a corner."""
+
+    def said(fault: Fault) -> Fault:
+        return replace(fault, sentence=f"{numbers}{fault.sentence}")
+
+    return replace(
+        reading,
+        exercise=None if corner.faults else reading.exercise,
+        faults=tuple(map(said, corner.faults)),
+        program_faults=tuple((name, said(fault)) for name, fault in corner.program_faults),
+    )
+
+
+def numbers_of(draft: Draft) -> Draw:
+    """What its author sees for parameters; nothing where they can't be read."""
+    try:
+        return middle(read_parameters(read_document(FILE_NAME, draft.text.encode())))
+    except FileFault:
+        return {}
 
 
 def points_and_plant(

@@ -8,9 +8,11 @@ from typing import Any
 from server.marking.exercise import Exercise, FeedbackPolicy, PartialCredit
 from server.marking.files.conditions import Conditions
 from server.marking.files.document import Document, Fault, FileFault, read_document
+from server.marking.files.draws import fill_in, middle, read_parameters
 from server.marking.files.exercise_names import note_names, signals_of
 from server.marking.files.exercise_schema import ExerciseForm
 from server.marking.files.observer import NO_OBSERVER, own_signals, read_observer
+from server.marking.files.placeholders import Draw
 from server.marking.files.plant_builder import PlantBuilder
 from server.marking.files.point_builder import PointBuilder, note_loose_ends
 from server.marking.files.requirement_builder import RequirementBuilder
@@ -24,7 +26,7 @@ SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 
 def load_exercise(folder: Path) -> Exercise:
-    """The exercise of a folder. Raises FileFault with all messages."""
+    """The exercise of a folder, its parameters at their middle. Raises FileFault."""
     return build_exercise(open_document(folder), folder.resolve().name)
 
 
@@ -50,8 +52,13 @@ def exercise_schema() -> dict[str, Any]:
     return ExerciseForm.model_json_schema()
 
 
-def build_exercise(document: Document, slug: str) -> Exercise:
-    """The exercise that a document describes. Raises FileFault with every fault found."""
+def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> Exercise:
+    """The exercise that a document describes, with the numbers of a draw, or those of the middle.
+
+    Raises FileFault with every fault found.
+    """
+    draw = middle(read_parameters(document)) if draw is None else draw
+    document = fill_in(document, draw)
     form = validated(document, ExerciseForm)
     document.refuse_if_faulty()
     assert form is not None, "a refused form has faults"
@@ -85,6 +92,7 @@ def build_exercise(document: Document, slug: str) -> Exercise:
         outcomes=form.outcomes,
         suite_hash="",
         partial_credit=PartialCredit(form.partial_credit.one_edit, form.partial_credit.two_edits),
+        numbers=tuple(draw.items()),
     )
     exercise = _with_suite(document, form, bare)
     document.refuse_if_faulty()

@@ -10,18 +10,21 @@ from pydantic import AfterValidator, Discriminator, Field, Tag
 
 from server.marking.exercise import Release, RequirementKind
 from server.marking.files.form import (
+    Amount,
     Condition,
     Length,
     Line,
     Lines,
     Many,
     Milliseconds,
+    ParameterName,
     Part,
     RequirementNumber,
     Text,
 )
 from server.marking.files.plant_schema import PlantPart
 
+MAX_PARAMETERS = 20
 MAX_POINTS = 64
 MAX_REQUIREMENTS = 40
 MAX_SCENARIOS = 64
@@ -29,6 +32,18 @@ MAX_SCENARIOS = 64
 MAX_PERIOD_MS = 1000
 
 Switch: TypeAlias = Literal["on", "off"]
+
+
+class ParameterPart(Part):
+    """A number that is drawn for each student, from the lowest to the highest in steps."""
+
+    name: ParameterName
+    from_: Amount
+    to: Amount
+    step: Amount
+
+
+Parameters: TypeAlias = Annotated[Many[ParameterPart], Field(max_length=MAX_PARAMETERS)]
 
 
 class PointPart(Part):
@@ -219,6 +234,7 @@ class ExerciseForm(Part):
     summary: Line
     scan_period: Annotated[Milliseconds, AfterValidator(_period)] = 10
     outcomes: dict[str, Line] = Field(default_factory=dict)
+    parameters: Parameters = ()
     feedback: FeedbackPart = FeedbackPart()
     partial_credit: PartialCreditPart = PartialCreditPart()
     statement: Text

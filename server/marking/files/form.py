@@ -1,5 +1,6 @@
 """What the forms of ``exercise.yaml`` are made of: keys that are phrases, texts, measures."""
 
+import re
 from functools import partial
 from typing import Annotated, Any, TypeAlias, TypeVar
 
@@ -57,6 +58,12 @@ def _requirement(text: str) -> str:
     return text
 
 
+def _parameter(text: str) -> str:
+    if re.fullmatch(r"[a-z][a-z0-9_]{0,39}", text) is None:
+        raise ValueError(f"{shortened(text)} is no name of a parameter. Write it like fill_time.")
+    return text
+
+
 def _list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
@@ -72,6 +79,10 @@ Lines: TypeAlias = Annotated[Many[Line], BeforeValidator(_list)]
 """One line, or a list of them."""
 Condition: TypeAlias = Annotated[str, StringConstraints(min_length=1, max_length=MAX_CONDITION)]
 RequirementNumber: TypeAlias = Annotated[str, AfterValidator(_requirement)]
+
+ParameterName: TypeAlias = Annotated[str, AfterValidator(_parameter)]
+Amount: TypeAlias = str | int
+"""A measure of any kind, or a whole number."""
 
 Milliseconds: TypeAlias = Annotated[
     int, BeforeValidator(parse_milliseconds), WithJsonSchema(DURATION.json_schema)

@@ -8,6 +8,7 @@ from typing import Any
 from server.ladder.names import shortened
 
 _MEASURE = re.compile(r"\s*(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)\s*([^\s0-9.][^\s]*)\s*", re.ASCII)
+_BARE = re.compile(r"-?[0-9]{1,9}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,7 @@ class Dimension:
     def json_schema(self) -> dict[str, Any]:
         """What a measure of this kind looks like, for editors."""
         units = "|".join(map(re.escape, self.units))
-        pattern = rf"^\s*-?[0-9]+(\.[0-9]+)?\s*({units})\s*$"
+        pattern = rf"^\s*(-?[0-9]+(\.[0-9]+)?\s*({units})|<[a-z][^<>]*>)\s*$"
         return {"type": "string", "pattern": pattern, "examples": [self.example]}
 
 
@@ -47,6 +48,25 @@ SPEED = Dimension("speed", _units(mm_s="0.001", m_s="1"), "200 mm/s")
 PERCENT = Dimension("position", {"%": Decimal(1)}, "50 %")
 DIMENSIONS = {"%": PERCENT, "m": LENGTH, "m²": AREA, "m³": VOLUME, "m³/s": FLOW, "m/s": SPEED}
 """Dimensions by the core's unit."""
+
+
+def dimension_of(unit: str) -> Dimension | None:
+    """The kind of measure that has this unit; None if there is none."""
+    return next((d for d in (DURATION, *DIMENSIONS.values()) if unit in d.units), None)
+
+
+def split_measure(text: str) -> tuple[Decimal, str]:
+    """Number and unit of a measure, or of a bare number, whose unit is empty. Raises ValueError."""
+    match = _MEASURE.fullmatch(text.replace("m2", "m²").replace("m3", "m³"))
+    if match is not None:
+        number, unit = match.groups()
+    elif _BARE.fullmatch(text.strip()) is not None:
+        number, unit = text.strip(), ""
+    else:
+        raise ValueError(f"{shortened(text)} is no measure and no number.")
+    if unit and dimension_of(unit) is None:
+        raise ValueError(f"{shortened(unit)} is no unit.")
+    return Decimal(number), unit
 
 
 def parse_measure(text: object, dimension: Dimension) -> float:

@@ -2,7 +2,8 @@
 
 ``programs/right-*.st`` meets every requirement. ``programs/wrong-*.st`` has one mistake, named by
 comment lines above PROGRAM: ``// fails: R3`` and, where the mistake keeps a requirement from being
-tried, ``// not exercised: R4``. Every requirement that is not named must be met.
+tried, ``// not exercised: R4``. Every requirement that is not named must be met. Parameters are
+named in programs as in the exercise file.
 """
 
 import re
@@ -17,6 +18,7 @@ from server.ladder.text_form import parse_source
 from server.ladder.validation import validate
 from server.marking.exercise import Exercise
 from server.marking.files.document import Fault, FileFault
+from server.marking.files.placeholders import fill
 from server.marking.verdict import Status, Verdict
 
 _EXPECTATION = re.compile(r"(fails|not exercised):(.*)")
@@ -68,7 +70,12 @@ def read_program(file: Path, exercise: Exercise) -> Program:
 def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
     """The program in the bytes of a text file called ``name``. Raises FileFault."""
     try:
-        source = parse_source(content[: MAX_TEXT_BYTES + 1].decode("utf-8"))
+        filled = fill(content[: MAX_TEXT_BYTES + 1].decode("utf-8"), dict(exercise.numbers))
+        if filled.wrong:
+            raise FileFault(
+                name, [Fault(at, column, "", said) for at, column, said in filled.wrong]
+            )
+        source = parse_source(filled.text)
         found = source.locate_all(validate(source.program, exercise.points))
     except UnicodeDecodeError:
         raise FileFault(
@@ -77,7 +84,12 @@ def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
     except ProgramError as refused:
         found, source = refused.messages, None
     faults = [
-        Fault(m.place.line or 1, m.place.column or 1, "", f"{m.text} {m.mend}".strip())
+        Fault(
+            m.place.line or 1,
+            filled.column(m.place.line or 1, m.place.column or 1),
+            "",
+            f"{m.text} {m.mend}".strip(),
+        )
         for m in found
         if m.severity is Severity.ERROR
     ]
