@@ -3,46 +3,23 @@
 Points that were set by hand do not enter, for they say nothing of single requirements.
 """
 
-import json
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
-
-from sqlalchemy import String, cast, select
-from sqlalchemy.orm import Session
+from dataclasses import dataclass
 
 from server.marking.verdict import Status
-from server.store.courses import Assignment, Enrolment, Section, SectionRole, Term
-from server.store.standings import CountingAttempt
-from server.store.statistics import alpha, corrected_item_total, difficulty, discrimination
+from server.store.report_work import Work
+from server.store.statistics import (
+    SMALL,
+    alpha,
+    corrected_item_total,
+    difficulty,
+    discrimination,
+)
 from server.store.targets import Target
 
 OutcomeMap = Mapping[str, Mapping[str, Sequence[str]]]
 """Outcomes by exercise and requirement."""
-
-
-@dataclass(frozen=True, slots=True)
-class Work:
-    """What counts for one student at one exercise. ``results`` is as in ``CountingAttempt``."""
-
-    term_id: int
-    section_id: int
-    exercise: str
-    title: str
-    user_id: int
-    submission_id: int
-    attempt: int
-    score: float
-    max_score: float
-    results: Mapping[str, Sequence[object]] = field(default_factory=dict)
-
-    def met(self, requirement: str) -> bool:
-        return self.results[requirement][0] == Status.MET.value
-
-    @property
-    def complete(self) -> bool:
-        return self.score == self.max_score
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +39,11 @@ class Attainment:
     def on_target(self) -> bool:
         return self.share >= self.target.share
 
+    @property
+    def small(self) -> bool:
+        """So few students that each of them moves the figure."""
+        return self.students < SMALL
+
 
 @dataclass(frozen=True, slots=True)
 class Item:
@@ -77,15 +59,34 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class ExerciseReport:
-    """The requirements of one exercise, and how its students fared."""
+    """The requirements of one exercise, and how its students fared.
+
+    ``passed_after`` has how many students passed, by the number of attempts it took.
+    """
 
     exercise: str
     title: str
     students: int
     items: tuple[Item, ...]
     reliability: float | None
-    passed_after: tuple[tuple[int, int], ...]
-    not_passed: int
+    passed_after: Mapping[int, int]
+
+    @property
+    def not_passed(self) -> int:
+        return self.students - sum(self.passed_after.values())
+
+    @property
+    def small(self) -> bool:
+        return self.students < SMALL
+
+
+@dataclass(frozen=True, slots=True)
+class LabSet:
+    """Reliability over the exercises, and how many students and exercises it rests on."""
+
+    alpha: float | None
+    students: int
+    exercises: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,89 +101,51 @@ class Mistake:
     example: int
 
 
-def work_of(session: Session, course_id: int, term_id: int | None = None) -> list[Work]:
-    """What counts in all sections of a course; one query."""
-    query = (
-        select(
-            Section.term_id,
-            Assignment.section_id,
-            Assignment.exercise,
-            Assignment.title,
-            CountingAttempt.user_id,
-            CountingAttempt.submission_id,
-            CountingAttempt.attempt,
-            CountingAttempt.score,
-            CountingAttempt.max_score,
-            cast(CountingAttempt.results, String).label("results"),
-        )
-        .join(Assignment, Assignment.id == CountingAttempt.assignment_id)
-        .join(Section, Section.id == Assignment.section_id)
-        .join(
-            Enrolment,
-            (Enrolment.section_id == Section.id) & (Enrolment.user_id == CountingAttempt.user_id),
-        )
-        .where(
-            Section.course_id == course_id,
-            Enrolment.role == SectionRole.STUDENT,
-            CountingAttempt.submission_id.is_not(None),
-        )
-        .order_by(Assignment.due_at, Assignment.id, CountingAttempt.user_id)
-    )
-    if term_id is not None:
-        query = query.where(Section.term_id == term_id)
-    return [
-        Work(
-            row.term_id,
-            row.section_id,
-            row.exercise,
-            row.title,
-            row.user_id,
-            row.submission_id or 0,
-            row.attempt or 0,
-            row.score or 0.0,
-            row.max_score or 0.0,
-            _results(row.results),
-        )
-        for row in session.execute(query)
-    ]
+def shares(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, dict[int, float]]:
+    """By outcome and student: the share of the outcome's points that counts for them."""
+    points: dict[str, dict[int, tuple[float, float]]] = defaultdict(dict)
+    # Works with equal results share them, so each kind is added up once.
+    known: dict[tuple[str, int], dict[str, tuple[float, float]]] = {}
+    for each in work:
+        kind = each.exercise, id(each.results)
+        if kind not in known:
+            known[kind] = _points(each, outcomes.get(each.exercise, {}))
+        for outcome, (score, most) in known[kind].items():
+            by_student = points[outcome]
+            got, out_of = by_student.get(each.user_id, (0.0, 0.0))
+            by_student[each.user_id] = got + score, out_of + most
+    return {
+        outcome: {user: got / most for user, (got, most) in by_student.items() if most}
+        for outcome, by_student in sorted(points.items())
+    }
 
 
-@lru_cache(maxsize=10_000)
-def _results(text: str) -> Mapping[str, Sequence[object]]:
-    """Most students of an exercise share their results with others: each text is read once."""
-    found: Mapping[str, Sequence[object]] = json.loads(text)
+def _points(work: Work, outcomes: Mapping[str, Sequence[str]]) -> dict[str, tuple[float, float]]:
+    """Points that a work has of each outcome, and out of how many."""
+    found: dict[str, tuple[float, float]] = {}
+    for requirement, (_, score, most) in work.results.items():
+        assert isinstance(score, float | int)
+        assert isinstance(most, float | int)
+        for outcome in outcomes.get(requirement, ()):
+            got, out_of = found.get(outcome, (0.0, 0.0))
+            found[outcome] = got + score, out_of + most
     return found
 
 
-def terms_of(session: Session, course_id: int) -> list[Term]:
-    """Terms in which the course has sections, the newest first."""
-    return list(
-        session.scalars(
-            select(Term)
-            .where(Term.id.in_(select(Section.term_id).where(Section.course_id == course_id)))
-            .order_by(Term.begins.desc())
-        )
-    )
+def reaches(share: float, target: Target) -> bool:
+    """Whether this is the target's level; a share that is it but for rounding is it."""
+    return share >= target.level - 1e-9
 
 
 def attainment(
     work: Sequence[Work], outcomes: OutcomeMap, targets: Mapping[str, Target]
 ) -> dict[str, Attainment]:
     """By outcome: a student has reached it with the target's level of its points."""
-    points: dict[str, dict[int, list[float]]] = defaultdict(lambda: defaultdict(lambda: [0.0, 0.0]))
-    for each in work:
-        for requirement, (_, score, most) in each.results.items():
-            for outcome in outcomes.get(each.exercise, {}).get(requirement, ()):
-                sums = points[outcome][each.user_id]
-                sums[0] += score  # type: ignore[operator]
-                sums[1] += most  # type: ignore[operator]
     found = {}
-    for outcome in sorted(points):
+    for outcome, by_student in shares(work, outcomes).items():
         target = targets.get(outcome, Target())
-        shares = [got / most for got, most in points[outcome].values() if most]
-        # A share that is the level but for rounding is the level.
-        reached = sum(share >= target.level - 1e-9 for share in shares)
-        found[outcome] = Attainment(outcome, len(shares), reached, target)
+        reached = sum(reaches(share, target) for share in by_student.values())
+        found[outcome] = Attainment(outcome, len(by_student), reached, target)
     return found
 
 
@@ -202,46 +165,55 @@ def _exercise(work: Sequence[Work]) -> ExerciseReport:
         names, difficulty(rows), discrimination(rows), corrected_item_total(rows), strict=True
     )
     items = tuple(Item(name, len(rows), round(p * len(rows)), p, d, r) for name, p, d, r in columns)
-    passed = Counter(each.attempt for each in work if each.complete)
+    passed = Counter(each.passed_after for each in work if each.passed_after is not None)
     return ExerciseReport(
         work[0].exercise,
         work[0].title,
         len(work),
         items,
         alpha(rows),
-        tuple(sorted(passed.items())),
-        sum(not each.complete for each in work),
+        dict(sorted(passed.items())),
     )
 
 
-def lab_set_reliability(work: Sequence[Work]) -> tuple[float | None, int, int]:
-    """Alpha over the exercises' shares, the number of students and of exercises it rests on.
+def lab_set(work: Sequence[Work]) -> LabSet:
+    """Alpha over the exercises' shares.
 
     Only students who have handed in every exercise that most students have.
     """
     by_student: dict[tuple[int, int], dict[str, float]] = defaultdict(dict)
     for each in work:
         by_student[each.section_id, each.user_id][each.exercise] = each.score / each.max_score
-    handed_in = Counter(exercise for shares in by_student.values() for exercise in shares)
+    handed_in = Counter(exercise for own in by_student.values() for exercise in own)
     exercises = [name for name, count in handed_in.items() if count * 2 > len(by_student)]
     rows = [
-        [shares[name] for name in exercises]
-        for shares in by_student.values()
-        if all(name in shares for name in exercises)
+        [own[name] for name in exercises]
+        for own in by_student.values()
+        if all(name in own for name in exercises)
     ]
-    return (alpha(rows) if exercises else None), len(rows), len(exercises)
+    return LabSet(alpha(rows) if exercises else None, len(rows), len(exercises))
 
 
 def commonest_mistakes(work: Sequence[Work], most: int = 6) -> list[Mistake]:
-    """Requirements that most students do not meet in what counts."""
+    """Requirements that most students do not meet in what counts.
+
+    The example is the one that has most points besides, so that little else is wrong in it.
+    """
     wrong: dict[tuple[str, str], list[Work]] = defaultdict(list)
     handed_in: Counter[str] = Counter(each.exercise for each in work)
     for each in work:
-        for requirement in each.results:
-            if not each.met(requirement):
+        for requirement, result in each.results.items():
+            if result[0] != Status.MET.value:
                 wrong[each.exercise, requirement].append(each)
     found = [
-        Mistake(name, own[0].title, requirement, len(own), handed_in[name], own[0].submission_id)
+        Mistake(
+            name,
+            own[0].title,
+            requirement,
+            len(own),
+            handed_in[name],
+            max(own, key=lambda each: each.score).submission_id,
+        )
         for (name, requirement), own in wrong.items()
     ]
     return sorted(found, key=lambda each: -each.students)[:most]

@@ -1,5 +1,6 @@
 """The department's report: outcomes, requirements, mistakes, and down to the submissions."""
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Request
@@ -10,20 +11,23 @@ from starlette.responses import RedirectResponse, Response
 
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
-from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
-from server.store.attempts import Submission
-from server.store.courses import Course, Section, all_sections
+from server.store.audit import GradeAction, note
+from server.store.courses import Course, all_sections
+from server.store.database import Database, Document
 from server.store.people import Role, User
-from server.store.reports import OutcomeMap, Work
+from server.store.report_work import Work, work_of
+from server.store.reports import OutcomeMap
 from server.store.statistics import SMALL, band
 from server.store.submissions import find_submission
 from server.store.targets import Target, set_target, targets_of
 from server.web.access import Visitor, VisitorHere
-from server.web.dependencies import CatalogueHere, Now, Reading, Writing
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
 from server.web.rendering import environment, error, page
-from server.web.spreadsheet import Cell, Kind, Share, Table, download
+from server.web.report_figures import Report, outcomes_of, read_report
+from server.web.report_tables import ReportTable, table_of, tables_of
+from server.web.spreadsheet import download, download_xlsx
 
 router = APIRouter()
 
@@ -47,36 +51,16 @@ def report(
     term: Annotated[int | None, Query()] = None,
 ) -> Response:
     """The report of a course in one term, the newest if none is named."""
-    course = session.get_one(Course, course_id)
-    terms = reports.terms_of(session, course_id)
-    here = next((each for each in terms if each.id == term), terms[0] if terms else None)
-    # This term and the one before it, with which it is compared.
-    shown = terms[terms.index(here) :][:2] if here else []
-    work_in = {each.id: reports.work_of(session, course_id, each.id) for each in shown}
-    in_term = work_in[here.id] if here else []
-    outcomes, names = outcomes_of(catalogue, [work for each in work_in.values() for work in each])
-    targets = targets_of(session, course_id)
-    sections = [s for s in all_sections(session) if here and s.course_id == course_id]
-    by_section = [
-        (section, reports.attainment(_in_section(in_term, section), outcomes, targets))
-        for section in sections
-        if here and section.term_id == here.id
-    ]
-    by_term = [(each, reports.attainment(work_in[each.id], outcomes, targets)) for each in shown]
+    found = read_report(session, catalogue, course_id, term)
     return page(
         request,
         "reports/report.html",
-        course=course,
-        term=here,
-        terms=terms,
-        names=names,
-        overall=reports.attainment(in_term, outcomes, targets),
-        by_section=by_section,
-        by_term=by_term,
-        exercises=reports.exercise_reports(in_term),
-        lab_set=reports.lab_set_reliability(in_term),
-        mistakes=[(m, _example(session, m)) for m in reports.commonest_mistakes(in_term)],
-        students=len({each.user_id for each in in_term}),
+        report=found,
+        course=found.course,
+        term=found.term,
+        drawn=[_rungs(each.program, each.mistake.requirement) for each in found.mistakes],
+        most=max((max(each.passed_after, default=0) for each in found.exercises), default=0),
+        tables=ReportTable,
         small=SMALL,
         now=now,
     )
@@ -90,22 +74,38 @@ def set_targets(
     outcome: Annotated[str, Form(max_length=80)] = "",
     level: Annotated[int, Form()] = 70,
     share: Annotated[int, Form()] = 80,
+    term: Annotated[int, Form()] = 0,
 ) -> Response:
     """What the department wants reached of one outcome, in per cent."""
     if not outcome or not (0 <= level <= 100 and 0 <= share <= 100):
         return error(request, 422, "A target needs two numbers from 0 to 100. Correct them.")
     set_target(session, course_id, outcome, Target(level / 100, share / 100))
-    return RedirectResponse(f"/reports/{course_id}#targets", 303)
+    return RedirectResponse(f"/reports/{course_id}?term={term}#targets", 303)
 
 
-@router.get("/reports/{course_id}/outcomes.csv")
-def report_csv(course_id: int, session: Reading, catalogue: CatalogueHere) -> Response:
-    return _file(session, catalogue, course_id, "csv")
+@router.get("/reports/{course_id}/report.csv")
+def report_csv(
+    course_id: int,
+    session: Reading,
+    catalogue: CatalogueHere,
+    term: Annotated[int | None, Query()] = None,
+    table: ReportTable = ReportTable.OUTCOMES,
+) -> Response:
+    """One table of the report."""
+    found = read_report(session, catalogue, course_id, term)
+    return download(table_of(found, table), _file_name(found, table.value), "csv")
 
 
-@router.get("/reports/{course_id}/outcomes.xlsx")
-def report_xlsx(course_id: int, session: Reading, catalogue: CatalogueHere) -> Response:
-    return _file(session, catalogue, course_id, "xlsx")
+@router.get("/reports/{course_id}/report.xlsx")
+def report_xlsx(
+    course_id: int,
+    session: Reading,
+    catalogue: CatalogueHere,
+    term: Annotated[int | None, Query()] = None,
+) -> Response:
+    """Every table of the report, each on a sheet."""
+    found = read_report(session, catalogue, course_id, term)
+    return download_xlsx(tables_of(found), _file_name(found, "report"))
 
 
 @router.get("/reports/{course_id}/work")
@@ -113,32 +113,50 @@ def report_work(
     request: Request,
     course_id: int,
     session: Reading,
+    database: DatabaseHere,
     catalogue: CatalogueHere,
     visitor: VisitorHere,
+    now: Now,
     term: Annotated[int, Query()] = 0,
     exercise: Annotated[str, Query(max_length=100)] = "",
     outcome: Annotated[str, Query(max_length=80)] = "",
     requirement: Annotated[str, Query(max_length=20)] = "",
     section: Annotated[int, Query()] = 0,
+    passed: Annotated[int | None, Query()] = None,
 ) -> Response:
-    """The submissions that a figure rests on; without names unless the visitor may see them."""
-    work = reports.work_of(session, course_id, term or None)
-    outcomes, names = outcomes_of(catalogue, work)
-    rows = [
-        (each, wanted)
-        for each in work
+    """The submissions that a figure rests on; without names unless the visitor may see them.
+
+    ``passed`` is the number of attempts that passing took, 0 for not passed.
+    """
+    work = [
+        each
+        for each in work_of(session, course_id, [term] if term else None)
         if (not exercise or each.exercise == exercise)
         and (not section or each.section_id == section)
-        and (wanted := _wanted(each, outcomes, outcome, requirement))
+        and (passed is None or (each.passed_after or 0) == passed)
     ]
+    outcomes, names = outcomes_of(catalogue, work)
+    rows = [
+        (each, wanted) for each in work if (wanted := _wanted(each, outcomes, outcome, requirement))
+    ]
+    target = targets_of(session, course_id).get(outcome, Target())
+    shares = reports.shares(work, outcomes).get(outcome, {})
+    ids = sorted({each.user_id for each, _ in rows})
+    people = _people(session, visitor, ids)
+    if people:
+        _note_looks(database, now, visitor, {each.section_id for each, _ in rows})
     return page(
         request,
         "reports/work.html",
         course=session.get_one(Course, course_id),
         rows=rows,
-        people=_people(session, visitor, [each.user_id for each, _ in rows]),
+        # Without names they have numbers, the same all over the page.
+        people={id: people.get(id, f"student {place}") for place, id in enumerate(ids, 1)},
+        named=bool(people),
+        reached=[(id, share, reports.reaches(share, target)) for id, share in shares.items()],
+        target=target,
         sections={each.id: each for each in all_sections(session)},
-        about=names.get(outcome, outcome) or f"{exercise} {requirement}".strip() or "all work",
+        about=_about(names.get(outcome, outcome), exercise, requirement, passed),
     )
 
 
@@ -156,21 +174,9 @@ def report_submission(
         course=session.get_one(Course, course_id),
         submission=submission,
         verdict=verdict_from_json(verdict.document) if verdict else None,
-        rungs=_rungs(submission, ""),
+        rungs=_rungs(submission.program, ""),
         name=_people(session, visitor, [submission.user_id]).get(submission.user_id, ""),
     )
-
-
-def outcomes_of(catalogue: Catalogue, work: list[Work]) -> tuple[OutcomeMap, dict[str, str]]:
-    """Outcomes by exercise and requirement, and what each outcome says."""
-    mapping: dict[str, dict[str, tuple[str, ...]]] = {}
-    names: dict[str, str] = {}
-    for slug in {each.exercise for each in work}:
-        exercise = catalogue.find(slug)
-        if exercise is not None:
-            mapping[slug] = {each.id: each.outcomes for each in exercise.requirements}
-            names |= exercise.outcomes
-    return mapping, names
 
 
 def _wanted(each: Work, outcomes: OutcomeMap, outcome: str, requirement: str) -> list[str]:
@@ -184,8 +190,14 @@ def _wanted(each: Work, outcomes: OutcomeMap, outcome: str, requirement: str) ->
     ]
 
 
-def _in_section(work: list[Work], section: Section) -> list[Work]:
-    return [each for each in work if each.section_id == section.id]
+def _about(outcome: str, exercise: str, requirement: str, passed: int | None) -> str:
+    """What a list of submissions is about, in words."""
+    what = outcome or f"{exercise} {requirement}".strip() or "all work"
+    if passed is None:
+        return what
+    if passed == 0:
+        return f"{what}: not passed"
+    return f"{what}: passed after {passed} {'attempt' if passed == 1 else 'attempts'}"
 
 
 def _people(session: Session, visitor: Visitor, ids: list[int]) -> dict[int, str]:
@@ -197,50 +209,31 @@ def _people(session: Session, visitor: Visitor, ids: list[int]) -> dict[int, str
     return dict(rows.all())
 
 
-def _example(session: Session, mistake: reports.Mistake) -> tuple[str, list[Markup]]:
-    """What the verdict says of the example, and the rungs that serve the requirement."""
-    submission = find_submission(session, mistake.example)
-    if submission is None or submission.verdict is None:
-        return "", []
-    told = verdict_from_json(submission.verdict.document).requirements
-    sentence = next((each.sentence for each in told if each.id == mistake.requirement), "")
-    return sentence, _rungs(submission, mistake.requirement)
+def _note_looks(database: Database, now: datetime, visitor: Visitor, sections: set[int]) -> None:
+    """Who sees grades beside names is written down, section by section."""
+    with database.write() as session:
+        for section_id in sorted(sections):
+            note(session, now, visitor.id, GradeAction.SAW_GRADEBOOK, section_id)
 
 
-def _rungs(submission: Submission, requirement: str) -> list[Markup]:
+def _rungs(document: Document, requirement: str) -> list[Markup]:
     """Drawings of the rungs that say they serve a requirement; of all, if none does."""
-    program = from_json(submission.program)
+    program = from_json(document)
     serving = [n for n, rung in enumerate(program.rungs) if requirement in rung.serves]
     numbers = serving or range(len(program.rungs))
     return [Markup(draw_rung(program.rungs[n], program, n, width=WIDTH)) for n in numbers]
 
 
-def _file(session: Session, catalogue: Catalogue, course_id: int, kind: Kind) -> Response:
-    course = session.get_one(Course, course_id)
-    work = reports.work_of(session, course_id)
-    outcomes, names = outcomes_of(catalogue, work)
-    targets = targets_of(session, course_id)
-    rows: list[tuple[Cell, ...]] = []
-    for section in all_sections(session):
-        if section.course_id != course_id:
-            continue
-        for found in reports.attainment(_in_section(work, section), outcomes, targets).values():
-            rows.append(
-                (
-                    section.term.name,
-                    section.number,
-                    names.get(found.outcome, found.outcome),
-                    found.students,
-                    found.reached,
-                    Share(found.share),
-                    Share(found.target.level),
-                    Share(found.target.share),
-                    "yes" if found.on_target else "no",
-                )
-            )
-    columns = ("Term", "Section", "Outcome", "Students", "Reached", "Share", "Level", "Target")
-    table = Table("Outcomes", (*columns, "On target"), tuple(rows))
-    return download(table, f"{course.code}-outcomes", kind)
+def _file_name(found: Report, what: str) -> str:
+    return "-".join([found.course.code, *([found.term.name] if found.term else []), what])
+
+
+def change(number: float | None) -> str:
+    """A change between two shares in points of per cent: +4, 0, -12; a dash for none."""
+    if number is None:
+        return "–"
+    points = round(100 * number)
+    return f"{points:+d}".replace("-", "\N{MINUS SIGN}") if points else "0"
 
 
 def signed(number: float | None) -> str:
@@ -251,4 +244,4 @@ def signed(number: float | None) -> str:
     return text.replace("0.", ".", 1) if abs(number) < 1 else text
 
 
-environment.filters |= {"signed": signed, "band": band}
+environment.filters |= {"signed": signed, "band": band, "change": change}

@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Literal, TypeAlias, TypeGuard
 
 from openpyxl import Workbook
@@ -18,7 +18,7 @@ class Share(float):
     """A part of one, which a spreadsheet shows in per cent."""
 
 
-Cell: TypeAlias = str | int | float | Share | datetime | None
+Cell: TypeAlias = str | int | float | Share | datetime | date | None
 Kind: TypeAlias = Literal["csv", "xlsx"]
 
 
@@ -33,11 +33,18 @@ class Table:
 
 def download(table: Table, name: str, kind: Kind) -> Response:
     """The table as a file to keep; ``name`` has no ending."""
-    content, media_type = (
-        (xlsx_of([table]), "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
-        if kind == "xlsx"
-        else (csv_of(table), "text/csv; charset=utf-8")
-    )
+    if kind == "xlsx":
+        return download_xlsx([table], name)
+    return _attached(csv_of(table), "text/csv; charset=utf-8", name, kind)
+
+
+def download_xlsx(tables: Sequence[Table], name: str) -> Response:
+    """The tables as one file with a sheet for each; ``name`` has no ending."""
+    media_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    return _attached(xlsx_of(tables), media_type, name, "xlsx")
+
+
+def _attached(content: bytes, media_type: str, name: str, kind: Kind) -> Response:
     plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "-" for c in name)
     return Response(
         content,
@@ -108,6 +115,9 @@ def _fill(sheet: Worksheet, table: Table) -> None:
             elif isinstance(value, datetime):
                 cell.value = value.astimezone(UTC).replace(tzinfo=None)
                 cell.number_format = "yyyy-mm-dd hh:mm"
+            elif isinstance(value, date):
+                cell.value = value
+                cell.number_format = "yyyy-mm-dd"
             else:
                 cell.value = float(value) if isinstance(value, Share) else value
                 if isinstance(value, Share):

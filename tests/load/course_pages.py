@@ -15,7 +15,10 @@ from sqlalchemy import insert
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
+from server.marking.exercise import Exercise
+from server.marking.files.exercise_file import list_exercises, load_exercise
 from server.marking.verdict import Status
+from server.paths import EXERCISES
 from server.settings import Settings
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
@@ -27,9 +30,10 @@ from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import NOON, Clock
 
-SECTIONS, STUDENTS, EXERCISES, ATTEMPTS, TERMS = 40, 30, 10, 5, 4
-REQUIREMENTS = ("R1", "R2a", "R2b", "R3", "R4", "R5")
-SLUGS = ("apple-wash-sump", "crate-infeed")
+SECTIONS, STUDENTS, ATTEMPTS, TERMS = 40, 30, 5, 4
+SET = [load_exercise(folder) for folder in list_exercises(EXERCISES)[:10]]
+"""The exercises that are set."""
+
 ROUNDS = 40
 LIMIT_MS = 300
 
@@ -62,19 +66,18 @@ def fill(session: Session) -> tuple[User, User, list[Section]]:
             Enrolment(section_id=section.id, user_id=each.id, role=SectionRole.STUDENT)
             for each in students
         )
-        for exercise in range(EXERCISES):
-            slug = SLUGS[exercise] if exercise < len(SLUGS) else f"exercise-{exercise}"
+        for week, exercise in enumerate(SET):
             assignment = Assignment(
                 section_id=section.id,
-                exercise=slug,
-                title=slug,
+                exercise=exercise.slug,
+                title=exercise.title,
                 opens_at=NOON - timedelta(weeks=30),
-                due_at=NOON - timedelta(weeks=exercise),
+                due_at=NOON - timedelta(weeks=week),
                 late_per_day=0.1,
             )
             session.add(assignment)
             session.flush()
-            next_id = _hand_in(session, random, assignment, students, next_id)
+            next_id = _hand_in(session, random, assignment, students, exercise, next_id)
             recount(session, assignment)
         sections.append(section)
     return teacher, head, sections
@@ -86,12 +89,18 @@ def _user(number: int, role: Role) -> User:
 
 
 def _hand_in(
-    session: Session, random: Random, assignment: Assignment, students: list[User], next_id: int
+    session: Session,
+    random: Random,
+    assignment: Assignment,
+    students: list[User],
+    exercise: Exercise,
+    next_id: int,
 ) -> int:
     submissions, verdicts, results = [], [], []
+    requirements = [each.id for each in exercise.requirements]
     for student in students:
         for attempt in range(1, ATTEMPTS + 1):
-            met = [random.random() < 0.5 + 0.1 * attempt for _ in REQUIREMENTS]
+            met = [random.random() < 0.5 + 0.1 * attempt for _ in requirements]
             at = assignment.due_at - timedelta(hours=random.uniform(-20, 80))
             submissions.append(
                 {
@@ -132,7 +141,7 @@ def _hand_in(
                     "score": float(good),
                     "max_score": 1.0,
                 }
-                for place, (name, good) in enumerate(zip(REQUIREMENTS, met, strict=True))
+                for place, (name, good) in enumerate(zip(requirements, met, strict=True))
             ]
             next_id += 1
     for table, rows in (

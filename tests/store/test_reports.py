@@ -13,6 +13,7 @@ from server.store import reports
 from server.store.courses import Course, Section
 from server.store.database import Database, UtcDateTime
 from server.store.gradebook import section_book
+from server.store.report_work import work_of
 from server.store.targets import Target
 from tests.factories import NOON
 
@@ -53,7 +54,7 @@ def test_attainment_and_items_of_the_demo(loaded: Database) -> None:
         for row in session.execute(text("SELECT * FROM requirement_results ORDER BY position")):
             results[row.submission_id][row.requirement] = (row.status, row.score, row.max_score)
         course = session.query(Course).one()
-        work = reports.work_of(session, course.id)
+        work = work_of(session, course.id)
     assert {(each.user_id, each.exercise): each.submission_id for each in work} == {
         place: submission for place, (_, submission) in best.items()
     }
@@ -104,7 +105,7 @@ def test_the_number_of_queries_does_not_grow_with_the_work(loaded: Database) -> 
                 section_book(session, section, NOON)
                 counts.append(statements.count("SELECT"))
                 statements.clear()
-                reports.work_of(session, section.course_id)
+                work_of(session, section.course_id)
                 counts.append(statements.count("SELECT"))
     finally:
         event.remove(Engine, "before_cursor_execute", note)

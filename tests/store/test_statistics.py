@@ -4,9 +4,12 @@ A: K. L. Wuensch, East Carolina University, core.ecu.edu/wuenschk/StatHelp/KR20.
 total variance 5.84 are his; correlations were computed from his data with numpy).
 B: LSAT section 6, R. D. Bock and M. Lieberman, Psychometrika 35 (1970), as in bock.table of R's
 psych.
+The same figures are compared with pingouin, a general statistics library.
 """
 
 import numpy as np
+import pandas as pd
+import pingouin
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -83,6 +86,19 @@ def test_any_scores_against_numpy(rows: list[list[float]]) -> None:
             assert min(table[:, item].std(), rest.std()) < 1e-6
         else:
             assert found == pytest.approx(np.corrcoef(table[:, item], rest)[0, 1])
+
+
+@pytest.mark.parametrize("name", ["A", "B", "shares"])
+def test_reliability_and_correlations_against_pingouin(name: str) -> None:
+    """The library's alpha takes n-1 variances throughout, which gives the same ratio."""
+    random = np.random.default_rng(6)
+    shares = (random.random((23, 4)) + random.random((23, 1))) / 2
+    rows = {"A": A, "B": B, "shares": shares.tolist()}[name]
+    table = pd.DataFrame(rows)
+    assert alpha(rows) == pytest.approx(pingouin.cronbach_alpha(data=table)[0], abs=1e-12)
+    for item, found in enumerate(corrected_item_total(rows)):
+        rest = table.drop(columns=item).sum(axis=1)
+        assert found == pytest.approx(pingouin.corr(table[item], rest)["r"].iloc[0], abs=1e-12)
 
 
 def test_what_can_not_be_computed_is_none() -> None:

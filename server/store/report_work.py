@@ -1,0 +1,89 @@
+"""What the department's report rests on: what counts for each student at each exercise."""
+
+import json
+from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+from sqlalchemy import String, cast, select
+from sqlalchemy.orm import Session
+
+from server.marking.verdict import Status
+from server.store.courses import Assignment, Enrolment, Section, SectionRole, Term
+from server.store.standings import CountingAttempt
+
+
+class Work(NamedTuple):
+    """What counts for one student at one exercise.
+
+    ``results`` and ``passed_after`` are as in ``CountingAttempt``.
+    """
+
+    term_id: int
+    section_id: int
+    exercise: str
+    title: str
+    user_id: int
+    submission_id: int
+    attempt: int
+    score: float
+    max_score: float
+    passed_after: int | None
+    results: Mapping[str, Sequence[object]]
+
+    def met(self, requirement: str) -> bool:
+        return self.results[requirement][0] == Status.MET.value
+
+
+def work_of(
+    session: Session, course_id: int, term_ids: Collection[int] | None = None
+) -> list[Work]:
+    """What counts in the sections of a course, in all its terms or in these; one query."""
+    query = (
+        select(
+            Section.term_id,
+            Assignment.section_id,
+            Assignment.exercise,
+            Assignment.title,
+            CountingAttempt.user_id,
+            CountingAttempt.submission_id,
+            CountingAttempt.attempt,
+            CountingAttempt.score,
+            CountingAttempt.max_score,
+            CountingAttempt.passed_after,
+            cast(CountingAttempt.results, String).label("results"),
+        )
+        .join(Assignment, Assignment.id == CountingAttempt.assignment_id)
+        .join(Section, Section.id == Assignment.section_id)
+        .join(
+            Enrolment,
+            (Enrolment.section_id == Section.id) & (Enrolment.user_id == CountingAttempt.user_id),
+        )
+        .where(
+            Section.course_id == course_id,
+            Enrolment.role == SectionRole.STUDENT,
+            CountingAttempt.submission_id.is_not(None),
+        )
+        .order_by(Assignment.due_at, Assignment.id, CountingAttempt.user_id)
+    )
+    if term_ids is not None:
+        query = query.where(Section.term_id.in_(term_ids))
+    return [Work._make((*row[:-1], _results(row[-1]))) for row in session.execute(query).all()]
+
+
+@lru_cache(maxsize=10_000)
+def _results(text: str) -> Mapping[str, Sequence[object]]:
+    """Most students of an exercise share their results with others: each text is read once."""
+    found: Mapping[str, Sequence[object]] = json.loads(text)
+    return found
+
+
+def terms_of(session: Session, course_id: int) -> list[Term]:
+    """Terms in which the course has sections, the newest first."""
+    return list(
+        session.scalars(
+            select(Term)
+            .where(Term.id.in_(select(Section.term_id).where(Section.course_id == course_id)))
+            .order_by(Term.begins.desc(), Term.id.desc())
+        )
+    )

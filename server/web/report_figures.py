@@ -1,0 +1,128 @@
+"""All figures of the report on a course in one term, read once for the page and its files."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.marking.files.catalogue import Catalogue
+from server.marking.verdict_form import from_json as verdict_from_json
+from server.store import reports
+from server.store.attempts import StoredVerdict, Submission
+from server.store.courses import Course, Section, Term, all_sections
+from server.store.database import Document
+from server.store.report_work import Work, terms_of, work_of
+from server.store.reports import Attainment, ExerciseReport, LabSet, Mistake, OutcomeMap
+from server.store.targets import targets_of
+
+TERMS = 6
+"""Terms that are shown beside each other at most, the chosen one the last of them."""
+
+Attained = Mapping[str, Attainment]
+"""By outcome."""
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A submission that shows a mistake, and what its verdict says of it."""
+
+    mistake: Mistake
+    sentence: str
+    program: Document
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A course in one term.
+
+    ``terms`` are all that have sections, the newest first; ``by_term`` begins with the oldest that
+    is shown and ends with ``term``. ``names`` says what each outcome is.
+    """
+
+    course: Course
+    term: Term | None
+    terms: Sequence[Term]
+    names: Mapping[str, str]
+    students: int
+    by_section: Sequence[tuple[Section, Attained]]
+    by_term: Sequence[tuple[Term, Attained]]
+    exercises: Sequence[ExerciseReport]
+    lab_set: LabSet
+    mistakes: Sequence[Example]
+
+    @property
+    def overall(self) -> Attained:
+        """All sections of the term together."""
+        return self.by_term[-1][1] if self.by_term else {}
+
+    def change(self, outcome: str) -> float | None:
+        """How much more of the students reached it than in the term before, None without both."""
+        shares = [reached[outcome].share for _, reached in self.by_term[-2:] if outcome in reached]
+        return shares[1] - shares[0] if len(shares) == 2 else None
+
+
+def read_report(
+    session: Session, catalogue: Catalogue, course_id: int, term_id: int | None
+) -> Report:
+    """The report in this term; in the newest, if the course has no such term."""
+    terms = terms_of(session, course_id)
+    here = next((each for each in terms if each.id == term_id), terms[0] if terms else None)
+    shown = terms[terms.index(here) :][:TERMS] if here else []
+    work = work_of(session, course_id, [each.id for each in shown])
+    in_term = [each for each in work if here and each.term_id == here.id]
+    outcomes, names = outcomes_of(catalogue, work)
+    targets = targets_of(session, course_id)
+
+    def attained(part: Iterable[Work]) -> Attained:
+        return reports.attainment(list(part), outcomes, targets)
+
+    return Report(
+        course=session.get_one(Course, course_id),
+        term=here,
+        terms=terms,
+        names=names,
+        students=len({each.user_id for each in in_term}),
+        by_section=[
+            (section, attained(each for each in in_term if each.section_id == section.id))
+            for section in all_sections(session)
+            if here and (section.course_id, section.term_id) == (course_id, here.id)
+        ],
+        by_term=[
+            (term, attained(each for each in work if each.term_id == term.id))
+            for term in reversed(shown)
+        ],
+        exercises=reports.exercise_reports(in_term),
+        lab_set=reports.lab_set(in_term),
+        mistakes=_examples(session, reports.commonest_mistakes(in_term)),
+    )
+
+
+def outcomes_of(catalogue: Catalogue, work: Iterable[Work]) -> tuple[OutcomeMap, dict[str, str]]:
+    """Outcomes by exercise and requirement, and what each outcome says."""
+    mapping: dict[str, dict[str, tuple[str, ...]]] = {}
+    names: dict[str, str] = {}
+    for slug in sorted({each.exercise for each in work}):
+        exercise = catalogue.find(slug)
+        if exercise is not None:
+            mapping[slug] = {each.id: each.outcomes for each in exercise.requirements}
+            names |= exercise.outcomes
+    return mapping, names
+
+
+def _examples(session: Session, mistakes: Sequence[Mistake]) -> list[Example]:
+    rows = {
+        row.id: row
+        for row in session.execute(
+            select(Submission.id, Submission.program, StoredVerdict.document)
+            .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
+            .where(Submission.id.in_([each.example for each in mistakes]))
+        )
+    }
+    found = []
+    for mistake in mistakes:
+        row = rows[mistake.example]
+        told = verdict_from_json(row.document).requirements
+        sentence = next((each.sentence for each in told if each.id == mistake.requirement), "")
+        found.append(Example(mistake, sentence, row.program))
+    return found

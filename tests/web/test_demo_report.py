@@ -1,0 +1,209 @@
+"""The report's file for the demo against a calculation of its own with pandas, from raw rows.
+
+Nothing of the store's standings, statistics or figures is used: attempts, verdicts and results are
+read as rows, and the file is read by another library than the one that writes it.
+"""
+
+import io
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from python_calamine import CalamineWorkbook
+from sqlalchemy import text
+from starlette.testclient import TestClient
+
+from server import demo
+from server.marking.exercise import Exercise
+from server.marking.files.exercise_file import load_exercise
+from server.paths import EXERCISES
+from server.settings import Settings
+from server.store.database import Database, UtcDateTime
+from server.web.app import create_app
+from tests.factories import NOON, Clock
+
+SLUGS = ("apple-wash-sump", "crate-infeed")
+ORIGIN = "http://testserver"
+
+ATTEMPTS = """
+SELECT t.name AS term, e.section_id, c.number AS section, a.exercise, s.user_id, s.id,
+  s.submitted_at, coalesce(x.due_at, a.due_at) AS due_at, v.score, v.max_score, a.late_per_day
+FROM submissions s JOIN verdicts v ON v.submission_id = s.id
+JOIN assignments a ON a.id = s.assignment_id
+JOIN sections c ON c.id = a.section_id JOIN terms t ON t.id = c.term_id
+JOIN enrolments e ON e.section_id = c.id AND e.user_id = s.user_id AND e.role = 'student'
+LEFT JOIN extensions x ON x.assignment_id = a.id AND x.user_id = s.user_id
+ORDER BY s.id
+"""
+
+
+@pytest.fixture(scope="module")
+def loaded(
+    migrated_file: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[TestClient, Database, list[Exercise]]]:
+    """A client of the department on the demo with two exercises."""
+    file = tmp_path_factory.mktemp("demo") / "rungmark.db"
+    file.write_bytes(migrated_file.read_bytes())
+    exercises = [load_exercise(EXERCISES / slug) for slug in SLUGS]
+    with closing(Database(f"sqlite:///{file}")) as database:
+        with database.write() as session:
+            demo.load_demo(session, exercises, NOON)
+        settings = Settings(database_url=database.place, public_urls=(ORIGIN,), exercises=EXERCISES)
+        app = create_app(settings, database, Clock(NOON))
+        with closing(TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN})) as client:
+            form = {"email": "wanjiru.kamande@larkmoor.example", "password": demo.PASSWORD}
+            assert client.post("/sign-in", data=form).status_code == 200
+            yield client, database, exercises
+        app.state.worker.stop()
+
+
+@pytest.fixture(scope="module")
+def counted(loaded: tuple[TestClient, Database, list[Exercise]]) -> pd.DataFrame:
+    """The attempts that count, one row each: the best after deductions, of equals the first."""
+    _, database, _ = loaded
+    with database.read() as session:
+        moments = text(ATTEMPTS).columns(submitted_at=UtcDateTime, due_at=UtcDateTime)
+        attempts = pd.DataFrame(session.execute(moments).mappings().all())
+    late = (attempts.submitted_at - attempts.due_at).dt.total_seconds() / 86400
+    days = np.ceil(late.clip(lower=0))
+    attempts["worth"] = attempts.score * (1 - days * attempts.late_per_day).clip(lower=0)
+    place = ["term", "exercise", "user_id"]
+    full = attempts[attempts.score == attempts.max_score].groupby(place).id.min()
+    order = attempts.sort_values(["submitted_at", "id"]).groupby(place).cumcount() + 1
+    numbers = pd.Series(order.values, index=attempts.loc[order.index, "id"])
+    best = attempts.sort_values(["worth", "id"], ascending=[False, True]).groupby(place).head(1)
+    first_full = best.set_index(place).index.map(full)
+    return best.assign(passed=[numbers.get(id, np.nan) for id in first_full]).sort_values("id")
+
+
+@pytest.fixture(scope="module")
+def results(loaded: tuple[TestClient, Database, list[Exercise]]) -> pd.DataFrame:
+    """A row for each requirement of each verdict, in the order of the exercise."""
+    _, database, _ = loaded
+    with database.read() as session:
+        rows = session.execute(text("SELECT * FROM requirement_results ORDER BY position"))
+        return pd.DataFrame(rows.mappings().all())
+
+
+def sheets(client: TestClient, term: int) -> dict[str, pd.DataFrame]:
+    answer = client.get(f"/reports/1/report.xlsx?term={term}")
+    assert answer.status_code == 200
+    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.content))
+    found = {}
+    for name in book.sheet_names:
+        head, *rows = book.get_sheet_by_name(name).to_python()
+        found[name] = pd.DataFrame(rows, columns=[str(each) for each in head])
+    return found
+
+
+TERMS = {1: "Spring 2026", 2: "Fall 2026"}
+
+
+@pytest.mark.parametrize("term", TERMS)
+def test_outcomes(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+    counted: pd.DataFrame,
+    results: pd.DataFrame,
+    term: int,
+) -> None:
+    client, _, exercises = loaded
+    table = sheets(client, term)["Outcomes"]
+    outcome_of = pd.DataFrame(
+        [
+            {"exercise": exercise.slug, "requirement": each.id, "outcome": outcome}
+            for exercise in exercises
+            for each in exercise.requirements
+            for outcome in each.outcomes
+        ]
+    )
+    rows = (
+        counted.drop(columns=["score", "max_score"])
+        .merge(results, left_on="id", right_on="submission_id")
+        .merge(outcome_of, on=["exercise", "requirement"])
+    )
+    sums = rows.groupby(["term", "section", "outcome", "user_id"])[["score", "max_score"]].sum()
+    reached = (sums.score / sums.max_score >= 0.7 - 1e-9).rename("reached").reset_index()
+    here = reached[reached.term == TERMS[term]]
+    expected = {
+        **here.groupby(["section", "outcome"]).reached.agg(["size", "sum"]).T.to_dict("list"),
+        **{
+            ("all", outcome): [len(own), own.reached.sum()]
+            for outcome, own in here.groupby("outcome")
+        },
+    }
+    found = {(row.Section, row.Outcome): [row.Students, row.Reached] for row in table.itertuples()}
+    assert found == expected
+    assert np.allclose(table.Share, table.Reached / table.Students)
+    assert list(table["On target"]) == ["yes" if s >= 0.8 - 1e-9 else "no" for s in table.Share]
+    over_terms = sheets(client, 2)["From term to term"]
+    for row in over_terms[over_terms.Term == TERMS[term]].itertuples():
+        assert [row.Students, row.Reached] == expected["all", row.Outcome]
+        assert row.Begins == (date(2026, 1, 1) if term == 1 else date(2026, 7, 1))
+
+
+@pytest.mark.parametrize("term", TERMS)
+def test_requirements_attempts_and_mistakes(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+    counted: pd.DataFrame,
+    results: pd.DataFrame,
+    term: int,
+) -> None:
+    found = sheets(loaded[0], term)
+    here = counted[counted.term == TERMS[term]].sort_values("user_id")
+    wrong: dict[tuple[Any, Any], int] = {}
+    for exercise, own in here.groupby("exercise"):
+        matrix = (
+            results[results.submission_id.isin(own.id)]
+            .assign(met=lambda rows: (rows.status == "met").astype(float))
+            .pivot_table(index="submission_id", columns="requirement", values="met")
+            .loc[own.id]
+        )
+        total = matrix.sum(axis=1)
+        by_total = matrix.loc[total.sort_values(ascending=False, kind="stable").index]
+        group = max(1, round(0.27 * len(matrix)))
+        items = found["Requirements"].query("Exercise == @exercise").set_index("Requirement")
+        assert set(items.index) == set(matrix.columns)
+        for name, column in matrix.items():
+            item = items.loc[name]
+            assert (item.Students, item.Met) == (len(matrix), column.sum())
+            assert item.Difficulty == pytest.approx(column.mean())
+            ends = by_total[name].head(group).mean() - by_total[name].tail(group).mean()
+            assert item.Discrimination == pytest.approx(ends)
+            rest = total - column
+            if column.std() and rest.std():
+                assert item["Corrected item-total"] == pytest.approx(column.corr(rest))
+            else:
+                assert item["Corrected item-total"] == ""
+            if column.sum() < len(column):
+                wrong[exercise, name] = int(len(column) - column.sum())
+        k, p = matrix.shape[1], matrix.mean()
+        (row,) = found["Attempts to pass"].query("Exercise == @exercise").to_dict("records")
+        kr20 = k / (k - 1) * (1 - (p * (1 - p)).sum() / total.var(ddof=0))
+        assert row["Reliability"] == pytest.approx(kr20)
+        assert row["Not passed"] == own.passed.isna().sum()
+        for number in range(1, 5):
+            assert row.get(f"Passed after {number}", 0) == (own.passed == number).sum()
+    mistakes = found["Commonest mistakes"]
+    listed = {(row.Exercise, row.Requirement): row.Students for row in mistakes.itertuples()}
+    assert {place: wrong[place] for place in listed} == listed
+    assert sorted(listed.values()) == sorted(wrong.values())[-len(listed) :]
+    for row in mistakes.itertuples():
+        shown = results[
+            (results.submission_id == row.Example) & (results.requirement == row.Requirement)
+        ]
+        assert list(shown.status) != ["met"]
+    shares = here.assign(share=here.score / here.max_score).pivot_table(
+        index="user_id", columns="exercise", values="share"
+    )
+    every = shares[[name for name in shares if shares[name].notna().sum() * 2 > len(shares)]]
+    every = every.dropna()
+    k = every.shape[1]
+    alpha = k / (k - 1) * (1 - every.var(ddof=0).sum() / every.sum(axis=1).var(ddof=0))
+    (row,) = found["Attempts to pass"].query("Title == 'The lab set'").to_dict("records")
+    assert row["Students"] == len(every)
+    assert row["Reliability"] == pytest.approx(alpha)
