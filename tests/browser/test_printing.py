@@ -1,10 +1,13 @@
 """The sheet for paper, printed by Chromium: no rung is cut, pages are numbered, black on white."""
 
 import re
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 
 import numpy as np
 import pypdfium2
 import pytest
+from playwright.sync_api import Page
 
 from server.ladder.json_form import to_json
 from server.ladder.program import Program
@@ -45,32 +48,52 @@ def placed(database: Database, program: Program) -> tuple[User, Assignment]:
     return student, assignment
 
 
-@pytest.mark.parametrize(("stations", "paper"), [(10, "A4"), (10, "Letter"), (60, "A4")])
-def test_no_rung_is_cut(open_page: OpenPage, database: Database, stations: int, paper: str) -> None:
+@contextmanager
+def printed(page: Page, paper: str) -> Iterator[pypdfium2.PdfDocument]:
+    with closing(pypdfium2.PdfDocument(page.pdf(format=paper))) as document:
+        yield document
+
+
+def texts_of(document: pypdfium2.PdfDocument) -> list[str]:
+    """The text of each page, line by line."""
+    return [sheet.get_textpage().get_text_range().replace("\r\n", "\n") for sheet in document]
+
+
+@pytest.mark.parametrize(("stations", "papers"), [(10, ("A4", "Letter")), (60, ("A4",))])
+def test_no_rung_is_cut(
+    open_page: OpenPage, database: Database, stations: int, papers: tuple[str, ...]
+) -> None:
     student, assignment = placed(database, line_of(stations))
     page = open_page(f"/assignments/{assignment.id}/print", student)
-    document = pypdfium2.PdfDocument(page.pdf(format=paper))
-    texts = [sheet.get_textpage().get_text_range().replace("\r\n", "\n") for sheet in document]
-    assert len(texts) > 1
+    for paper in papers:
+        with printed(page, paper) as document:
+            texts = texts_of(document)
+            assert len(texts) > 1
+            assert_whole(texts, stations)
+            for sheet in document:
+                assert_printable(sheet.render(scale=1).to_numpy())
+
+
+def assert_whole(texts: list[str], stations: int) -> None:
+    """Each rung has its comment above, its number beside and its reference below on one page."""
+    found = []
     for number, text in enumerate(texts, 1):
         assert re.search(rf"{FOOT}Page {number} of {len(texts)}$", text, re.MULTILINE), text
-    found = []
-    for text in texts:
-        # The comment above a rung, its number beside it and the cross reference below it.
         above = re.findall(r"the rung of station (\d+)\.", text)
         below = re.findall(r"^station_(\d+): read in", text, re.MULTILINE)
         assert above == below
         assert set(above) <= set(re.findall(r"^(\d+)$", text, re.MULTILINE))
         found += above
     assert found == [str(n) for n in range(1, stations + 1)]
-    for sheet in document:
-        picture = sheet.render(scale=1).to_numpy()[..., :3].astype(int)
-        assert np.ptp(picture, axis=2).max() == 0, "black, white and grey only"
-        assert picture.min() < 100
-        # Margins: 14 mm at the sides and above are free of ink.
-        edge = 36
-        for strip in (picture[:edge], picture[:, :edge], picture[:, -edge:]):
-            assert strip.min() == 255
+
+
+def assert_printable(picture: "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]") -> None:
+    """Ink without colour, and none in the margins at the top and at the sides (14 mm)."""
+    ink = picture[..., :3].astype(int)
+    assert np.ptp(ink, axis=2).max() == 0
+    assert ink.min() < 100
+    for margin in (ink[:36], ink[:, :36], ink[:, -36:]):
+        assert margin.min() == 255
 
 
 def test_a_rung_that_is_wider_and_taller_than_the_page_is_made_smaller(
@@ -83,10 +106,10 @@ def test_a_rung_that_is_wider_and_taller_than_the_page_is_made_smaller(
     )
     student, assignment = placed(database, program)
     page = open_page(f"/assignments/{assignment.id}/print", student)
-    document = pypdfium2.PdfDocument(page.pdf(format="A4"))
-    texts = [sheet.get_textpage().get_text_range() for sheet in document]
-    (drawn,) = [text for text in texts if text.count("stop_pb") > 10]
-    assert drawn.count("stop_pb") == 70
+    with printed(page, "A4") as document:
+        assert 70 in [text.count("stop_pb") for text in texts_of(document)]
+        for sheet in document:
+            assert_printable(sheet.render(scale=1).to_numpy())
 
 
 @pytest.mark.parametrize("width", [1280, 400])
