@@ -78,6 +78,16 @@ def test_nothing_to_undo_changes_nothing(lab: Lab) -> None:
     assert desk.step("undo").status_code == 204
 
 
+def test_a_window_that_is_newer_than_what_is_stored(lab: Lab) -> None:
+    """As after a restored backup: nothing has been saved yet, so no time can be told."""
+    desk = lab.desk(lab.student)
+    desk.page()
+    desk.revision = 7
+    answer = desk.do("add rung", at=0)
+    assert answer.status_code == 409
+    assert "The program was changed, so your last step was not done." in answer.text
+
+
 def test_an_older_window_sees_what_changed_and_overwrites_nothing(
     desk: Desk, lab: Lab, database: Database
 ) -> None:
