@@ -16,6 +16,7 @@ from server.store.database import Database
 from server.store.migration import migrate
 from tests.factories import NOON, Clock
 from tests.postgresql import PostgreSQL, postgresql
+from tests.web.lti_platform import Server
 
 # The same examples in every run, and no judgement by the clock.
 settings.register_profile("rungmark", derandomize=True, deadline=None)
@@ -64,6 +65,15 @@ def database(migrated_file: Path, tmp_path: Path) -> Iterator[Database]:
 def postgres() -> Iterator[PostgreSQL]:
     with postgresql() as server:
         yield server
+
+
+@pytest.fixture(scope="session")
+def lti_server() -> Iterator[Server]:
+    """Serves the learning-management system that a test puts there."""
+    server = Server()
+    server.start()
+    yield server
+    server.stop()
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -70,13 +71,15 @@ def is_permitted(address: str) -> bool:
 
 
 class Outside:
-    """The one client of other servers in a process."""
+    """The one client of other servers in a process, made when it is first needed."""
 
-    def __init__(self) -> None:
-        self._client = httpx2.Client(follow_redirects=False, timeout=httpx2.Timeout(SECONDS))
+    @cached_property
+    def _client(self) -> httpx2.Client:
+        return httpx2.Client(follow_redirects=False, timeout=httpx2.Timeout(SECONDS))
 
     def close(self) -> None:
-        self._client.close()
+        if "_client" in self.__dict__:
+            self._client.close()
 
     def get(
         self, address: str, hosts: Collection[str], headers: Mapping[str, str] | None = None

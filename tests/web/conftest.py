@@ -31,6 +31,7 @@ def app(database: Database, clock: Clock, exercises: Path) -> Iterator[FastAPI]:
     app = create_app(settings, database, clock)
     yield app
     app.state.worker.stop()
+    app.state.outside.close()
 
 
 @pytest.fixture

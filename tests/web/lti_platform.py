@@ -1,0 +1,407 @@
+"""A learning-management system for tests: a real HTTP server on loopback, written from LTI 1.3.
+
+It has one course with people, links, line items and scores, and is as strict as the standard lets
+a platform be. What it says in a launch can be bent by a test. Names of claims, scopes and media
+types were looked up in published examples; rules are from memory.
+"""
+
+import secrets
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from html import escape
+from threading import Thread
+from typing import Annotated, Any
+from urllib.parse import parse_qsl
+
+import uvicorn
+from fastapi import Depends, FastAPI, Form, Header, HTTPException, Request
+from joserfc import jwt
+from joserfc.jwk import KeySet, RSAKey
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
+AGS = "https://purl.imsglobal.org/spec/lti-ags"
+NRPS = "https://purl.imsglobal.org/spec/lti-nrps"
+CHOOSING = "https://purl.imsglobal.org/spec/lti-dl/claim/"
+MEMBERSHIP = "http://purl.imsglobal.org/vocab/lis/v2/membership"
+
+LEARNER = f"{MEMBERSHIP}#Learner"
+INSTRUCTOR = f"{MEMBERSHIP}#Instructor"
+ASSISTANT = f"{MEMBERSHIP}/Instructor#TeachingAssistant"
+
+COURSE = "aut-131-fall"
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody in the course."""
+
+    subject: str
+    name: str
+    roles: tuple[str, ...] = (LEARNER,)
+    email: str = ""
+    status: str = "Active"
+
+
+@dataclass
+class Column:
+    """A line item; scores by subject, each with its timestamp."""
+
+    label: str
+    most: float
+    resource_id: str = ""
+    tag: str = ""
+    link: str = ""
+    scores: dict[str, dict[str, Any]] = field(default_factory=dict)
+    posts: int = 0
+
+
+@dataclass
+class Platform:
+    """``tool_keys`` gives the tool's key set, ``clock`` the time; both sides have the same one."""
+
+    clock: Callable[[], datetime]
+    tool: str
+    tool_keys: Callable[[], Any]
+    host: str = "127.0.0.1"
+    client_id: str = "rungmark-at-larkmoor"
+    deployment_id: str = "deployment-1"
+    people: dict[str, Person] = field(default_factory=dict)
+    links: dict[str, dict[str, Any]] = field(default_factory=dict)
+    columns: list[Column] = field(default_factory=list)
+    grades_by_itself: bool = True
+    offers_members: bool = True
+    page_size: int = 2
+    bend: Callable[[dict[str, Any]], None] = lambda claims: None
+    signing: RSAKey | None = None
+    keys: list[RSAKey] = field(default_factory=list)
+    tokens: dict[str, set[str]] = field(default_factory=dict)
+    token_requests: int = 0
+    key_requests: int = 0
+    assertions: set[str] = field(default_factory=set)
+    answer_with: int | None = None
+    chosen: list[dict[str, Any]] = field(default_factory=list)
+    port: int = 0
+
+    @property
+    def url(self) -> str:
+        return f"http://{self.host}:{self.port}"
+
+    def add_link(self, id: str, title: str, **custom: str) -> None:
+        """A link of the course; with ``grades_by_itself`` it gets a line item."""
+        self.links[id] = {"title": title, "custom": custom}
+        if self.grades_by_itself:
+            self.columns.append(Column(title, 10.0, link=id))
+
+    def initiation(self, person: Person, link: str | None) -> dict[str, str]:
+        """Third-party initiated login; ``link`` None is a choice of content."""
+        return {
+            "iss": self.url,
+            "client_id": self.client_id,
+            "login_hint": person.subject,
+            "lti_message_hint": link or "choose",
+            "lti_deployment_id": self.deployment_id,
+            "target_link_uri": self.tool,
+        }
+
+    def id_token(self, asked: dict[str, str]) -> str:
+        person = self.people[asked["login_hint"]]
+        claims = self._claims(person, asked["lti_message_hint"], asked["nonce"])
+        self.bend(claims)
+        header = {"alg": "RS256", "kid": self.keys[0].kid}
+        return jwt.encode(header, claims, self.signing or self.keys[0])
+
+    def _claims(self, person: Person, hint: str, nonce: str) -> dict[str, Any]:
+        now = int(self.clock().timestamp())
+        given, _, family = person.name.rpartition(" ")
+        claims: dict[str, Any] = {
+            "iss": self.url,
+            "aud": self.client_id,
+            "sub": person.subject,
+            "iat": now,
+            "exp": now + 300,
+            "nonce": nonce,
+            "name": person.name,
+            "given_name": given,
+            "family_name": family,
+            f"{CLAIM}version": "1.3.0",
+            f"{CLAIM}deployment_id": self.deployment_id,
+            f"{CLAIM}target_link_uri": self.tool,
+            f"{CLAIM}roles": list(person.roles),
+            f"{CLAIM}context": {"id": COURSE, "title": "Control logic, fall"},
+        }
+        if person.email:
+            claims["email"] = person.email
+        if self.offers_members:
+            claims[f"{NRPS}/claim/namesroleservice"] = {
+                "context_memberships_url": f"{self.url}/members",
+                "service_versions": ["2.0"],
+            }
+        if hint == "choose":
+            claims[f"{CLAIM}message_type"] = "LtiDeepLinkingRequest"
+            claims[f"{CHOOSING}deep_linking_settings"] = {
+                "deep_link_return_url": f"{self.url}/return",
+                "accept_types": ["ltiResourceLink"],
+                "accept_presentation_document_targets": ["window"],
+                "data": "opaque to the tool",
+            }
+            return claims
+        link = self.links[hint]
+        claims[f"{CLAIM}message_type"] = "LtiResourceLinkRequest"
+        claims[f"{CLAIM}resource_link"] = {"id": hint, "title": link["title"]}
+        claims[f"{CLAIM}custom"] = link["custom"]
+        endpoint: dict[str, Any] = {
+            "scope": [f"{AGS}/scope/lineitem", f"{AGS}/scope/score"],
+            "lineitems": f"{self.url}/lineitems?course={COURSE}",
+        }
+        own = [n for n, column in enumerate(self.columns) if column.link == hint]
+        if len(own) == 1:
+            endpoint["lineitem"] = f"{self.url}/lineitems/{own[0]}?course={COURSE}"
+        claims[f"{AGS}/claim/endpoint"] = endpoint
+        return claims
+
+
+class Server:
+    """Answers as the platform that a test has put here."""
+
+    def __init__(self) -> None:
+        self.port = 0
+        self.platform: Platform | None = None
+
+    def start(self) -> None:
+        """Answer; on the same port as before, if it has been stopped."""
+        self._listening = socket.create_server(("127.0.0.1", self.port))
+        self.port = self._listening.getsockname()[1]
+        self._server = uvicorn.Server(uvicorn.Config(_app(self), log_level="error"))
+        self._thread = Thread(target=self._server.run, kwargs={"sockets": [self._listening]})
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Nothing listens any more: connections are refused."""
+        self._server.should_exit = True
+        self._thread.join()
+        self._listening.close()
+
+
+def _app(server: Server) -> FastAPI:
+    app = FastAPI()
+
+    def here() -> Platform:
+        assert server.platform is not None
+        return server.platform
+
+    Here = Annotated[Platform, Depends(here)]  # noqa: N806
+
+    def authorized(platform: Platform, authorization: str, scope: str) -> None:
+        if platform.answer_with is not None:
+            raise HTTPException(platform.answer_with)
+        token = authorization.removeprefix("Bearer ")
+        if scope not in platform.tokens.get(token, set()):
+            raise HTTPException(401)
+
+    @app.get("/course/{subject}")
+    def course(platform: Here, subject: str) -> Response:
+        """The course's page: a link for each resource link."""
+        person = platform.people[subject]
+        tool = platform.tool.replace("/lti/launch", "/lti/login")
+        rows = []
+        for id, link in platform.links.items():
+            fields = platform.initiation(person, id)
+            hidden = "".join(
+                f'<input type="hidden" name="{name}" value="{escape(value)}">'
+                for name, value in fields.items()
+            )
+            rows.append(f'<form action="{tool}">{hidden}<button>{link["title"]}</button></form>')
+        return HTMLResponse(f"<!doctype html><title>Course</title>{''.join(rows)}")
+
+    @app.get("/framed/{subject}/{link}")
+    def framed(platform: Here, subject: str, link: str) -> Response:
+        """The same in a frame of the course's page."""
+        fields = platform.initiation(platform.people[subject], link)
+        query = "&".join(f"{name}={value}" for name, value in fields.items())
+        tool = platform.tool.replace("/lti/launch", "/lti/login")
+        return HTMLResponse(f'<title>Course</title><iframe src="{tool}?{escape(query)}"></iframe>')
+
+    @app.get("/auth")
+    def auth(platform: Here, request: Request) -> Response:
+        """Authentication request: answered with a form that the browser posts to the tool."""
+        asked = dict(parse_qsl(request.url.query))
+        demanded = {
+            "scope": "openid",
+            "response_type": "id_token",
+            "response_mode": "form_post",
+            "prompt": "none",
+            "client_id": platform.client_id,
+            "redirect_uri": platform.tool,
+        }
+        assert {name: asked.get(name) for name in demanded} == demanded
+        token = platform.id_token(asked)
+        return HTMLResponse(
+            "<!doctype html><title>Signing in</title>"
+            f'<form method="post" action="{platform.tool}">'
+            f'<input type="hidden" name="id_token" value="{token}">'
+            f'<input type="hidden" name="state" value="{escape(asked["state"])}"></form>'
+            "<script>document.forms[0].submit()</script>"
+        )
+
+    @app.get("/keys")
+    def keys(platform: Here) -> Response:
+        platform.key_requests += 1
+        return JSONResponse(KeySet(list(platform.keys)).as_dict(private=False))
+
+    @app.post("/token")
+    def token(
+        platform: Here,
+        grant_type: Annotated[str, Form()],
+        client_assertion_type: Annotated[str, Form()],
+        client_assertion: Annotated[str, Form()],
+        scope: Annotated[str, Form()],
+    ) -> Any:
+        platform.token_requests += 1
+        assert grant_type == "client_credentials"
+        assert client_assertion_type == "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"
+        found = KeySet.import_key_set(platform.tool_keys())
+        claims = jwt.decode(client_assertion, found, algorithms=["RS256"]).claims
+        now = platform.clock().timestamp()
+        assert claims["iss"] == claims["sub"] == platform.client_id
+        assert claims["aud"] == f"{platform.url}/token"
+        assert claims["iat"] <= now < claims["exp"]
+        assert claims["jti"] not in platform.assertions
+        platform.assertions.add(claims["jti"])
+        made = secrets.token_urlsafe(16)
+        platform.tokens[made] = set(scope.split())
+        return {"access_token": made, "token_type": "Bearer", "expires_in": 3600, "scope": scope}
+
+    def described(platform: Platform, number: int) -> dict[str, Any]:
+        column = platform.columns[number]
+        return {
+            "id": f"{platform.url}/lineitems/{number}?course={COURSE}",
+            "label": column.label,
+            "scoreMaximum": column.most,
+            "resourceId": column.resource_id,
+            "tag": column.tag,
+            "resourceLinkId": column.link,
+        }
+
+    @app.get("/lineitems")
+    def line_items(
+        platform: Here,
+        course: str,
+        authorization: Annotated[str, Header()],
+        resource_link_id: str = "",
+    ) -> Any:
+        authorized(platform, authorization, f"{AGS}/scope/lineitem")
+        assert course == COURSE
+        return [
+            described(platform, number)
+            for number, column in enumerate(platform.columns)
+            if resource_link_id in ("", column.link)
+        ]
+
+    @app.post("/lineitems", status_code=201)
+    async def make_line_item(
+        platform: Here,
+        request: Request,
+        course: str,
+        authorization: Annotated[str, Header()],
+    ) -> Any:
+        authorized(platform, authorization, f"{AGS}/scope/lineitem")
+        assert request.headers["content-type"] == "application/vnd.ims.lis.v2.lineitem+json"
+        value = await request.json()
+        platform.columns.append(
+            Column(
+                value["label"],
+                value["scoreMaximum"],
+                value.get("resourceId", ""),
+                value.get("tag", ""),
+                value.get("resourceLinkId", ""),
+            )
+        )
+        return described(platform, len(platform.columns) - 1)
+
+    @app.post("/lineitems/{number}/scores")
+    async def take_score(
+        platform: Here,
+        request: Request,
+        number: int,
+        course: str,
+        authorization: Annotated[str, Header()],
+    ) -> Any:
+        authorized(platform, authorization, f"{AGS}/scope/score")
+        assert request.headers["content-type"] == "application/vnd.ims.lis.v1.score+json"
+        if number >= len(platform.columns):
+            raise HTTPException(404)
+        value = await request.json()
+        moment = datetime.fromisoformat(value["timestamp"])
+        assert moment.tzinfo is not None
+        assert value["scoreGiven"] >= 0
+        assert value["scoreMaximum"] > 0
+        assert value["activityProgress"] == "Completed"
+        assert value["gradingProgress"] == "FullyGraded"
+        column = platform.columns[number]
+        column.posts += 1
+        before = column.scores.get(value["userId"])
+        if before is not None and datetime.fromisoformat(before["timestamp"]) >= moment:
+            raise HTTPException(409)
+        column.scores[value["userId"]] = value
+        return Response(status_code=204)
+
+    @app.get("/members")
+    def members(platform: Here, authorization: Annotated[str, Header()], first: int = 0) -> Any:
+        authorized(platform, authorization, f"{NRPS}/scope/contextmembership.readonly")
+        people = list(platform.people.values())
+        shown = people[first : first + platform.page_size]
+        answer = {
+            "id": f"{platform.url}/members",
+            "context": {"id": COURSE},
+            "members": [
+                {
+                    "user_id": person.subject,
+                    "name": person.name,
+                    "roles": list(person.roles),
+                    "status": person.status,
+                    **({"email": person.email} if person.email else {}),
+                }
+                for person in shown
+            ],
+        }
+        following = first + platform.page_size
+        kind = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json"
+        headers = {}
+        if following < len(people):
+            headers["Link"] = f'<{platform.url}/members?first={following}>; rel="next"'
+        return JSONResponse(answer, headers=headers, media_type=kind)
+
+    @app.post("/return")
+    def take_choice(platform: Here, response: Annotated[str, Form(alias="JWT")]) -> Any:
+        """A chosen link becomes one of the course's."""
+        found = KeySet.import_key_set(platform.tool_keys())
+        claims = jwt.decode(response, found, algorithms=["RS256"]).claims
+        now = platform.clock().timestamp()
+        assert claims["iss"] == platform.client_id
+        assert claims["aud"] == platform.url
+        assert claims["iat"] <= now < claims["exp"]
+        assert claims["nonce"]
+        assert claims[f"{CLAIM}deployment_id"] == platform.deployment_id
+        assert claims[f"{CLAIM}message_type"] == "LtiDeepLinkingResponse"
+        assert claims[f"{CLAIM}version"] == "1.3.0"
+        assert claims[f"{CHOOSING}data"] == "opaque to the tool"
+        for item in claims[f"{CHOOSING}content_items"]:
+            assert item["type"] == "ltiResourceLink"
+            assert item["url"] == platform.tool
+            platform.chosen.append(item)
+            id = f"chosen-{len(platform.chosen)}"
+            platform.links[id] = {"title": item["title"], "custom": item["custom"]}
+            wanted = item["lineItem"]
+            column = Column(wanted["label"], wanted["scoreMaximum"], wanted["resourceId"], link=id)
+            platform.columns.append(column)
+        return HTMLResponse("<!doctype html><title>Link made</title><h1>The link is made</h1>")
+
+    return app
+
+
+def expired(claims: dict[str, Any]) -> None:
+    claims["iat"] -= 1000
+    claims["exp"] = claims["iat"] + 300
