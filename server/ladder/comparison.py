@@ -117,7 +117,9 @@ def _rungs(before: Sequence[Rung], after: Sequence[Rung]) -> Iterator[RungChange
 
 def _paired(before: Sequence[Rung], after: Sequence[Rung]) -> list[tuple[int, int]]:
     """The pairs of rungs, in order, that have most in common altogether."""
-    olds, news = list(map(_content, before)), list(map(_content, after))
+    numbers: dict[Hashable, int] = {}
+    olds = [_content(rung, numbers) for rung in before]
+    news = [_content(rung, numbers) for rung in after]
     likeness = [[_likeness(old, new) for new in news] for old in olds]
     # best[i][j]: what the rungs from i and from j on can have in common.
     best = [[0.0] * (len(news) + 1) for _ in range(len(olds) + 1)]
@@ -138,13 +140,18 @@ def _paired(before: Sequence[Rung], after: Sequence[Rung]) -> list[tuple[int, in
     return pairs
 
 
-def _content(rung: Rung) -> Counter[object]:
-    return Counter([*(element for _, element in walk(rung.network)), *rung.outputs])
+def _content(rung: Rung, numbers: dict[Hashable, int]) -> Counter[int]:
+    """How often each element and output is there; equal ones have one number, quick to compare."""
+    content = [*(element for _, element in walk(rung.network)), *rung.outputs]
+    return Counter(numbers.setdefault(each, len(numbers)) for each in content)
 
 
-def _likeness(old: Counter[object], new: Counter[object]) -> float:
+def _likeness(old: Counter[int], new: Counter[int]) -> float:
     total = old.total() + new.total()
-    share = 2 * (old & new).total() / total if total else 1.0
+    if not total:
+        return 1.0
+    common = sum(min(count, new[number]) for number, count in old.items() if number in new)
+    share = 2 * common / total
     return share if share >= _ALIKE else 0.0
 
 
