@@ -1,0 +1,494 @@
+"""Grades on their way to a learning-management system that answers, is away, or refuses."""
+
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import select
+from starlette.testclient import TestClient
+
+from server.marking.verdict import Status
+from server.remote.access_tokens import AccessTokens
+from server.remote.http import Outside
+from server.remote.outbox import send_due
+from server.remote.services import Services
+from server.store.corrections import set_points
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.lti import LtiContext, LtiLink, LtiPerson, OutgoingScore
+from server.store.lti import Platform as Registered
+from server.store.lti_outbox import claim_due, queue_scores
+from server.store.people import Role, User
+from tests.factories import (
+    NOON,
+    Clock,
+    make_assignment,
+    make_marked,
+    make_section,
+    make_user,
+)
+from tests.web.conftest import SITE
+from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Desk
+from tests.web.launches import BO, WANJIRU, launch, platform_of
+from tests.web.lti_platform import COURSE, Person, Platform, Server
+
+MINUTE = timedelta(minutes=1)
+
+
+@pytest.fixture
+def platform(lti_server: Server, database: Database, clock: Clock) -> Platform:
+    return platform_of(lti_server, database, clock, SITE)
+
+
+@pytest.fixture
+def people(database: Database) -> tuple[User, User, User]:
+    """Two students who have come from the platform before, and their instructor."""
+    with database.write() as session:
+        return (
+            make_user(session, name="Wanjiru Kamande"),
+            make_user(session, name="Bo Li"),
+            make_user(session, Role.INSTRUCTOR),
+        )
+
+
+@pytest.fixture
+def assignment(
+    database: Database, platform: Platform, people: tuple[User, User, User]
+) -> Assignment:
+    wanjiru, bo, teacher = people
+    with database.write() as session:
+        section = make_section(
+            session,
+            (wanjiru, SectionRole.STUDENT),
+            (bo, SectionRole.STUDENT),
+            (teacher, SectionRole.INSTRUCTOR),
+        )
+        assignment = make_assignment(session, section, exercise="wash-sump")
+        registered = session.scalars(select(Registered.id)).one()
+        for subject, user in ((WANJIRU.subject, wanjiru), (BO.subject, bo)):
+            session.add(LtiPerson(platform_id=registered, subject=subject, user_id=user.id))
+        context = LtiContext(
+            platform_id=registered,
+            deployment_id=platform.deployment_id,
+            context_id=COURSE,
+            title="Control logic",
+            section_id=section.id,
+            memberships_url=f"{platform.url}/members",
+        )
+        session.add(context)
+        session.flush()
+        session.add(
+            LtiLink(
+                context_id=context.id,
+                resource_link_id="sump",
+                assignment_id=assignment.id,
+                line_item=f"{platform.url}/lineitems/0?course={COURSE}",
+                line_items=f"{platform.url}/lineitems?course={COURSE}",
+            )
+        )
+    return assignment
+
+
+@pytest.fixture
+def services(database: Database) -> Iterator[Services]:
+    outside = Outside()
+    yield Services(outside, AccessTokens(outside, database, ""))
+    outside.close()
+
+
+@pytest.fixture
+def send(database: Database, services: Services, clock: Clock) -> Callable[[], int]:
+    """One round of the sender, at the time of the clock."""
+    return lambda: send_due(database, services, clock())
+
+
+def reach(
+    database: Database,
+    assignment: Assignment,
+    user: User,
+    now: datetime,
+    points: int = 2,
+    attempt: int = 1,
+) -> None:
+    """The student hands in and has so many of three points."""
+    with database.write() as session:
+        met = {f"R{n}": Status.MET if n <= points else Status.NOT_MET for n in (1, 2, 3)}
+        assignment = session.get_one(Assignment, assignment.id)
+        make_marked(session, assignment, user, attempt, now, **met)
+        queue_scores(session, assignment, [user.id], now)
+
+
+def given_by(platform: Platform, person: Person, column: int = 0) -> tuple[float, float] | None:
+    score = platform.columns[column].scores.get(person.subject)
+    return (score["scoreGiven"], score["scoreMaximum"]) if score else None
+
+
+def gradebook(client_for: ClientFor, teacher: User, assignment: Assignment) -> str:
+    answer = client_for(teacher).get(f"/assignments/{assignment.id}/gradebook")
+    return " ".join(answer.text.split())
+
+
+def test_from_launch_to_grade(
+    client_for: ClientFor,
+    platform: Platform,
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+    lti_server: Server,
+) -> None:
+    """Launch, submit, and the grade arrives; with the LMS away for a minute, it arrives once."""
+    client = client_for(None)
+    assert launch(client, platform, WANJIRU).status_code == 303
+    desk = Desk(client, assignment)
+    desk.build(OVERFILLS)
+    assert "R2b" in desk.verdict(desk.submit())
+    assert send() == 1
+    first = given_by(platform, WANJIRU)
+    assert first is not None
+    assert 0 < first[0] < first[1]
+    lti_server.stop()
+    try:
+        clock.now += timedelta(hours=1)
+        desk.build(RIGHT)
+        desk.verdict(desk.submit())
+        assert send() == 0
+        clock.now += timedelta(seconds=11)
+        assert send() == 0
+    finally:
+        lti_server.start()
+    assert send() == 0  # it is asked again after twice the wait
+    clock.now += MINUTE
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (first[1], first[1])
+    clock.now += timedelta(hours=5)
+    assert send() == 0
+    assert platform.columns[0].posts == 2
+
+
+def test_only_the_newest_score_is_sent(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    for attempt in (1, 2, 3):
+        reach(database, assignment, people[0], NOON, attempt, attempt)
+    reach(database, assignment, people[1], NOON, 1)
+    assert send() == 2
+    assert (given_by(platform, WANJIRU), given_by(platform, BO)) == ((3.0, 3.0), (1.0, 3.0))
+    assert platform.columns[0].posts == 2
+    assert platform.token_requests == 1
+    # The clock was set back meanwhile; the timestamp grows all the same, or the LMS refused it.
+    clock.now = NOON - timedelta(hours=3)
+    with database.write() as session:
+        by_id = people[2].id
+        set_points(session, assignment, people[0].id, 0.5, "Copied", by_id=by_id, now=clock())
+        queue_scores(session, session.merge(assignment), [people[0].id], clock())
+    clock.now = NOON + MINUTE
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (0.5, 3.0)
+
+
+def test_a_crash_after_sending_sends_the_same_again(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    reach(database, assignment, people[0], NOON)
+
+    class Dying(Services):
+        """The process ends between the platform's answer and the note of it."""
+
+        def post_score(self, *arguments: Any) -> None:
+            super().post_score(*arguments)
+            raise KeyboardInterrupt
+
+    outside = Outside()
+    dying = Dying(outside, AccessTokens(outside, database, ""))
+    with closing(outside), pytest.raises(KeyboardInterrupt):
+        send_due(database, dying, clock())
+    arrived = dict(platform.columns[0].scores[WANJIRU.subject])
+    assert send() == 0  # another sender leaves it alone for a while
+    clock.now += timedelta(minutes=5)
+    assert send() == 1
+    assert platform.columns[0].scores[WANJIRU.subject] == arrived
+
+
+def test_two_senders_do_not_take_the_same(
+    database: Database, platform: Platform, people: tuple[User, User, User], assignment: Assignment
+) -> None:
+    reach(database, assignment, people[0], NOON)
+    with database.write() as session:
+        assert len(claim_due(session, NOON)) == 1
+    with database.write() as session:
+        assert claim_due(session, NOON) == []
+
+
+@pytest.mark.parametrize("status", [500, 503, 429])
+def test_an_lms_out_of_order_is_tried_again(
+    status: int,
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    for user in people[:2]:
+        reach(database, assignment, user, NOON)
+    platform.answer_with = status
+    assert send() == 0
+    page = gradebook(client_for, people[2], assignment)
+    assert "0 sent, 2 waiting since Mon 5 Oct 2026, " in page
+    assert f"is out of order or overloaded ({status})" in page
+    assert "tried again by itself" in page
+    platform.answer_with = None
+    clock.now += MINUTE
+    assert send() == 2
+    assert "2 sent." in gradebook(client_for, people[2], assignment)
+
+
+@pytest.mark.parametrize(
+    ("status", "mend"),
+    [
+        (401, "compare client id and key set address"),
+        (403, "grants the grade service"),
+        (404, "Send again to have a new one made"),
+        (400, "Ask its administrator"),
+        (418, "does not take the request (418)"),
+    ],
+)
+def test_what_an_lms_refuses_is_told_and_sent_when_mended(
+    status: int,
+    mend: str,
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    reach(database, assignment, people[0], NOON)
+    platform.answer_with = status
+    assert send() == 0
+    assert platform.token_requests == (2 if status in (401, 403) else 1)
+    page = gradebook(client_for, people[2], assignment)
+    assert mend in page
+    assert "tried again by itself" not in page
+    clock.now += timedelta(days=1)
+    assert send() == 0
+    platform.answer_with = None
+    answer = client_for(people[2]).post(f"/assignments/{assignment.id}/scores")
+    assert answer.status_code == 303
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (2.0, 3.0)
+    assert len(platform.columns) == 1
+
+
+def test_a_token_that_the_lms_forgot_is_got_anew(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    reach(database, assignment, people[0], NOON)
+    assert send() == 1
+    platform.tokens.clear()
+    reach(database, assignment, people[1], NOON)
+    assert send() == 1
+    assert platform.token_requests == 2
+
+
+def test_a_new_column_is_made_where_there_is_none_once(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    platform.columns.clear()
+    with database.write() as session:
+        session.scalars(select(LtiLink)).one().line_item = None
+    for user in people[:2]:
+        reach(database, assignment, user, NOON)
+    assert send() == 2
+    (column,) = platform.columns
+    assert (column.label, column.most, column.link) == ("Apple wash sump", 3.0, "sump")
+    assert (given_by(platform, WANJIRU), given_by(platform, BO)) == ((2.0, 3.0), (2.0, 3.0))
+
+
+def test_a_column_for_each_requirement_if_wanted(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    reach(database, assignment, people[0], NOON)
+    assert send() == 1
+    form = {"assignment": str(assignment.id), "by_requirement": "true"}
+    assert client_for(people[2]).post("/lti/links/1", data=form).status_code == 303
+    assert send() == 3
+    assert [(each.tag, each.label) for each in platform.columns[1:]] == [
+        ("R1", "Apple wash sump R1"),
+        ("R2", "Apple wash sump R2"),
+        ("R3", "Apple wash sump R3"),
+    ]
+    given = [given_by(platform, WANJIRU, column) for column in (1, 2, 3)]
+    assert given == [(1.0, 1.0), (1.0, 1.0), (0.0, 1.0)]
+    # Another student's go into the same columns.
+    reach(database, assignment, people[1], NOON, 1)
+    assert send() == 4
+    assert len(platform.columns) == 4
+
+
+def test_what_was_reached_before_the_first_launch_is_sent_with_it(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    with database.write() as session:
+        student = session.merge(people[0])
+        student.email, student.password_hash = WANJIRU.email, None
+        for known in session.scalars(select(LtiPerson)):
+            session.delete(known)
+    reach(database, assignment, people[0], NOON)
+    assert send() == 0
+    launch(client_for(None), platform, WANJIRU)
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (2.0, 3.0)
+
+
+def test_nothing_is_asked_of_a_host_that_is_not_registered(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    with database.write() as session:
+        session.scalars(select(LtiLink)).one().line_item = "https://elsewhere.example/items/1"
+    reach(database, assignment, people[0], NOON)
+    assert send() == 0
+    page = gradebook(client_for, people[2], assignment)
+    assert "The host elsewhere.example is not registered. The administrator adds it" in page
+
+
+Step = tuple[str, int, int]
+STEPS = st.lists(
+    st.one_of(
+        st.tuples(st.just("reach"), st.integers(0, 1), st.integers(0, 3)),
+        st.tuples(st.just("set"), st.integers(0, 1), st.integers(0, 3)),
+        st.tuples(st.sampled_from(["send", "away", "back", "die"]), st.just(0), st.just(0)),
+    ),
+    max_size=8,
+)
+
+
+@settings(
+    max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(steps=STEPS)
+def test_whatever_happens_the_lms_ends_with_the_newest_scores(
+    steps: list[Step],
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    services: Services,
+    clock: Clock,
+) -> None:
+    """Points change, the LMS goes away and comes back, the sender dies: what it has at last is
+    what counts here, and it was told each change once at most, but for what died.
+    """
+    for what, who, points in steps:
+        clock.now += MINUTE
+        if what == "reach":
+            number = int((clock.now - NOON).total_seconds())
+            reach(database, assignment, people[who], clock.now, points, number)
+        elif what == "set":
+            with database.write() as session:
+                set_points(
+                    session,
+                    assignment,
+                    people[who].id,
+                    float(points),
+                    "why",
+                    by_id=people[2].id,
+                    now=clock.now,
+                )
+                queue_scores(session, session.merge(assignment), [people[who].id], clock.now)
+        elif what in ("away", "back"):
+            platform.answer_with = 503 if what == "away" else None
+        elif what == "die":
+            with database.write() as session:
+                claim_due(session, clock.now)
+        else:
+            send_due(database, services, clock.now)
+    platform.answer_with = None
+    clock.now += timedelta(hours=2)
+    send_due(database, services, clock.now)
+    with database.read() as session:
+        rows = session.scalars(select(OutgoingScore)).all()
+        assert all(row.sent_version == row.version for row in rows)
+        subjects = dict(session.execute(select(LtiPerson.user_id, LtiPerson.subject)).all())
+        wanted = {subjects[row.user_id]: row.points for row in rows}
+        assert platform.columns[0].posts <= sum(row.version for row in rows)
+    has: dict[str, Any] = platform.columns[0].scores
+    assert {subject: score["scoreGiven"] for subject, score in has.items()} == wanted
+
+
+def test_the_roster_comes_from_the_lms(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    lti_server: Server,
+) -> None:
+    for number, (name, status, email) in enumerate(
+        (
+            ("Elif Yıldırım", "Active", "elif@larkmoor.example"),
+            ("Gone Already", "Inactive", "gone@larkmoor.example"),
+            ("Shy Person", "Active", ""),
+        )
+    ):
+        person = Person(f"s-{number}", name, email=email, status=status)
+        platform.people[person.subject] = person
+    client: TestClient = client_for(people[2])
+    address = f"/sections/{assignment.section_id}/roster"
+    assert "Ask Larkmoor course server who is in the course" in client.get(address).text
+    page = client.post(f"{address}/lms")
+    assert page.status_code == 200
+    assert "New accounts: 1" in page.text
+    assert "Elif Yıldırım" in page.text
+    assert "Gone Already" not in page.text
+    assert "In the section, not in this roster: 0" in page.text
+    assert "keeps the addresses of 1 to itself" in " ".join(page.text.split())
+    text = page.text.split("readonly>")[1].split("</textarea>")[0]
+    assert client.post(address, data={"text": text}).status_code == 303
+    assert "Yıldırım, Elif" in client.get(address).text
+    lti_server.stop()
+    try:
+        away = client.post(f"{address}/lms")
+    finally:
+        lti_server.start()
+    assert away.status_code == 422
+    assert "does not answer. The section is as it was." in away.text
