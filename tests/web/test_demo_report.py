@@ -5,11 +5,14 @@ read as rows, and the file is read by another library than the one that writes i
 """
 
 import io
+import re
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import date
+from html import unescape
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 import pandas as pd
@@ -207,3 +210,57 @@ def test_requirements_attempts_and_mistakes(
     (row,) = found["Attempts to pass"].query("Title == 'The lab set'").to_dict("records")
     assert row["Students"] == len(every)
     assert row["Reliability"] == pytest.approx(alpha)
+
+
+FIGURE = re.compile(r'<a href="([^"]+/work[^"]*)">([^<]+)</a>(?:<span class="of">([^<]*))?')
+
+
+@pytest.mark.parametrize("term", TERMS)
+def test_every_figure_leads_to_the_submissions_it_counts(
+    loaded: tuple[TestClient, Database, list[Exercise]], term: int
+) -> None:
+    client, _, _ = loaded
+    page = client.get(f"/reports/1?term={term}").text
+    kinds = set()
+    for address, figure, of in FIGURE.findall(page):
+        query = parse_qs(urlsplit(unescape(address)).query)
+        answer = client.get(unescape(address))
+        assert answer.status_code == 200
+        rows = len(re.findall(r">attempt \d+</a>", answer.text))
+        students = int(re.findall(r"\d+", of)[-1]) if of else rows
+        met = answer.text.count("</span>met</span>")
+        reached = answer.text.count("</span>reached</span>")
+        kind = frozenset(query) - {"term"}
+        kinds.add(kind)
+        if "outcome" in query:
+            assert reached + answer.text.count("</span>not reached</span>") == students
+            assert figure == f"{100 * reached / students:.0f}\u202f%"
+        elif "requirement" in query:
+            # A requirement's figure counts who meets it, a mistake's who does not.
+            wrong = re.fullmatch(r"(\d+) of (\d+) students", figure)
+            expected = (rows - int(wrong[1]), int(wrong[2])) if wrong else (int(figure), students)
+            assert (met, rows) == expected
+        elif "exercise" in query:
+            assert rows == int(figure)
+        else:
+            # The reliability of the lab set rests on all work.
+            assert re.fullmatch(r"\N{MINUS SIGN}?\d?\.\d\d", figure)
+    by_outcome = {frozenset({"outcome"}), frozenset({"outcome", "section"})}
+    by_exercise = {frozenset({"exercise", name}) for name in ("requirement", "passed")}
+    assert kinds == {*by_outcome, *by_exercise, frozenset({"exercise"}), frozenset()}
+
+
+def test_each_table_is_a_file_of_its_own_too(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+) -> None:
+    client, _, _ = loaded
+    page = client.get("/reports/1?term=2").text
+    links = [unescape(each) for each in re.findall(r'href="([^"]+report\.csv[^"]*)"', page)]
+    book = sheets(client, 2)
+    assert len(links) == len(book) == 5
+    for link, (name, sheet) in zip(links, book.items(), strict=True):
+        table = pd.read_csv(io.BytesIO(client.get(link).content), encoding="utf-8-sig")
+        assert list(table.columns) == list(sheet.columns), name
+        assert len(table) == len(sheet), name
+        numbers = [column for column in ("Share", "Reached", "Difficulty") if column in table]
+        assert np.allclose(table[numbers], sheet[numbers].astype(float)), name
