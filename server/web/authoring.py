@@ -107,12 +107,30 @@ def authored_list(
     request: Request, session: ReadingHere, visitor: VisitorHere, catalogue: CatalogueHere
 ) -> Response:
     """One's own exercises, and those that can be copied."""
+    return _list(request, session, visitor, catalogue)
+
+
+def _list(
+    request: Request,
+    session: Session,
+    visitor: Visitor,
+    catalogue: Catalogue,
+    refused: str = "",
+    status: int = 200,
+    title: str = "",
+    source: str = "",
+) -> Response:
+    """The list; after a refusal it says why, and what was typed stands in its fields."""
     return page(
         request,
         "authoring/list.html",
+        status,
         own=authored_by(session, visitor.id),
         published=published_exercises(session),
         shipped=catalogue.shipped(),
+        refused=refused,
+        title=title,
+        source=source,
     )
 
 
@@ -132,14 +150,18 @@ def begin_exercise(
         "".join(c if c.isalnum() else " " for c in title.lower()).split()
     )
     if SLUG.fullmatch(slug) is None or not slug.isascii():
-        return error(request, 422, f"{slug[:80]!r} is no name. Use a to z, digits and '-'.")
+        sentence = f"{slug[:80]!r} is no name of an exercise. Use a to z, digits and '-'."
+        return _list(request, session, visitor, catalogue, sentence, 422, title, source)
     draft = Draft(slug, new_text(slug, title.strip() or slug), {})
     if source:
         found = _source(session, catalogue, source)
         text = set_value(found.text, ("exercise",), slug)
         text = set_value(set_value(text, ("version",), 1), ("title",), title.strip() or slug)
         draft = Draft(slug, text, found.programs)
-    return _begun(request, session, visitor, catalogue, draft, title.strip() or slug, now)
+    begun = _begun(session, visitor, catalogue, draft, title.strip() or slug, now)
+    if isinstance(begun, str):
+        return _list(request, session, visitor, catalogue, begun, 409, title, source)
+    return begun
 
 
 @router.post("/authoring/import")
@@ -155,27 +177,30 @@ def import_exercise(
     try:
         draft = from_zip(archive.file.read())
     except ValueError as refused:
-        return error(request, 422, str(refused))
+        return _list(request, session, visitor, catalogue, str(refused), 422)
     data = read_draft(draft).data or {}
     title = str(data.get("title") or draft.slug)
-    return _begun(request, session, visitor, catalogue, draft, title, now)
+    begun = _begun(session, visitor, catalogue, draft, title, now)
+    if isinstance(begun, str):
+        return _list(request, session, visitor, catalogue, begun, 409)
+    return begun
 
 
 def _begun(
-    request: Request,
     session: Session,
     visitor: Visitor,
     catalogue: Catalogue,
     draft: Draft,
     title: str,
     now: datetime,
-) -> Response:
+) -> Response | str:
+    """To the sheet of a new draft, or a sentence that says why there is none."""
     taken = f"There is an exercise called {draft.slug} already. Choose another name."
     if catalogue.ships(draft.slug):
-        return error(request, 409, taken)
+        return taken
     row = begin(session, visitor.id, draft.slug, title, draft.text, draft.programs, now)
     if row is None:
-        return error(request, 409, taken)
+        return taken
     return RedirectResponse(f"/authoring/{row.id}", 303)
 
 

@@ -2,8 +2,6 @@
    is typed elsewhere meanwhile stays; a change that is refused stays in its field. */
 const sheet = () => document.getElementById("authoring");
 const POLL_MS = 1200;
-const OPENED = { "add scenario": ".scenario-block", "add recorded": ".scenario-block" };
-/* What is added last stands open. */
 
 let queue = Promise.resolve();
 
@@ -39,15 +37,49 @@ document.addEventListener("click", (event) => {
   const value = source ? source.value : button.dataset.value || "";
   const path = button.dataset.at ? JSON.parse(button.dataset.at) : [];
   const revision = sheet().dataset.revision;
+  const follow = following(button, path);
   send({ do: button.dataset.do, path, value }).then(() => {
-    if (source && source.tagName !== "SELECT" && sheet().dataset.revision !== revision) {
-      source.value = "";
-    }
-    const part = OPENED[button.dataset.do];
-    const added = part && [...document.querySelectorAll(part)].at(-1);
-    if (added) added.open = true;
+    if (sheet().dataset.revision === revision) return;
+    if (source && source.tagName !== "SELECT") source.value = "";
+    follow();
   });
 });
+
+/* Where the focus goes after a button's change: to what was added, with what was moved, and from
+   what was removed to what stands in its place. */
+const FIELDS = "#authoring [data-path], #authoring textarea[data-do]";
+const controls = () => [...document.querySelectorAll(FIELDS)];
+const within = (part, selector) => [...document.querySelectorAll(`#${part} ${selector}`)];
+const at = (button) => JSON.parse(button.dataset.at);
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
+
+function following(button, path) {
+  const act = button.dataset.do;
+  const part = button.closest("section.part").id;
+  const alike = () =>
+    within(part, `button[data-do="${act}"]`).filter(
+      (other) =>
+        other.dataset.value === button.dataset.value && same(at(other).slice(0, -1), path.slice(0, -1)),
+    );
+  if (act === "remove" || act === "remove program") {
+    const place = alike().indexOf(button);
+    return () => {
+      const left = alike();
+      focus(left[Math.min(place, left.length - 1)] || within(part, 'button[data-do^="add"]')[0]);
+    };
+  }
+  if (act === "move") {
+    const to = Math.max(0, path.at(-1) + (button.dataset.value === "up" ? -1 : 1));
+    return () => focus(alike().find((other) => at(other).at(-1) === to) || button);
+  }
+  const before = new Set(controls().map((control) => control.id));
+  return () => focus(controls().find((control) => !before.has(control.id)) || button);
+}
+
+function focus(control) {
+  for (let up = control; up; up = up.parentElement) if (up.tagName === "DETAILS") up.open = true;
+  control?.focus();
+}
 
 /* The statement is shown as it is typed. */
 let typing = 0;

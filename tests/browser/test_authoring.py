@@ -97,7 +97,6 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
     # A right program, then a scenario that is recorded in a trial run.
     page.get_by_label("Name of a program").fill("right-seal-in")
     kept(page, "Add a program")
-    page.locator("#program-1 summary").click()
     before = page.locator("#authoring").get_attribute("data-revision")
     page.get_by_label("Text of right-seal-in.st").fill(RIGHT)
     page.get_by_label("Text of right-seal-in.st").blur()

@@ -273,6 +273,17 @@ def test_the_bench_is_the_draft_as_a_student_has_it(
     assert "right-mine.st" in taken.text
 
 
+def test_a_refused_beginning_keeps_what_was_typed(client_for: ClientFor, author: Author) -> None:
+    client = author.client
+    values = {"title": "Apple & wash sump", "source": "wash-sump", "slug": "day-tank"}
+    answer = client.post("/authoring", data=values)
+    assert answer.status_code == 409
+    page = unescape(answer.text)
+    assert "There is an exercise called" in page
+    assert 'value="Apple & wash sump"' in page
+    assert 'value="wash-sump" selected' in page
+
+
 def test_a_parameter_is_written_in_the_sheet(author: Author) -> None:
     assert author.do("add parameter").status_code == 200
     author.do("set", "parameters", 0, "name", value="soak")
