@@ -283,6 +283,8 @@ RULES: dict[str, Rule] = {
     "undo": Rule(SIGNED_IN, works_on_assignment),
     "redo": Rule(SIGNED_IN, works_on_assignment),
     "preview": Rule(SIGNED_IN, works_on_assignment),
+    "about_selected": Rule(SIGNED_IN, works_on_assignment),
+    "elements": Rule(SIGNED_IN),
     # versions and files of a program
     "versions": Rule(SIGNED_IN, works_on_assignment),
     "keep_version": Rule(SIGNED_IN, works_on_assignment),

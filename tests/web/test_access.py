@@ -129,6 +129,8 @@ PERMITTED: dict[str, set[str]] = {
     "undo": IN_SECTION,
     "redo": IN_SECTION,
     "preview": IN_SECTION,
+    "about_selected": IN_SECTION,
+    "elements": EVERYBODY,
     "versions": IN_SECTION,
     "keep_version": IN_SECTION,
     "forget": {"author"},
