@@ -17,6 +17,7 @@ import {
   varied,
   wrapped,
 } from "/static/editor/actions.js";
+import { tellAbout } from "/static/editor/about.js";
 import { ask, askDeclaration, listCommands, onCommit } from "/static/editor/dialogs.js";
 import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
@@ -229,6 +230,12 @@ const COMMANDS = {
   redo: () => inTurn(() => send(null, answer, "/redo")),
   declare: () => askDeclaration(null),
   declaration: (button) => askDeclaration(button.closest("tr")),
+  about: () => inTurn(() => tellAbout(selection.row ? selection.place : {})),
+  uses: (button) => inTurn(() => tellAbout(button.closest("tr").dataset)),
+  go: (button) => {
+    button.closest("dialog").close();
+    selection.select({ rung: Number(button.dataset.rung), at: button.dataset.at });
+  },
   commands: () => listCommands(run),
   again: () => inTurn(() => send(...last)),
   keep: () => answer.replaceChildren(),
@@ -260,7 +267,7 @@ onCommit({
 const keys = new Map(
   [...document.querySelectorAll("#command-options [data-key]")].map((each) => [each.dataset.key, each.dataset.run]),
 );
-keys.set("F2", "edit").set("Backspace", "delete").set("Ctrl+Shift+z", "redo").set("/", "commands");
+keys.set("F1", "about").set("F2", "edit").set("Backspace", "delete").set("Ctrl+Shift+z", "redo").set("/", "commands");
 keys.set("p", "place-parallel");
 
 const MOVES = { ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down" };

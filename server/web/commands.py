@@ -122,6 +122,14 @@ GROUPS = (
         "Selected element",
         (
             Command("edit", "Change the text", "Enter", also="symbol rename preset"),
+            Command(
+                "about",
+                "About what is selected",
+                "h",
+                "about",
+                brief="about",
+                also="help explain element timing picture where used cross reference serves",
+            ),
             Command("vary", "Next kind", "x", also="open closed edge set reset negate"),
             Command("left", "Move left", "Ctrl+ArrowLeft"),
             Command("right", "Move right", "Ctrl+ArrowRight"),

@@ -41,7 +41,7 @@ PLACES = (
     ("before", "before what is selected, in series"),
     ("parallel", "in parallel with what is selected"),
 )
-ON_BENCH = ("rung-below", "text", "comment")
+ON_BENCH = ("rung-below", "text", "comment", "about")
 
 TYPES = (
     ("BOOL", "internal bit"),

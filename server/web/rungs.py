@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from server.ladder.description import describe_rung
 from server.ladder.drawing import draw_operable_rung, draw_rung
-from server.ladder.messages import Message, Severity
+from server.ladder.messages import Message, Place, Severity
 from server.ladder.program import Program, Rung, Variable
 from server.ladder.references import occurrences_in
 from server.ladder.text_form import print_rung
@@ -67,13 +67,14 @@ def rung_views(
 
 def remark(message: Message) -> Remark:
     """The message as it stands at its rung, which needs no number there."""
-    place = message.place
-    where = ""
+    return Remark(message.severity, message.text, message.mend, at_of(message.place))
+
+
+def at_of(place: Place) -> str:
+    """A place in its rung as static/editor/selection.js names it; empty for the rung itself."""
     if place.path is not None:
-        where = "path " + ".".join(map(str, place.path))
-    elif place.output is not None:
-        where = f"output {place.output}"
-    return Remark(message.severity, message.text, message.mend, where)
+        return "path " + ".".join(map(str, place.path))
+    return "" if place.output is None else f"output {place.output}"
 
 
 def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, ...]:
