@@ -15,7 +15,7 @@ LAYERS = ("web", "remote", "store", "marking", "plant", "scan", "ladder")
 # What is in no layer: a name here may be imported from these layers, all others from none.
 SHARED = {
     "paths": {"web", "store", "marking", "scan"},
-    "settings": {"web"},
+    "settings": {"web", "remote"},
     "worker": {"web"},
     "logs": {"web"},
     "job_queue": {"web"},

@@ -335,6 +335,8 @@ RULES: dict[str, Rule] = {
     "lti_login": ANYBODY,
     "lti_launch": ANYBODY,
     "lti_enter": ANYBODY,
+    "openid_sign_in": ANYBODY,
+    "openid_back": ANYBODY,
     "platforms": Rule(ADMINISTRATOR),
     "add_platform": Rule(ADMINISTRATOR),
     "change_platform": Rule(ADMINISTRATOR, names_a_platform),

@@ -82,7 +82,15 @@ def sign_out(request: Request, session: Writing) -> Response:
 def _form(
     request: Request, status: int = 200, *, next: str, email: str = "", mistake: str = ""
 ) -> Response:
-    return page(request, "accounts/sign_in.html", status, next=next, email=email, mistake=mistake)
+    return page(
+        request,
+        "accounts/sign_in.html",
+        status,
+        next=next,
+        email=email,
+        mistake=mistake,
+        openid=request.app.state.settings.openid,
+    )
 
 
 def own_address(address: str) -> str:

@@ -31,6 +31,7 @@ from server.remarker import Remarker
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.key_sets import KeySets
+from server.remote.openid import OpenId
 from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
@@ -54,6 +55,7 @@ from server.web import (
     lms_roster,
     lti,
     lti_links,
+    openid,
     platforms,
     printing,
     reports,
@@ -98,6 +100,7 @@ ROUTERS = (
     lti.router,
     lti_links.router,
     platforms.router,
+    openid.router,
     lms_roster.router,
     reports.router,
 )
@@ -138,6 +141,9 @@ def create_app(
     app.state.outside = outside
     app.state.key_sets = KeySets(outside)
     app.state.services = Services(outside, AccessTokens(outside, database, settings.key_secret))
+    app.state.openid = (
+        OpenId(outside, app.state.key_sets, settings.openid) if settings.openid else None
+    )
     app.state.sender = Sender(database, app.state.services, clock)
     for router in ROUTERS:
         app.include_router(router)

@@ -110,6 +110,8 @@ PERMITTED: dict[str, set[str]] = {
     "lti_login": {NOBODY, *EVERYBODY},
     "lti_launch": {NOBODY, *EVERYBODY},
     "lti_enter": {NOBODY, *EVERYBODY},
+    "openid_sign_in": {NOBODY, *EVERYBODY},
+    "openid_back": {NOBODY, *EVERYBODY},
     "platforms": {"administrator"},
     "add_platform": {"administrator"},
     "change_platform": {"administrator"},
