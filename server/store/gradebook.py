@@ -176,6 +176,8 @@ def standings_in(session: Session, assignment: Assignment) -> dict[int, Standing
 
 def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[int]:
     """Those of the assignments for which this user has saved a program."""
+    if not assignment_ids:
+        return set()
     return set(
         session.scalars(
             select(WorkingProgram.assignment_id).where(
@@ -187,6 +189,8 @@ def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[i
 
 def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progress]:
     """Progress by assignment id. What an instructor tries for themselves does not count."""
+    if not assignment_ids:
+        return {}
     begun = dict(
         session.execute(
             select(WorkingProgram.assignment_id, func.count())
@@ -220,6 +224,8 @@ def _standings(
 ) -> dict[tuple[int, int], Standing]:
     """Standings by (assignment, user) of students who submitted or were given something."""
     ids = list(assignment_ids)
+    if not ids:
+        return {}
     counting = (
         select(CountingAttempt)
         .join(Assignment, Assignment.id == CountingAttempt.assignment_id)

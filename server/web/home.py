@@ -1,5 +1,6 @@
 """The course home: what is set, and how it stands."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -58,18 +59,7 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
             for section in sections
         ]
         return page(request, "home/overview.html", sections=overview, now=now)
-    sheets = [
-        Sheet(
-            section,
-            role in TEACHING,
-            role is SectionRole.INSTRUCTOR,
-            counts.get(section.id, 0),
-            _taught(session, section, now)
-            if role in TEACHING
-            else _worked_on(session, section, visitor.id, now),
-        )
-        for section, role in sections_of(session, visitor.id)
-    ]
+    sheets = _sheets(session, visitor.id, counts, now)
     return page(
         request,
         "home/home.html",
@@ -79,27 +69,34 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
     )
 
 
-def _taught(session: Session, section: Section, now: datetime) -> tuple[SetExercise, ...]:
-    assignments = assignments_of(session, [section.id])
-    progress = progress_of(session, [assignment.id for assignment in assignments])
-    return tuple(
-        SetExercise(each, _phase(each, now), progress=progress[each.id]) for each in assignments
-    )
+def _sheets(
+    session: Session, user_id: int, counts: Mapping[int, int], now: datetime
+) -> list[Sheet]:
+    """A sheet for each of one's sections; what is set in them is read at once for all."""
+    sections = sections_of(session, user_id)
+    set_here = assignments_of(session, [section.id for section, _ in sections])
+    teaches = {section.id for section, role in sections if role in TEACHING}
+    progress = progress_of(session, [each.id for each in set_here if each.section_id in teaches])
+    works_on = [each.id for each in set_here if each.section_id not in teaches]
+    standings = standings_of(session, user_id, works_on)
+    begun = begun_by(session, user_id, works_on)
 
+    def line(each: Assignment) -> SetExercise:
+        if each.id in progress:
+            return SetExercise(each, _phase(each, now), progress=progress[each.id])
+        standing = standings[each.id]
+        return SetExercise(each, _state(each, standing, each.id in begun, now), standing)
 
-def _worked_on(
-    session: Session, section: Section, user_id: int, now: datetime
-) -> tuple[SetExercise, ...]:
-    assignments = assignments_of(session, [section.id])
-    ids = [assignment.id for assignment in assignments]
-    standings = standings_of(session, user_id, ids)
-    begun = begun_by(session, user_id, ids)
-    return tuple(
-        SetExercise(
-            each, _state(each, standings[each.id], each.id in begun, now), standings[each.id]
+    return [
+        Sheet(
+            section,
+            section.id in teaches,
+            role is SectionRole.INSTRUCTOR,
+            counts.get(section.id, 0),
+            tuple(line(each) for each in set_here if each.section_id == section.id),
         )
-        for each in assignments
-    )
+        for section, role in sections
+    ]
 
 
 def _phase(assignment: Assignment, now: datetime) -> str:
