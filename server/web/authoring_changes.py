@@ -1,5 +1,6 @@
 """Changes of a draft that the author's page sends: each gives new texts, or a sentence why not."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -15,6 +16,8 @@ from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, 
 from server.marking.files.drafts import Draft, points_and_plant, read_draft
 from server.marking.files.exercise_schema import CHECKS
 from server.marking.files.form import Part
+from server.marking.files.measures import milliseconds_of
+from server.marking.telling.scenario_text import duration
 from server.plant.devices import KINDS
 from server.web.authoring_fields import Kind, kinds_of, typed
 from server.web.authoring_view import PLANT_PARTS, part_at
@@ -190,6 +193,31 @@ def _add_step(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Dr
     return replace(draft, text=add_part(draft.text, path, {"after": "1 s"}))
 
 
+def _shift(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    """Move a step in time by so many ms; those behind it stay where they are, if they can."""
+    rows: Any = _data(draft)
+    for key in path[:-1]:
+        rows = rows[key]
+    step = path[-1]
+    assert isinstance(step, int)
+    after, behind = _wait(rows, step), _wait(rows, step + 1)
+    if after is None or re.fullmatch(r"-?[0-9]{1,7}", value) is None:
+        raise Refused("This step has no time of its own. Change what it waits for in its fields.")
+    by = max(int(value), -after)
+    if behind is not None:
+        by = min(by, behind)
+    text = set_value(draft.text, (*path, "after"), duration(after + by))
+    if behind is not None:
+        text = set_value(text, (*path[:-1], step + 1, "after"), duration(behind - by))
+    return replace(draft, text=text)
+
+
+def _wait(rows: list[Any], step: int) -> int | None:
+    """How long a step waits by itself, in ms."""
+    row = rows[step] if step < len(rows) else None
+    return milliseconds_of(row.get("after")) if isinstance(row, dict) else None
+
+
 def _add_offered(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     return _with_scenario(draft, offered.scenario(int(value) if value.isdecimal() else -1))
 
@@ -273,6 +301,7 @@ ACTIONS: dict[str, Callable[[Draft, FieldPath, str, Offered], Draft]] = {
     "add check": _add_check,
     "add scenario": _add_scenario,
     "add step": _add_step,
+    "shift": _shift,
     "add offered": _add_offered,
     "add recorded": _add_recorded,
     "set program": _set_program,

@@ -28,9 +28,11 @@ from server.marking.files.exercise_schema import (
     StepPart,
 )
 from server.marking.files.form import Part
+from server.marking.files.measures import milliseconds_of
 from server.marking.structure import RULES as STRUCTURE_RULES
 from server.marking.telling.check_pictures import examples
-from server.marking.telling.scenario_drawing import draw_scenario
+from server.marking.telling.scenario_drawing import LONGEST_MS, draw_scenario
+from server.marking.telling.step_handles import Handle, draw_handles
 from server.plant.devices import KINDS
 from server.plant.drawing import draw_plant
 from server.web.authoring_fields import Field, faults_at, fields_of
@@ -97,6 +99,7 @@ class ScenarioView:
     steps: list[PartView]
     steps_path: str
     drawing: Markup | None
+    handles: Markup | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,12 +243,49 @@ def _scenario(
         _part(StepPart, step, (*path, "steps", place), f"step {place + 1}", reading, suggestions)
         for place, step in enumerate(rows if isinstance(rows, list) else ())
     ]
-    drawing = None
+    drawing = handles = None
     exercise = reading.exercise
     if exercise is not None:
         program = next((p.program for p in reading.programs if p.right), None)
-        drawing = Markup(draw_scenario(exercise, exercise.scenarios[number], program))
-    return ScenarioView(part, steps, dumps((*path, "steps")), drawing)
+        written = [r if isinstance(r, dict) else {} for r in rows or ()]
+        # A tap is two steps of the scenario: pressed, and released.
+        taps = [1 + bool(step.get("tap")) for step in written]
+        first = [sum(taps[:place]) for place in range(len(taps))]
+        drawn = draw_scenario(exercise, exercise.scenarios[number], program, first)
+        drawing = Markup(drawn.svg)
+        row_of_handles = _handles(written, drawn.moments, number)
+        handles = Markup(draw_handles(row_of_handles, drawn.to_ms, f"Steps of {part.title}"))
+    return ScenarioView(part, steps, dumps((*path, "steps")), drawing, handles)
+
+
+def _handles(
+    rows: list[dict[str, Any]], moments: tuple[int | None, ...], scenario: int
+) -> list[Handle]:
+    """Each step that comes, and how far it may be moved before it meets its neighbours."""
+    handles = []
+    waits = [milliseconds_of(row.get("after")) for row in rows]
+    for place, (row, at) in enumerate(zip(rows, moments, strict=True)):
+        if at is None:
+            continue
+        after = waits[place]
+        behind = waits[place + 1] if place + 1 < len(rows) else None
+        room = LONGEST_MS if behind is None else behind
+        done = (
+            f"{key} {', '.join(map(str, value)) if isinstance(value, list | dict) else value}"
+            for key, value in row.items()
+            if key not in ("after", "when", "within")
+        )
+        handles.append(
+            Handle(
+                number=place + 1,
+                words="; ".join(done) or "nothing",
+                at_ms=at,
+                least_ms=at if after is None else at - after,
+                most_ms=at if after is None else at + room,
+                key=f"{scenario}-{place}",
+            )
+        )
+    return handles
 
 
 def _drawn_plant(data: dict[str, Any], points: Any, plant: Any) -> Markup | None:

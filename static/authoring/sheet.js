@@ -1,5 +1,7 @@
 /* The author's sheet: every change goes to the server in turn and the sheet comes back whole. What
    is typed elsewhere meanwhile stays; a change that is refused stays in its field. */
+import { timeline } from "./timeline.js";
+
 const sheet = () => document.getElementById("authoring");
 const POLL_MS = 1200;
 
@@ -80,6 +82,8 @@ function focus(control) {
   for (let up = control; up; up = up.parentElement) if (up.tagName === "DETAILS") up.open = true;
   control?.focus();
 }
+
+timeline((path, by) => send({ do: "shift", path, value: String(by) }));
 
 /* The statement is shown as it is typed. */
 let typing = 0;

@@ -296,3 +296,46 @@ def test_a_parameter_is_written_in_the_sheet(author: Author) -> None:
     assert "<p>In 3 s.</p>" in preview.text
     author.do("remove", "parameters", 0)
     assert "Everybody has the same numbers." in author.page()
+
+
+STEPS = ("scenarios", 0, "steps")
+
+
+def steps_of(author: Author) -> list[str]:
+    """When each step of the first scenario comes, as the file has it."""
+    text = unescape(author.client.get(f"{author.address}/text").text)
+    written = text[text.index("scenarios:") :].split("- name:")[1]
+    return re.findall(r"(?:after|when): ([^,}\n]+)", written)
+
+
+@pytest.mark.parametrize(
+    ("step", "by", "waits"),
+    [
+        (0, "300", ["800 ms", "700 ms", "tank_high", "1 s"]),
+        (0, "-2000", ["0 ms", "1500 ms", "tank_high", "1 s"]),
+        (0, "5000", ["1500 ms", "0 ms", "tank_high", "1 s"]),
+        (1, "500", ["500 ms", "1500 ms", "tank_high", "1 s"]),
+        (3, "1500", ["500 ms", "1 s", "tank_high", "2500 ms"]),
+    ],
+)
+def test_a_step_is_moved_and_its_neighbours_stay(
+    author: Author, step: int, by: str, waits: list[str]
+) -> None:
+    author.do("add scenario")
+    for _ in range(3):
+        author.do("add step", *STEPS)
+    author.do("set", *STEPS, 2, "after")
+    author.do("set", *STEPS, 2, "when", value="tank_high")
+    assert steps_of(author) == ["500 ms", "1 s", "tank_high", "1 s"]
+    assert author.do("shift", *STEPS, step, value=by).status_code == 200
+    assert steps_of(author) == waits
+
+
+def test_a_step_without_a_time_of_its_own_is_not_moved(author: Author) -> None:
+    author.do("add scenario")
+    author.do("set", *STEPS, 0, "after", value="<soak>")
+    answer = author.do("shift", *STEPS, 0, value="100")
+    assert answer.status_code == 422
+    assert "no time of its own" in answer.text
+    assert author.do("shift", *STEPS, 7, value="100").status_code == 422
+    assert author.do("shift", *STEPS, 0, value="soon").status_code == 422

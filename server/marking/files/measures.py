@@ -99,3 +99,11 @@ def parse_milliseconds(text: object) -> int:
     if ms != int(ms):
         raise ValueError(f"{shortened(str(text))} is no whole number of milliseconds.")
     return int(ms)
+
+
+def milliseconds_of(text: object) -> int | None:
+    """The same, or None for what is no duration: nothing, or a name that stands for one."""
+    try:
+        return parse_milliseconds(text)
+    except ValueError:
+        return None

@@ -29,7 +29,7 @@ def scenario_text(scenario: Scenario, exercise: Exercise) -> str:
         lines.append(f"    items: [{items}]")
     lines.append("    steps:" if scenario.steps else "    steps: []")
     lines += [f"      - {{{_step(step, units, buttons)}}}" for step in scenario.steps]
-    lines.append(f"    run on: {_duration(scenario.run_on_ms)}")
+    lines.append(f"    run on: {duration(scenario.run_on_ms)}")
     return "\n".join(lines) + "\n"
 
 
@@ -51,9 +51,9 @@ def _start(scenario: Scenario, units: dict[str, str]) -> tuple[str, str]:
 
 def _step(step: Step, units: dict[str, str], buttons: set[str]) -> str:
     if step.when is not None:
-        parts = [f'when: "{step.when.text}"', f"within: {_duration(step.within_ms)}"]
+        parts = [f'when: "{step.when.text}"', f"within: {duration(step.within_ms)}"]
     else:
-        parts = [f"after: {_duration(step.after_ms)}"]
+        parts = [f"after: {duration(step.after_ms)}"]
     gathered: dict[str, list[str]] = {}
     for action in step.actions:
         for key, value in _entries(action, units, buttons):
@@ -99,5 +99,6 @@ def _measure(value: float, unit: str) -> str:
     return f"{round(value * 1000, 6):g} mm" if unit == "m" else f"{value:g} {unit}"
 
 
-def _duration(ms: int) -> str:
+def duration(ms: int) -> str:
+    """Whole milliseconds as they stand in a file: 2 s, 1500 ms."""
     return f"{ms // 1000} s" if ms % 1000 == 0 and ms else f"{ms} ms"
