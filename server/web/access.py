@@ -290,6 +290,7 @@ RULES: dict[str, Rule] = {
     "keep_version": Rule(SIGNED_IN, works_on_assignment),
     "forget": Rule(SIGNED_IN, keeps_version),
     "compare_states": Rule(SIGNED_IN, works_on_assignment),
+    "compare_attempts": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
     "bring_back": Rule(SIGNED_IN, works_on_assignment),
     "program_as_text": Rule(SIGNED_IN, works_on_assignment),
     "program_as_xml": Rule(SIGNED_IN, works_on_assignment),

@@ -1,7 +1,7 @@
 """Two programs compared, for a page: each row in words, drawn with marks on what differs."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TypeAlias
 
@@ -25,12 +25,15 @@ Places: TypeAlias = tuple[Path | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """A rung as it was or is; ``words`` are 'before' and 'after', or 'removed' or 'added'."""
+    """A rung as it was or is; ``words`` are 'before' and 'after', or 'removed' or 'added'.
+
+    Where only words changed, the rung before is not drawn a second time.
+    """
 
     words: str
     number: int
     rung: Rung
-    drawing: Markup
+    drawing: Markup | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +111,19 @@ def _sides(row: RungChange, before: Program, after: Program) -> Iterator[Side]:
     if row.before is not None:
         places = (*row.elements_before, *row.outputs_before)
         places = places if both else _everything(before.rungs[row.before])
-        yield _side("before" if both else "removed", before, row.before, places, "removed")
+        side = _side("before" if both else "removed", before, row.before, places, "removed")
+        yield replace(side, drawing=None) if _only_words(row, before, after) else side
     if row.after is not None:
         places = (*row.elements_after, *row.outputs_after)
         places = places if both else _everything(after.rungs[row.after])
         yield _side("after" if both else "added", after, row.after, places, "added")
+
+
+def _only_words(row: RungChange, before: Program, after: Program) -> bool:
+    if row.before is None or row.after is None:
+        return False
+    old, new = before.rungs[row.before], after.rungs[row.after]
+    return (old.network, old.outputs) == (new.network, new.outputs)
 
 
 def _everything(rung: Rung) -> Places:

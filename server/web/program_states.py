@@ -13,6 +13,9 @@ from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
 from server.ladder.program import Program
+from server.marking.exercise import Exercise
+from server.marking.files.catalogue import start_program
+from server.store.attempts import Submission
 from server.store.programs import WorkingCopy, working_copy
 from server.store.submissions import attempts_of
 from server.store.versions import find_version, versions_of
@@ -45,7 +48,7 @@ def find_state(
     if ref == NOW:
         return State(_now(copy), from_json(copy.program))
     if ref == START.ref:
-        return State(START, from_json(here.start))
+        return start_of(here.exercise)
     named = _NAMED.fullmatch(ref)
     if named is None:
         raise HTTPException(404)
@@ -57,9 +60,20 @@ def find_state(
         return State(StateName(ref, version.name, version.saved_at), from_json(version.program))
     for attempt in attempts_of(session, here.assignment, user_id):
         if attempt.attempt == number:
-            name = StateName(ref, f"Attempt {number}", attempt.submitted_at)
-            return State(name, from_json(attempt.program))
+            return state_of(attempt)
     raise HTTPException(404)
+
+
+def start_of(exercise: Exercise) -> State:
+    """What everybody begins with."""
+    return State(START, start_program(exercise))
+
+
+def state_of(attempt: Submission) -> State:
+    """A program as it was submitted."""
+    words = f"Attempt {attempt.attempt}"
+    name = StateName(f"attempt-{attempt.attempt}", words, attempt.submitted_at)
+    return State(name, from_json(attempt.program))
 
 
 def state_names(

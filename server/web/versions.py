@@ -2,12 +2,13 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, HTTPException, Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.ladder.json_form import to_json
 from server.store.programs import Stale, save_program, working_copy
+from server.store.submissions import attempts_of, find_submission
 from server.store.versions import (
     MAX_NAME,
     NotNamed,
@@ -16,10 +17,10 @@ from server.store.versions import (
 )
 from server.web.access import VisitorHere
 from server.web.compared import compared
-from server.web.dependencies import Now, Reading, Writing
-from server.web.program_states import NOW, find_state, state_names
+from server.web.dependencies import CatalogueHere, Now, Reading, Writing
+from server.web.program_states import NOW, find_state, start_of, state_names, state_of
 from server.web.rendering import page
-from server.web.workplace import Workplace, WorkplaceHere
+from server.web.workplace import Workplace, WorkplaceHere, exercise_of
 
 router = APIRouter()
 
@@ -74,6 +75,43 @@ def compare_states(
 ) -> Response:
     """What changed from one state to another, drawn."""
     return _comparison(request, session, here, visitor.id, before, after)
+
+
+@router.get("/submissions/{submission_id}/comparison")
+def compare_attempts(
+    request: Request,
+    submission_id: int,
+    session: Reading,
+    catalogue: CatalogueHere,
+    before: Annotated[int | None, Query(ge=0)] = None,
+) -> Response:
+    """What changed from an earlier attempt, the one before if none is named.
+
+    Before the first one, by the number 0, is what the exercise gives.
+    """
+    submission = find_submission(session, submission_id)
+    assert submission is not None, "the access rule has found it"
+    wanted = submission.attempt - 1 if before is None else before
+    attempts = attempts_of(session, submission.assignment, submission.user_id)
+    old = {attempt.attempt: state_of(attempt) for attempt in attempts}.get(wanted)
+    if wanted == 0:
+        old = start_of(exercise_of(catalogue, submission.assignment, submission.seed))
+    if old is None:
+        raise HTTPException(404)
+    new = state_of(submission)
+    return page(
+        request,
+        "programs/comparison.html",
+        assignment=submission.assignment,
+        submission=submission,
+        name=submission.user.name,
+        copy=None,
+        before=old,
+        after=new,
+        compared=compared(old.program, new.program),
+        states=[],
+        stale="",
+    )
 
 
 @router.post("/assignments/{assignment_id}/program/bring-back")
@@ -151,6 +189,8 @@ def _comparison(
         "programs/comparison.html",
         status,
         assignment=here.assignment,
+        submission=None,
+        name=request.state.visitor.name,
         copy=copy,
         before=old,
         after=new,

@@ -137,6 +137,7 @@ PERMITTED: dict[str, set[str]] = {
     "keep_version": IN_SECTION,
     "forget": {"author"},
     "compare_states": IN_SECTION,
+    "compare_attempts": {"author", *TEACHES},
     "bring_back": IN_SECTION,
     "program_as_text": IN_SECTION,
     "program_as_xml": IN_SECTION,

@@ -64,6 +64,25 @@ def test_an_attempt_is_compared_with_a_version(desk: Desk, lab: Lab, database: D
     assert "Attempt 1" in desk.client.get(f"{desk.address}/versions").text
 
 
+def test_attempts_are_compared_for_their_student_and_who_teaches(desk: Desk, lab: Lab) -> None:
+    desk.page()
+    desk.submit()
+    desk.do("set comment", rung=0, comment="Second thoughts.")
+    address = desk.submit().headers["HX-Redirect"]
+    for user in (lab.student, lab.instructor):
+        client = lab.client_for(user)
+        shown = unescape(client.get(f"{address}/comparison").text)
+        assert "From “Attempt 1” to “Attempt 2”." in shown
+        assert "Rung 1 changed: another comment." in shown
+        # Only the words differ, so the rung is drawn once.
+        assert shown.count('<svg xmlns="http://www.w3.org/2000/svg" class="rung"') == 1
+        assert "Bring back" not in shown
+        first = unescape(client.get(f"{address}/comparison", params={"before": "0"}).text)
+        assert "From “What the exercise gives” to “Attempt 2”." in first
+        assert client.get(f"{address}/comparison", params={"before": "7"}).status_code == 404
+    assert lab.client_for(lab.classmate).get(f"{address}/comparison").status_code == 404
+
+
 def test_an_older_version_comes_back_in_one_step(desk: Desk, lab: Lab, database: Database) -> None:
     desk.page()
     other = stored(database, lab)
