@@ -4,41 +4,39 @@ live trial runs come first.
 The process ends by itself when this one is gone, however that came about.
 """
 
+import logging
 import os
-import pickle
 import signal
 from collections.abc import Callable
-from functools import lru_cache
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from threading import Lock
-from traceback import format_exc
 
-from server.ladder.program import Program
-from server.marking import marking
-from server.marking.exercise import Exercise
-from server.marking.verdict import Verdict
-
-Mark = Callable[[Exercise, Program], Verdict]
+MarkOne = Callable[[int], None]
+"""Marks the submission with this id and stores the verdict."""
 
 NICENESS = 5
 """How far the process steps back behind pages, in the units of the operating system."""
 
-DRAWS_KEPT = 64
-"""Exercises that the process keeps ready: several, each with the numbers of some students."""
-
 PATIENCE_SECONDS = 5.0
+
+log = logging.getLogger(__name__)
 
 
 class MarkingFailed(Exception):
-    """Marking met a mistake of ours; the text is the other process's account of it."""
+    """Marking met a mistake of ours; the process has written it to the log."""
 
 
 class MarkingProcess:
-    """Marks one program at a time; ``mark`` may be called from any thread."""
+    """Marks one submission at a time; ``mark`` may be called from any thread.
 
-    def __init__(self) -> None:
+    ``prepare`` is called in the process and gives what marks there; it has to be a function of a
+    module, or a ``partial`` of one.
+    """
+
+    def __init__(self, prepare: Callable[[], MarkOne]) -> None:
+        self._prepare = prepare
         self._lock = Lock()
         self._process: BaseProcess | None = None
         self._connection: Connection | None = None
@@ -48,35 +46,33 @@ class MarkingProcess:
         with self._lock:
             self._connected()
 
-    def mark(self, exercise: Exercise, program: Program) -> Verdict:
-        """The full verdict; after a process that died, a new one tries once more."""
-        task = (pickle.dumps(exercise), program)
+    def mark(self, submission_id: int) -> None:
+        """Return once it is marked; after a process that died, a new one tries once more."""
         with self._lock:
             try:
-                answer = self._ask(task)
+                succeeded = self._ask(submission_id)
             except (EOFError, OSError):
                 self._end()
-                answer = self._ask(task)
-        if isinstance(answer, str):
-            raise MarkingFailed(answer)
-        return answer
+                succeeded = self._ask(submission_id)
+        if not succeeded:
+            raise MarkingFailed
 
     def close(self) -> None:
         with self._lock:
             self._end()
 
-    def _ask(self, task: object) -> Verdict | str:
+    def _ask(self, submission_id: int) -> bool:
         connection = self._connected()
-        connection.send(task)
-        answer: Verdict | str = connection.recv()
-        return answer
+        connection.send(submission_id)
+        succeeded: bool = connection.recv()
+        return succeeded
 
     def _connected(self) -> Connection:
         if self._connection is None:
             context = get_context("spawn")
             self._connection, there = context.Pipe()
             self._process = context.Process(
-                target=_mark_until_alone, args=(there,), name="marking", daemon=True
+                target=_mark_until_alone, args=(there, self._prepare), name="marking", daemon=True
             )
             self._process.start()
             # The other end is the process's alone, so that its death is seen here.
@@ -91,21 +87,24 @@ class MarkingProcess:
         self._connection = self._process = None
 
 
-def _mark_until_alone(connection: Connection) -> None:
+def _mark_until_alone(connection: Connection, prepare: Callable[[], MarkOne]) -> None:
     # Ctrl+C and a service manager tell every process; this one ends when it is asked no more.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
     os.nice(NICENESS)
-    exercise_of = lru_cache(DRAWS_KEPT)(pickle.loads)
+    mark = prepare()
     while True:
         try:
-            exercise, program = connection.recv()
+            submission_id = connection.recv()
         except EOFError:
             return
         try:
-            answer: Verdict | str = marking.mark(exercise_of(exercise), program)
+            mark(submission_id)
         except Exception:
-            answer = format_exc()
+            log.exception("submission %d could not be marked", submission_id)
+            answer = False
+        else:
+            answer = True
         try:
             connection.send(answer)
         except OSError:

@@ -18,7 +18,7 @@ from server.ladder.json_form import from_json
 from server.marking import marking
 from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import to_json
-from server.marking_process import Mark
+from server.marking_process import MarkOne
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores
 from server.store.standings import with_partners
@@ -31,19 +31,20 @@ log = logging.getLogger(__name__)
 
 
 class Worker:
-    """One thread that marks what is queued. ``start`` it, and ``stop`` it before the database."""
+    """One thread that has marked what is queued. ``start`` it; ``stop`` it before the database.
+
+    ``mark_one`` does the marking, perhaps in another process; without it, the thread does.
+    """
 
     def __init__(
         self,
         database: Database,
         catalogue: Catalogue,
         clock: Callable[[], datetime],
-        examine: Mark = marking.mark,
+        mark_one: MarkOne | None = None,
     ) -> None:
         self._database = database
-        self._catalogue = catalogue
-        self._clock = clock
-        self._examine = examine
+        self._mark_one = mark_one or (lambda each: mark(database, catalogue, each, clock))
         self.verdicts = Verdicts()
         self._waiting: SimpleQueue[int | None] = SimpleQueue()
         self._failed: set[int] = set()
@@ -102,7 +103,7 @@ class Worker:
 
     def _mark(self, submission_id: int) -> None:
         try:
-            mark(self._database, self._catalogue, submission_id, self._clock, examine=self._examine)
+            self._mark_one(submission_id)
         except Exception:
             # The row stays queued, so nothing is lost; one bad program must not stop the others.
             log.exception("submission %d could not be marked", submission_id)
@@ -117,12 +118,10 @@ def mark(
     submission_id: int,
     clock: Callable[[], datetime],
     announce: Callable[[Session, int], None] | None = None,
-    examine: Mark = marking.mark,
 ) -> None:
     """Mark one submission and store its verdict, unless it has one or its exercise is gone.
 
-    ``examine`` does the marking itself, here or in another process. ``announce`` is called in the
-    unit of work that stores the verdict.
+    ``announce`` is called in the unit of work that stores the verdict.
     """
     with database.read() as session:
         submission = find_submission(session, submission_id)
@@ -131,7 +130,7 @@ def mark(
     exercise = catalogue.find(submission.assignment.exercise, submission.seed)
     if exercise is None:
         return
-    verdict = examine(exercise, from_json(submission.program))
+    verdict = marking.mark(exercise, from_json(submission.program))
     now = clock()
     with database.write() as session:
         if store_verdict(session, submission_id, verdict, to_json(verdict), now):

@@ -6,6 +6,7 @@ import socket
 import sys
 from contextlib import closing, suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import uvicorn
@@ -16,12 +17,15 @@ from server.logs import begin_log
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.exercise_file import list_exercises
-from server.marking_process import MarkingProcess
+from server.marking_process import MarkingProcess, MarkOne
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.verdicts import Verdicts
 from server.web.app import create_app
+from server.web.authoring import published_in
+from server.web.dependencies import utc_clock
+from server.worker import mark
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
         with (
             listen(arguments.host, arguments.port) as listening,
             closing(open_database(settings, data)) as database,
-            closing(MarkingProcess()) as marker,
+            closing(MarkingProcess(partial(marking_for, settings))) as marker,
         ):
             if arguments.demo:
                 with database.write() as session:
@@ -61,11 +65,19 @@ def run(arguments: argparse.Namespace) -> int:
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
             if database.is_sqlite:
                 marker.start()
-            serve(create_app(settings, database, examine=marker.mark), listening)
+            serve(create_app(settings, database, mark_one=marker.mark), listening)
     except (DatabaseTrouble, SettingTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2
     return 0
+
+
+def marking_for(settings: Settings) -> MarkOne:
+    """What marks in a process of its own, beside the one that serves."""
+    begin_log(settings.log_level)
+    database = Database(settings.database_url)
+    catalogue = Catalogue(settings.exercises, published_in(database))
+    return lambda submission_id: mark(database, catalogue, submission_id, utc_clock)
 
 
 def serve(app: FastAPI, listening: socket.socket) -> None:
