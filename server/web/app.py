@@ -23,9 +23,8 @@ from starlette.staticfiles import StaticFiles
 
 from server.examiner import Examiner
 from server.job_queue import Queue
-from server.marking import marking
 from server.marking.files.catalogue import Catalogue
-from server.marking_process import Mark
+from server.marking_process import MarkOne
 from server.paths import STATIC
 from server.remarker import Remarker
 from server.remote.access_tokens import AccessTokens
@@ -112,9 +111,9 @@ def create_app(
     settings: Settings,
     database: Database,
     clock: Callable[[], datetime] = utc_clock,
-    examine: Mark = marking.mark,
+    mark_one: MarkOne | None = None,
 ) -> FastAPI:
-    """The application on a migrated database; on SQLite it marks by ``examine``."""
+    """The application on a migrated database; on SQLite it has ``mark_one`` mark."""
     app = FastAPI(
         title="Rungmark",
         dependencies=[Depends(enforce)],
@@ -132,7 +131,7 @@ def create_app(
     app.state.sheets = Sheets()
     app.state.held = Held()
     app.state.worker = (
-        Worker(database, app.state.catalogue, clock, examine)
+        Worker(database, app.state.catalogue, clock, mark_one)
         if database.is_sqlite
         else Queue(database)
     )
