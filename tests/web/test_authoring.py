@@ -257,6 +257,9 @@ def test_the_schema_is_published(author: Author) -> None:
     assert "requirements" in schema["properties"]
 
 
+RIGHT_TEXT = "PROGRAM p\n// The lamp follows the switch.\nlamp := sump_high;\nEND_PROGRAM\n"
+
+
 def test_the_bench_is_the_draft_as_a_student_has_it(
     database: Database, client_for: ClientFor
 ) -> None:
@@ -265,9 +268,15 @@ def test_the_bench_is_the_draft_as_a_student_has_it(
     author = Author(client_for(user), user, "My sump", source="wash-sump")
     answer = author.client.post(f"{author.address}/bench")
     assert answer.status_code == 303
-    sheet = author.client.get(answer.headers["location"])
+    address = answer.headers["location"].partition("#")[0]
+    sheet = author.client.get(address)
     assert sheet.status_code == 200
     assert "My sump" in sheet.text
+    kept = author.client.post(f"{address}/versions", data={"name": "Begun"})
+    assert kept.status_code == 303
+    assert "Begun" in author.client.get(f"{address}/versions").text
+    file = {"program": ("right.st", RIGHT_TEXT)}
+    assert "1 rung added" in author.client.post(f"{address}/program/file", files=file).text
     taken = author.do("take program", value="right-mine")
     assert taken.status_code == 200
     assert "right-mine.st" in taken.text
