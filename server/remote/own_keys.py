@@ -29,8 +29,9 @@ class KeyTrouble(Exception):
 
 
 def all_keys(session: Session) -> list[ToolKey]:
-    """Every key there is, the oldest first."""
-    return list(session.scalars(select(ToolKey).order_by(ToolKey.made_at, ToolKey.kid)))
+    """Every key there is, the oldest first; of two made at once, the retired one."""
+    keys = session.scalars(select(ToolKey))
+    return sorted(keys, key=lambda key: (key.made_at, key.retired_at is None, key.kid))
 
 
 def signs(key: ToolKey, now: datetime) -> bool:

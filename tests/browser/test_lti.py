@@ -1,0 +1,137 @@
+"""From a learning-management system on another site into the lab, and the grade back."""
+
+import json
+from typing import Any
+from urllib.request import urlopen
+
+import pytest
+from playwright.sync_api import expect
+
+from server.marking.verdict import Status
+from server.store.courses import Assignment, SectionRole
+from server.store.database import Database
+from server.store.lti import LtiPerson
+from server.store.lti_outbox import queue_scores
+from server.store.people import Role, User, find_user
+from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
+from tests.web.launches import INGRID, WANJIRU, platform_of
+from tests.web.lti_platform import Platform, Server
+
+
+@pytest.fixture
+def expected_errors() -> list[str]:
+    # The platform's pages have no icon; a form is refused on purpose.
+    return ["404 (Not Found)", "422 (Unprocessable"]
+
+
+@pytest.fixture
+def platform(lti_server: Server, database: Database, clock: Clock, site: str) -> Platform:
+    """Our site is 127.0.0.1; localhost is another one, so cookies are those of a real launch."""
+    platform = platform_of(lti_server, database, clock, site, "localhost")
+
+    def tool_keys() -> Any:
+        with urlopen(f"{site}/lti/keys") as answer:
+            return json.load(answer)
+
+    platform.tool_keys = tool_keys
+    return platform
+
+
+@pytest.fixture
+def lab(database: Database, platform: Platform) -> tuple[User, Assignment]:
+    """An instructor who has come from the platform before, and an exercise set."""
+    with database.write() as session:
+        teacher = make_user(session, Role.INSTRUCTOR, name=INGRID.name)
+        session.add(LtiPerson(platform_id=1, subject=INGRID.subject, user_id=teacher.id))
+        section = make_section(session, (teacher, SectionRole.INSTRUCTOR))
+        return teacher, make_assignment(session, section, exercise="wash-sump")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_from_the_course_to_the_grade(
+    width: int,
+    open_page: OpenPage,
+    database: Database,
+    platform: Platform,
+    lab: tuple[User, Assignment],
+) -> None:
+    page = open_page(f"{platform.url}/course/{INGRID.subject}", width=width)
+    page.get_by_role("button", name="Apple wash sump").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Section of Control logic, fall")
+    assert_accessible(page)
+    page.get_by_role("button", name="Connect them").click()
+    expect(page.get_by_label("Exercise")).to_be_visible()
+    assert_accessible(page)
+    page.get_by_role("button", name="Let it lead there").click()
+    expect(page.get_by_role("heading", name="Grades in the LMS")).to_be_visible()
+
+    # A student, whose course page shows the tool in a frame.
+    student = open_page(f"{platform.url}/framed/{WANJIRU.subject}/sump", width=width)
+    frame = student.frame_locator("iframe")
+    with student.expect_popup() as opened:
+        frame.get_by_role("link", name="Open the lab sheet").click()
+    sheet = opened.value
+    expect(sheet.get_by_role("heading", level=1)).to_have_text("Apple wash sump")
+    expect(sheet.get_by_role("definition").filter(has_text=WANJIRU.name)).to_be_visible()
+
+    with database.write() as session:
+        user = find_user(session, WANJIRU.email)
+        assert user is not None
+        assignment = session.get_one(Assignment, lab[1].id)
+        make_marked(session, assignment, user, R1=Status.MET, R2=Status.NOT_MET)
+        queue_scores(session, assignment, [user.id], NOON)
+    page.reload()
+    while not page.get_by_text("1 sent.").is_visible():
+        page.wait_for_timeout(500)
+        page.reload()
+    assert_accessible(page)
+    assert platform.columns[0].scores[WANJIRU.subject]["scoreGiven"] == 1.0
+
+
+def test_a_link_is_chosen_in_the_lab(
+    open_page: OpenPage, platform: Platform, lab: tuple[User, Assignment]
+) -> None:
+    platform.links = {"choose": {"title": "Choose", "custom": {}}}
+    page = open_page(f"{platform.url}/course/{INGRID.subject}")
+    page.get_by_role("button", name="Choose").click()
+    page.get_by_role("button", name="Connect them").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Choose an exercise")
+    assert_accessible(page)
+    page.get_by_role("button", name="Take it").click()
+    expect(page.get_by_role("heading", name="The link is made")).to_be_visible()
+    assert [item["custom"] for item in platform.chosen] == [{"assignment": str(lab[1].id)}]
+
+
+@pytest.mark.parametrize(("width", "theme"), zip(WIDTHS, THEMES, strict=True))
+def test_the_administrator_registers_a_system(
+    width: int, theme: str, open_page: OpenPage, database: Database
+) -> None:
+    with database.write() as session:
+        administrator = make_user(session, Role.ADMINISTRATOR)
+    page = open_page("/", administrator, width=width, theme=theme)
+    page.get_by_role("link", name="Learning-management systems").click()
+    for label, text in (
+        ("Name, as people here call it", "Larkmoor course server"),
+        ("Issuer (iss)", "https://lms.larkmoor.example"),
+        ("Client id", "rungmark-1"),
+        ("Deployment ids, a line each", "1\n2"),
+        ("Login address (OpenID Connect authentication request)", "https://lms.larkmoor.example/a"),
+        ("Token address", "http://lms.larkmoor.example/t"),
+        ("Key set address", "https://lms.larkmoor.example/k"),
+    ):
+        page.get_by_label(label).fill(text)
+    page.get_by_role("button", name="Register it").click()
+    expect(page.get_by_role("alert")).to_have_text(
+        "The token address is not an https address. Correct it."
+    )
+    expect(page.get_by_label("Client id")).to_have_value("rungmark-1")
+    page.get_by_label("Token address").fill("https://lms.larkmoor.example/t")
+    page.get_by_role("button", name="Register it").click()
+    page.get_by_text("Larkmoor course server").click()
+    assert_accessible(page)
+    page.get_by_role("button", name="Make a new key").click()
+    expect(page.get_by_text("published, signs next")).to_be_visible()
+    page.get_by_role("button", name="Make a new key").click()
+    expect(page.get_by_role("alert")).to_contain_text("Wait until it signs.")
+    assert_accessible(page)
