@@ -440,10 +440,14 @@ def _refusal(connection: HTTPConnection, refused: HTTPException) -> Exception:
     return refused
 
 
-def visitor_here(connection: HTTPConnection) -> Visitor:
+def visitor_of(connection: HTTPConnection) -> Visitor:
     found = connection.state.visitor
     assert isinstance(found, Visitor), "a route open to anybody asked who is signed in"
     return found
+
+
+async def visitor_here(connection: HTTPConnection) -> Visitor:
+    return visitor_of(connection)
 
 
 VisitorHere = Annotated[Visitor, Depends(visitor_here)]

@@ -67,7 +67,7 @@ STALE = (
 FAULTY = "The exercise has faults still. Mend those that stand at their fields first."
 
 
-def examiner(connection: HTTPConnection) -> Examiner:
+async def examiner(connection: HTTPConnection) -> Examiner:
     found: Examiner = connection.app.state.examiner
     return found
 

@@ -31,7 +31,7 @@ MIN_REASON = 10
 LONGEST_LIST = 200
 
 
-def remarker(connection: HTTPConnection) -> Remarker:
+async def remarker(connection: HTTPConnection) -> Remarker:
     found: Remarker = connection.app.state.remarker
     return found
 

@@ -21,37 +21,41 @@ from server.store.database import Database
 from server.worker import Worker
 
 
-def settings(connection: HTTPConnection) -> Settings:
+# What only looks something up is asynchronous: any other dependency is called in a thread, which
+# takes longer than the call.
+
+
+async def settings(connection: HTTPConnection) -> Settings:
     found: Settings = connection.app.state.settings
     return found
 
 
-def database(connection: HTTPConnection) -> Database:
+async def database(connection: HTTPConnection) -> Database:
     found: Database = connection.app.state.database
     return found
 
 
-def catalogue(connection: HTTPConnection) -> Catalogue:
+async def catalogue(connection: HTTPConnection) -> Catalogue:
     found: Catalogue = connection.app.state.catalogue
     return found
 
 
-def worker(connection: HTTPConnection) -> Worker | Queue:
+async def worker(connection: HTTPConnection) -> Worker | Queue:
     found: Worker | Queue = connection.app.state.worker
     return found
 
 
-def key_sets(connection: HTTPConnection) -> KeySets:
+async def key_sets(connection: HTTPConnection) -> KeySets:
     found: KeySets = connection.app.state.key_sets
     return found
 
 
-def services(connection: HTTPConnection) -> Services:
+async def services(connection: HTTPConnection) -> Services:
     found: Services = connection.app.state.services
     return found
 
 
-def now(connection: HTTPConnection) -> datetime:
+async def now(connection: HTTPConnection) -> datetime:
     """The moment of this request, with time zone; tests set the application's clock."""
     moment: datetime = connection.app.state.clock()
     return moment

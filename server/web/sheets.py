@@ -81,7 +81,7 @@ def _state(here: Workplace, copy: WorkingCopy) -> tuple[int, datetime | None, in
     return copy.revision, copy.saved_at, id(here.exercise)
 
 
-def sheets(connection: HTTPConnection) -> Sheets:
+async def sheets(connection: HTTPConnection) -> Sheets:
     found: Sheets = connection.app.state.sheets
     return found
 

@@ -22,7 +22,7 @@ from server.store.courses import TEACHING, role_in_section
 from server.store.database import Database
 from server.store.people import User
 from server.store.trials import LATEST, save_trial
-from server.web.access import VisitorHere, visitor_here
+from server.web.access import VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.rendering import environment, page
 from server.web.trial_desk import Desk
@@ -37,7 +37,7 @@ MOST_WINDOWS = 12
 """Windows that show one run, all people together."""
 
 
-def runs_here(connection: HTTPConnection) -> Runs:
+async def runs_here(connection: HTTPConnection) -> Runs:
     found: Runs = connection.app.state.trial_runs
     return found
 
@@ -85,7 +85,7 @@ def watch_trial(
 def _sheet(
     request: Request, here: Workplace, name: str, socket: str, *, works: bool, teaches: bool
 ) -> Response:
-    exercise, visitor = here.exercise, visitor_here(request)
+    exercise, visitor = here.exercise, visitor_of(request)
     plant = draw_plant(exercise.plant, exercise.points, title=exercise.title)
     return page(
         request,
