@@ -197,7 +197,18 @@ _SENTENCES = {
     "Correct RUNGMARK_DATABASE_URL.",
     "No space left": "The disk that holds {place} is full. Free some space and try again.",
     "disk is full": "The disk that holds {place} is full. Free some space and try again.",
+    "disk I/O error": "The disk that holds {place} can't be written; it may be full or broken. "
+    "Free some space and try again.",
 }
+
+
+def cannot_be_written(error: DBAPIError) -> bool:
+    """Whether the disk is full, broken or may only be read."""
+    cause = str(error.orig)
+    return any(sign in cause for sign in _UNWRITABLE)
+
+
+_UNWRITABLE = ("No space left", "disk is full", "disk I/O error", "readonly")
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:

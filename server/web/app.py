@@ -15,7 +15,7 @@ from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute, APIWebSocketRoute
-from sqlalchemy.exc import DataError, OperationalError
+from sqlalchemy.exc import DataError, DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as NoConnection
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
@@ -34,7 +34,7 @@ from server.remote.openid import OpenId
 from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
-from server.store.database import MOST_CONNECTIONS, Database
+from server.store.database import MOST_CONNECTIONS, Database, cannot_be_written
 from server.web import (
     accounts,
     assignments,
@@ -235,9 +235,20 @@ def _answer_errors(app: FastAPI) -> None:
         return error(request, 422, f"The field {places} can't be read. Correct it and try again.")
 
     @app.exception_handler(OperationalError)
-    def no_database(request: Request, trouble: OperationalError) -> Response:
+    @app.exception_handler(InterfaceError)
+    def no_database(request: Request, trouble: DBAPIError) -> Response:
         log.error("database: %s", trouble.orig)
-        sentence = "The database does not answer. Nothing was stored; try again in a minute."
+        if cannot_be_written(trouble):
+            sentence = (
+                "The server's disk can't be written; it may be full. Nothing was stored. "
+                "Tell whoever runs the server, then try again."
+            )
+            return error(request, 507, sentence)
+        # It may have gone away just after it had stored something.
+        sentence = (
+            "The database does not answer, so this is probably not stored. "
+            "Look at the page again in a minute, then repeat your last step if it is not there."
+        )
         return error(request, 503, sentence)
 
     @app.exception_handler(NoConnection)

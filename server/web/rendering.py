@@ -106,6 +106,7 @@ ERRORS = {
     429: "Too many attempts",
     500: "Our mistake",
     503: "The database does not answer",
+    507: "The disk can't be written",
 }
 
 

@@ -141,7 +141,7 @@ def test_a_database_that_went_away_is_told(app: FastAPI, client_for: ClientFor) 
     app.state.database = Database("sqlite:////nowhere/rungmark.db")
     answer = client.post("/sign-in", data={"email": "a@b.example", "password": "x"})
     assert answer.status_code == 503
-    assert "The database does not answer. Nothing was stored" in answer.text
+    assert "The database does not answer, so this is probably not stored." in answer.text
     assert "nowhere" not in answer.text
 
 
