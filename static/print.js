@@ -5,3 +5,9 @@ button.addEventListener("click", () => window.print());
 
 const { running } = document.getElementById("paper").dataset;
 document.documentElement.style.setProperty("--running", JSON.stringify(running));
+
+/* A rung wider than this, in px, would be too small to read across an upright page. */
+const WIDEST = 1100;
+for (const rung of document.querySelectorAll(".printed-rung .rung")) {
+  rung.closest(".printed-rung").classList.toggle("lying", rung.width.baseVal.value > WIDEST);
+}

@@ -96,7 +96,7 @@ def assert_printable(picture: "np.ndarray[tuple[int, ...], np.dtype[np.uint8]]")
         assert margin.min() == 255
 
 
-def test_a_rung_that_is_wider_and_taller_than_the_page_is_made_smaller(
+def test_a_rung_that_is_wider_and_taller_than_the_page_lies_and_is_made_smaller(
     open_page: OpenPage, database: Database
 ) -> None:
     series = " AND ".join(["stop_pb"] * 30)
@@ -107,7 +107,10 @@ def test_a_rung_that_is_wider_and_taller_than_the_page_is_made_smaller(
     student, assignment = placed(database, program)
     page = open_page(f"/assignments/{assignment.id}/print", student)
     with printed(page, "A4") as document:
-        assert 70 in [text.count("stop_pb") for text in texts_of(document)]
+        (number,) = [n for n, text in enumerate(texts_of(document)) if text.count("stop_pb") > 10]
+        assert texts_of(document)[number].count("stop_pb") == 70
+        width, height = document[number].get_size()
+        assert width > height, "it lies on a page of its own"
         for sheet in document:
             assert_printable(sheet.render(scale=1).to_numpy())
 
