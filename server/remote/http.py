@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
+from time import monotonic
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -16,6 +17,9 @@ import httpx2
 
 SECONDS = 10.0
 """For connecting, and for each wait for more of an answer."""
+
+TOTAL_SECONDS = 30.0
+"""For one answer, also if it comes drop by drop."""
 
 MAX_BYTES = 2_000_000
 """Of one answer."""
@@ -126,9 +130,11 @@ class Outside:
 
 
 def _bounded(response: httpx2.Response, host: str) -> bytes:
-    content = b""
+    content, begun = b"", monotonic()
     for piece in response.iter_bytes():
         content += piece
+        if monotonic() - begun > TOTAL_SECONDS:
+            raise NoAnswer(f"{host} does not answer in time.")
         if len(content) > MAX_BYTES:
             raise NotTaken(f"{host} sent more than {MAX_BYTES // 1_000_000} MB.")
     return content

@@ -9,6 +9,7 @@ from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import GradeEvent
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section, find_assignment
+from server.store.lti import LtiPerson, OutgoingScore, Platform
 from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram
 from server.store.standings import CountingAttempt, recount
@@ -96,6 +97,29 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                 select(Extension, Assignment.title)
                 .join(Assignment, Assignment.id == Extension.assignment_id)
                 .where(Extension.user_id == user_id)
+            )
+        ],
+        "learning-management systems": [
+            {"name": name, "subject": subject}
+            for name, subject in session.execute(
+                select(Platform.name, LtiPerson.subject)
+                .join(LtiPerson, LtiPerson.platform_id == Platform.id)
+                .where(LtiPerson.user_id == user_id)
+            )
+        ],
+        "grades for learning-management systems": [
+            {
+                "exercise": row.link.assignment.title if row.link.assignment else "",
+                "requirement": row.requirement,
+                "points": row.points,
+                "out of": row.max_points,
+                "made": row.made_at.isoformat(),
+                "sent": row.sent_version == row.version,
+            }
+            for row in session.scalars(
+                select(OutgoingScore)
+                .where(OutgoingScore.user_id == user_id)
+                .order_by(OutgoingScore.id)
             )
         ],
         "recorded trial runs": [
