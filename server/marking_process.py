@@ -13,6 +13,8 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from threading import Lock
 
+from sqlalchemy.exc import InterfaceError, OperationalError
+
 MarkOne = Callable[[int], None]
 """Marks the submission with this id and stores the verdict."""
 
@@ -26,6 +28,10 @@ log = logging.getLogger(__name__)
 
 class MarkingFailed(Exception):
     """Marking met a mistake of ours; the process has written it to the log."""
+
+
+class NoDatabase(Exception):
+    """The database gave no program or took no verdict; it may do so later."""
 
 
 class MarkingProcess:
@@ -50,22 +56,22 @@ class MarkingProcess:
         """Return once it is marked; after a process that died, a new one tries once more."""
         with self._lock:
             try:
-                succeeded = self._ask(submission_id)
+                trouble = self._ask(submission_id)
             except (EOFError, OSError):
                 self._end()
-                succeeded = self._ask(submission_id)
-        if not succeeded:
-            raise MarkingFailed
+                trouble = self._ask(submission_id)
+        if trouble is not None:
+            raise trouble
 
     def close(self) -> None:
         with self._lock:
             self._end()
 
-    def _ask(self, submission_id: int) -> bool:
+    def _ask(self, submission_id: int) -> Exception | None:
         connection = self._connected()
         connection.send(submission_id)
-        succeeded: bool = connection.recv()
-        return succeeded
+        trouble: Exception | None = connection.recv()
+        return trouble
 
     def _connected(self) -> Connection:
         if self._connection is None:
@@ -98,13 +104,14 @@ def _mark_until_alone(connection: Connection, prepare: Callable[[], MarkOne]) ->
             submission_id = connection.recv()
         except EOFError:
             return
+        answer: Exception | None = None
         try:
             mark(submission_id)
+        except (OperationalError, InterfaceError):
+            answer = NoDatabase()
         except Exception:
             log.exception("submission %d could not be marked", submission_id)
-            answer = False
-        else:
-            answer = True
+            answer = MarkingFailed()
         try:
             connection.send(answer)
         except OSError:

@@ -9,16 +9,16 @@ import logging
 from collections.abc import Callable
 from datetime import datetime
 from queue import Empty, SimpleQueue
-from threading import Lock, Thread
+from threading import Event, Lock, Thread
 
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
 from server.marking import marking
 from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import to_json
-from server.marking_process import MarkOne
+from server.marking_process import MarkOne, NoDatabase
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores
 from server.store.standings import with_partners
@@ -50,18 +50,21 @@ class Worker:
         self._failed: set[int] = set()
         self._lock = Lock()
         self._thread: Thread | None = None
+        self._stopping = Event()
 
     def start(self) -> None:
         """Begin to mark; what is queued from before comes first. Once started, it goes on."""
         with self._lock:
             if self._thread is None:
+                self._stopping.clear()
                 self._thread = Thread(target=self._run, name="marking", daemon=True)
                 self._thread.start()
 
     def stop(self) -> None:
-        """Finish the program that is being marked and end."""
+        """Finish the program that is being marked and end; the rest is left to the next start."""
         with self._lock:
             thread, self._thread = self._thread, None
+        self._stopping.set()
         if thread is not None:
             self._waiting.put(None)
             thread.join()
@@ -80,15 +83,14 @@ class Worker:
 
     def _run(self) -> None:
         self._sweep()
-        while True:
+        while not self._stopping.is_set():
             try:
                 submission_id = self._waiting.get(timeout=SWEEP_SECONDS)
             except Empty:
                 self._sweep()
                 continue
-            if submission_id is None:
-                return
-            self._mark(submission_id)
+            if submission_id is not None and not self._stopping.is_set():
+                self._mark(submission_id)
 
     def _sweep(self) -> None:
         try:
@@ -98,12 +100,16 @@ class Worker:
             log.exception("the database does not answer; the next sweep tries again")
             return
         for submission_id in left:
+            if self._stopping.is_set():
+                return
             if submission_id not in self._failed:
                 self._mark(submission_id)
 
     def _mark(self, submission_id: int) -> None:
         try:
             self._mark_one(submission_id)
+        except (NoDatabase, OperationalError, InterfaceError):
+            log.warning("the database did not take verdict %d; it is tried again", submission_id)
         except Exception:
             # The row stays queued, so nothing is lost; one bad program must not stop the others.
             log.exception("submission %d could not be marked", submission_id)

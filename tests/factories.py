@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from itertools import count
 from pathlib import Path
+from time import sleep
 
 from sqlalchemy.orm import Session
 
@@ -12,10 +13,12 @@ from server.marking.verdict import RequirementVerdict, Status, Verdict
 from server.marking.verdict_form import to_json
 from server.store.attempts import Submission, SubmissionState
 from server.store.courses import Assignment, Course, Enrolment, Section, SectionRole, Term
+from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, hash_password
 from server.store.standings import recount
-from server.store.submissions import store_verdict
+from server.store.submissions import queued, store_verdict
+from server.worker import Worker
 
 NOON = datetime(2026, 10, 5, 12, tzinfo=UTC)
 PASSWORD = "press-house-7"
@@ -179,3 +182,14 @@ def make_marked(
     assert store_verdict(session, submission.id, verdict, to_json(verdict), NOON)
     session.refresh(submission)
     return submission
+
+
+def mark_what_waits(worker: Worker, database: Database) -> None:
+    """Let a worker mark all that is queued, as far as it can, and stop it."""
+    worker.start()
+    while True:
+        with database.read() as session:
+            if all(worker.has_failed(each) for each in queued(session)):
+                break
+        sleep(0.01)
+    worker.stop()

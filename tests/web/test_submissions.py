@@ -10,7 +10,7 @@ from server.store.courses import Feedback
 from server.store.database import Database
 from server.store.submissions import find_submission
 from server.worker import Worker
-from tests.factories import NOON, Clock, make_submission
+from tests.factories import NOON, Clock, make_submission, mark_what_waits
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Lab, open_lab
 
 
@@ -147,8 +147,7 @@ def test_what_was_left_is_marked_at_the_next_start(
         first = make_submission(session, lab.assignment, lab.student, program=program)
         second = make_submission(session, lab.assignment, lab.classmate, program=program)
     worker = Worker(database, app.state.catalogue, clock)
-    worker.start()
-    worker.stop()
+    mark_what_waits(worker, database)
     with database.read() as session:
         for each in (first, second):
             found = find_submission(session, each.id)
@@ -164,8 +163,7 @@ def test_one_program_that_cannot_be_marked_stops_no_other(
         program = {"version": 1, "name": "wash_sump"}
         good = make_submission(session, lab.assignment, lab.classmate, program=program)
     worker = Worker(database, app.state.catalogue, clock)
-    worker.start()
-    worker.stop()
+    mark_what_waits(worker, database)
     assert worker.has_failed(broken.id)
     assert not worker.has_failed(good.id)
     with database.read() as session:

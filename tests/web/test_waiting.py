@@ -15,7 +15,7 @@ from server.verdicts import Verdicts
 from server.web import waiting as held_requests
 from server.web.waiting import MOST_HELD, Held
 from server.worker import Worker
-from tests.factories import Clock, make_submission
+from tests.factories import Clock, make_submission, mark_what_waits
 from tests.web.lab import Lab
 
 PROGRAM = {"version": 1, "name": "wash_sump"}
@@ -128,7 +128,6 @@ def test_a_marking_that_nobody_waits_for(
     database: Database, app: FastAPI, clock: Clock, waiting: Submission
 ) -> None:
     worker = Worker(database, app.state.catalogue, clock)
-    worker.begin(waiting.id)
-    worker.stop()
+    mark_what_waits(worker, database)
     with worker.verdicts.awaited(waiting.id) as told:
         assert not told.done()
