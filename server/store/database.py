@@ -5,11 +5,13 @@ exception rolls everything back. ``database.read()`` is for pages that change no
 does not wait for a writer.
 """
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
 from threading import Lock
+from time import monotonic
 from typing import Any
 from zlib import crc32
 
@@ -156,7 +158,8 @@ class Database:
             connection.info["writes"] = True
         # A transaction that reads first and writes later loses updates or fails half-way on
         # SQLite; taking the write lock at once makes the second writer wait instead.
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        if not _began_while_patient(connection.connection.dbapi_connection):
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
 
     def _end_sqlite(self, _connection: object, record: ConnectionPoolEntry) -> None:
         # The connection is back in the pool: its transaction has ended, either way.
@@ -221,3 +224,23 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:
         f"busy_timeout={1000 * BUSY_SECONDS}",
     ):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _began_while_patient(connection: Any) -> bool:
+    """Take the write lock, while another process may have it; False when it can't be had."""
+    until = monotonic() + BUSY_SECONDS
+    # SQLite waits in ever longer sleeps, while the other process begins again and again; waiting
+    # anew after a short while keeps the sleeps short.
+    connection.execute("PRAGMA busy_timeout=20")
+    try:
+        while monotonic() < until:
+            try:
+                connection.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as error:
+                if "is locked" not in str(error):
+                    return False
+            else:
+                return True
+    finally:
+        connection.execute(f"PRAGMA busy_timeout={1000 * BUSY_SECONDS}")
+    return False

@@ -28,7 +28,7 @@ from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
 from server.web.access import Visitor, VisitorHere
 from server.web.commands import GROUPS
-from server.web.dependencies import Now, Reading, Writing
+from server.web.dependencies import DatabaseHere, Now, Reading, Writing
 from server.web.rendering import environment, fragment
 from server.web.rungs import changes_between, remark, rung_views
 from server.web.sheets import Sheet, Sheets, SheetsHere, sheet_of
@@ -90,14 +90,16 @@ DeskHere = Annotated[Desk, Depends(desk)]
 def edit_program(
     request: Request,
     desk: DeskHere,
-    session: Writing,
+    database: DatabaseHere,
     now: Now,
     action: Annotated[str, Form()],
     revision: Annotated[int, Form()],
 ) -> Response:
     """Do one action, or refuse it with the reason: all of it is stored, or nothing."""
     here, visitor = desk.here, desk.visitor
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
+    # Writers wait for each other, so that only the saving itself is one unit of work.
+    with database.read() as session:
+        copy = working_copy(session, here.assignment, visitor.id, here.start)
     if copy.revision != revision:
         return _newest(request, desk, copy)
     before = desk.sheet(copy)
@@ -107,15 +109,16 @@ def edit_program(
         return _refused(request, refused.messages)
     if edited.program == before.program:
         return _answer(request, desk, copy, before, before, edited.selection)
-    saved = save_program(
-        session,
-        here.assignment,
-        visitor.id,
-        to_json(edited.program),
-        revision=revision,
-        start=here.start,
-        now=now,
-    )
+    with database.write() as session:
+        saved = save_program(
+            session,
+            here.assignment,
+            visitor.id,
+            to_json(edited.program),
+            revision=revision,
+            start=here.start,
+            now=now,
+        )
     if isinstance(saved, Stale):
         return _newest(request, desk, saved.current)
     after = sheet_of(edited.program, here.exercise, before)

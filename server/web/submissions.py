@@ -25,7 +25,7 @@ from server.store.attempts import Submission
 from server.store.corrections import comments_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
-from server.store.programs import working_copy
+from server.store.programs import lock_work, working_copy
 from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_marked
 from server.store.submissions import submit as store_submission
@@ -102,15 +102,20 @@ def _take(
     revision: int,
 ) -> int | Response:
     """The id of the stored submission, or the answer that says why there is none."""
-    with database.write() as session:
+    with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
-        if copy.revision != revision:
+    if copy.revision != revision:
+        return _refused(request, 409, STALE)
+    program = from_json(copy.program)
+    if not program.rungs:
+        return _refused(request, 422, EMPTY)
+    if faults := errors(program):
+        return _refused(request, 422, _cannot_run([str(fault) for fault in faults]))
+    # Writers wait for each other, so that the look at the program comes before.
+    with database.write() as session:
+        lock_work(session, here.assignment, visitor.id)
+        if working_copy(session, here.assignment, visitor.id, here.start).revision != revision:
             return _refused(request, 409, STALE)
-        program = from_json(copy.program)
-        if not program.rungs:
-            return _refused(request, 422, EMPTY)
-        if faults := errors(program):
-            return _refused(request, 422, _cannot_run([str(fault) for fault in faults]))
         taken = store_submission(session, here.assignment, visitor.id, copy.program, now)
         if isinstance(taken, Refusal):
             return _refused(request, 409, taken.value)

@@ -14,12 +14,19 @@ from time import monotonic
 from server.marking.exercise import Exercise
 from server.marking.scenario import Turn
 from server.marking.trial.trial import LONGEST_SCANS, Recorded, TrialRun
+from server.store.claims import Claims
 from server.web.trial_screen import Screen, Viewer
 
 log = logging.getLogger(__name__)
 
 FRAME_SECONDS = 0.05
 """From frame to frame: 20 a second at most."""
+
+LONGEST_FRAME = 0.2
+"""From frame to frame when the server has too much to do."""
+
+SLOW_ROUND = 1.2
+"""A round that takes so many times what it should tells that it has."""
 
 SLOTS = 10
 """The runs take turns within a frame, so that the load is even."""
@@ -46,6 +53,12 @@ CATCH_UP_SCANS = 2000
 class NoRoom(Exception):
     """One more run is not possible now; the text says why and what to do."""
 
+
+ELSEWHERE = (
+    "This run goes on in another process of the server, where a window of yours has it open. Close "
+    "that window, wait a minute, then open this page again. If you have none open, tell whoever "
+    "runs the server: its proxy must send one visitor always to the same process."
+)
 
 Key = tuple[int, int]
 """Assignment and user."""
@@ -127,11 +140,15 @@ class Trial:
 class Runs:
     """All runs of the process. ``start`` and ``stop`` go with the application.
 
-    ``store`` is called with a run's key, its record and its scans, in a thread.
+    ``store`` is called with a run's key, its record and its scans, in a thread. ``claims`` keep
+    other processes from the same run.
     """
 
-    def __init__(self, store: Callable[[Key, Recorded], None]) -> None:
+    def __init__(
+        self, store: Callable[[Key, Recorded], None], claims: Claims | None = None
+    ) -> None:
         self._store = store
+        self._claims = claims
         self._trials: dict[Key, Trial] = {}
         self._slots: list[set[Trial]] = [set() for _ in range(SLOTS)]
         self._task: asyncio.Task[None] | None = None
@@ -147,11 +164,16 @@ class Runs:
         """The run of this key; a new one begins with a recorded run. Raises NoRoom."""
         if key not in self._trials:
             self._require_room(key)
-            trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
-            if key not in self._trials:
-                self._require_room(key)
-                self._trials[key] = trial
-                min(self._slots, key=len).add(trial)
+            if self._claims and not await asyncio.to_thread(self._claims.take, key):
+                raise NoRoom(ELSEWHERE)
+            try:
+                trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
+                if key not in self._trials:
+                    self._require_room(key)
+                    self._trials[key] = trial
+                    min(self._slots, key=len).add(trial)
+            finally:
+                await self._give_back(key)
         return self._trials[key]
 
     async def replace(self, key: Key, recorded: Recorded) -> None:
@@ -196,6 +218,11 @@ class Runs:
         for slot in self._slots:
             slot.discard(trial)
         await self.save(trial)
+        await self._give_back(trial.key)
+
+    async def _give_back(self, key: Key) -> None:
+        if self._claims and key not in self._trials:
+            await asyncio.to_thread(self._claims.give_back, key)
 
     async def save(self, trial: Trial) -> None:
         """Store a run's record if something has happened in it."""
@@ -216,16 +243,24 @@ class Runs:
             self._task = None
         for trial in self:
             await self.close(trial)
+        if self._claims:
+            self._claims.close()
 
     async def _tick(self) -> None:
         slot, due = 0, monotonic()
-        housekeeping = due
+        housekeeping = round_began = due
+        period = FRAME_SECONDS
         while True:
             for trial in list(self._slots[slot]):
                 await self._turn(trial)
             slot = (slot + 1) % SLOTS
-            due = max(due + FRAME_SECONDS / SLOTS, monotonic() - FRAME_SECONDS)
+            due = max(due + period / SLOTS, monotonic() - period)
             await asyncio.sleep(max(0.0, due - monotonic()))
+            if slot == 0:
+                # A server with too much to do shows fewer frames of plants that keep their time.
+                took, round_began = monotonic() - round_began, monotonic()
+                slower = took > SLOW_ROUND * period
+                period = min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
             if due - housekeeping > 1.0:
                 housekeeping = due
                 await self._keep_house(due)
