@@ -1,17 +1,21 @@
-"""The hour before a deadline: many students hand in at a steady rate, on a server of its own.
+"""The hour before a deadline: many students hand in at a steady rate while others try their runs.
 
     uv run python -m tests.load.deadline                           # SQLite, 20 a second, 60 s
     uv run python -m tests.load.deadline --postgresql --seconds 180  # 2 web processes, 2 workers
 
 It starts its servers on this machine with a database in a temporary folder, and ends by itself. The
 next submission is sent when it is due, but each connection waits for its answer, so that the load
-is bounded. It prints p50, p95, p99 of each kind of request in milliseconds, and the errors, and
-checks that every accepted submission has one verdict. Exit status 1 when that, or an answer, is
-wrong. Nothing here is a test of `pytest`: how fast a machine is, is no matter of right and wrong.
+is bounded. A student does as the browser does: submits, follows to the verdict's page, and waits
+there for the news if it is not marked yet. Live trial runs are read by a process of their own. It
+prints p50, p95, p99 of each kind of request in milliseconds, the errors, and how long processors
+were busy, and checks that every accepted submission has one verdict. Exit status 1 when that, or an
+answer, is wrong. Nothing here is a test of `pytest`: how fast a machine is, is no matter of right
+and wrong.
 """
 
 import argparse
 import asyncio
+import json
 import os
 import signal
 import socket
@@ -21,12 +25,17 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, closing, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from multiprocessing import get_context
 from pathlib import Path
 from statistics import quantiles
+from typing import Any
 
 import httpx2
+import psutil
 from sqlalchemy import func, select
 
 from server.ladder.json_form import to_json
@@ -41,11 +50,13 @@ from server.store.people import User, begin_session
 from server.store.programs import save_program
 from server.web.access import COOKIE
 from tests.factories import make_assignment, make_section, make_user
+from tests.load.trial_runs import Page, measure
 from tests.postgresql import PostgreSQL
 
 EXERCISE = "apple-wash-sump"
 CONNECTIONS = 64
 LONGEST_WAIT = 60.0
+WAITS = 'id="progress"'
 
 
 def main() -> int:
@@ -53,6 +64,8 @@ def main() -> int:
     parser.add_argument("--postgresql", action="store_true", help="2 web processes, 2 workers")
     parser.add_argument("--seconds", type=int, default=60)
     parser.add_argument("--rate", type=int, default=20, help="submissions a second")
+    parser.add_argument("--students", type=int, default=1000)
+    parser.add_argument("--trials", type=int, default=150, help="live trial runs beside it")
     arguments = parser.parse_args()
     print(f"load of the machine before: {os.getloadavg()[0]:.1f}")
     with ExitStack() as stack:
@@ -67,30 +80,53 @@ def main() -> int:
             url = server.url("migrated")
         database = stack.enter_context(closing(Database(url)))
         migrate(database)
-        work = prepare(database, arguments.rate * arguments.seconds + 1)
+        students = prepare(database, arguments.students)
         webs = 2 if arguments.postgresql else 1
-        ports = [stack.enter_context(serving(url, folder)) for _ in range(webs)]
+        served = [stack.enter_context(serving(url, folder)) for _ in range(webs)]
+        ports = [port for port, _ in served]
+        pids = [pid for _, pid in served]
         if arguments.postgresql:
-            for _ in range(2):
-                stack.enter_context(running("work", url, folder))
-        took, errors = asyncio.run(hand_in(ports, work, arguments.rate))
+            pids += [stack.enter_context(running("work", url)) for _ in range(2)]
+        trying = stack.enter_context(ProcessPoolExecutor(1, get_context("spawn")))
+        runs = None
+        if arguments.trials:
+            pages = [
+                Page(
+                    ports[number % webs], f"/assignments/{each.assignment}/trial/socket", each.token
+                )
+                for number, each in enumerate(students[: arguments.trials])
+            ]
+            runs = trying.submit(read_trials, pages, arguments.seconds, pids[:webs])
+        busy = processor_seconds(pids)
+        sent = arguments.rate * arguments.seconds + 1
+        took, errors = asyncio.run(hand_in(ports, students, sent, arguments.rate))
         accepted, verdicts = wait_for_verdicts(database)
-        wrong = report(took, errors, accepted, verdicts, len(work))
+        used = [now - before for before, now in zip(busy, processor_seconds(pids), strict=True)]
+        wrong = report(took, errors, accepted, verdicts, sent)
+        print("processor seconds of servers and workers:", *(f"{each:.1f}" for each in used))
+        if runs is not None:
+            print(json.dumps(runs.result(), indent=2))
     print(f"load of the machine after: {os.getloadavg()[0]:.1f}")
     return wrong
 
 
-def prepare(database: Database, submissions: int) -> list[tuple[str, int, int]]:
-    """Students with a program each: their cookie, their assignment, the revision they see."""
+@dataclass(frozen=True)
+class Student:
+    token: str
+    assignment: int
+
+
+def prepare(database: Database, number: int) -> list[Student]:
+    """So many students, each signed in and with a program of their own to hand in."""
     folder = EXERCISES / EXERCISE
     exercise = load_exercise(folder)
     files = sorted((folder / "programs").glob("*.st"))
     programs = [to_json(read_program(path, exercise)) for path in files]
     now = datetime.now(UTC)
-    work = []
+    students = []
     with database.write() as session:
-        people: list[User] = [make_user(session) for _ in range(submissions)]
-        for start in range(0, submissions, 30):
+        people: list[User] = [make_user(session) for _ in range(number)]
+        for start in range(0, number, 30):
             group = people[start : start + 30]
             section = make_section(session, *((each, SectionRole.STUDENT) for each in group))
             assignment = make_assignment(
@@ -100,90 +136,119 @@ def prepare(database: Database, submissions: int) -> list[tuple[str, int, int]]:
                 opens_at=now - timedelta(days=1),
                 due_at=now + timedelta(hours=1),
             )
-            for number, each in enumerate(group):
-                program = programs[number % len(programs)]
+            for place, each in enumerate(group, start):
+                program = programs[place % len(programs)]
                 save_program(session, assignment, each.id, program, revision=0, start={}, now=now)
                 token = begin_session(session, each, now, timedelta(hours=2))
-                work.append((token, assignment.id, 1))
-    return work
+                students.append(Student(token, assignment.id))
+    return students
+
+
+def processor_seconds(pids: list[int]) -> list[float]:
+    """Of each process with those that it started."""
+    processes = [[each, *each.children()] for each in map(psutil.Process, pids)]
+    return [sum(sum(each.cpu_times()[:2]) for each in family) for family in processes]
+
+
+def read_trials(pages: list[Page], seconds: float, pids: list[int]) -> dict[str, Any]:
+    return asyncio.run(measure(pages, seconds, pids))
 
 
 @contextmanager
-def running(command: str, url: str, folder: str, *options: str) -> Iterator[None]:
+def running(command: str, url: str, *options: str) -> Iterator[int]:
+    """A process of ours while the block runs; its id."""
     environment = os.environ | {"RUNGMARK_DATABASE_URL": url}
     words = [sys.executable, "-m", "server.cli", command, *options]
     with subprocess.Popen(words, env=environment, stdout=subprocess.PIPE, text=True) as process:
         try:
             assert process.stdout is not None
             process.stdout.readline()
-            yield
+            yield process.pid
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(30)
 
 
 @contextmanager
-def serving(url: str, folder: str) -> Iterator[int]:
+def serving(url: str, folder: str) -> Iterator[tuple[int, int]]:
+    """A web process while the block runs: its port and its id."""
     with socket.create_server(("127.0.0.1", 0)) as free:
         port: int = free.getsockname()[1]
-    with running("serve", url, folder, "--port", str(port), "--data", folder):
-        yield port
+    with running("serve", url, "--port", str(port), "--data", folder) as pid:
+        yield port, pid
 
 
 Times = dict[str, list[float]]
 
 
 async def hand_in(
-    ports: list[int], work: list[tuple[str, int, int]], rate: int
+    ports: list[int], students: list[Student], sent: int, rate: int
 ) -> tuple[Times, list[str]]:
     took: Times = defaultdict(list)
     errors: list[str] = []
     gate = asyncio.Semaphore(CONNECTIONS)
     async with httpx2.AsyncClient(timeout=30, limits=httpx2.Limits(max_connections=64)) as client:
 
-        async def one(number: int, token: str, assignment: int, revision: int) -> None:
+        async def one(number: int) -> None:
             base = f"http://127.0.0.1:{ports[number % len(ports)]}"
-            headers = {"Origin": base, "Cookie": f"{COOKIE}={token}"}
+            student = students[number % len(students)]
+            headers = {"Origin": base, "Cookie": f"{COOKIE}={student.token}"}
+
+            # Each has submitted so often, after an edit each time: the same again is refused.
+            revision = 1 + number // len(students)
+
+            async def ask(kind: str, method: str, path: str, **data: object) -> httpx2.Response:
+                since = time.perf_counter()
+                answer = await client.request(
+                    method, base + path, headers=headers, data=data or None
+                )
+                took[kind].append(time.perf_counter() - since)
+                return answer
+
             async with gate:
-                begun = time.perf_counter()
-
-                async def ask(kind: str, method: str, path: str) -> httpx2.Response:
-                    since = time.perf_counter()
-                    data = {"revision": str(revision)} if method == "POST" else None
-                    answer = await client.request(method, base + path, headers=headers, data=data)
-                    took[kind].append(time.perf_counter() - since)
-                    return answer
-
                 try:
-                    answer = await ask("submit", "POST", f"/assignments/{assignment}/submissions")
+                    here = f"/assignments/{student.assignment}"
+                    edit = {"action": "set comment", "rung": 0, "comment": f"Try {revision}"}
+                    edited = await ask(
+                        "edit",
+                        "POST",
+                        f"{here}/program",
+                        action=json.dumps(edit),
+                        revision=revision,
+                    )
+                    if edited.status_code != 200:
+                        errors.append(f"edit: {edited.status_code}")
+                        return
+                    begun = time.perf_counter()
+                    answer = await ask(
+                        "submit", "POST", f"{here}/submissions", revision=revision + 1
+                    )
                     if answer.status_code != 303:
                         errors.append(f"submit: {answer.status_code}")
                         return
                     address = answer.headers["location"]
-                    while time.perf_counter() - begun < LONGEST_WAIT:
-                        progress = await ask("progress", "GET", f"{address}/progress")
-                        if "HX-Refresh" in progress.headers:
-                            break
-                        # The answer waits for the verdict; a page asks again after so long.
-                        await asyncio.sleep(5.0)
-                    took["submit to verdict"].append(time.perf_counter() - begun)
                     page = await ask("verdict page", "GET", address)
-                    if page.status_code != 200:
+                    while WAITS in page.text and time.perf_counter() - begun < LONGEST_WAIT:
+                        news = await ask("waiting", "GET", f"{address}/progress")
+                        if "HX-Refresh" in news.headers:
+                            page = await ask("verdict page", "GET", address)
+                    took["submit to verdict"].append(time.perf_counter() - begun)
+                    if page.status_code != 200 or WAITS in page.text:
                         errors.append(f"verdict page: {page.status_code}")
                 except httpx2.HTTPError as error:
                     errors.append(type(error).__name__)
 
         # The compiled kernel is fetched before the clock runs.
-        await one(0, *work[0])
+        await one(0)
         took.clear()
         start = time.perf_counter()
         tasks = []
-        for number, each in enumerate(work[1:], 1):
+        for number in range(1, sent):
             await asyncio.sleep(max(0.0, start + number / rate - time.perf_counter()))
-            tasks.append(asyncio.create_task(one(number, *each)))
+            tasks.append(asyncio.create_task(one(number)))
         await asyncio.gather(*tasks)
         seconds = time.perf_counter() - start
-        print(f"{len(work) - 1} submissions in {seconds:.1f} s: {len(work) / seconds:.1f} a second")
+        print(f"{sent - 1} submissions in {seconds:.1f} s: {(sent - 1) / seconds:.1f} a second")
     return took, errors
 
 

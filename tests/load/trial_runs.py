@@ -127,34 +127,40 @@ def processor_of(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-async def measure(
-    port: int, path: str, tokens: list[str], seconds: float, pid: int
-) -> dict[str, Any]:
-    site = f"http://127.0.0.1:{port}"
+@dataclass(frozen=True)
+class Page:
+    """Where a trial run is opened, and by whom."""
 
+    port: int
+    path: str
+    token: str
+
+
+async def measure(pages: list[Page], seconds: float, pids: list[int]) -> dict[str, Any]:
+    """Open every page's trial run on the servers ``pids``, and read all for so many seconds."""
     async with AsyncExitStack() as stack:
 
-        async def open_page(token: str) -> Reader:
+        async def open_page(page: Page) -> Reader:
             opening = connect(
-                f"ws://127.0.0.1:{port}{path}",
-                origin=Origin(site),
-                additional_headers={"Cookie": f"{COOKIE}={token}"},
+                f"ws://127.0.0.1:{page.port}{page.path}",
+                origin=Origin(f"http://127.0.0.1:{page.port}"),
+                additional_headers={"Cookie": f"{COOKIE}={page.token}"},
                 max_size=None,
                 compression=None,
             )
             return Reader(await stack.enter_async_context(opening))
 
-        first = await open_page(tokens[0])
+        first = await open_page(pages[0])
         await first.socket.recv()  # the kernel is compiled by now
-        before = memory_of(pid)
-        readers = [first, *[await open_page(token) for token in tokens[1:]]]
+        before = sum(map(memory_of, pids))
+        readers = [first, *[await open_page(page) for page in pages[1:]]]
         reading = [asyncio.create_task(reader.read()) for reader in readers]
         for number, reader in enumerate(readers):
             await reader.send(do="run")
             await reader.send(do="act", action={"control": START[0], "on": True})
             await asyncio.sleep(0.001 * (number % 7))
         await asyncio.sleep(SETTLING_SECONDS)
-        since, busy = monotonic(), processor_of(pid)
+        since, busy = monotonic(), sum(map(processor_of, pids))
         end = since + seconds
         turn = 0
         while monotonic() < end:
@@ -164,8 +170,8 @@ async def measure(
                 await reader.send(do="act", action={"control": START[1], "on": on})
             turn += 1
             await asyncio.sleep(0.1)
-        used = (processor_of(pid) - busy) / (monotonic() - since)
-        after = memory_of(pid)
+        used = (sum(map(processor_of, pids)) - busy) / (monotonic() - since)
+        after = sum(map(memory_of, pids))
         for task in reading:
             task.cancel()
         await asyncio.gather(*reading, return_exceptions=True)
@@ -199,7 +205,8 @@ def main() -> None:
         port = free_port()
         server = start_server(folder, port)
         try:
-            figures = asyncio.run(measure(port, path, tokens, arguments.seconds, server.pid))
+            pages = [Page(port, path, token) for token in tokens]
+            figures = asyncio.run(measure(pages, arguments.seconds, [server.pid]))
         finally:
             server.terminate()
             server.wait(timeout=30)
