@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.demo_people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
-from server.demo_work import hand_in, marked_programs
+from server.demo_work import hand_in, marked_programs, neighbours
 from server.marking.exercise import Exercise
 from server.paths import EXERCISES
 from server.store.corrections import comment, set_points
@@ -62,7 +62,8 @@ def load_demo(
             session.add(assignment)
             session.flush()
             set_work.append((assignment, programs[exercise.slug], students))
-    hand_in(session, set_work, now)
+    first = exercises[0] if exercises else None
+    hand_in(session, set_work, now, first and neighbours(first, programs[first.slug]))
     if set_work:
         _by_hand(session, set_work[0][0], now)
     for outcome in {name for exercise in exercises for name in exercise.outcomes}:
@@ -170,20 +171,23 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
 
 def accounts() -> str:
     """The demo accounts, one a line, for whoever starts the demo."""
+    sections = {"01": "01", "02": "02", "00": "01 of the term before"}
     people = [
         (f"{Role.STUDENT.value}, section 01", STUDENT),
         (f"{Role.STUDENT.value}, section 02", "malik.thornbury@larkmoor.example"),
         *(
             (
-                role.value + (f", section {', '.join(numbers)}" if numbers else ""),
+                ", section ".join(
+                    [role.value, *([" and ".join(sections[n] for n in numbers)] if numbers else [])]
+                ),
                 f"{address}@larkmoor.example",
             )
             for _, _, address, role, numbers in STAFF
         ),
+        ("the password of each", PASSWORD),
     ]
-    lines = "\n".join(f"  {what:<24}{email}" for what, email in people)
+    width = max(len(what) for what, _ in people) + 2
+    lines = "\n".join(f"  {what:<{width}}{word}" for what, word in people)
     return (
-        "The demo course AUT 131 of Larkmoor Technical Institute: all of it is invented.\n"
-        f"{lines}\n"
-        f"  the password of each    {PASSWORD}"
+        f"The demo course AUT 131 of Larkmoor Technical Institute: all of it is invented.\n{lines}"
     )

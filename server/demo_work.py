@@ -6,7 +6,7 @@ which is drawn with a fixed seed.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
@@ -14,8 +14,10 @@ from random import Random
 from sqlalchemy import insert
 from sqlalchemy.orm import Session
 
+from server.ladder.json_form import from_json
 from server.ladder.json_form import to_json as program_json
 from server.ladder.program import Program
+from server.ladder.renaming import rename
 from server.marking.acceptance import acceptance_run
 from server.marking.exercise import Exercise
 from server.marking.faults.variants import variants
@@ -65,6 +67,23 @@ def marked_programs(exercise: Exercise, folder: Path) -> tuple[Marked, ...]:
         programs += [other.program for other in others[:: max(1, len(others) // VARIANTS)]]
     marked = [_mark(exercise, program) for program in dict.fromkeys(programs)]
     return tuple(sorted(marked, key=lambda each: each.share))
+
+
+def neighbours(exercise: Exercise, programs: Sequence[Marked]) -> tuple[Marked, Marked] | None:
+    """A program with a mistake, and the same in other words: other names, comments and order."""
+    wrong = [each for each in programs if each.share < 1.0]
+    if not wrong:
+        return None
+    first = wrong[len(wrong) // 2]
+    program = from_json(first.program)
+    for variable in program.variables:
+        if variable.address is None:
+            program = rename(program, variable.symbol, f"my_{variable.symbol}")
+    rungs = (
+        replace(rung, comment=f"For {', '.join(rung.serves) or 'the rest'}.")
+        for rung in reversed(program.rungs)
+    )
+    return first, _mark(exercise, replace(program, rungs=tuple(rungs)))
 
 
 def _mark(exercise: Exercise, program: Program) -> Marked:
@@ -135,10 +154,12 @@ def hand_in(
     session: Session,
     set_work: Sequence[tuple[Assignment, Sequence[Marked], Sequence[User]]],
     now: datetime,
+    alike: tuple[Marked, Marked] | None = None,
 ) -> None:
     """Let the students of each assignment hand in: what is due or open, some late, some nothing.
 
-    The database has no submissions yet.
+    At the first assignment two students hand in what is ``alike``. The database has no submissions
+    yet.
     """
     work = HandingIn(session, now, Random(SEED), [], [], [])
     skills: dict[int, float] = {}
@@ -146,9 +167,18 @@ def hand_in(
     for assignment, programs, students in set_work:
         if not programs or assignment.opens_at > now:
             continue
+        likewise = (
+            dict(zip(students[-2:], alike or (), strict=False))
+            if assignment is set_work[0][0]
+            else {}
+        )
         for student in students:
             skill = skills.setdefault(student.id, work.random.betavariate(3, 2))
-            last = _student(work, assignment, student, skill, programs)
+            if student in likewise:
+                last = likewise[student], min(assignment.due_at, now) - timedelta(hours=3)
+                work.attempt(len(work.rows) + 1, assignment, student, 1, last[1], last[0])
+            else:
+                last = _student(work, assignment, student, skill, programs)
             if last is not None:
                 copies.append((assignment, student, *last))
     work.store()
@@ -163,7 +193,7 @@ def _student(
     """A student's attempts at one exercise; what they handed in last, and when."""
     random, now = work.random, work.now
     in_lab = assignment.due_at > now
-    if random.random() > (0.5 if in_lab else 0.86 + 0.12 * skill):
+    if random.random() > (0.5 if in_lab else 0.9 + 0.09 * skill):
         return None
     if in_lab:
         at = now - timedelta(minutes=random.uniform(20, 150))
@@ -171,19 +201,27 @@ def _student(
         late = random.random() > 0.82 + 0.15 * skill
         hours = random.uniform(-50, -1) if late else random.uniform(2, 120)
         at = min(assignment.due_at - timedelta(hours=hours), now - timedelta(minutes=30))
-    place = int(skill * random.uniform(0.0, 0.8) * len(programs))
+    wrong = [each for each in programs if each.share < 1.0]
+    right = [each for each in programs if each.share == 1.0] or wrong[-1:]
+    place = skill * random.uniform(0.1, 1.2) * len(programs)
     last = None
-    for number in range(1, random.choice((1, 2, 2, 3, 3, 4)) + 1):
-        last = programs[min(place, len(programs) - 1)], at
-        work.attempt(len(work.rows) + 1, assignment, student, number, at, last[0])
-        if last[0].share == 1.0:
+    for number in range(1, random.choice((1, 2, 3, 3, 4, 4, 5)) + 1):
+        work_now = wrong[int(place)] if place < len(wrong) else _solution(random, right)
+        last = work_now, at
+        work.attempt(len(work.rows) + 1, assignment, student, number, at, work_now)
+        if work_now.share == 1.0:
             break
         at += timedelta(minutes=random.uniform(3, 18))
         if at > now:
             break
-        if random.random() < 0.35 + 0.6 * skill:
-            place += int(random.uniform(1, 0.7 * len(programs)))
+        if random.random() < 0.2 + 0.7 * skill:
+            place += random.uniform(1, 0.7 * len(programs))
     return last
+
+
+def _solution(random: Random, right: Sequence[Marked]) -> Marked:
+    """Most solve an exercise in the same way."""
+    return right[0] if random.random() < 0.75 else random.choice(right)
 
 
 def _working_programs(

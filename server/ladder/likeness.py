@@ -2,7 +2,8 @@
 
 A rung is reduced to what it does: names go (points by address, others by type), the order of rungs
 and of parallel branches goes, comments go. What many programs of the class have is forced by the
-exercise and weighs little; a rung that only two have weighs much.
+exercise and weighs little; a rung that only two have weighs much. What more than a few have as a
+whole is a common solution, and none of their pairs is named.
 """
 
 from collections import Counter
@@ -27,16 +28,22 @@ from server.ladder.program import (
 )
 
 
+COMMON = 3
+"""So many programs may have all the rungs of a pair; what more have is a common solution."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pair:
     """Two programs by their places in the class; ``likeness`` 0 to 1, and the rungs in common.
 
-    ``rungs`` has pairs of rung numbers from 0.
+    ``others`` counts the programs that have all these rungs, too. ``rungs`` has pairs of rung
+    numbers from 0.
     """
 
     first: int
     second: int
     likeness: float
+    others: int
     rungs: tuple[tuple[int, int], ...]
 
 
@@ -57,9 +64,15 @@ def alike(programs: Sequence[Program], least: float = 0.6) -> tuple[Pair, ...]:
         shared, either = bags[i] & bags[j], bags[i] | bags[j]
         total = _weigh(either, weight)
         likeness = _weigh(shared, weight) / total if total else 0.0
-        if likeness >= least:
-            found.append(Pair(i, j, likeness, tuple(_common(reduced[i], reduced[j]))))
-    return tuple(sorted(found, key=lambda pair: (-pair.likeness, pair.first, pair.second)))
+        if likeness < least:
+            continue
+        having = sum(shared <= bag for bag in bags)
+        if having <= COMMON:
+            rungs = tuple(_common(reduced[i], reduced[j]))
+            found.append(Pair(i, j, likeness, having - 2, rungs))
+    return tuple(
+        sorted(found, key=lambda pair: (-pair.likeness, pair.others, pair.first, pair.second))
+    )
 
 
 def _weigh(bag: Counter[str], weight: Mapping[str, float]) -> float:

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
-from server.ladder.likeness import alike
+from server.ladder.likeness import COMMON, alike
 from server.ladder.program import Program
 from server.store.attempts import Submission
 from server.store.gradebook import gradebook
@@ -58,6 +58,7 @@ def likeness(request: Request, assignment_id: int, session: Reading) -> Response
         compared=len(programs),
         pairs=shown,
         found=len(pairs),
+        common=COMMON,
     )
 
 

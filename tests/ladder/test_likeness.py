@@ -43,3 +43,17 @@ def test_a_rung_that_only_two_have_makes_them_alike() -> None:
 def test_what_everybody_writes_says_nothing() -> None:
     assert alike([program(FORCED)] * 3) == ()
     assert alike([]) == ()
+
+
+def test_what_more_than_a_few_have_as_a_whole_is_a_common_solution() -> None:
+    others = [program(FORCED, f"BIT := {network};") for network in ("NOT start", "start AND stop")]
+    odd = program(FORCED, ODD)
+    pairs = alike([odd, odd, odd, *others, *others])
+    assert [(pair.first, pair.second, pair.others) for pair in pairs] == [
+        (3, 5, 0),
+        (4, 6, 0),
+        (0, 1, 1),
+        (0, 2, 1),
+        (1, 2, 1),
+    ]
+    assert alike([odd, odd, odd, odd, *others]) == ()
