@@ -27,7 +27,6 @@ from server.ladder.program import (
     Rung,
 )
 
-
 COMMON = 3
 """So many programs may have all the rungs of a pair; what more have is a common solution."""
 
