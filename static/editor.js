@@ -27,7 +27,7 @@ const editor = document.getElementById("editor");
 const frame = editor.querySelector(".rungs-frame");
 const answer = document.getElementById("editor-answer");
 const selection = new Selection(() => document.getElementById("rungs"));
-const entry = new Entry(() => selection.select(selection.place));
+const entry = new Entry(backToRungs);
 const RETRY_MS = 1500;
 
 /* ---- actions ---------------------------------------------------------------------------------- */
@@ -63,22 +63,30 @@ async function send(action, target = answer, address = "") {
     if (!connected) await offline();
   } while (!connected);
   const status = document.getElementById("editor-status").dataset;
-  if (status.stale) markElsewhere(shown);
-  const done = revision() !== before && !status.stale;
+  const { stale, select } = status;
+  // Told once: a refusal leaves the status as it is.
+  delete status.stale;
+  delete status.select;
+  if (stale) {
+    markElsewhere(shown);
+    // Whoever chose a dialog's step has left the dialog: the choice stands on the sheet.
+    answer.replaceChildren(...target.childNodes);
+    last[1] = answer;
+  }
+  const done = revision() !== before && !stale;
   if (done) target.replaceChildren();
-  arrive(status.select);
+  arrive(select);
   return done;
 }
 
 /* After a swap: numbers, selection, and the revision that the form for submitting hands in. */
 function arrive(select) {
-  const typing = document.activeElement?.closest("#entry, dialog");
   selection.refresh();
   markConcerned();
   if (select) {
     const [rung, ...at] = select.split(" ");
-    selection.select({ rung: Number(rung), at: at.join(" ") }, { focus: !typing });
-  } else if (!typing && !document.activeElement?.closest(".bench")) {
+    selection.select({ rung: Number(rung), at: at.join(" ") });
+  } else if (!document.activeElement?.closest(".bench")) {
     selection.select(selection.place);
   }
   for (const field of document.querySelectorAll("[data-revision-field]")) field.value = revision();
@@ -116,6 +124,12 @@ function markElsewhere(shown) {
   for (const row of selection.rows) row.classList.toggle("elsewhere", !shown.has(content(row)));
 }
 
+/* The next key is meant for the rungs, even if the rung is not there yet. */
+function backToRungs() {
+  if (selection.stop) selection.select(selection.place);
+  else frame.focus();
+}
+
 /* ---- what is selected -------------------------------------------------------------------------- */
 
 /* The selection as the actions need it: see static/editor/actions.js. */
@@ -151,17 +165,26 @@ const WHERE = {
   branch: "in a branch below",
 };
 
-function askElement(kind, label, { where = place(), type = "" } = {}) {
+/* `fresh` is the type of a symbol that is named here for the first time. */
+function askElement(kind, label, { where = place(), type = "", fresh = "BOOL" } = {}) {
   openEntry({
     label: `${label}, ${WHERE[where]}`,
     type,
-    make: (text, blockType) => (selected) =>
-      together(declaring(text, blockType), inserting(wrapped(kind, text), where, selected)),
+    fresh,
+    make: (text, blockType, declared) => (selected) =>
+      together(
+        [...declared, ...declaring(text, blockType)],
+        inserting(wrapped(kind, text), where, selected),
+      ),
   });
 }
 
-function askOutput(kind, label) {
-  openEntry({ label, make: (text) => (selected) => driving(wrapped(kind, text), selected) });
+function askOutput(kind, label, fresh = "BOOL") {
+  openEntry({
+    label,
+    fresh,
+    make: (text, _, declared) => (selected) => together(declared, driving(wrapped(kind, text), selected)),
+  });
 }
 
 function askChange() {
@@ -174,16 +197,19 @@ function askChange() {
   });
 }
 
-const askRung = (id) => inTurn(() => selection.row && ask(id, selection.row));
+function askRung(id) {
+  if (waiting || selection.row) ask(id, inTurn(() => selection.row));
+}
 
 /* Open the field at once, so that no key is lost; where the text goes is settled in its turn. */
 function openEntry({ make, ...shown }) {
   const opened = {
     ...shown,
     stop: selection.stop || editor.querySelector(".rungs-frame"),
-    commit: (text, type) => {
+    commit: (text, type, fresh) => {
+      const declared = fresh.map((variable) => ({ action: "declare", variable }));
       inTurn(async () => {
-        if (await send(make(text, type)(selected()))) return;
+        if (await send(make(text, type, declared)(selected()))) return;
         const refused = [...answer.childNodes];
         if (!refused.length || entry.isOpen || answer.querySelector("[data-command]")) return;
         entry.reopen({ ...opened, text, type, stop: selection.stop || opened.stop }, refused);
@@ -195,18 +221,22 @@ function openEntry({ make, ...shown }) {
 
 /* ---- commands --------------------------------------------------------------------------------- */
 
+/* Go to another page by its link, once everything before is done. */
+const leave = (link) => inTurn(() => document.getElementById(link).click());
+
 const COMMANDS = {
-  open: () => askElement("open", "Normally open contact"),
-  closed: () => askElement("closed", "Normally closed contact"),
-  rising: () => askElement("rising", "Rising edge contact"),
-  falling: () => askElement("falling", "Falling edge contact"),
-  comparison: () => askElement("comparison", "Comparison like level > 500"),
-  block: () => askElement("block", "Block", { type: "TON" }),
+  open: (_, where) => askElement("open", "Normally open contact", { where }),
+  closed: (_, where) => askElement("closed", "Normally closed contact", { where }),
+  rising: (_, where) => askElement("rising", "Rising edge contact", { where }),
+  falling: (_, where) => askElement("falling", "Falling edge contact", { where }),
+  comparison: (_, where) =>
+    askElement("comparison", "Comparison like level > 500", { where, fresh: "INT" }),
+  block: (_, where) => askElement("block", "Block", { where, type: "TON" }),
   coil: () => askOutput("coil", "Coil"),
   negated: () => askOutput("negated", "Negated coil"),
   set: () => askOutput("set", "Set coil"),
   reset: () => askOutput("reset", "Reset coil"),
-  assignment: () => askOutput("assignment", "Assignment like count := count + 1"),
+  assignment: () => askOutput("assignment", "Assignment like count := count + 1", "INT"),
   "place-after": () => askElement("open", "Element", { where: "after" }),
   "place-before": () => askElement("open", "Element", { where: "before" }),
   "place-parallel": () => askElement("open", "Element", { where: "parallel" }),
@@ -219,7 +249,10 @@ const COMMANDS = {
   delete: () => act(deleted),
   "rung-below": () => act(({ rung }) => ({ action: "add rung", at: rung + 1 })),
   "rung-above": () => act(({ rung }) => ({ action: "add rung", at: rung })),
-  "rung-end": () => act(({ rungs }) => ({ action: "add rung", at: rungs })),
+  "rung-end": () => {
+    backToRungs();
+    act(({ rungs }) => ({ action: "add rung", at: rungs }));
+  },
   "rung-delete": () => act(({ rung, rungs }) => rungs && { action: "delete rung", rung }),
   text: () => askRung("rung-text"),
   comment: () => askRung("rung-comment"),
@@ -236,23 +269,28 @@ const COMMANDS = {
     button.closest("dialog").close();
     selection.select({ rung: Number(button.dataset.rung), at: button.dataset.at });
   },
+  versions: () => leave("to-versions"),
+  print: () => leave("to-print"),
   commands: () => listCommands(run),
   again: () => inTurn(() => send(...last)),
   keep: () => answer.replaceChildren(),
 };
 
-function run(name, button) {
-  COMMANDS[name](button);
+/* `button` is what was pressed, `where` the place at which a tool was let go: either may be none. */
+function run(name, button, where) {
+  COMMANDS[name](button, where);
 }
 
 onCommit({
-  "rung-text": (form, target) =>
-    act(({ rung }) => ({ action: "set rung", rung, text: form.querySelector("textarea").value }), target),
-  "rung-comment": (form, target) =>
-    act((selected) => {
-      const serves = new FormData(form).getAll("serves");
-      return documenting(form.querySelector("textarea").value, serves, selected);
-    }, target),
+  "rung-text": (form, target) => {
+    const text = form.querySelector("textarea").value;
+    return act(({ rung }) => ({ action: "set rung", rung, text }), target);
+  },
+  "rung-comment": (form, target) => {
+    const comment = form.querySelector("textarea").value;
+    const serves = new FormData(form).getAll("serves");
+    return act((selected) => documenting(comment, serves, selected), target);
+  },
   declaration: (form, target, remove) => {
     const { symbol, type, address, initial, comment, retain } = Object.fromEntries(new FormData(form));
     const { was } = form.dataset;
@@ -303,9 +341,7 @@ frame.addEventListener("dblclick", (event) => selection.selectStop(event.target)
 dragging(frame, (source, target) => {
   if (source.kind !== "tool") return act((selected) => dropped(source, target, selected));
   selection.select({ rung: target.rung, at: target.path ? `path ${target.path.join(".")}` : "" }, { focus: false });
-  const choice = editor.querySelector(`[name=place][value="${target.side}"]`);
-  if (choice) choice.checked = true;
-  run(source.command);
+  run(source.command, null, target.side);
 });
 
 document.addEventListener("click", (event) => {

@@ -3,7 +3,7 @@ const dialog = (id) => document.getElementById(id);
 
 let commits = {};
 
-/* `handlers[id](form, answer, remove)` is asked when a dialog is committed; true closes it. */
+/* `handlers[id](form, answer, remove)` does what a dialog was committed for. */
 export function onCommit(handlers) {
   commits = handlers;
 }
@@ -12,10 +12,12 @@ for (const each of document.querySelectorAll(".sheet-dialog")) {
   each.querySelector("[data-cancel]").addEventListener("click", () => each.close());
   const form = each.querySelector("form");
   if (!form) continue;
+  // It closes at once, so that the next key is not typed into it; what is refused opens it again.
   const commit = async (remove) => {
-    const before = document.getElementById("editor-status").dataset.revision;
-    await commits[each.id](form, form.querySelector("[data-answer]"), remove);
-    if (document.getElementById("editor-status").dataset.revision !== before) each.close();
+    const answer = form.querySelector("[data-answer]");
+    each.close();
+    await commits[each.id](form, answer, remove);
+    if (answer.querySelector(".notice") && !each.open) each.showModal();
   };
   form.addEventListener("submit", (event) => {
     event.preventDefault();
@@ -29,20 +31,22 @@ for (const each of document.querySelectorAll(".sheet-dialog")) {
   each.querySelector("[data-remove]")?.addEventListener("click", () => commit(true));
 }
 
-/* Open a dialog on what a rung holds. */
-export function ask(id, row) {
+/* Open a dialog on what a rung holds. It opens at once, so that no key is lost; what the rung holds
+   comes when everything before it is done, and leaves alone what was typed meanwhile. */
+export async function ask(id, coming) {
   const opened = dialog(id);
+  const words = opened.querySelector("textarea");
+  const boxes = [...opened.querySelectorAll("[name=serves]")];
+  opened.querySelector("form").reset();
   opened.querySelector("[data-answer]").replaceChildren();
-  if (id === "rung-text") {
-    opened.querySelector("textarea").value = row.dataset.text;
-    preview();
-  } else {
-    const serves = row.dataset.serves.split(" ");
-    opened.querySelector("textarea").value = row.dataset.comment;
-    for (const box of opened.querySelectorAll("[name=serves]")) box.checked = serves.includes(box.value);
-  }
   opened.showModal();
-  opened.querySelector("textarea").focus();
+  words.focus();
+  const row = await coming;
+  if (!row) return opened.close();
+  words.value ||= id === "rung-text" ? row.dataset.text : row.dataset.comment;
+  const serves = row.dataset.serves.split(" ");
+  for (const box of boxes) box.checked ||= serves.includes(box.value);
+  if (id === "rung-text") preview();
 }
 
 /* Open the declaration of a table row, or an empty one. */

@@ -23,7 +23,7 @@ export function dragging(frame, drop) {
   document.addEventListener("pointerdown", (event) => {
     const source = event.button === 0 && event.isPrimary && sourceOf(event.target);
     if (!source) return;
-    held = { source, x: event.clientX, y: event.clientY };
+    held = { source, x: event.clientX, y: event.clientY, inside: source.kind !== "tool" };
     if (event.pointerType === "touch") held.rest = setTimeout(begin, REST_MS);
   });
   document.addEventListener("pointermove", (event) => {
@@ -84,7 +84,9 @@ export function dragging(frame, drop) {
   function scrollAtEdge() {
     if (!dragged) return;
     const step = at[1] < EDGE_PX ? -12 : at[1] > innerHeight - EDGE_PX ? 12 : 0;
-    if (step) {
+    // The bench itself stands at an edge: a tool must have left it first.
+    if (!step) held.inside = true;
+    else if (held.inside) {
       scrollBy(0, step);
       show();
     }

@@ -1,5 +1,8 @@
-/* The field in which one element is typed, with completion from declarations and points. */
+/* The field in which one element is typed, with completion from declarations and points.
+
+   A symbol that is not declared yet is offered, too: whoever chooses it declares it. */
 const WORD = /[A-Za-z_][\w.]*$|%[\w.]*$/;
+const NEW = /^(?!(?:not|and|or|rising|falling|true|false|t)$)[a-z_]\w*$/i;
 
 export class Entry {
   #form = document.getElementById("entry");
@@ -8,6 +11,9 @@ export class Entry {
   #list = document.getElementById("entry-list");
   #answer = this.#form.querySelector("[data-answer]");
   #commit = null;
+  /* The type that a new symbol gets here, and the symbols that were chosen as new. */
+  #fresh = "";
+  #chosen = new Set();
   #leave;
   #active = -1;
 
@@ -27,9 +33,12 @@ export class Entry {
     return !this.#form.hidden;
   }
 
-  /* Open beside `stop`. `commit(text, type)` gets what was typed. */
-  open({ label, text = "", type = "", stop, commit }) {
+  /* Open beside `stop`. `commit(text, type, fresh)` gets what was typed, and the variables that it
+     declares. */
+  open({ label, text = "", type = "", fresh = "", stop, commit }) {
     this.#commit = commit;
+    if (!text) this.#chosen.clear();
+    this.#fresh = fresh;
     this.#answer.replaceChildren();
     document.getElementById("entry-label").textContent = label;
     this.#form.hidden = false;
@@ -65,9 +74,11 @@ export class Entry {
     const text = this.#field.value.trim();
     if (!text) return;
     const type = this.#type.hidden ? "" : this.#type.value;
+    const words = new Set(text.toLowerCase().match(/[a-z_]\w*/g));
+    const fresh = [...this.#chosen].filter((symbol) => words.has(symbol));
     this.close();
     this.#leave();
-    this.#commit(text, type);
+    this.#commit(text, type, fresh.map((symbol) => ({ symbol, type: this.#fresh })));
   }
 
   #place(stop) {
@@ -120,10 +131,16 @@ export class Entry {
   #suggest(quiet = false) {
     const word = this.#word().toLowerCase();
     const known = quiet ? [] : matching(word);
+    if (!quiet && this.#isNew(word)) known.push({ symbol: word, detail: `new, declared as ${this.#fresh}`, fresh: true });
     this.#list.replaceChildren(...known.map(option));
     this.#list.hidden = known.length === 0;
     this.#field.setAttribute("aria-expanded", String(known.length > 0));
     this.#activate(-1);
+  }
+
+  #isNew(word) {
+    const instance = !this.#type.hidden && this.#field.selectionStart === word.length;
+    return this.#fresh && !instance && NEW.test(word) && !symbols().some((each) => each.symbol === word);
   }
 
   #activate(number) {
@@ -151,6 +168,7 @@ export class Entry {
     const begin = caret - this.#word().length;
     const behind = this.#field.value.slice(caret);
     this.#field.value = this.#field.value.slice(0, begin) + picked.dataset.symbol + behind;
+    if (picked.dataset.fresh) this.#chosen.add(picked.dataset.symbol);
     const end = begin + picked.dataset.symbol.length;
     this.#field.setSelectionRange(end, end);
     this.#close();
@@ -197,11 +215,12 @@ function matching(word) {
   return [...begins, ...holds].slice(0, 40);
 }
 
-function option({ symbol, detail }, number) {
+function option({ symbol, detail, fresh }, number) {
   const item = document.createElement("li");
   item.id = `entry-option-${number}`;
   item.setAttribute("role", "option");
   item.dataset.symbol = symbol;
+  if (fresh) item.dataset.fresh = "yes";
   const name = document.createElement("code");
   name.textContent = symbol;
   const words = document.createElement("span");

@@ -65,7 +65,7 @@ export class Selection {
     stop.setAttribute("tabindex", "0");
     stop.classList.add("selected");
     this.#shown.push(stop);
-    if (focus) stop.focus();
+    if (focus && !isTyping()) stop.focus();
   }
 
   selectStop(element) {
@@ -140,6 +140,9 @@ export class Selection {
     return beyond?.querySelector(".rung-head");
   }
 }
+
+/* Whether the keys go into a field now: a move that was asked for before must not take them away. */
+const isTyping = () => Boolean(document.activeElement?.closest("#entry:not([hidden]), dialog[open]"));
 
 function placeOf(stop) {
   const row = stop.closest(".rung-row");

@@ -99,13 +99,18 @@ def open_page(
     errors: list[str] = []
 
     def open_page(
-        path: str, user: User | None = None, width: int = 1280, theme: str = "light"
+        path: str,
+        user: User | None = None,
+        width: int = 1280,
+        theme: str = "light",
+        touch: bool = False,
     ) -> Page:
         context = browser.new_context(
             base_url=site,
             viewport={"width": width, "height": 900},
             color_scheme="dark" if theme == "dark" else "light",
             accept_downloads=True,
+            has_touch=touch,
         )
         contexts.append(context)
         page = context.new_page()

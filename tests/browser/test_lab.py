@@ -114,7 +114,7 @@ def test_from_signing_in_to_the_gradebook(
     (line,) = csv.DictReader(io.StringIO(file.read_text("utf-8-sig")))
     assert line["R2b"] == "met"
     cells.get_by_role("link", name="2 of 2").click()
-    page.get_by_role("link", name="Attempt 1").click()
+    page.get_by_role("link", name="Attempt 1", exact=True).click()
     expect(page.locator("#R2b")).to_contain_text("Scenario: fill until full")
     expect(page.locator("#R2b .timing-chart")).to_be_visible()
 
