@@ -38,7 +38,7 @@ ROUNDS = 40
 LIMIT_MS = 300
 
 
-def fill(session: Session) -> tuple[User, User, list[Section]]:
+def fill(session: Session, number_of_sections: int) -> tuple[User, User, list[Section]]:
     """The course with all its work; the instructor of every section, and the department."""
     random = Random(8131)
     course = Course(code="AUT 131", title="Control logic laboratory")
@@ -52,7 +52,7 @@ def fill(session: Session) -> tuple[User, User, list[Section]]:
     sections = []
     number = 2
     next_id = 1
-    for place in range(SECTIONS):
+    for place in range(number_of_sections):
         term = terms[place % TERMS]
         section = Section(course_id=course.id, term_id=term.id, number=f"{place:02}")
         students = [_user(number + n, Role.STUDENT) for n in range(STUDENTS)]
@@ -153,41 +153,49 @@ def _hand_in(
     return next_id
 
 
+def fill_and_time(url: str, number_of_sections: int) -> float:
+    """Fill an empty database, print the p95 of each page; the slowest, in milliseconds."""
+    database = Database(url)
+    migrate(database)
+    begun = perf_counter()
+    with database.write() as session:
+        teacher, head, sections = fill(session, number_of_sections)
+        section, course_id = sections[0], sections[0].course_id
+    submissions = number_of_sections * STUDENTS * len(SET) * ATTEMPTS
+    print(f"{submissions} submissions, filled in {perf_counter() - begun:.0f} s: {url[:6]}")
+    clock = Clock(NOON)
+    site = "http://testserver"
+    app = create_app(Settings(database_url=url, public_urls=(site,)), database, clock)
+    pages = (
+        (teacher, f"/sections/{section.id}/gradebook"),
+        (teacher, "/assignments/1/gradebook"),
+        (teacher, f"/sections/{section.id}/lab"),
+        (head, f"/reports/{course_id}"),
+        (head, f"/reports/{course_id}/work?term=1&exercise={SET[0].slug}&requirement=R1"),
+    )
+    slowest = 0.0
+    for user, path in pages:
+        client = TestClient(app, base_url=site)
+        with database.write() as session:
+            client.cookies.set(COOKIE, begin_session(session, user, NOON, timedelta(hours=1)))
+        times = []
+        for _ in range(ROUNDS):
+            begun = perf_counter()
+            answer = client.get(path)
+            times.append(1000 * (perf_counter() - begun))
+            assert answer.status_code == 200, answer.text[:300]
+        p95 = sorted(times[1:])[int(0.95 * (ROUNDS - 1))]
+        slowest = max(slowest, p95)
+        print(f"{path:<75} first {times[0]:5.0f} ms, p95 {p95:5.0f} ms")
+    database.close()
+    return slowest
+
+
 def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         url = sys.argv[1] if len(sys.argv) > 1 else f"sqlite:///{Path(folder) / 'load.db'}"
-        database = Database(url)
-        migrate(database)
-        begun = perf_counter()
-        with database.write() as session:
-            teacher, head, sections = fill(session)
-            course_id = sections[0].course_id
-        print(f"filled in {perf_counter() - begun:.0f} s: {url.split(':')[0]}")
-        clock = Clock(NOON)
-        site = "http://testserver"
-        app = create_app(Settings(database_url=url, public_urls=(site,)), database, clock)
-        pages = (
-            (teacher, f"/sections/{sections[7].id}/gradebook"),
-            (teacher, "/assignments/31/gradebook"),
-            (teacher, f"/sections/{sections[7].id}/lab"),
-            (head, f"/reports/{course_id}"),
-            (head, f"/reports/{course_id}/work?term=1&exercise=crate-infeed&requirement=R1"),
-        )
-        slowest = 0.0
-        for user, path in pages:
-            client = TestClient(app, base_url=site)
-            with database.write() as session:
-                client.cookies.set(COOKIE, begin_session(session, user, NOON, timedelta(hours=1)))
-            times = []
-            for _ in range(ROUNDS):
-                begun = perf_counter()
-                answer = client.get(path)
-                times.append(1000 * (perf_counter() - begun))
-                assert answer.status_code == 200, answer.text[:300]
-            p95 = sorted(times[1:])[int(0.95 * (ROUNDS - 1))]
-            slowest = max(slowest, p95)
-            print(f"{path:<75} first {times[0]:5.0f} ms, p95 {p95:5.0f} ms (bar {LIMIT_MS} ms)")
-        database.close()
+        slowest = fill_and_time(url, SECTIONS)
+    print(f"slowest p95 {slowest:.0f} ms (bar {LIMIT_MS} ms)")
     return 0 if slowest < LIMIT_MS else 1
 
 
