@@ -11,10 +11,9 @@ from time import monotonic, sleep
 import psycopg
 import pytest
 from sqlalchemy import select, text
-from sqlalchemy.orm import Session
 
 from server.job_queue import Queue, enqueue, failed_jobs, prepare_queue, remember
-from server.store.attempts import StoredVerdict, Submission, SubmissionState
+from server.store.attempts import StoredVerdict, SubmissionState
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User
@@ -158,41 +157,6 @@ def test_a_row_without_a_job_gets_one(database: Database, place: tuple[Assignmen
     for _ in range(2):
         remember(database, later)
     assert jobs(database) == ["todo"]
-
-
-def test_a_worker_that_is_killed_loses_nothing(
-    database: Database, place: tuple[Assignment, User]
-) -> None:
-    """kill -9 in the middle of a marking: another worker takes the job over."""
-    ids = [hand_in(database, place, attempt) for attempt in range(1, 9)]
-    with working(database) as first:
-        wait_for(database, 1)
-        first.kill()
-        first.wait()
-    # As it is when the worker dies between taking the job and storing the verdict.
-    with database.write() as session:
-        lost = hand_in_as_taken(session, place)
-    with working(database):
-        wait_for(database, len(ids) + 1)
-    with database.read() as session:
-        verdicts = session.scalars(select(StoredVerdict.submission_id)).all()
-        states = session.scalars(select(Submission.state)).all()
-    assert sorted(verdicts) == sorted([*ids, lost])
-    assert set(states) == {SubmissionState.MARKED}
-
-
-def hand_in_as_taken(session: Session, place: tuple[Assignment, User]) -> int:
-
-    submission = make_submission(session, *place, 9, program=PROGRAM)
-    enqueue(session, submission.id)
-    session.execute(
-        text(
-            "UPDATE procrastinate_jobs SET status = 'doing', worker_id = NULL "
-            "WHERE queueing_lock = :lock"
-        ),
-        {"lock": f"submission {submission.id}"},
-    )
-    return submission.id
 
 
 def test_a_program_that_can_never_be_marked_is_told(

@@ -120,12 +120,13 @@ def test_a_file_that_is_no_backup_is_told(target: Database, tmp_path: Path) -> N
         restore(file, target)
 
 
-def test_a_half_full_disk_leaves_no_backup(
+def test_a_backup_into_a_folder_that_is_missing(
     database: Database, assignment: Assignment, tmp_path: Path
 ) -> None:
     missing = tmp_path / "missing" / "course.backup"
-    with pytest.raises(DatabaseTrouble):
+    with pytest.raises(DatabaseTrouble, match="can't be"):
         back_up(database, missing)
+    assert not missing.parent.exists()
 
 
 def test_a_backup_of_an_earlier_version_is_brought_up_to_date(

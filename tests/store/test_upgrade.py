@@ -1,5 +1,8 @@
 """Every earlier version's database is brought up to date with what it holds."""
 
+import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -13,6 +16,7 @@ from server.store.gradebook import standings_in
 from server.store.migration import migrate
 from tests.postgresql import PostgreSQL
 from tests.store.earlier import REVISIONS, add_first_rows
+from tests.store.filled import fill, held
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -37,6 +41,67 @@ def test_an_earlier_version_is_brought_up_to_date(empty: Database, revision: str
         standing = standings_in(session, assignment)[1]
     assert (standing.points, standing.max_score) == (1.0, 2.0)
     assert standing.results == {"R1": "met", "R2": "not met"}
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_every_row_of_an_earlier_version_is_there_afterwards(
+    empty: Database, revision: str
+) -> None:
+    migrate(empty, revision)
+    with empty.engine.begin() as connection:
+        fill(connection)
+        before = held(connection)
+    migrate(empty)
+    with empty.engine.connect() as connection:
+        after = held(connection)
+    assert all(before.values())
+    for table, rows in before.items():
+        (row,) = rows
+        assert any(row.items() <= each.items() for each in after[table]), table
+
+
+@pytest.mark.parametrize("reached", ["5", "30", "commit"])
+def test_a_migration_that_is_killed_leaves_what_was(empty: Database, reached: str) -> None:
+    """kill -9 at some statement, and just before the commit."""
+    migrate(empty, REVISIONS[0])
+    add_first_rows(empty)
+    with empty.engine.connect() as connection:
+        before = held(connection)
+    empty.close()
+    url = empty.address.render_as_string(hide_password=False)
+    killed = subprocess.run([sys.executable, "-c", DIES, url, reached], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    with empty.engine.connect() as connection:
+        assert held(connection) == before
+    migrate(empty)
+    with empty.read() as session:
+        assert session.scalar(text("SELECT version_num FROM alembic_version")) == REVISIONS[-1]
+        assert session.scalar(text("SELECT count(*) FROM submissions")) == 1
+
+
+DIES = """
+import os, signal, sys
+from sqlalchemy import event
+from server.store.database import Database
+from server.store.migration import migrate
+
+url, reached = sys.argv[1:]
+database, done = Database(url), 0
+
+def die(*_):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+def count(*_):
+    global done
+    done += 1
+    if str(done) == reached:
+        die()
+
+event.listen(database.engine, "before_cursor_execute", count)
+if reached == "commit":
+    event.listen(database.engine, "commit", die)
+migrate(database)
+"""
 
 
 def test_a_migration_that_is_interrupted_leaves_what_was(
