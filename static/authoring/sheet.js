@@ -4,11 +4,25 @@ import { timeline } from "./timeline.js";
 
 const sheet = () => document.getElementById("authoring");
 const POLL_MS = 1200;
+const LONGEST_PRESS_MS = 2000;
 
 let queue = Promise.resolve();
 
+/* A field that is left by a click is sent once the click is done: what is under the pointer stays
+   there until then. */
+let released = Promise.resolve();
+document.addEventListener("pointerdown", () => {
+  released = new Promise((done) => {
+    for (const name of ["pointerup", "pointercancel"]) {
+      document.addEventListener(name, () => setTimeout(done), { once: true });
+    }
+    setTimeout(done, LONGEST_PRESS_MS);
+  });
+});
+
 function send(change) {
   queue = queue
+    .then(() => released)
     .then(() =>
       htmx.ajax("POST", `${sheet().dataset.address}/change`, {
         target: "#authoring",
