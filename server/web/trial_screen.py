@@ -151,10 +151,10 @@ class Screen:
         return json.dumps(frame, separators=(",", ":"))
 
     def _values(self) -> Values:
-        if self._looking is None:
-            return self._present.view.values(self._run.live.memory)
-        live, _ = self._run.at(self._looking)
-        return self._shown.view.values(live.memory)
+        live, view = self._run.live, self._present.view
+        if self._looking is not None:
+            (live, _), view = self._run.at(self._looking), self._shown.view
+        return view.values(live.memory) if live.scan else view.first_values(live)
 
     def _layout(self, program: Program, assembled: Assembled) -> Layout:
         exercise = self._run.exercise

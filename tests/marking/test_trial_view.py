@@ -38,6 +38,18 @@ def test_values_stand_in_the_order_of_their_keys() -> None:
     assert view.units["sump.level"] == "m"
 
 
+def test_before_the_first_scan_inputs_stand_as_they_are_about_to_be_read() -> None:
+    run = TrialRun(EXERCISE, program_of())
+    view = View(EXERCISE, run.program, run.live.assembled)
+    before = run.live.moment()
+    shown = dict(zip(view.keys, view.first_values(run.live).tolist(), strict=True))
+    assert shown["stop_pb"] == shown["v:stop_pb"] == 1, "a closed contact is on at rest"
+    assert shown["start_pb"] == shown["fill_pump"] == 0
+    after = run.live.moment()
+    assert run.scan == 0
+    assert np.array_equal(before.bits, after.bits)
+
+
 def test_only_checks_of_open_scenarios_are_shown() -> None:
     assert shown_checks(EXERCISE, TrialRun(EXERCISE, sump_program()).live.assembled) == ()
     run = TrialRun(OPEN_R2, sump_program())

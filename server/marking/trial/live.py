@@ -12,6 +12,7 @@ from server.marking.timeline import timeline_of
 from server.plant.loop import (
     NEVER,
     NO_RECORD,
+    Memory,
     Record,
     act,
     code_of,
@@ -62,6 +63,13 @@ class Live:
         code, plane = self._code, self.assembled.running
         run(code, self.memory, self._idle, progress, _NO_WATCH, record, plane, scans)
         self.scan += scans
+
+    def one_scan_ahead(self) -> Memory:
+        """What would be after one more scan; this machine stays where it is."""
+        ahead = Live(self.assembled)
+        ahead.restore(self.moment())
+        ahead.run(1)
+        return ahead.memory
 
     def moment(self) -> Moment:
         """What lane 0 holds now."""

@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from server.ladder.points import Direction
 from server.ladder.program import Path, Program
 from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled
 from server.marking.monitors import Monitor
+from server.marking.trial.live import Live
 from server.plant.loop import Memory
 from server.plant.model import ConveyorPlant
 from server.scan.assembler import Bit, Elapsed, Quantity, Signal, Word
@@ -59,10 +61,20 @@ class View:
         self.keys = (*bits, *words, *times, *rows)
         self.bools = len(bits)
         self.units = {name: signal.unit for name, signal in rows.items()}
+        sensed = {p.symbol.lower() for p in exercise.points if p.direction is Direction.INPUT}
+        self._inputs = np.array(
+            [i for i, key in enumerate(self.keys) if key.removeprefix("v:") in sensed], np.int64
+        )
         self._bits = np.array([*bits.values()], np.int64)
         self._words = np.array([*words.values()], np.int64)[:, None] + np.arange(INT_PLANES)
         self._times = [(s, np.array(planes_of(s), np.int64)) for s in times.values()]
         self._rows = np.array([s.row for s in rows.values()], np.int64)
+
+    def first_values(self, live: Live) -> NDArray[np.float64]:
+        """The values before the first scan, with the inputs as they are about to be read."""
+        values = self.values(live.memory)
+        values[self._inputs] = self.values(live.one_scan_ahead())[self._inputs]
+        return values
 
     def values(self, memory: Memory) -> NDArray[np.float64]:
         """All values now; an item that is not there stands at minus infinity."""
