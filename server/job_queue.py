@@ -161,7 +161,8 @@ def remember(database: Database, now: datetime) -> None:
             each.id
             for submission_id in sorted(waiting)
             if (each := find_submission(session, submission_id)) is not None
-            and each.submitted_at <= now - FORGOTTEN
+            # By a clock that was set back, it may have come in the future.
+            and not now - FORGOTTEN < each.submitted_at <= now
         ]
     for submission_id in old:
         try:

@@ -112,7 +112,11 @@ def note_attempt(session: Session, email: str, address: str, now: datetime) -> b
         select(
             func.count().filter(RefusedAttempt.email == email),
             func.count().filter(RefusedAttempt.address == address),
-        ).where(or_(RefusedAttempt.email == email, RefusedAttempt.address == address))
+        ).where(
+            or_(RefusedAttempt.email == email, RefusedAttempt.address == address),
+            # A clock that was set back must not shut anybody out.
+            RefusedAttempt.at <= now,
+        )
     ).one()
     if by_email >= ATTEMPTS_PER_EMAIL or by_address >= ATTEMPTS_PER_ADDRESS:
         return False
