@@ -52,7 +52,7 @@ PACKAGES = {
 # Rows from the bottom up: a file imports from rows before its own.
 STORE = (
     {"database"},
-    {"people", "statistics"},
+    {"claims", "people", "statistics"},
     {"authored", "courses", "passwords"},
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},

@@ -18,6 +18,7 @@ from starlette.responses import Response
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import to_json
 from server.plant.drawing import draw_plant
+from server.store.claims import Claims
 from server.store.courses import TEACHING, role_in_section
 from server.store.database import Database
 from server.store.people import User
@@ -53,7 +54,7 @@ def runs_of(database: Database, clock: Callable[[], datetime]) -> Runs:
             run, scans = to_json(recorded), recorded.scans
             save_trial(session, *key, LATEST, run, scans=scans, now=clock())
 
-    return Runs(store)
+    return Runs(store, Claims(database))
 
 
 # -- pages --------------------------------------------------------------------------------------

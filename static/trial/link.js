@@ -1,6 +1,7 @@
 // The socket of a trial run: sends commands, hands out frames, comes back when it was lost.
 
 const FINAL = [1008, 1013];
+const RESTARTING = 1012;
 const LONGEST_WAIT = 5000;
 
 export class Link {
@@ -23,7 +24,7 @@ export class Link {
       socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
       socket.addEventListener("close", (event) => {
         if (FINAL.includes(event.code)) return standing("ended");
-        standing("lost");
+        standing(event.code === RESTARTING ? "restarting" : "lost");
         setTimeout(this.#open, this.#wait);
         this.#wait = Math.min(this.#wait * 2, LONGEST_WAIT);
       });

@@ -27,6 +27,7 @@ const say = (notice, sentence) => {
 const STANDINGS = {
   open: null,
   lost: "The connection is lost. The plant goes on; this page tries to come back to it.",
+  restarting: "The server is being restarted. Your run is stored; this page goes on with it by itself.",
   ended: "This run can't be shown now. Reload the page to try again.",
 };
 
