@@ -11,7 +11,7 @@ from typing import Any
 
 from joserfc import jwe, jwt
 from joserfc.errors import JoseError
-from joserfc.jwk import KeyParameters, OctKey, RSAKey
+from joserfc.jwk import KeyParameters, KeySet, KeySetSerialization, OctKey, RSAKey
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
@@ -68,17 +68,18 @@ def rotate(session: Session, secret: str, now: datetime) -> datetime | None:
     return begins
 
 
-def published(session: Session, secret: str, now: datetime) -> Document:
+def published(session: Session, secret: str, now: datetime) -> KeySetSerialization:
     """The key set for platforms (RFC 7517): public parts only.
 
     A key whose secret is another one is left out: nothing can be signed with it.
     """
-    keys = []
-    for key in all_keys(session):
-        current = key.retired_at is None or key.retired_at + PUBLISHED_AFTER > now
-        if current and _opens(key, secret):
-            keys.append(_opened(key, secret).as_dict(private=False))
-    return {"keys": keys}
+    current = [
+        key
+        for key in all_keys(session)
+        if key.retired_at is None or key.retired_at + PUBLISHED_AFTER > now
+    ]
+    opened = [_opened(key, secret) for key in current if _opens(key, secret)]
+    return KeySet(list(opened)).as_dict(private=False)
 
 
 def sign(session: Session, claims: dict[str, Any], secret: str, now: datetime) -> str:

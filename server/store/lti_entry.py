@@ -27,11 +27,13 @@ from server.store.courses import (
 from server.store.database import Document, one_at_a_time
 from server.store.lti import (
     Deployment,
+    LineItem,
     LtiChoice,
     LtiContext,
     LtiLink,
     LtiLogin,
     LtiPerson,
+    OutgoingScore,
     Platform,
 )
 from server.store.lti_outbox import queue_scores
@@ -113,15 +115,17 @@ def begin_login(session: Session, platform: Platform, now: datetime) -> tuple[st
     return state, nonce
 
 
-def find_login(session: Session, state: str, now: datetime) -> LtiLogin | None:
-    """A sign-in that has begun and is not too old."""
-    login = session.get(LtiLogin, _hash(state), with_for_update=True)
+def find_login(
+    session: Session, state: str, now: datetime, *, lock: bool = False
+) -> LtiLogin | None:
+    """A sign-in that has begun and is not too old; locked, it is nobody else's for a moment."""
+    login = session.get(LtiLogin, _hash(state), with_for_update=lock or None)
     return login if login is not None and login.expires_at > now else None
 
 
 def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> bool:
     """Keep the launch for the browser that began it; False if another one came before."""
-    login = find_login(session, state, now)
+    login = find_login(session, state, now, lock=True)
     if login is None or login.launch is not None:
         return False
     login.launch = launch
@@ -273,6 +277,31 @@ def _chosen(session: Session, context: LtiContext, target: Target) -> Assignment
     assignment = find_assignment(session, target.assignment_id)
     fits = assignment is not None and assignment.section_id == context.section_id
     return assignment if fits else None
+
+
+def bind(
+    session: Session,
+    link: LtiLink,
+    assignment_id: int,
+    now: datetime,
+    *,
+    by_requirement: bool,
+) -> None:
+    """Lead a link to an assignment, and queue what was reached there before.
+
+    What belongs to another assignment, or to columns that are no longer wanted, is forgotten.
+    """
+    old = OutgoingScore.link_id == link.id
+    if link.assignment_id == assignment_id:
+        old &= OutgoingScore.requirement != ""
+    else:
+        session.execute(delete(LineItem).where(LineItem.link_id == link.id))
+    if link.assignment_id != assignment_id or not by_requirement:
+        session.execute(delete(OutgoingScore).where(old))
+    link.assignment_id, link.by_requirement = assignment_id, by_requirement
+    session.flush()
+    session.refresh(link)
+    queue_for(session, link, now)
 
 
 def queue_for(

@@ -180,7 +180,7 @@ def lti_enter(
     visitor = request.state.visitor
     try:
         with database.write() as session:
-            login = lti_entry.find_login(session, state, now)
+            login = lti_entry.find_login(session, state, now, lock=True)
             if login is None or login.launch is None:
                 return error(request, 400, UNKNOWN)
             platform = session.get_one(Platform, login.platform_id)

@@ -74,10 +74,7 @@ def bind_link(
     link = _link(session, link_id)
     if assignment not in {each.id for each in _assignments(session, link.context)}:
         return _link_page(request, session, link, "Choose one of the exercises in the list.")
-    link.assignment_id, link.by_requirement = assignment, by_requirement
-    session.flush()
-    session.refresh(link)
-    lti_entry.queue_for(session, link, now)
+    lti_entry.bind(session, link, assignment, now, by_requirement=by_requirement)
     return RedirectResponse(f"/assignments/{assignment}/gradebook", 303)
 
 

@@ -12,7 +12,8 @@ from server.remote import own_keys
 from server.remote.own_keys import PUBLISHED_AFTER, PUBLISHED_BEFORE, KeyTrouble, published, sign
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
-from server.store.lti import LtiLink, LtiPerson, OutgoingScore, ToolKey
+from server.store.lti import LtiLink, LtiPerson, OutgoingScore, Platform, ToolKey
+from server.store.lti_entry import LOGIN_LASTS, begin_login, find_login, use_nonce
 from server.store.lti_outbox import (
     CLAIMED,
     claim_due,
@@ -149,6 +150,23 @@ def test_how_far_the_scores_have_come(
         assert delivery(session, 0) is None
 
 
+def test_a_nonce_is_good_once(database: Database, work: tuple[Assignment, list[User]]) -> None:
+    with database.write() as session:
+        platform = session.scalars(select(Platform)).one()
+        state, nonce = begin_login(session, platform, NOON)
+        assert state != nonce
+    with database.write() as session:
+        assert not use_nonce(session, "made-up", {"launch": 1}, NOON)
+        assert not use_nonce(session, state, {"launch": 1}, NOON + LOGIN_LASTS)
+        assert use_nonce(session, state, {"launch": 1}, NOON)
+        assert not use_nonce(session, state, {"launch": 2}, NOON)
+    with database.read() as session:
+        login = find_login(session, state, NOON)
+        assert login is not None
+        assert login.launch == {"launch": 1}
+        assert state not in login.state_hash
+
+
 def test_a_persons_data_has_where_they_come_from_and_what_was_sent(
     database: Database, work: tuple[Assignment, list[User]]
 ) -> None:
@@ -180,7 +198,7 @@ def test_a_new_key_is_published_before_it_signs_and_the_old_one_after(
 
     def kids(now_after: timedelta) -> list[str]:
         with database.read() as session:
-            return [key["kid"] for key in published(session, secret, NOON + now_after)["keys"]]
+            return [str(key["kid"]) for key in published(session, secret, NOON + now_after)["keys"]]
 
     with database.write() as session:
         assert published(session, secret, NOON) == {"keys": []}

@@ -354,6 +354,34 @@ def test_a_column_for_each_requirement_if_wanted(
     assert len(platform.columns) == 4
 
 
+def test_a_link_that_leads_elsewhere_sends_what_was_reached_there(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    with database.write() as session:
+        section = session.get_one(Assignment, assignment.id).section
+        other = make_assignment(session, section, title="Day tank")
+    reach(database, assignment, people[0], NOON, 1)
+    reach(database, assignment, people[1], NOON, 1)
+    reach(database, other, people[0], NOON, 3)
+    assert send() == 2
+    clock.now += MINUTE
+    assert client_for(people[2]).post("/lti/links/1", data={"assignment": other.id}).is_redirect
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (3.0, 3.0)
+    # What is not wanted any more does not go out.
+    form = {"assignment": str(other.id), "by_requirement": "true"}
+    for wanted in (form, {"assignment": str(other.id)}):
+        client_for(people[2]).post("/lti/links/1", data=wanted)
+    assert send() == 0
+    assert len(platform.columns) == 1
+
+
 def test_what_was_reached_before_the_first_launch_is_sent_with_it(
     client_for: ClientFor,
     database: Database,
