@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from server.store import database as store_database
 from server.store.database import Database
 from server.store.migration import migrate
 from tests.factories import NOON, Clock
@@ -23,6 +24,9 @@ settings.register_profile("rungmark", derandomize=True, deadline=None)
 settings.load_profile("rungmark")
 
 TESTS = Path(__file__).parent
+
+# No power fails in a test; servers in processes of their own keep what they accept all the same.
+store_database.SYNCHRONOUS = "OFF"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

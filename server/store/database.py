@@ -88,6 +88,10 @@ class DatabaseTrouble(Exception):
 MOST_CONNECTIONS = 40
 """Of one process. PostgreSQL gives 100 in all, unless it is told otherwise."""
 
+SYNCHRONOUS = "FULL"
+"""What is accepted is on the disk, as on PostgreSQL; with NORMAL, the last transactions are lost
+when the power fails (https://www.sqlite.org/pragma.html#pragma_synchronous)."""
+
 BUSY_SECONDS = 5
 """How long a writer waits for another one on SQLite, before it is told that the file is locked."""
 
@@ -219,7 +223,7 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:
     connection.isolation_level = None
     for pragma in (
         "journal_mode=WAL",
-        "synchronous=NORMAL",
+        f"synchronous={SYNCHRONOUS}",
         "foreign_keys=ON",
         f"busy_timeout={1000 * BUSY_SECONDS}",
     ):

@@ -1,5 +1,7 @@
 """One unit of work: all or nothing, and writers that wait for each other."""
 
+import subprocess
+import sys
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from threading import Thread
@@ -60,6 +62,20 @@ def test_a_reader_does_not_wait_for_a_writer(database: Database) -> None:
         make_user(writing)
         with database.read() as reading:
             assert reading.scalars(select(User)).all() == []
+
+
+def test_what_is_accepted_is_on_the_disk(tmp_path: Path) -> None:
+    code = (
+        "import sys\n"
+        "from server.store.database import Database\n"
+        "with Database(sys.argv[1]).write() as session:\n"
+        "    connection = session.connection()\n"
+        "    print(connection.exec_driver_sql('PRAGMA synchronous').scalar())\n"
+    )
+    words = [sys.executable, "-c", code, f"sqlite:///{tmp_path / 'new.db'}"]
+    told = subprocess.run(words, capture_output=True, text=True, check=True).stdout
+    # 2 is FULL: https://www.sqlite.org/pragma.html#pragma_synchronous
+    assert told.strip() == "2"
 
 
 def test_moments_keep_their_time_zone(database: Database) -> None:
