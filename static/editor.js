@@ -110,7 +110,7 @@ function concerned(remark) {
 async function offline() {
   const words = document.createElement("p");
   words.className = "notice advice";
-  words.textContent = "Not saved: the server can't be reached. Your last step is kept and sent again by itself.";
+  words.textContent = "Not saved: the server can't be reached. Go on: every step is kept and sent when it answers.";
   answer.replaceChildren(words);
   await new Promise((resolve) => setTimeout(resolve, RETRY_MS));
   answer.replaceChildren();
