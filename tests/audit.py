@@ -96,7 +96,7 @@ def age(data: dict[str, Any], today: date) -> str:
 
 
 def refreshed(text: str, report: dict[str, Any], today: date) -> str:
-    """The data's text with what pip-audit reports. Raises ValueError if it could not ask for all."""
+    """The data's text with what pip-audit reports. Raises ValueError if that is not all."""
     skipped = [each["name"] for each in report["dependencies"] if "skip_reason" in each]
     if skipped:
         raise ValueError(f"{len(skipped)} packages could not be asked about, {skipped[0]} first.")
