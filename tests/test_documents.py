@@ -22,6 +22,16 @@ def test_each_variable_of_the_environment_is_explained() -> None:
     assert names == set(re.findall(r"RUNGMARK_\w+", (ROOT / "README.md").read_text()))
 
 
+def test_each_threat_has_a_test() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text().partition("## Threats")[2].partition("\n\n| ")[2]
+    rows = re.findall(r"^\| .* \| .* \| (.*) \|$", text.partition("\n\n")[0], re.MULTILINE)
+    assert len(rows) > 20
+    for row in rows[1:]:
+        files = re.findall(r"`(tests/[\w/]+\.py)`", row)
+        assert files, row
+        assert all("def test_" in (ROOT / file).read_text() for file in files), row
+
+
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
 def test_files_that_a_document_names_exist(document: str) -> None:
     text = (ROOT / document).read_text()
