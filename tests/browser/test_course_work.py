@@ -5,12 +5,15 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect
 
+from server.ladder.json_form import to_json
+from server.ladder.text_form import parse_program
 from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict import Status
-from server.store.courses import Assignment, SectionRole
+from server.store import roster
+from server.store.courses import Assignment, Section, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
 from tests.factories import (
     EXERCISES,
     NOON,
@@ -20,6 +23,7 @@ from tests.factories import (
     make_user,
 )
 
+ROSTER = "Email,Name\nbo@larkmoor.example,Bo Li\n"
 SUMP = load_exercise(EXERCISES / "wash-sump")
 WRONG = SUMP.requirements[0].id
 
@@ -49,7 +53,8 @@ def test_a_term_begins(open_page: OpenPage, database: Database) -> None:
         make_section(session, (teacher, SectionRole.INSTRUCTOR))
     page = open_page("/", teacher)
     page.get_by_role("link", name="Roster").click()
-    page.get_by_label("or its text").fill("Email,Name\nbo@larkmoor.example,Bo Li")
+    file = {"name": "roster.csv", "mimeType": "text/csv", "buffer": ROSTER.encode()}
+    page.get_by_label("CSV file").set_input_files([file])
     page.get_by_role("button", name="Show what would change").click()
     expect(page.get_by_role("heading", name="New accounts: 1")).to_be_visible()
     assert_accessible(page)
@@ -65,6 +70,21 @@ def test_a_term_begins(open_page: OpenPage, database: Database) -> None:
     page.get_by_role("link", name=SUMP.title).click()
     expect(page.get_by_label("Points lost a day late, %")).to_have_value("20")
     assert_accessible(page)
+    page.get_by_role("link", name="Course home").click()
+    page.get_by_role("link", name="Roster").click()
+    page.get_by_role("button", name="Make a new code").click()
+    code = page.get_by_text("the join page").locator("..").locator("strong").inner_text()
+    own = open_page("/join")
+    own.get_by_label("Join code").fill(code)
+    own.get_by_label("Name").fill("Amara Okonjo")
+    own.get_by_label("Email").fill("amara@larkmoor.example")
+    own.get_by_label("Password").fill("quince-press-9")
+    assert_accessible(own)
+    own.get_by_role("button", name="Join the section").click()
+    own.get_by_label("Email").fill("amara@larkmoor.example")
+    own.get_by_label("Password").fill("quince-press-9")
+    own.get_by_role("button", name="Sign in").click()
+    expect(own.get_by_role("link", name=SUMP.title)).to_be_visible()
 
 
 def test_a_lab_hour(
@@ -102,19 +122,57 @@ def test_points_set_by_hand(open_page: OpenPage, lab: tuple[User, User, User, As
     expect(own.get_by_text("Set by the instructor: Shown at the bench")).to_be_visible()
 
 
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize(("width", "theme"), list(zip(WIDTHS, THEMES, strict=True)))
 def test_the_report_down_to_a_submission(
-    open_page: OpenPage, lab: tuple[User, User, User, Assignment], width: int
+    open_page: OpenPage, lab: tuple[User, User, User, Assignment], width: int, theme: str
 ) -> None:
     _, _, head, assignment = lab
-    page = open_page("/", head, width)
+    page = open_page("/", head, width, theme)
     page.get_by_role("link", name="Reports").click()
     page.get_by_role("link", name="Control logic laboratory").click()
     expect(page.get_by_role("img", name="Share of students")).to_be_visible()
+    chart = page.get_by_role("img", name="Share of students").bounding_box()
+    assert chart is not None
+    assert chart["width"] <= width, "the chart is seen whole"
     assert_accessible(page)
-    page.get_by_role("link", name="0 of 1").first.click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Every table as XLSX").click()
+    assert download.value.suggested_filename.endswith("-report.xlsx")
+    page.get_by_role("link", name="1 of 1 students").click()
+    expect(page.get_by_role("rowheader", name="student 1")).to_be_visible()
     assert_accessible(page)
     page.get_by_role("link", name="attempt 1").first.click()
     expect(page.get_by_role("heading", level=1)).to_have_text(assignment.title)
     expect(page.get_by_text("not shown")).to_be_visible()
+    assert_accessible(page)
+
+
+def test_programs_are_compared_side_by_side(
+    open_page: OpenPage, database: Database, lab: tuple[User, User, User, Assignment]
+) -> None:
+    """A pair among four, whose names and order of rungs differ: a question, not a verdict."""
+    student, teacher, _, assignment = lab
+    with database.write() as session:
+        section = session.get_one(Section, assignment.section_id)
+        others = [make_user(session, name=name) for name in ("Bo Li", "Ada Roe", "Cem Kaya")]
+        for each in others:
+            roster.enrol(session, section, each, SectionRole.STUDENT)
+        here = session.merge(assignment)
+        bits = ("start_pb AND stop_pb", "start_pb AND stop_pb", "NOT start_pb", "NOT stop_pb")
+        for n, (each, network) in enumerate(zip([student, *others], bits, strict=True)):
+            rungs = [f"own_{n} := {network};", f"fill_pump := own_{n};"]
+            text = (
+                f"PROGRAM p\nVAR\n start_pb AT %IX0.0 : BOOL;\n stop_pb AT %IX0.1 : BOOL;\n"
+                f" fill_pump AT %QX0.0 : BOOL;\n own_{n} : BOOL;\nEND_VAR\n\n"
+                + "\n\n".join(reversed(rungs) if n else rungs)
+                + "\nEND_PROGRAM\n"
+            )
+            statuses = {requirement.id: Status.MET for requirement in SUMP.requirements}
+            submission = make_marked(session, here, session.merge(each), 9, NOON, **statuses)
+            submission.program = to_json(parse_program(text))
+    page = open_page(f"/assignments/{assignment.id}/gradebook", teacher)
+    page.get_by_role("link", name="Compare programs").click()
+    expect(page.get_by_role("heading", name="Bo Li and Elif Yıldırım")).to_be_visible()
+    expect(page.get_by_text("This is a question to ask the two students")).to_be_visible()
+    expect(page.get_by_text("in both", exact=True)).to_have_count(4)
     assert_accessible(page)
