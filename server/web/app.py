@@ -258,10 +258,13 @@ def _answer_errors(app: FastAPI) -> None:
         return error(request, 503, sentence)
 
     @app.exception_handler(DataError)
-    def unstorable(request: Request, _trouble: DataError) -> Response:
-        # PostgreSQL takes no NUL in a text and no text longer than its column; SQLite does.
+    @app.exception_handler(OverflowError)
+    def unstorable(request: Request, trouble: Exception) -> Response:
+        # PostgreSQL takes no NUL in a text and no text longer than its column; SQLite does. A
+        # number that no column holds is an OverflowError of SQLite's driver.
+        log.warning("what was sent can't be stored: %s", type(trouble).__name__)
         sentence = (
-            "What was sent is too long, or has a sign that can't be stored. "
+            "What was sent is too long or too large, or has a sign that can't be stored. "
             "Nothing was stored; shorten it or type it again."
         )
         return error(request, 422, sentence)

@@ -145,6 +145,20 @@ def test_a_database_that_went_away_is_told(app: FastAPI, client_for: ClientFor) 
     assert "nowhere" not in answer.text
 
 
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**30])
+def test_a_number_that_no_column_holds(
+    database: Database, client_for: ClientFor, number: int
+) -> None:
+    with database.write() as session:
+        administrator = make_user(session, Role.ADMINISTRATOR)
+        section = make_section(session)
+    client = client_for(administrator)
+    answer = client.get(f"/reports/{section.course_id}/work?term={number}")
+    assert answer.status_code == (200 if number < 2**63 else 422)
+    left = client.post(f"/sections/{section.id}/roster/leave", data={"person": str(number)})
+    assert left.status_code in (303, 404, 422)
+
+
 @pytest.mark.parametrize("template", environment.list_templates(extensions=["html"]))
 def test_each_template_loads(template: str) -> None:
     environment.get_template(template)
