@@ -172,6 +172,7 @@ def hand_in(
             if assignment is set_work[0][0]
             else {}
         )
+        last: tuple[Marked, datetime] | None
         for student in students:
             skill = skills.setdefault(student.id, work.random.betavariate(3, 2))
             if student in likewise:

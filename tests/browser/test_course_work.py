@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import FilePayload, expect
 
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_program
@@ -53,8 +53,8 @@ def test_a_term_begins(open_page: OpenPage, database: Database) -> None:
         make_section(session, (teacher, SectionRole.INSTRUCTOR))
     page = open_page("/", teacher)
     page.get_by_role("link", name="Roster").click()
-    file = {"name": "roster.csv", "mimeType": "text/csv", "buffer": ROSTER.encode()}
-    page.get_by_label("CSV file").set_input_files([file])
+    file = FilePayload(name="roster.csv", mimeType="text/csv", buffer=ROSTER.encode())
+    page.get_by_label("CSV file").set_input_files(file)
     page.get_by_role("button", name="Show what would change").click()
     expect(page.get_by_role("heading", name="New accounts: 1")).to_be_visible()
     assert_accessible(page)

@@ -70,7 +70,7 @@ def test_the_gradebooks_files_have_real_types(
         make_marked(session, lab.assignment, student, 1, late, R1=Status.MET, R2=Status.NOT_MET)
     client = client_for(lab.instructor)
     here, section = lab.assignment.id, lab.assignment.section_id
-    found = {}
+    found: dict[str, object] = {}
     for address in (f"/assignments/{here}/gradebook", f"/sections/{section}/gradebook"):
         answer = client.get(f"{address}.xlsx")
         sheet = CalamineWorkbook.from_filelike(io.BytesIO(answer.content)).get_sheet_by_index(0)

@@ -1,0 +1,71 @@
+"""The administrator's pages: a link for a new password, a person's data handed out and erased."""
+
+import re
+
+from sqlalchemy import select
+
+from server.marking.verdict import Status
+from server.store.attempts import Submission
+from server.store.audit import GradeEvent
+from server.store.database import Database
+from server.store.people import Role, User
+from tests.factories import PASSWORD, make_marked, make_user
+from tests.web.lab import ClientFor, Lab
+
+NEW = "quince-press-9"
+
+
+def test_an_administrators_link_sets_a_new_password_and_ends_the_old(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    with database.write() as session:
+        head = make_user(session, Role.ADMINISTRATOR)
+    signed_in = client_for(lab.student)
+    page = client_for(head).post(f"/people/{lab.student.id}/link").text
+    found = re.search(r"/password\?link=([\w.-]+)", page)
+    assert found is not None
+    # It is shown once.
+    assert found[1] not in client_for(head).get(f"/people?find={lab.student.email}").text
+    nobody = client_for(None)
+    answer = nobody.post("/password", data={"link": found[1], "password": NEW})
+    assert answer.status_code == 303
+    assert nobody.post("/password", data={"link": found[1], "password": NEW}).status_code == 422
+    for password, lets_in in ((PASSWORD, False), (NEW, True)):
+        form = {"email": lab.student.email, "password": password}
+        assert (nobody.post("/sign-in", data=form).status_code == 303) == lets_in
+    # Whoever was signed in with the old one is signed out.
+    assert signed_in.get("/").headers.get("location", "").startswith("/sign-in")
+
+
+def test_a_persons_data_are_handed_out_and_erased_only_as_typed(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    with database.write() as session:
+        head = make_user(session, Role.ADMINISTRATOR)
+        make_marked(session, lab.assignment, lab.student, R1=Status.MET)
+    teacher, administrator = client_for(lab.instructor), client_for(head)
+    address = f"/assignments/{lab.assignment.id}/students/{lab.student.id}"
+    teacher.post(f"{address}/points", data={"points": "1", "reason": "shown at the bench"})
+    own = client_for(lab.student).get("/my-data.json").json()
+    assert own == administrator.get(f"/people/{lab.student.id}/data.json").json()
+    assert own["person"]["email"] == lab.student.email
+    assert own["submissions"][0]["points"] == 1
+    assert own["points set by hand"][0]["reason"] == "shown at the bench"
+    assert "1 points: shown at the bench" in {each["detail"] for each in own["log of grades"]}
+    erase = f"/people/{lab.student.id}/erase"
+    slip = administrator.post(erase, data={"email": lab.classmate.email})
+    assert slip.status_code == 422
+    assert "Nothing was erased" in slip.text
+    with database.read() as session:
+        assert session.get(User, lab.student.id) is not None
+    assert administrator.post(erase, data={"email": lab.student.email}).status_code == 303
+    with database.read() as session:
+        assert session.get(User, lab.student.id) is None
+        assert session.scalars(select(Submission)).all() == []
+        events = session.scalars(select(GradeEvent)).all()
+    assert events
+    assert {(each.student_id, each.detail) for each in events} == {(None, "")}
+    assert (
+        administrator.post(f"/people/{head.id}/erase", data={"email": head.email}).status_code
+        == 422
+    )
