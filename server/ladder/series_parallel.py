@@ -14,6 +14,8 @@ from server.ladder.program import Element, Item, Parallel, Series, normal
 
 Junction = frozenset[str]
 
+_EDGES_EACH = 4
+
 
 class NotSeriesParallel(ValueError):
     """The wires cross over: no series-parallel tree has these connections."""
@@ -46,19 +48,27 @@ class _Edge:
 
 
 def without_idle_wires(network: Series) -> Series:
-    """The network with a wire beside a wire left out: it conducts the same."""
+    """The network with a wire beside what always conducts left out: it conducts the same."""
     items: list[Item] = []
     for item in network.items:
         if isinstance(item, Parallel):
             branches = tuple(without_idle_wires(branch) for branch in item.branches)
             wires = [i for i, branch in enumerate(branches) if not branch.items]
-            kept = tuple(b for i, b in enumerate(branches) if i not in wires[1:])
+            idle = wires if any(b.items and _conducts(b) for b in branches) else wires[1:]
+            kept = tuple(b for i, b in enumerate(branches) if i not in idle)
             items.append(Parallel(kept))
         else:
             items.append(item)
     simpler = normal(Series(tuple(items)))
     # A branch that has become a wire may now stand beside another one.
     return simpler if simpler == network else without_idle_wires(simpler)
+
+
+def _conducts(network: Series) -> bool:
+    """Whether power passes by wires alone, whatever the elements do."""
+    return all(
+        isinstance(item, Parallel) and any(map(_conducts, item.branches)) for item in network.items
+    )
 
 
 def network_of(rail: str, elements: Sequence[Fed], last: tuple[str, ...]) -> Series:
@@ -75,21 +85,29 @@ def _edges(
     made_by: Mapping[str, Fed], lists: Mapping[Junction, tuple[str, ...]], start: Junction
 ) -> list[_Edge]:
     edges: list[_Edge] = []
+    placed: set[str] = set()
     for junction, ends in lists.items():
         if junction == start:
             continue
         rest = set(junction)
         inside = sorted((j for j in lists if j < junction), key=len, reverse=True)
         for part in inside:
-            if part <= rest:
-                edges.append(_Edge(part, junction, [(min(map(ends.index, part)), Series())]))
+            if new := part & rest:
+                edges.append(_Edge(part, junction, [(min(map(ends.index, new)), Series())]))
                 rest -= part
         for end in rest:
             if end not in made_by:
                 raise NotSeriesParallel(f"nothing ends at {end}")
+            if end in placed:
+                raise NotSeriesParallel("an element would be drawn twice")
+            placed.add(end)
             fed = made_by[end]
             source = frozenset(fed.ends)
             edges.append(_Edge(source, junction, [(ends.index(end), Series((fed.element,)))]))
+        # A tree has an edge for each element, and for each of its parallels at most a wire as a
+        # branch and one to the next junction. More would only take time to be found wrong.
+        if len(edges) > _EDGES_EACH * (len(made_by) + 1):
+            raise NotSeriesParallel("ends are joined in more ways than a tree has")
     return edges
 
 

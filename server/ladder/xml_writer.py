@@ -1,6 +1,6 @@
 """A program as XML of IEC 61131-10, as far as its ladder elements go: everything is carried.
 
-A wire beside a wire is written once: connections can't tell them apart.
+A wire beside what always conducts is left out: connections can't tell it.
 Requirement numbers travel in a rung's documentation as the text form writes them: ``[R1, R2a] …``.
 """
 

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.ladder.elements import ContactKind
 from server.ladder.messages import ProgramError
-from server.ladder.program import Program
-from server.ladder.series_parallel import without_idle_wires
+from server.ladder.program import Contact, Program
+from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of, without_idle_wires
 from server.ladder.text_form import parse_network, parse_program
 from server.ladder.text_printer import print_network
 from server.ladder.xml_reader import read_xml
@@ -65,12 +66,61 @@ def test_program_to_xml_to_program_is_the_identity(program: Program) -> None:
     assert read_xml(write_xml(program)).program == replace(program, rungs=rungs)
 
 
-def test_only_a_wire_beside_a_wire_is_left_out() -> None:
+@pytest.mark.parametrize(
+    "network",
+    [
+        "(TRUE OR lamp) AND (TRUE OR running)",
+        "TRUE OR (TRUE OR lamp) AND (TRUE OR running) AND stop_pb",
+        "((TRUE OR lamp) AND (TRUE OR stop_pb) OR (TRUE OR running) AND (TRUE OR lamp)) AND lamp",
+        "lamp AND ((TRUE OR lamp) AND (TRUE OR stop_pb) OR (TRUE OR running) AND (TRUE OR lamp))",
+    ],
+)
+def test_branches_that_always_conduct_come_back(network: str) -> None:
+    program = parse_program(SUMP.replace("(start_pb OR fill_pump)", f"({network})"))
+    assert read_xml(write_xml(program)).program == program
+
+
+def test_a_rung_of_many_connections_is_refused() -> None:
+    """Each contact is fed from the ninety before it: its end would be drawn ninety times."""
+    contacts = "".join(
+        LOOSE.replace("loose", f"c{n}").replace(
+            '<Connection refConnectionPointOutId="1"/>',
+            "".join(
+                f'<Connection refConnectionPointOutId="c{k}"/>' for k in range(max(0, n - 90), n)
+            )
+            or '<Connection refConnectionPointOutId="1"/>',
+        )
+        for n in range(190)
+    )
+    coil = '<LdObject xsi:type="Coil" operand="lamp"><ConnectionPointIn>'
+    ends = "".join(f'<Connection refConnectionPointOutId="c{n}"/>' for n in range(100, 190))
+    rung = f"{RAIL}{contacts}{coil}{ends}</ConnectionPointIn></LdObject></Rung>"
+    head, _, tail = GOOD.partition("<Rung ")
+    text = f'{head}<Rung evaluationOrder="1">{rung}{tail[tail.index("</BodyContent>") :]}'
+    with pytest.raises(ProgramError, match="cross over"):
+        read_xml(text.encode())
+
+
+def test_more_joints_than_a_tree_has_are_refused_before_they_are_reduced() -> None:
+    lamp = Contact(ContactKind.OPEN, "lamp")
+    count = range(20)
+    fed = [
+        *(Fed(lamp, ("rail",), f"a{n}") for n in count),
+        *(Fed(lamp, (f"a{n}",), f"b{n}") for n in count),
+        *(Fed(lamp, tuple(f"a{k}" for k in count if k != n), f"c{n}") for n in count),
+    ]
+    last = tuple(f"{name}{n}" for name in "bc" for n in count)
+    with pytest.raises(NotSeriesParallel, match="more ways than a tree has"):
+        network_of("rail", fed, last)
+
+
+def test_only_a_wire_beside_what_conducts_is_left_out() -> None:
     def simplified(text: str) -> str:
         return print_network(without_idle_wires(parse_network(text)))
 
     assert simplified("(TRUE OR a OR TRUE) AND b") == "(TRUE OR a) AND b"
     assert simplified("a AND (TRUE OR TRUE)") == "a"
+    assert simplified("TRUE OR (TRUE OR a) AND (TRUE OR b)") == "(TRUE OR a) AND (TRUE OR b)"
     assert simplified("(a OR TRUE) AND (b AND c OR TRUE)") == "(a OR TRUE) AND (b AND c OR TRUE)"
 
 

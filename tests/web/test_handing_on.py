@@ -110,8 +110,11 @@ def test_markup_in_a_file_is_shown_as_text(desk: Desk) -> None:
 
 
 def test_a_file_that_is_not_there(desk: Desk) -> None:
-    assert "Choose one" in upload(desk, b"", "").text or upload(desk, b"", "").status_code == 422
+    unnamed = upload(desk, b"", "")
+    assert unnamed.status_code == 422
+    assert "program" in unnamed.text
     assert desk.client.post(f"{desk.address}/program/file").status_code == 422
+    assert "found the end of the text" in unescape(upload(desk, b"", "empty.st").text)
 
 
 def test_more_than_the_limit_is_not_read(desk: Desk, lab: Lab, database: Database) -> None:
