@@ -162,6 +162,13 @@ GROUPS = (
             Command("undo", "Undo", "Ctrl+z", also="back"),
             Command("redo", "Redo", "Ctrl+y", also="again forward"),
             Command("declare", "Declare a variable", "g", also="bit number timer instance retain"),
+            Command(
+                "versions",
+                "Versions and files",
+                "k",
+                also="keep name compare export import text XML hand on",
+            ),
+            Command("print", "Print", "p", also="paper PDF"),
             Command("commands", "All commands", "?", also="keys help list"),
         ),
     ),

@@ -98,7 +98,7 @@ def test_named_compared_brought_back_and_undone(
     page.locator("#rung-1 .rung-head").click()
     page.keyboard.press("Shift+Delete")
     expect(page.locator(".rung-row")).to_have_count(1)
-    page.get_by_role("link", name="Versions and files").click()
+    page.keyboard.press("k")
     page.get_by_label("Before the lamp as what was before").check()
     page.get_by_label("The program now as what came after").check()
     page.get_by_role("button", name="Compare the two").click()
