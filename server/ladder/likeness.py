@@ -65,10 +65,10 @@ def alike(programs: Sequence[Program], least: float = 0.6) -> tuple[Pair, ...]:
         likeness = _weigh(shared, weight) / total if total else 0.0
         if likeness < least:
             continue
-        having = sum(shared <= bag for bag in bags)
-        if having <= COMMON:
+        with_all = sum(shared <= bag for bag in bags)
+        if with_all <= COMMON:
             rungs = tuple(_common(reduced[i], reduced[j]))
-            found.append(Pair(i, j, likeness, having - 2, rungs))
+            found.append(Pair(i, j, likeness, with_all - 2, rungs))
     return tuple(
         sorted(found, key=lambda pair: (-pair.likeness, pair.others, pair.first, pair.second))
     )
