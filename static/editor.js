@@ -1,8 +1,7 @@
 /* The rung editor in the browser: commands, keyboard and pointer.
 
    The server alone knows programs. Each action is one POST with the revision that this window
-   shows; the answer holds only what changed. Actions wait for each other, so that each is made on
-   the state and the selection that the one before it left. */
+   shows; the answer holds only what changed (static/editor/sending.js). */
 import {
   declaring,
   deleted,
@@ -22,65 +21,18 @@ import { ask, askDeclaration, listCommands, onCommit } from "/static/editor/dial
 import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection } from "/static/editor/selection.js";
+import { allDone, inTurn, isWaiting, onArrival, revision, send, sendAgain } from "/static/editor/sending.js";
 
 const editor = document.getElementById("editor");
 const frame = editor.querySelector(".rungs-frame");
 const answer = document.getElementById("editor-answer");
 const selection = new Selection(() => document.getElementById("rungs"));
 const entry = new Entry(backToRungs);
-const RETRY_MS = 1500;
 
 /* ---- actions ---------------------------------------------------------------------------------- */
 
-let queue = Promise.resolve();
-let waiting = 0;
-let connected = true;
-let last = null;
-
-/* Do something once everything before it is done. */
-function inTurn(work) {
-  waiting += 1;
-  queue = queue.then(work).catch((fault) => console.error(fault)).finally(() => (waiting -= 1));
-  return queue;
-}
-
-const revision = () => document.getElementById("editor-status").dataset.revision;
-
-/* Send one action; true if it was done. `target` shows what the server has against it. */
-async function send(action, target = answer, address = "") {
-  const before = revision();
-  const shown = new Set(Array.from(selection.rows, content));
-  last = [action, target, address];
-  answer.replaceChildren();
-  do {
-    connected = true;
-    await htmx.ajax("POST", editor.dataset.editor + address, {
-      source: editor,
-      target,
-      swap: "innerHTML",
-      values: { action: JSON.stringify(action), revision: before },
-    });
-    if (!connected) await offline();
-  } while (!connected);
-  const status = document.getElementById("editor-status").dataset;
-  const { stale, select } = status;
-  // Told once: a refusal leaves the status as it is.
-  delete status.stale;
-  delete status.select;
-  if (stale) {
-    markElsewhere(shown);
-    // Whoever chose a dialog's step has left the dialog: the choice stands on the sheet.
-    answer.replaceChildren(...target.childNodes);
-    last[1] = answer;
-  }
-  const done = revision() !== before && !stale;
-  if (done) target.replaceChildren();
-  arrive(select);
-  return done;
-}
-
 /* After a swap: numbers, selection, and the revision that the form for submitting hands in. */
-function arrive(select) {
+onArrival((select) => {
   selection.refresh();
   markConcerned();
   if (select) {
@@ -90,7 +42,7 @@ function arrive(select) {
     selection.select(selection.place);
   }
   for (const field of document.querySelectorAll("[data-revision-field]")) field.value = revision();
-}
+});
 
 /* Mark in the drawing what a remark concerns; a note concerns nobody so much. */
 function markConcerned() {
@@ -105,23 +57,6 @@ function markConcerned() {
 function concerned(remark) {
   const [kind, name] = remark.dataset.at.split(" ");
   return remark.closest(".rung-row").querySelector(`[data-${kind}="${name}"]`);
-}
-
-async function offline() {
-  const words = document.createElement("p");
-  words.className = "notice advice";
-  words.textContent = "Not saved: the server can't be reached. Go on: every step is kept and sent when it answers.";
-  answer.replaceChildren(words);
-  await new Promise((resolve) => setTimeout(resolve, RETRY_MS));
-  answer.replaceChildren();
-}
-
-document.addEventListener("htmx:error", () => (connected = false));
-
-const content = (row) => [row.dataset.text, row.dataset.comment, row.dataset.serves].join("\n");
-
-function markElsewhere(shown) {
-  for (const row of selection.rows) row.classList.toggle("elsewhere", !shown.has(content(row)));
 }
 
 /* The next key is meant for the rungs, even if the rung is not there yet. */
@@ -198,7 +133,7 @@ function askChange() {
 }
 
 function askRung(id) {
-  if (waiting || selection.row) ask(id, inTurn(() => selection.row));
+  if (isWaiting() || selection.row) ask(id, inTurn(() => selection.row));
 }
 
 /* Open the field at once, so that no key is lost; where the text goes is settled in its turn. */
@@ -272,7 +207,7 @@ const COMMANDS = {
   versions: () => leave("to-versions"),
   print: () => leave("to-print"),
   commands: () => listCommands(run),
-  again: () => inTurn(() => send(...last)),
+  again: sendAgain,
   keep: () => answer.replaceChildren(),
 };
 
@@ -351,12 +286,12 @@ document.addEventListener("click", (event) => {
 
 /* A program is handed in with everything done that was asked for. */
 document.addEventListener("htmx:confirm", (event) => {
-  if (!event.target.matches("[data-submit]") || !waiting) return;
+  if (!event.target.matches("[data-submit]") || !isWaiting()) return;
   event.preventDefault();
-  queue.then(() => event.detail.issueRequest());
+  allDone().then(() => event.detail.issueRequest());
 });
 
-window.addEventListener("beforeunload", (event) => waiting && event.preventDefault());
+window.addEventListener("beforeunload", (event) => isWaiting() && event.preventDefault());
 
 selection.refresh();
 markConcerned();

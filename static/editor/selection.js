@@ -50,22 +50,21 @@ export class Selection {
   select(place, { focus = true } = {}) {
     const last = this.rows.length - 1;
     const rung = Math.max(0, Math.min(place.rung, last));
-    for (const stop of this.#shown) {
-      stop.setAttribute("tabindex", "-1");
-      stop.classList.remove("selected", "marked");
-    }
-    this.#shown = [];
-    const marked = this.#mark && this.#stopAt(this.#mark);
-    marked?.classList.add("marked");
-    if (marked) this.#shown.push(marked);
     this.#place = { rung, at: place.at };
     const stop = this.stop;
+    const marked = this.#mark && this.#stopAt(this.#mark);
+    const before = this.#shown;
+    this.#shown = [stop, marked].filter(Boolean);
+    for (const each of [...before, ...this.#shown]) {
+      const wanted = each === stop ? "0" : "-1";
+      // Setting it where the focus is makes the browser look at the styles of the whole sheet.
+      if (each.getAttribute("tabindex") !== wanted) each.setAttribute("tabindex", wanted);
+      each.classList.toggle("selected", each === stop);
+      each.classList.toggle("marked", each === marked);
+    }
     if (!stop) return;
     this.#place = placeOf(stop);
-    stop.setAttribute("tabindex", "0");
-    stop.classList.add("selected");
-    this.#shown.push(stop);
-    if (focus && !isTyping()) stop.focus();
+    if (focus && stop !== document.activeElement && !isTyping()) stop.focus();
   }
 
   selectStop(element) {
