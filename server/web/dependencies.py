@@ -20,7 +20,6 @@ from server.settings import Settings
 from server.store.database import Database
 from server.worker import Worker
 
-
 # What only looks something up is asynchronous: any other dependency is called in a thread, which
 # takes longer than the call.
 
