@@ -69,7 +69,7 @@ STORE = (
         "setting_work",
     },
     {"lti_outbox", "privacy", "reports"},
-    {"lti_entry"},
+    {"lti_choices", "lti_entry"},
     {"migration"},
     {"transfer"},
 )

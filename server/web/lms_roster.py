@@ -12,7 +12,7 @@ from server.remote.outbox import mend
 from server.remote.own_keys import KeyTrouble
 from server.remote.services import Member
 from server.store.courses import SectionRole
-from server.store.lti_entry import contexts_of, known_people
+from server.store.lti_choices import contexts_of, known_people
 from server.store.people import User
 from server.web.dependencies import Now, Reading, ServicesHere
 from server.web.rosters import roster_preview, show_roster

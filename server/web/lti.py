@@ -28,7 +28,7 @@ from server.remote.launch import (
     to_document,
 )
 from server.settings import Settings
-from server.store import lti_entry
+from server.store import lti_choices, lti_entry
 from server.store.courses import TEACHING, SectionRole
 from server.store.lti import LtiContext, Platform
 from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
@@ -217,7 +217,7 @@ def _come_in(
     if launch.return_url is not None:
         if role is SectionRole.STUDENT:
             raise NotYet("Only who teaches the course chooses exercises for it.")
-        choice = lti_entry.begin_choice(
+        choice = lti_choices.begin_choice(
             session, context, user, launch.return_url, launch.data, launch.takes_line_item, now
         )
         address = f"/lti/choices/{choice.id}"
@@ -246,7 +246,7 @@ def _work(
     link = lti_entry.link_of(session, context, target, role)
     if link.assignment is None:
         return f"/lti/links/{link.id}"
-    lti_entry.queue_for(session, link, now, [user.id])
+    lti_choices.queue_for(session, link, now, [user.id])
     if role in TEACHING:
         return f"/assignments/{link.assignment_id}/gradebook"
     # The home page says when it opens.

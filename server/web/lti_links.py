@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 
 from server.remote.http import host_of, is_permitted
 from server.remote.own_keys import KeyTrouble, sign
-from server.store import lti_entry
+from server.store import lti_choices
 from server.store.courses import Assignment, Section, all_sections, assignments_of, find_assignment
 from server.store.lti import LtiChoice, LtiContext, LtiLink
 from server.store.lti_outbox import delivery, try_again
@@ -74,7 +74,7 @@ def bind_link(
     link = _link(session, link_id)
     if assignment not in {each.id for each in _assignments(session, link.context)}:
         return _link_page(request, session, link, "Choose one of the exercises in the list.")
-    lti_entry.bind(session, link, assignment, now, by_requirement=by_requirement)
+    lti_choices.bind(session, link, assignment, now, by_requirement=by_requirement)
     return RedirectResponse(f"/assignments/{assignment}/gradebook", 303)
 
 
@@ -167,7 +167,7 @@ def _response(choice: LtiChoice, item: dict[str, object], now: datetime) -> dict
 def _sections(session: Session, visitor: Visitor) -> list[Section]:
     if visitor.role is Role.ADMINISTRATOR:
         return all_sections(session)
-    return lti_entry.sections_to_choose(session, session.get_one(User, visitor.id))
+    return lti_choices.sections_to_choose(session, session.get_one(User, visitor.id))
 
 
 def _assignments(session: Session, context: LtiContext) -> list[Assignment]:

@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from server.store import roster
 from server.store.audit import events_of
 from server.store.courses import SectionRole, assignments_of
-from server.store.lti_entry import contexts_of
+from server.store.lti_choices import contexts_of
 from server.store.passwords import make_link
 from server.store.people import Role, find_user
 from server.store.standings import recount

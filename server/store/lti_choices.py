@@ -1,0 +1,101 @@
+"""What an instructor chooses for a platform's course and links, and what follows from it."""
+
+from collections.abc import Collection
+from datetime import datetime, timedelta
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from server.store.courses import Section, SectionRole, sections_of, students_of
+from server.store.lti import LineItem, LtiChoice, LtiContext, LtiLink, LtiPerson, OutgoingScore
+from server.store.lti_outbox import queue_scores
+from server.store.people import User
+
+CHOICE_LASTS = timedelta(hours=2)
+
+
+def bind(
+    session: Session,
+    link: LtiLink,
+    assignment_id: int,
+    now: datetime,
+    *,
+    by_requirement: bool,
+) -> None:
+    """Lead a link to an assignment, and queue what was reached there before.
+
+    What belongs to another assignment, or to columns that are no longer wanted, is forgotten.
+    """
+    old = OutgoingScore.link_id == link.id
+    if link.assignment_id == assignment_id:
+        old &= OutgoingScore.requirement != ""
+    else:
+        session.execute(delete(LineItem).where(LineItem.link_id == link.id))
+    if link.assignment_id != assignment_id or not by_requirement:
+        session.execute(delete(OutgoingScore).where(old))
+    link.assignment_id, link.by_requirement = assignment_id, by_requirement
+    session.flush()
+    session.refresh(link)
+    queue_for(session, link, now)
+
+
+def queue_for(
+    session: Session, link: LtiLink, now: datetime, user_ids: Collection[int] | None = None
+) -> None:
+    """Queue what these students (all, if None) have reached at the link's assignment before."""
+    if link.assignment is not None:
+        if user_ids is None:
+            user_ids = [each.id for each in students_of(session, link.assignment.section_id)]
+        queue_scores(session, link.assignment, user_ids, now)
+
+
+def sections_to_choose(session: Session, user: User) -> list[Section]:
+    """The sections that somebody may connect with a platform's course: those they instruct."""
+    return [
+        section for section, role in sections_of(session, user.id) if role is SectionRole.INSTRUCTOR
+    ]
+
+
+def begin_choice(
+    session: Session,
+    context: LtiContext,
+    user: User,
+    return_url: str,
+    data: str | None,
+    takes_line_item: bool,
+    now: datetime,
+) -> LtiChoice:
+    """Somebody begins to choose what a new link is to lead to."""
+    session.execute(delete(LtiChoice).where(LtiChoice.expires_at <= now))
+    choice = LtiChoice(
+        context_id=context.id,
+        user_id=user.id,
+        return_url=return_url,
+        data=data,
+        takes_line_item=takes_line_item,
+        expires_at=now + CHOICE_LASTS,
+    )
+    session.add(choice)
+    session.flush()
+    return choice
+
+
+def known_people(session: Session, platform_id: int) -> dict[str, User]:
+    """The accounts of those who have come from a platform, by subject."""
+    rows = session.execute(
+        select(LtiPerson.subject, User)
+        .join(User, User.id == LtiPerson.user_id)
+        .where(LtiPerson.platform_id == platform_id)
+    )
+    return dict(rows.all())
+
+
+def contexts_of(session: Session, section_id: int) -> list[LtiContext]:
+    """The platforms' courses that are this section, and have a list of members."""
+    return list(
+        session.scalars(
+            select(LtiContext)
+            .where(LtiContext.section_id == section_id, LtiContext.memberships_url.is_not(None))
+            .order_by(LtiContext.id)
+        )
+    )

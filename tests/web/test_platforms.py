@@ -1,0 +1,137 @@
+"""The administrator's page of learning-management systems."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from sqlalchemy import func, select
+from starlette.testclient import TestClient
+
+from server.store.courses import Assignment
+from server.store.database import Database
+from server.store.lti import Deployment, LtiContext, Platform, ToolKey
+from server.store.people import Role, User
+from tests.factories import Clock, make_lti_link, make_user
+from tests.web.lab import ClientFor, Lab
+
+FORM = {
+    "name": "Larkmoor course server",
+    "issuer": "https://lms.larkmoor.example",
+    "client_id": "rungmark-1",
+    "deployments": "1\r\n\r\n 2 \r\n1",
+    "login_url": "https://lms.larkmoor.example/auth",
+    "token_url": "https://lms.larkmoor.example/token",
+    "keys_url": "https://lms.larkmoor.example/keys",
+    "more_hosts": "",
+}
+
+
+@pytest.fixture
+def administrator(database: Database) -> User:
+    with database.write() as session:
+        return make_user(session, Role.ADMINISTRATOR)
+
+
+@pytest.fixture
+def client(administrator: User, client_for: ClientFor) -> TestClient:
+    return client_for(administrator)
+
+
+def registered(database: Database) -> list[tuple[str, list[str]]]:
+    """Client id and deployments of each."""
+    with database.read() as session:
+        return [
+            (
+                platform.client_id,
+                sorted(
+                    session.scalars(
+                        select(Deployment.deployment_id).where(
+                            Deployment.platform_id == platform.id
+                        )
+                    )
+                ),
+            )
+            for platform in session.scalars(select(Platform).order_by(Platform.id))
+        ]
+
+
+def test_a_system_is_registered_and_changed(client: TestClient, database: Database) -> None:
+    assert "None yet." in client.get("/platforms").text
+    assert client.post("/platforms", data=FORM).status_code == 303
+    assert registered(database) == [("rungmark-1", ["1", "2"])]
+    assert len(client.get("/lti/keys").json()["keys"]) == 1
+    changed = {
+        **FORM,
+        "client_id": "rungmark-2",
+        "deployments": "2\n3",
+        "more_hosts": " API.example ",
+    }
+    assert client.post("/platforms/1", data=changed).status_code == 303
+    assert registered(database) == [("rungmark-2", ["2", "3"])]
+    with database.read() as session:
+        assert session.get_one(Platform, 1).hosts == {"lms.larkmoor.example", "api.example"}
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"name": " "}, "The name is missing."),
+        ({"issuer": ""}, "The issuer is missing."),
+        ({"client_id": ""}, "The client id is missing."),
+        ({"deployments": " \n "}, "A deployment id is needed."),
+        ({"deployments": "x" * 256}, "more than 255 letters"),
+        ({"login_url": "http://lms.larkmoor.example/"}, "The login address is not an https"),
+        ({"token_url": "javascript:alert(1)"}, "The token address is not an https"),
+        ({"keys_url": "https://u:p@lms.larkmoor.example/"}, "The key set address is not an https"),
+        ({}, "is registered with this client id already"),
+    ],
+)
+def test_what_can_not_be_registered(
+    client: TestClient, database: Database, change: dict[str, str], sentence: str
+) -> None:
+    client.post("/platforms", data=FORM)
+    before = registered(database)
+    other: dict[str, Any] = {**FORM, "client_id": "other"} if change else FORM
+    answer = client.post("/platforms", data={**other, **change})
+    assert answer.status_code == 422
+    assert sentence in " ".join(answer.text.split())
+    assert registered(database) == before
+    # What was typed is in the form still.
+    assert answer.text.count(FORM["token_url"]) >= 1
+
+
+def test_a_system_is_removed_by_its_name_and_people_stay(
+    client: TestClient, database: Database, lab: Lab
+) -> None:
+    with database.write() as session:
+        make_lti_link(session, session.get_one(Assignment, lab.assignment.id), lab.instructor)
+        people = session.scalar(select(func.count()).select_from(User))
+    refused = client.post("/platforms/1/remove", data={"name": "something"})
+    assert "Type the name Larkmoor course server" in refused.text
+    assert client.post("/platforms/1/remove", data={"name": FORM["name"]}).status_code == 303
+    with database.read() as session:
+        assert session.scalars(select(LtiContext)).all() == []
+        assert session.scalar(select(func.count()).select_from(User)) == people
+        assert session.get(Assignment, lab.assignment.id) is not None
+
+
+def test_keys_are_changed_without_a_gap(
+    administrator: User, client_for: ClientFor, database: Database, clock: Clock
+) -> None:
+    client = client_for(administrator)
+    client.post("/platforms", data=FORM)
+    assert client.post("/platforms-keys").status_code == 303
+    page = client.get("/platforms").text
+    assert "signs until Tue 6 Oct 2026" in page
+    assert "published, signs next" in page
+    assert client.post("/platforms-keys").status_code == 422
+    clock.now += timedelta(days=2)
+    client = client_for(administrator)
+    assert "retired, published until Tue 13 Oct 2026" in client.get("/platforms").text
+    assert len(client.get("/lti/keys").json()["keys"]) == 2
+    clock.now += timedelta(days=7)
+    client = client_for(administrator)
+    assert len(client.get("/lti/keys").json()["keys"]) == 1
+    client.post("/platforms-keys")
+    with database.read() as session:
+        assert session.scalar(select(func.count()).select_from(ToolKey)) == 2
