@@ -12,10 +12,13 @@ from server.marking.authoring.implied import implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES, new_point
 from server.marking.authoring.quality import look_into
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
+from server.marking.faults.adequacy import Fate, adequacy
 from server.marking.files.document import FileFault, read_document
 from server.marking.files.drafts import Draft, new_text, points_and_plant, read_draft
+from server.marking.files.exercise_file import load_exercise
 from server.marking.files.exercise_schema import CHECKS
 from server.marking.files.exercise_zip import from_zip, to_zip
+from server.marking.files.reference_programs import load_programs
 from server.marking.telling.check_pictures import examples
 from server.paths import EXERCISES
 from server.plant.devices import KINDS
@@ -220,3 +223,16 @@ def test_a_draft_that_is_no_yaml_is_read_all_the_same(tmp_path: Path) -> None:
     reading = read_draft(Draft("a", "title: [", {}))
     assert reading.data is None
     assert reading.faults
+
+
+def test_the_look_and_the_command_say_the_same_and_the_look_tells_how_far_it_is() -> None:
+    folder = EXERCISES / "apple-wash-sump"
+    exercise = load_exercise(folder)
+    programs = load_programs(folder, exercise)
+    steps = list(look_into(exercise, programs))
+    assert [step.done for step in steps] == sorted(step.done for step in steps)
+    found = adequacy(exercise, programs)
+    assert steps[-1].total == steps[-1].done == len(found.findings)
+    assert steps[-1].caught == found.count(Fate.CAUGHT)
+    assert [f for f in steps[-1].findings if f.kind == "variant"] == []
+    assert found.survivors == ()

@@ -31,8 +31,7 @@ from server.marking.telling.scenario_words import scenario_words
 from server.marking.verdict import Status
 from server.plant.model import ConveyorPlant, Plant
 
-WORK = 200_000
-"""Transitions that the search for one variant may take while an author waits."""
+EMPTY = Program("empty")
 
 EXERCISED_AT_LEAST = 2
 
@@ -88,15 +87,18 @@ def look_into(
                 tried.add(variant.program)
                 faulty.append((original, variant))
     yield Progress(tuple(found), 0, len(faulty))
-    found += _impossible(exercise, [*tried, Program("empty")])
+    wanting = [complaints(exercise, program) for program in (*(p.program for p in programs), EMPTY)]
     caught = 0
     for done, (original, variant) in enumerate(faulty):
-        fate = judge(exercise, original, variant, work=WORK)
+        # What the suite says of a variant serves for its fate and for the last question, too.
+        wanting.append(complaints(exercise, variant.program))
+        fate = judge(exercise, original, variant, found=wanting[-1])
         caught += fate.fate is Fate.CAUGHT
         if fate.fate is Fate.SURVIVED:
             found.append(_survivor(exercise, fate))
         if done % 8 == 7:
             yield Progress(tuple(found), done + 1, len(faulty), caught)
+    found += _impossible(exercise, wanting)
     yield Progress(tuple(found), len(faulty), len(faulty), caught)
 
 
@@ -201,14 +203,14 @@ def _exercised(exercise: Exercise, right: list[ReferenceProgram]) -> Iterator[Fi
             yield Finding("requirements", number_, f"{times.capitalize()} all of {number_}.")
 
 
-def _impossible(exercise: Exercise, programs: list[Program]) -> Iterator[Finding]:
-    """Requirements that no program met, and pairs that none met together."""
-    met = []
-    for program in programs:
-        wanting = complaints(exercise, program)
-        met.append({n for n in range(len(exercise.requirements)) if n not in wanting})
+def _impossible(exercise: Exercise, wanting: list[dict[int, Status]]) -> Iterator[Finding]:
+    """Requirements that no program met, and pairs that none met together.
+
+    ``wanting`` has for each program tried the requirements that it did not meet.
+    """
+    met = [{n for n in range(len(exercise.requirements)) if n not in each} for each in wanting]
     ids = [r.id for r in exercise.requirements]
-    tried = f"none of the {len(programs)} programs tried"
+    tried = f"none of the {len(wanting)} programs tried"
     possible = set().union(*met)
     for number in range(len(ids)):
         if number not in possible:

@@ -12,7 +12,7 @@ Every other variant has *survived*: a requirement is violated by it in a run tha
 not have, or nobody has shown that there is no such run. So no doubt counts for the suite.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -115,13 +115,16 @@ def judge(
     variant: Variant,
     *,
     work: int = MOST_TRANSITIONS,
+    found: Mapping[int, Status] | None = None,
 ) -> Finding:
     """Say what becomes of one variant of a right program.
 
     ``work`` bounds the transitions of each search; where it is not enough the variant survives.
+    ``found`` is what the suite says of it, if that is known.
     """
     name = original.file.name
-    found = complaints(exercise, variant.program, first_only=True)
+    if found is None:
+        found = complaints(exercise, variant.program, first_only=True)
     if found:
         return Finding(name, variant, Fate.CAUGHT, exercise.requirements[min(found)].id)
     observed = [
