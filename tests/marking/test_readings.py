@@ -98,7 +98,7 @@ def test_a_limit_that_is_passed_is_found_and_shown_on_the_plant() -> None:
     assert proof.outcome is Outcome.REFUTED
     assert found is not None
     waits = [step.when.text for step in found.scenario.steps if step.when is not None]
-    assert "level < 3000" in " AND ".join(waits)
+    assert waits == ["level < 3000", "level >= 7000"], "of several edges only the furthest"
 
 
 def test_a_limit_of_the_observer_alone_is_told_apart() -> None:

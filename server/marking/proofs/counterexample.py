@@ -175,8 +175,12 @@ def _senses(exercise: Exercise, suspicion: Suspicion) -> Iterator[_Sense]:
 
 
 def _all_of(states: dict[_Sense, bool]) -> Expression:
-    text = " AND ".join(sense.text(on) for sense, on in states.items())
-    return Expression(text, Series(tuple(sense.element(on) for sense, on in states.items())))
+    """The condition that all are so; of the edges that a number passes, only the furthest."""
+    furthest: dict[tuple[str, bool], _Sense] = {}
+    for sense, on in sorted(states.items(), key=lambda s: (s[0].edge or 0) * (1 if s[1] else -1)):
+        furthest[sense.symbol, on] = sense
+    text = " AND ".join(sense.text(on) for (_, on), sense in furthest.items())
+    return Expression(text, Series(tuple(s.element(on) for (_, on), s in furthest.items())))
 
 
 def _controls(suspicion: Suspicion) -> dict[str, int]:
