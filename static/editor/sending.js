@@ -35,7 +35,7 @@ export async function send(action, target = answer, address = "") {
   do {
     connected = true;
     await htmx.ajax("POST", editor.dataset.editor + address, {
-      source: editor,
+      source: answer, // small: the class of a running request makes the browser look at all inside
       target,
       swap: "innerHTML",
       values: { action: JSON.stringify(action), revision: before },
