@@ -14,6 +14,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, WebSocket, WebSo
 from markupsafe import Markup
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
+from starlette.websockets import WebSocketDisconnected
 
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import to_json
@@ -171,7 +172,8 @@ async def _attend(socket: WebSocket, runs: Runs, key: Key, desk: Desk | None) ->
         for task in going:
             task.cancel()
         for task in ended:
-            with suppress(WebSocketDisconnect):
+            # By the page, or by the server that is to stop.
+            with suppress(WebSocketDisconnect, WebSocketDisconnected):
                 task.result()
     finally:
         trial = runs.find(key)

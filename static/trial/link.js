@@ -9,6 +9,8 @@ export class Link {
   // What is asked for while the page still opens its first socket; null from then on.
   #early = [];
   #wait = 250;
+  // Told by the server that went; the next tries may fail until it is back.
+  #restarting = false;
 
   constructor(path, { frame, standing }) {
     this.#open = () => {
@@ -17,6 +19,7 @@ export class Link {
       this.#socket = socket;
       socket.addEventListener("open", () => {
         this.#wait = 250;
+        this.#restarting = false;
         for (const command of this.#early ?? []) socket.send(JSON.stringify(command));
         this.#early = null;
         standing("open");
@@ -24,7 +27,8 @@ export class Link {
       socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
       socket.addEventListener("close", (event) => {
         if (FINAL.includes(event.code)) return standing("ended");
-        standing(event.code === RESTARTING ? "restarting" : "lost");
+        this.#restarting ||= event.code === RESTARTING;
+        standing(this.#restarting ? "restarting" : "lost");
         setTimeout(this.#open, this.#wait);
         this.#wait = Math.min(this.#wait * 2, LONGEST_WAIT);
       });

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, WebSocketRoute, expect
 
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_rungs
@@ -253,6 +253,34 @@ def test_a_lost_connection_and_a_closed_window_come_back_to_the_run(
     page.close()
     page = open_page(bench.path, bench.student)
     expect(page.locator("#clock")).to_have_text("0.03 s")
+
+
+def test_a_server_that_is_restarted_is_told_until_it_is_back(
+    open_page: OpenPage, bench: Bench
+) -> None:
+    bench.program(RIGHT)
+    page = open_page("/", bench.student)
+    sockets: list[WebSocketRoute] = []
+
+    def connect(socket: WebSocketRoute) -> None:
+        sockets.append(socket)
+        # The second one finds nobody yet.
+        if len(sockets) == 2:
+            socket.close(code=4000)
+        else:
+            socket.connect_to_server()
+
+    page.route_web_socket("**/socket", connect)
+    page.goto(bench.path)
+    button(page, "One scan").click()
+    expect(page.locator("#clock")).to_have_text("0.01 s")
+    # Service restart, by which the server ends its sockets when it is stopped.
+    sockets[0].close(code=1012)
+    expect(page.locator("#connection")).to_have_text(re.compile("^The server is being restarted"))
+    expect(page.locator("#connection")).to_be_hidden()
+    assert len(sockets) == 3
+    button(page, "One scan").click()
+    expect(page.locator("#clock")).to_have_text("0.02 s")
 
 
 def test_a_slow_reader_skips_frames_and_sees_the_end(open_page: OpenPage, bench: Bench) -> None:
