@@ -430,7 +430,7 @@ STEPS = st.lists(
 
 
 @settings(
-    max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+    max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
 )
 @given(steps=STEPS)
 def test_whatever_happens_the_lms_ends_with_the_newest_scores(

@@ -272,13 +272,13 @@ def test_a_launch_without_a_public_signature_is_refused(
     assert stored(database) == before
 
 
-@pytest.mark.parametrize("token", ["", "x", "a.b.c", "x" * 200_000])
 def test_what_is_no_token_is_refused(
-    token: str, client: TestClient, platform: Platform, database: Database
+    client: TestClient, platform: Platform, database: Database
 ) -> None:
-    form = {**posted(client, platform, WANJIRU, "sump"), "id_token": token}
+    form = posted(client, platform, WANJIRU, "sump")
     before = stored(database)
-    assert post(client, platform, form).status_code == 400
+    for token in ("", "x", "a.b.c", "x" * 200_000):
+        assert post(client, platform, {**form, "id_token": token}).status_code == 400
     assert stored(database) == before
 
 
@@ -301,22 +301,17 @@ def test_a_launch_is_good_for_ten_minutes(
     assert "more than ten minutes old" in sentence(post(client, platform, form))
 
 
-@pytest.mark.parametrize("state", [None, "", "made-up"])
 def test_a_launch_without_its_state_is_refused(
-    state: str | None,
-    client: TestClient,
-    platform: Platform,
-    assignment: Assignment,
-    database: Database,
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
 ) -> None:
     form = posted(client, platform, WANJIRU, "sump")
     del form["state"]
-    if state is not None:
-        form["state"] = state
     before = stored(database)
-    assert "did not begin here" in sentence(post(client, platform, form))
+    for wrong in ({}, {"state": ""}, {"state": "made-up"}):
+        answer = post(client, platform, {**form, **wrong})
+        assert "did not begin here" in sentence(answer)
+        assert "another browser" in sentence(client.get("/lti/enter", params=wrong))
     assert stored(database) == before
-    assert "another browser" in sentence(client.get(f"/lti/enter?state={state or ''}"))
 
 
 def test_a_platform_that_says_no_is_heard(
@@ -360,22 +355,18 @@ def test_a_platform_whose_keys_can_not_be_had(
     assert stored(database) == before
 
 
-@pytest.mark.parametrize(
-    ("change", "expected"),
-    [
-        ({"iss": "https://lms.elsewhere.example"}, "is not registered here"),
-        ({"client_id": "another"}, "is not registered here with this client id"),
-        ({"login_hint": ""}, "does not say who signs in"),
-        ({"target_link_uri": "https://elsewhere.example/"}, "leads elsewhere"),
-    ],
-)
-def test_a_login_that_can_not_be_begun(
-    client: TestClient, platform: Platform, change: dict[str, str], expected: str
-) -> None:
-    answer = client.post("/lti/login", data={**platform.initiation(WANJIRU, "sump"), **change})
-    assert answer.status_code == 400
-    assert expected in sentence(answer)
-    assert list(client.cookies.keys()) == []
+def test_a_login_that_can_not_be_begun(client: TestClient, platform: Platform) -> None:
+    wrong = {
+        "is not registered here": {"iss": "https://lms.elsewhere.example"},
+        "is not registered here with this client id": {"client_id": "another"},
+        "does not say who signs in": {"login_hint": ""},
+        "leads elsewhere": {"target_link_uri": "https://elsewhere.example/"},
+    }
+    for expected, change in wrong.items():
+        answer = client.post("/lti/login", data={**platform.initiation(WANJIRU, "sump"), **change})
+        assert answer.status_code == 400
+        assert expected in sentence(answer)
+        assert list(client.cookies.keys()) == []
 
 
 def test_in_a_frame_there_is_only_a_way_out_of_it(client: TestClient, platform: Platform) -> None:

@@ -72,32 +72,30 @@ def test_a_system_is_registered_and_changed(client: TestClient, database: Databa
         assert session.get_one(Platform, 1).hosts == {"lms.larkmoor.example", "api.example"}
 
 
-@pytest.mark.parametrize(
-    ("change", "sentence"),
-    [
-        ({"name": " "}, "The name is missing."),
-        ({"issuer": ""}, "The issuer is missing."),
-        ({"client_id": ""}, "The client id is missing."),
-        ({"deployments": " \n "}, "A deployment id is needed."),
-        ({"deployments": "x" * 256}, "more than 255 letters"),
-        ({"login_url": "http://lms.larkmoor.example/"}, "The login address is not an https"),
-        ({"token_url": "javascript:alert(1)"}, "The token address is not an https"),
-        ({"keys_url": "https://u:p@lms.larkmoor.example/"}, "The key set address is not an https"),
-        ({}, "is registered with this client id already"),
-    ],
-)
-def test_what_can_not_be_registered(
-    client: TestClient, database: Database, change: dict[str, str], sentence: str
-) -> None:
+def test_what_can_not_be_registered(client: TestClient, database: Database) -> None:
     client.post("/platforms", data=FORM)
     before = registered(database)
-    other: dict[str, Any] = {**FORM, "client_id": "other"} if change else FORM
-    answer = client.post("/platforms", data={**other, **change})
-    assert answer.status_code == 422
-    assert sentence in " ".join(answer.text.split())
+    other = {**FORM, "client_id": "other"}
+    wrong: dict[str, dict[str, Any]] = {
+        "The name is missing.": {**other, "name": " "},
+        "The issuer is missing.": {**other, "issuer": ""},
+        "The client id is missing.": {**other, "client_id": ""},
+        "A deployment id is needed.": {**other, "deployments": " \n "},
+        "more than 255 letters": {**other, "deployments": "x" * 256},
+        "The login address is not": {**other, "login_url": "http://lms.larkmoor.example/"},
+        "The token address is not an https": {**other, "token_url": "javascript:alert(1)"},
+        "The key set address is": {**other, "keys_url": "https://u:p@lms.larkmoor.example/"},
+        "is registered with this client id already": FORM,
+    }
+    for sentence, form in wrong.items():
+        answer = client.post("/platforms", data=form)
+        assert answer.status_code == 422, sentence
+        assert sentence in " ".join(answer.text.split())
+        # What was typed is in the form still.
+        assert (
+            f'id="new-login" name="login_url" type="url" value="{form["login_url"]}"' in answer.text
+        )
     assert registered(database) == before
-    # What was typed is in the form still.
-    assert answer.text.count(FORM["token_url"]) >= 1
 
 
 def test_a_system_is_removed_by_its_name_and_people_stay(
