@@ -1,6 +1,7 @@
 """Serve the course pages on this machine."""
 
 import argparse
+import gc
 import os
 import socket
 import sys
@@ -90,8 +91,15 @@ def serve(app: FastAPI, listening: socket.socket) -> None:
         # A socket of a live run is told and closed; a request has so long to be answered.
         timeout_graceful_shutdown=10,
     )
+    settle()
     with suppress(KeyboardInterrupt):
         _Server(config, app).run(sockets=[listening])
+
+
+def settle() -> None:
+    """Leave what is loaded by now out of each later collection of garbage, which it made slow."""
+    gc.collect()
+    gc.freeze()
 
 
 class _Server(uvicorn.Server):

@@ -15,6 +15,7 @@ from sqlalchemy import insert
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
+from server.commands.serve import settle
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import list_exercises, load_exercise
 from server.marking.verdict import Status
@@ -166,6 +167,7 @@ def fill_and_time(url: str, number_of_sections: int) -> float:
     clock = Clock(NOON)
     site = "http://testserver"
     app = create_app(Settings(database_url=url, public_urls=(site,)), database, clock)
+    settle()
     pages = (
         (teacher, f"/sections/{section.id}/gradebook"),
         (teacher, "/assignments/1/gradebook"),
