@@ -21,7 +21,7 @@ from server.scan.reading import Planar, planar, planes_of, value_of
 PERIOD_MS = 50
 """The scan period of every example: one scan can be seen in its picture."""
 
-RUNG_WIDTH = 420
+RUNG_WIDTH = 300
 
 NUMBERS = ("level", "batches", "count.cv")
 """What the examples show of type INT."""
