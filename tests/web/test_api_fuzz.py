@@ -47,10 +47,10 @@ def test_no_made_up_request_meets_a_mistake(database: Database) -> None:
         fuzzer = Fuzzer(app, people, seed=131)
         for someone in people.values():
             operations = fuzzer.operations(someone())
-            random.shuffle(operations)
-            for operation in operations:
+            # Half of them for each person; the other half for others.
+            for operation in random.sample(operations, len(operations) // 2):
                 fuzzer.try_out(operation, someone(), 1, rightly=random.random() < 0.7)
     assert fuzzer.found.mistakes == {}
     # It got beyond the door.
-    assert fuzzer.found.statuses[200] > 20
-    assert fuzzer.found.statuses[303] > 20
+    assert fuzzer.found.statuses[200] > 10
+    assert fuzzer.found.statuses[303] > 10
