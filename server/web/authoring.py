@@ -4,6 +4,7 @@ A change is kept as it was typed, right or wrong, and the whole sheet is answere
 their fields. After each change the exercise is looked into in the background.
 """
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, Any
@@ -55,7 +56,7 @@ from server.web.dependencies import (
 from server.web.dependencies import (
     Reading as ReadingHere,
 )
-from server.web.rendering import error, fragment, page
+from server.web.rendering import environment, error, fragment, page
 from server.web.workplace import Workplace
 
 router = APIRouter()
@@ -448,3 +449,11 @@ def _found(row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
         "complete": bool(found.get("complete")),
         "retired": row.state is LifeState.RETIRED,
     }
+
+
+def as_id(text: str) -> str:
+    """A text as an id that a selector can name: letters, digits and '-'."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
+
+
+environment.filters["as_id"] = as_id

@@ -57,7 +57,8 @@ document.addEventListener("click", (event) => {
   send({ do: button.dataset.do, path, value }).then(() => {
     if (sheet().dataset.revision === revision) return;
     if (source && source.tagName !== "SELECT") source.value = "";
-    follow();
+    // Who has gone on to something else meanwhile is not called back.
+    if ([button, document.body].includes(document.activeElement)) follow();
   });
 });
 

@@ -1,8 +1,14 @@
 """An instructor writes a tank exercise from nothing in the author's sheet; a student solves it."""
 
+import re
+from pathlib import Path
+
 import pytest
 from playwright.sync_api import Page, expect
 
+from server.marking.files.drafts import Draft
+from server.marking.files.exercise_zip import to_zip
+from server.paths import EXERCISES as SHIPPED
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
@@ -131,26 +137,57 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
     offer.click()
     expect(scenarios).to_have_count(count + 1)
 
-    # Published with a reason, and set.
+    publish(page, "A first try with the class; more will follow.")
+    solve(open_page, student, "Sugar day tank", RIGHT)
+
+
+def publish(page: Page, reason: str) -> None:
+    """With a reason, once it has been looked into; then set for the section."""
     expect(page.get_by_text("caught by the suite")).to_be_visible(timeout=240_000)
-    page.get_by_label("findings are open").fill("A first try with the class; more will follow.")
+    page.get_by_label("findings are open").fill(reason)
     page.get_by_role("button", name="Publish version 1").click()
     page.get_by_role("button", name="Set for the section").click()
     expect(page.get_by_text("Set for AUT")).to_be_visible()
 
+
+def solve(open_page: OpenPage, student: User, title: str, program: str) -> Page:
+    """A student writes the rungs of a right program as text, and hands them in."""
     work = open_page("/", student)
-    work.get_by_role("link", name="Sugar day tank").click()
+    work.get_by_role("link", name=title).click()
     expect(work.locator("html.editing")).to_be_attached()
-    work.get_by_role("button", name="Add a rung").press("Enter")
-    expect(work.locator("#rung-0 .rung-head")).to_be_focused()
-    work.keyboard.press("t")
-    rung = RIGHT[RIGHT.index("// [R1a]") : RIGHT.index("END_PROGRAM")].strip()
-    work.get_by_role("textbox", name="AND is series").fill(rung)
-    expect(work.locator("#rung-preview svg")).to_be_visible()
-    work.keyboard.press("Control+Enter")
-    expect(work.locator("#rung-0 [data-output]")).to_have_count(1)
+    rungs = program[program.index("// [R1") : program.index("END_PROGRAM")].strip()
+    for number, rung in enumerate(rungs.split("\n\n")):
+        work.get_by_role("button", name="Add a rung").press("Enter")
+        expect(work.locator(f"#rung-{number} .rung-head")).to_be_focused()
+        work.keyboard.press("t")
+        work.get_by_role("textbox", name="AND is series").fill(rung)
+        expect(work.locator("#rung-preview svg")).to_be_visible()
+        work.keyboard.press("Control+Enter")
+        expect(work.locator(f"#rung-{number} [data-output]").first).to_be_visible()
     work.get_by_role("button", name="Submit the program").click()
-    expect(work.get_by_text("requirements are met")).to_be_visible(timeout=60_000)
+    met = re.compile("Every requirement is met|requirements are met")
+    expect(work.get_by_text(met)).to_be_visible(timeout=60_000)
+    return work
+
+
+def test_a_conveyor_from_files_until_a_student_solves_it(
+    open_page: OpenPage, people: tuple[User, User], tmp_path: Path
+) -> None:
+    teacher, student = people
+    shipped = SHIPPED / "crate-infeed"
+    program = (shipped / "programs" / "right-reset-last.st").read_text()
+    text = (shipped / "exercise.yaml").read_text().replace("crate-infeed", "my-infeed", 1)
+    archive = tmp_path / "infeed.zip"
+    archive.write_bytes(to_zip(Draft("my-infeed", text, {"right-reset-last.st": program})))
+    page = open_page("/authoring", teacher)
+    page.get_by_label("Zip file").set_input_files(archive)
+    page.get_by_role("button", name="Import").click()
+    expect(page.locator("html.authoring-ready")).to_be_attached()
+    expect(page.locator(".standing")).to_contain_text("No faults")
+    expect(page.locator("svg.plant")).to_be_visible()
+    publish(page, "Only one program is handed in with it.")
+    work = solve(open_page, student, "Crate infeed", program)
+    expect(work.get_by_text("Every requirement is met.")).to_be_visible()
 
 
 @pytest.mark.parametrize("width", WIDTHS)
