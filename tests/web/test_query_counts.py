@@ -1,4 +1,4 @@
-"""Statements that whole pages send to the database: these many, however much there is to show.
+"""Statements that whole pages send to the database: these many at most, however much they show.
 
 Where an exercise is asked for that an instructor wrote, its newest version is looked up besides.
 """
@@ -24,10 +24,10 @@ PAGES = {
     "a student's home": ("student", "/", 11),
     "a student's standing": ("student", "/sections/{section}/standing", 10),
     "an instructor's home": ("teacher", "/", 11),
-    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 13),
-    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 15),
-    "lab hour": ("teacher", "/sections/{section}/lab", 13),
-    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 16),
+    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 12),
+    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 14),
+    "lab hour": ("teacher", "/sections/{section}/lab", 12),
+    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 15),
     "roster": ("teacher", "/sections/{section}/roster", 8),
     "settings": ("teacher", "/assignments/{assignment}/settings", 9),
     "log of grades": ("teacher", "/sections/{section}/log", 7),
@@ -127,4 +127,6 @@ def test_a_page_sends_as_many_statements_however_much_it_shows(
     counts: list[dict[str, int]],
 ) -> None:
     few, many = counts
-    assert few == many == {page: number for page, (_, _, number) in PAGES.items()}
+    assert few == many
+    stated = {page: number for page, (_, _, number) in PAGES.items()}
+    assert {page: many[page] for page in stated if many[page] > stated[page]} == {}
