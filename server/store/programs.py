@@ -83,6 +83,13 @@ def working_copy(
     return _copy(session, work)
 
 
+def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:
+    """The state that one step back leads to; None if there is none."""
+    work = _find(session, assignment, user_id)
+    step = work and session.get(ProgramStep, (work.id, work.position - 1))
+    return step.program if step else None
+
+
 def save_program(
     session: Session,
     assignment: Assignment,

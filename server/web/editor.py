@@ -17,13 +17,14 @@ from server.ladder.durations import parse_duration
 from server.ladder.edited import Selection
 from server.ladder.editing import edit
 from server.ladder.elements import BLOCK_TYPES, BlockType
-from server.ladder.json_form import to_json
+from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import Message, Place, ProgramError, error
 from server.ladder.program import Program, Variable
 from server.ladder.text_form import parse_rung
 from server.ladder.text_printer import print_initial
 from server.marking.exercise import RequirementKind
-from server.store.programs import Stale, WorkingCopy, save_program, working_copy
+from server.store.database import Document
+from server.store.programs import Stale, WorkingCopy, save_program, state_before, working_copy
 from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
 from server.web.access import Visitor, VisitorHere
@@ -94,14 +95,22 @@ def edit_program(
     now: Now,
     action: Annotated[str, Form()],
     revision: Annotated[int, Form()],
+    resent: Annotated[bool, Form()] = False,
 ) -> Response:
-    """Do one action, or refuse it with the reason: all of it is stored, or nothing."""
+    """Do one action, or refuse it with the reason: all of it is stored, or nothing.
+
+    ``resent`` says that the browser had no answer to this action and sends it once more.
+    """
     here, visitor = desk.here, desk.visitor
     # Writers wait for each other, so that only the saving itself is one unit of work.
     with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
+        previous = state_before(session, here.assignment, visitor.id) if resent else None
     if copy.revision != revision:
-        return _newest(request, desk, copy)
+        done = None
+        if previous is not None and copy.revision == revision + 1:
+            done = _done(request, desk, previous, copy, action)
+        return done or _newest(request, desk, copy)
     before = desk.sheet(copy)
     try:
         edited = edit(before.program, _read(action))
@@ -171,6 +180,20 @@ def preview(
     except ProgramError as refused:
         return fragment(request, "editor/_messages.html", messages=refused.messages)
     return fragment(request, "editor/_preview.html", view=view)
+
+
+def _done(
+    request: Request, desk: Desk, previous: Document, copy: WorkingCopy, action: str
+) -> Response | None:
+    """The answer to an action that was done before its sender was cut off; None if it was not."""
+    before, after = sheet_of(from_json(previous), desk.here.exercise), desk.sheet(copy)
+    try:
+        edited = edit(before.program, _read(action))
+    except ProgramError:
+        return None
+    if edited.program != after.program:
+        return None
+    return _answer(request, desk, copy, before, after, edited.selection)
 
 
 def _moved(

@@ -32,14 +32,17 @@ export async function send(action, target = answer, address = "") {
   const shown = new Set(Array.from(rows(), content));
   last = [action, target, address];
   answer.replaceChildren();
+  let resent = false;
   do {
     connected = true;
     await htmx.ajax("POST", editor.dataset.editor + address, {
       source: answer, // small: the class of a running request makes the browser look at all inside
       target,
       swap: "innerHTML",
-      values: { action: JSON.stringify(action), revision: before },
+      values: { action: JSON.stringify(action), revision: before, resent },
     });
+    // What was cut off may have been done all the same: the server looks.
+    resent = !connected;
     if (!connected) await offline();
   } while (!connected);
   const status = document.getElementById("editor-status").dataset;

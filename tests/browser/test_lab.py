@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
@@ -285,6 +285,25 @@ def test_half_a_minute_without_connection_loses_nothing(
     page.reload()
     saved(page, 0, "start_pb", "lamp")
     expect(page.get_by_text("Written while the line was down.")).to_be_visible()
+
+
+def test_a_step_whose_answer_is_lost_is_done_once(
+    open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    expected_errors += ["ERR_FAILED", "Failed to fetch"]
+
+    def cut(route: Route) -> None:
+        route.fetch()
+        route.abort()
+
+    page.route("**/program", cut, times=1)
+    type_entry(page, "n", "start_pb", "normally open contact start_pb")
+    saved(page, 0, "start_pb")
+    expect(page.get_by_text("Changed in another window")).to_have_count(0)
 
 
 def test_every_element_and_nested_branches_by_the_keyboard(

@@ -199,3 +199,20 @@ def test_fields_that_are_missing_or_no_number(desk: Desk) -> None:
 
 def test_each_student_has_a_program_of_their_own(desk: Desk, lab: Lab) -> None:
     assert "The lamp follows the switch." not in lab.desk(lab.classmate).page()
+
+
+def test_an_action_whose_answer_was_lost_is_done_once(
+    desk: Desk, lab: Lab, database: Database
+) -> None:
+    insert = {"action": "insert element", "rung": 1, "path": [0], "element": "stop_pb"}
+    values = {"action": json.dumps(insert), "revision": str(desk.revision), "resent": "true"}
+    desk.send(insert)
+    once = stored(database, lab)
+    address = f"{desk.address}/program"
+    answer = desk.client.post(address, data=values, headers=HTMX)
+    assert answer.status_code == 200
+    assert 'hx-target="#rung-1"' in answer.text
+    # Another action, or one that was not cut off, was not done.
+    for other in ({"resent": "false"}, {"action": '{"action": "add rung", "at": 0}'}):
+        assert desk.client.post(address, data=values | other, headers=HTMX).status_code == 409
+    assert stored(database, lab) == once
