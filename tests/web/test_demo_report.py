@@ -30,7 +30,7 @@ from server.store.database import Database, UtcDateTime
 from server.web.app import create_app
 from tests.factories import NOON, Clock
 
-SLUGS = ("apple-wash-sump", "crate-infeed")
+SLUGS = ("apple-wash-sump", "crate-infeed", "condensate-pit")
 ORIGIN = "http://testserver"
 
 ATTEMPTS = """
