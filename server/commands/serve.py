@@ -15,9 +15,7 @@ from fastapi import FastAPI
 
 from server import demo
 from server.logs import begin_log
-from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue
-from server.marking.files.exercise_file import list_exercises
 from server.marking_process import MarkingProcess, MarkOne
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
@@ -60,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         ):
             if arguments.demo:
                 with database.write() as session:
-                    found = exercises_in(settings.exercises)
+                    found = Catalogue(settings.exercises).shipped()
                     demo.load_demo(session, found, datetime.now(UTC), settings.exercises)
                 print(demo.accounts())
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
@@ -157,10 +155,3 @@ def open_database(settings: Settings, data: Path) -> Database:
 
 def reason(error: OSError) -> str:
     return os.strerror(error.errno).lower() if error.errno else str(error)
-
-
-def exercises_in(folder: Path) -> list[Exercise]:
-    """Every exercise that can be read; the log names the others."""
-    catalogue = Catalogue(folder)
-    found = (catalogue.find(path.name) for path in list_exercises(folder))
-    return [exercise for exercise in found if exercise is not None]

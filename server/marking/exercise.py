@@ -65,7 +65,8 @@ class Exercise:
     ``observer`` is a program in rung text that runs beside the monitors and makes signals for the
     checks: counters and timers of the exercise, never the student's. ``internal_bits`` are bits
     that the statement names. ``suite_hash`` identifies checks, plant and scenarios together.
-    ``numbers`` are the drawn values of its parameters, by name.
+    ``numbers`` are the drawn values of its parameters, by name. Lists of exercises go by
+    ``teaching_order``, those without one last.
     """
 
     slug: str
@@ -85,6 +86,7 @@ class Exercise:
     suite_hash: str
     partial_credit: PartialCredit = PartialCredit()
     numbers: tuple[tuple[str, str], ...] = ()
+    teaching_order: int | None = None
 
     def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
         """The scenarios in which requirement ``number`` is judged."""

@@ -8,14 +8,13 @@ from fastapi import APIRouter, Depends, Form, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.marking.files.exercise_file import list_exercises
 from server.store import setting_work
 from server.store.courses import Assignment, Counting, Feedback, assignments_of, students_of
 from server.store.lti_outbox import queue_scores
 from server.store.setting_work import Policy
 from server.store.standings import partners_at
 from server.web.access import VisitorHere
-from server.web.dependencies import CatalogueHere, Now, Reading, SettingsHere, Writing
+from server.web.dependencies import CatalogueHere, Now, Reading, Writing
 from server.web.gradebook import assignment_here, section_here
 from server.web.rendering import environment, page
 
@@ -114,11 +113,10 @@ def set_work(
     section_id: int,
     session: Reading,
     catalogue: CatalogueHere,
-    settings: SettingsHere,
     now: Now,
 ) -> Response:
     """What is set, and the form to set one more."""
-    return _set_page(request, session, section_id, catalogue, settings, _fresh(now))
+    return _set_page(request, session, section_id, catalogue, _fresh(now))
 
 
 @router.post("/sections/{section_id}/assignments")
@@ -127,7 +125,6 @@ def add_assignment(
     section_id: int,
     session: Writing,
     catalogue: CatalogueHere,
-    settings: SettingsHere,
     form: TypedHere,
     exercise: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
@@ -141,7 +138,7 @@ def add_assignment(
         if added is not None:
             return RedirectResponse(f"/sections/{section_id}/assignments", 303)
         mistake = f"{found.title} is set for this section already. Change it in its settings."
-    return _set_page(request, session, section_id, catalogue, settings, form, mistake)
+    return _set_page(request, session, section_id, catalogue, form, mistake)
 
 
 @router.get("/assignments/{assignment_id}/settings")
@@ -221,20 +218,18 @@ def _set_page(
     session: Session,
     section_id: int,
     catalogue: CatalogueHere,
-    settings: SettingsHere,
     form: Typed,
     mistake: str = "",
 ) -> Response:
     assignments = assignments_of(session, [section_id])
     used = {assignment.exercise for assignment in assignments}
-    found = (catalogue.find(path.name) for path in list_exercises(settings.exercises))
     return page(
         request,
         "assignments/set.html",
         422 if mistake else 200,
         section=section_here(session, section_id),
         assignments=assignments,
-        exercises=[each for each in found if each is not None and each.slug not in used],
+        exercises=[each for each in catalogue.shipped() if each.slug not in used],
         form=form,
         mistake=mistake,
     )

@@ -40,9 +40,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server import demo
-from server.commands.serve import exercises_in, listen
+from server.commands.serve import listen
 from server.job_queue import prepare_queue
 from server.logs import begin_log
+from server.marking.files.catalogue import Catalogue
 from server.paths import EXERCISES
 from server.settings import Settings
 from server.store.authored import begin
@@ -171,7 +172,7 @@ def people_of(database: Database, random: Random) -> People:
 def fill(session: Session) -> None:
     """The demo course, with a grader and an exercise under way."""
     now = datetime.now(UTC)
-    demo.load_demo(session, exercises_in(EXERCISES), now)
+    demo.load_demo(session, Catalogue(EXERCISES).shipped(), now)
     grader, instructor = (
         make_user(session),
         session.scalars(select(User).where(User.role == Role.INSTRUCTOR)).first(),

@@ -5,10 +5,12 @@ from pathlib import Path
 import pytest
 
 from server.ladder.elements import ContactKind
+from server.marking.files.catalogue import Catalogue
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import exercise_schema, list_exercises, load_exercise
 from server.marking.patterns import Lasts, Response
 from server.marking.scenario import Adjust, Step, Turn
+from server.paths import EXERCISES
 from server.plant.model import LevelSwitch, TankPlant
 from tests.marking.small_exercise import SLUG, TEXT, built
 
@@ -254,3 +256,8 @@ def test_a_fault_is_told_with_its_place(old: str, new: str, field: str, sentence
         built(marked.replace("¦", ""))
     place = f"{len(above) + 1}:{len(line) + 1}"
     assert str(refused.value) == f"exercise.yaml:{place}: {field and field + ': '}{sentence}"
+
+
+def test_shipped_exercises_stand_in_teaching_order() -> None:
+    shipped = Catalogue(EXERCISES).shipped()
+    assert [each.teaching_order for each in shipped] == list(range(1, len(shipped) + 1))

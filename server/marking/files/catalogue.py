@@ -6,6 +6,7 @@ An exercise with parameters is built for each draw of its numbers.
 import logging
 import re
 from collections.abc import Callable
+from math import inf
 from pathlib import Path
 
 from server.ladder.program import Program, Variable
@@ -104,9 +105,12 @@ class Catalogue:
         return (self._folder / slug / FILE_NAME).is_file()
 
     def shipped(self) -> list[Exercise]:
-        """Every exercise of the folder that can be read."""
+        """Every exercise of the folder that can be read, in teaching order."""
         found = (self.find(path.name) for path in list_exercises(self._folder))
-        return [exercise for exercise in found if exercise is not None]
+        return sorted(
+            (exercise for exercise in found if exercise is not None),
+            key=lambda each: (each.teaching_order or inf, each.slug),
+        )
 
     def source(self, slug: str) -> Draft:
         """The texts of an exercise of the folder. Raises OSError."""

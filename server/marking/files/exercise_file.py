@@ -93,6 +93,7 @@ def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> E
         suite_hash="",
         partial_credit=PartialCredit(form.partial_credit.one_edit, form.partial_credit.two_edits),
         numbers=tuple(draw.items()),
+        teaching_order=form.teaching_order,
     )
     exercise = _with_suite(document, form, bare)
     document.refuse_if_faulty()

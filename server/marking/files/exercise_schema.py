@@ -231,6 +231,7 @@ class ExerciseForm(Part):
     exercise: Line
     title: Line
     version: Annotated[int, Field(ge=1)] = 1
+    teaching_order: Annotated[int, Field(ge=1)] | None = None
     summary: Line
     scan_period: Annotated[Milliseconds, AfterValidator(_period)] = 10
     outcomes: dict[str, Line] = Field(default_factory=dict)
