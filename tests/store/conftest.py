@@ -5,6 +5,7 @@ One that is about files or PRAGMAs says so: ``parametrize("database", ["sqlite"]
 
 import shutil
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -27,3 +28,15 @@ def database(
     database = Database(f"sqlite:///{file}")
     yield database
     database.close()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """A database without tables, for tests of migrations."""
+    if request.param == "postgresql":
+        server: PostgreSQL = request.getfixturevalue("postgres")
+        with server.database("template0") as database:
+            yield database
+        return
+    with closing(Database(f"sqlite:///{tmp_path / 'rungmark.db'}")) as database:
+        yield database

@@ -3,9 +3,6 @@
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import closing
-from pathlib import Path
 
 import pytest
 from sqlalchemy import text
@@ -14,20 +11,8 @@ from server.store.courses import Assignment
 from server.store.database import Database, DatabaseTrouble
 from server.store.gradebook import standings_in
 from server.store.migration import migrate
-from tests.postgresql import PostgreSQL
 from tests.store.earlier import REVISIONS, add_first_rows
 from tests.store.filled import fill, held
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    if request.param == "postgresql":
-        server: PostgreSQL = request.getfixturevalue("postgres")
-        with server.database("template0") as database:
-            yield database
-        return
-    with closing(Database(f"sqlite:///{tmp_path / 'rungmark.db'}")) as database:
-        yield database
 
 
 def test_the_first_version_is_brought_up_to_date(empty: Database) -> None:

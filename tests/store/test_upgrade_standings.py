@@ -1,30 +1,12 @@
 """Standings that migrations fill in are those that the program counts itself."""
 
-from collections.abc import Iterator
-from contextlib import closing
-from pathlib import Path
-
-import pytest
 from sqlalchemy import select, text
 
 from server.store.courses import Assignment
 from server.store.database import Database
 from server.store.migration import migrate
 from server.store.standings import CountingAttempt, recount
-from tests.postgresql import PostgreSQL
 from tests.store.earlier import REVISIONS, add_first_rows
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    if request.param == "postgresql":
-        server: PostgreSQL = request.getfixturevalue("postgres")
-        with server.database("template0") as database:
-            yield database
-        return
-    with closing(Database(f"sqlite:///{tmp_path / 'rungmark.db'}")) as database:
-        yield database
-
 
 # (assignment, student, attempt, day of October at noon, points of R1 and R2; None: in the queue)
 # Student 3 passes at the second of three attempts; 4 has one that waits; 5 hands in nothing.
