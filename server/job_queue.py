@@ -32,7 +32,7 @@ HEARTBEAT_SECONDS = 5
 STALLED_SECONDS = 15
 """A worker that is silent for so long is taken for dead."""
 
-ROUNDS = "*/10 * * * * *"
+ROUNDS = "* * * * * */10"
 """Every ten seconds; the last field of the rule is seconds."""
 
 FORGOTTEN = timedelta(minutes=1)

@@ -6,13 +6,23 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime, timedelta
 from time import monotonic, sleep
 
 import psycopg
 import pytest
+from croniter import croniter
 from sqlalchemy import select, text
 
-from server.job_queue import Queue, enqueue, failed_jobs, prepare_queue, remember
+from server.job_queue import (
+    ROUNDS,
+    STALLED_SECONDS,
+    Queue,
+    enqueue,
+    failed_jobs,
+    prepare_queue,
+    remember,
+)
 from server.store.attempts import StoredVerdict, SubmissionState
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
@@ -177,3 +187,12 @@ def test_a_program_that_can_never_be_marked_is_told(
     # It is not tried again and again.
     remember(database, NOON.replace(minute=2))
     assert jobs(database) == ["failed"]
+
+
+def test_rounds_are_made_every_ten_seconds() -> None:
+    """So that a job whose worker died is taken over within half a minute."""
+    times = croniter(ROUNDS, NOON, ret_type=datetime)
+    assert [times.get_next() - NOON for _ in range(3)] == [
+        timedelta(seconds=seconds) for seconds in (10, 20, 30)
+    ]
+    assert STALLED_SECONDS + 10 <= 30
