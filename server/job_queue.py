@@ -156,7 +156,7 @@ def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], dat
 def remember(database: Database, now: datetime) -> None:
     """Make jobs for rows that have waited long without one."""
     with database.read() as session:
-        waiting = set(queued(session)) - failed_jobs(session)
+        waiting = set(queued(session)) - _with_job(session)
         old = [
             each.id
             for submission_id in sorted(waiting)
@@ -170,6 +170,17 @@ def remember(database: Database, now: datetime) -> None:
                 enqueue(session, submission_id)
         except AlreadyEnqueued:
             continue
+
+
+def _with_job(session: Session) -> set[int]:
+    """Submissions whose job waits, is being done or has failed for good."""
+    found = session.scalars(
+        text(
+            "SELECT (args->>'submission_id')::int FROM procrastinate_jobs WHERE task_name = :task"
+        ),
+        {"task": TASK},
+    )
+    return set(found)
 
 
 def _announce(session: Session, submission_id: int) -> None:

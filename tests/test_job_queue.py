@@ -167,6 +167,11 @@ def test_a_row_without_a_job_gets_one(database: Database, place: tuple[Assignmen
     for _ in range(2):
         remember(database, later)
     assert jobs(database) == ["todo"]
+    # What some worker is at has its job.
+    with database.write() as session:
+        session.execute(text("UPDATE procrastinate_jobs SET status = 'doing'"))
+    remember(database, later)
+    assert jobs(database) == ["doing"]
 
 
 def test_a_program_that_can_never_be_marked_is_told(
