@@ -68,7 +68,9 @@ def work_of(
     )
     if term_ids is not None:
         query = query.where(Section.term_id.in_(term_ids))
-    return [Work._make((*row[:-1], _results(row[-1]))) for row in session.execute(query).all()]
+    # Past the mapper, which has nothing to do here.
+    rows = session.connection().execute(query).all()
+    return [Work._make((*row[:-1], _results(row[-1]))) for row in rows]
 
 
 @lru_cache(maxsize=10_000)
