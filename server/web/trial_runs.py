@@ -31,7 +31,7 @@ SLOW_ROUND = 1.2
 SLOTS = 10
 """The runs take turns within a frame, so that the load is even."""
 
-LATE_SECONDS = 0.25
+LATE_SECONDS = 1.0
 """Plant time that an overloaded server catches up; what is more is left out."""
 
 UNWATCHED_SECONDS = 60.0
