@@ -34,7 +34,7 @@ from server.remote.openid import OpenId
 from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
-from server.store.database import MOST_CONNECTIONS, Database, cannot_be_written
+from server.store.database import Database, cannot_be_written
 from server.web import (
     accounts,
     assignments,
@@ -106,6 +106,11 @@ ROUTERS = (
 
 log = logging.getLogger(__name__)
 
+REQUEST_THREADS = 6
+"""Requests that are worked on side by side; each may use two of the database's connections. One
+process runs one thread of Python at a time, so that more of them would only make each other, and
+the live runs, wait."""
+
 
 def create_app(
     settings: Settings,
@@ -165,9 +170,7 @@ def create_app(
 @asynccontextmanager
 async def _running(app: FastAPI) -> AsyncIterator[None]:
     """While the application runs, queued submissions are marked and trial runs go on."""
-    # A request may hold one view for reading and begin a second unit of work; with more requests
-    # side by side than that, each would wait for a connection that another one holds.
-    current_default_thread_limiter().total_tokens = MOST_CONNECTIONS // 2
+    current_default_thread_limiter().total_tokens = REQUEST_THREADS
     app.state.worker.start()
     app.state.trial_runs.start()
     if app.state.database.is_sqlite:
