@@ -257,7 +257,7 @@ class Runs:
             due = max(due + period / SLOTS, monotonic() - period)
             await asyncio.sleep(max(0.0, due - monotonic()))
             if slot == 0:
-                # A server with too much to do shows fewer frames of plants that keep their time.
+                # A server with too much to do shows fewer frames before plants lose time.
                 took, round_began = monotonic() - round_began, monotonic()
                 slower = took > SLOW_ROUND * period
                 period = min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
