@@ -25,6 +25,7 @@ function send(change) {
     .then(() => released)
     .then(() =>
       htmx.ajax("POST", `${sheet().dataset.address}/change`, {
+        source: sheet(), // each kind of request has its own: those that share one drop each other
         target: "#authoring",
         swap: "outerMorph",
         values: { change: JSON.stringify(change), revision: sheet().dataset.revision },
@@ -107,6 +108,7 @@ document.addEventListener("input", (event) => {
   clearTimeout(typing);
   typing = setTimeout(() => {
     htmx.ajax("POST", `${sheet().dataset.address}/statement`, {
+      source: "#statement-preview",
       target: "#statement-preview",
       swap: "innerHTML",
       values: { statement: event.target.value },
@@ -117,7 +119,11 @@ document.addEventListener("input", (event) => {
 /* Ask how far the look into the exercise is, until it is complete; then what it may become. */
 let asking = 0;
 const get = (part) =>
-  htmx.ajax("GET", `${sheet().dataset.address}/${part}`, { target: `#${part}`, swap: "outerMorph" });
+  htmx.ajax("GET", `${sheet().dataset.address}/${part}`, {
+    source: `#${part}`,
+    target: `#${part}`,
+    swap: "outerMorph",
+  });
 
 function watch() {
   clearTimeout(asking);

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from server.marking.files.drafts import Draft
 from server.marking.files.exercise_zip import to_zip
@@ -220,6 +220,26 @@ def test_a_change_from_an_older_window_is_refused_and_still_there(
     field.blur()
     expect(second.locator("#notice")).to_contain_text("changed in another window")
     expect(field).to_have_value("From the second window.")
+
+
+def test_a_slow_preview_of_the_statement_loses_no_change(
+    open_page: OpenPage, people: tuple[User, User]
+) -> None:
+    page = begin(open_page, people[0])
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/statement", hold)
+    with page.expect_request("**/statement"):
+        page.locator("[data-path='[\"statement\"]']").fill("P-205 fills the tank.")
+    fill(page, '["summary"]', "A fill pump that seals itself in.")
+    kept(page, "Take this plant")
+    kept(page, "Add a point")
+    for route in held:
+        route.continue_()
+    expect(page.locator("#statement-preview")).to_contain_text("P-205 fills the tank.")
 
 
 def test_a_refused_publication_keeps_the_reason(

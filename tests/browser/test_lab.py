@@ -233,6 +233,30 @@ def test_keys_typed_fast_are_not_lost(
     saved(page, 0, "start_pb", "NOT sump_high", "RISING(stop_pb)", "lamp")
 
 
+def test_the_rung_drawn_is_the_last_one_typed(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/preview", hold, times=1)
+    page.keyboard.press("t")
+    field = page.get_by_role("textbox", name="AND is series")
+    with page.expect_request("**/preview"):
+        field.fill("lamp := start_pb;")
+    for symbol in ("stop_pb", "sump_high"):
+        field.fill(f"lamp := {symbol};")
+        page.wait_for_timeout(200)
+    held[0].continue_()
+    expect(page.locator("#rung-preview")).to_contain_text("sump_high")
+
+
 def test_every_command_is_found_by_its_words(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
