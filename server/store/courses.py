@@ -183,11 +183,8 @@ def find_assignment(session: Session, assignment_id: int) -> Assignment | None:
 
 
 def role_in_section(session: Session, user_id: int, section_id: int) -> SectionRole | None:
-    return session.scalar(
-        select(Enrolment.role).where(
-            Enrolment.user_id == user_id, Enrolment.section_id == section_id
-        )
-    )
+    enrolment = session.get(Enrolment, (section_id, user_id))
+    return enrolment.role if enrolment else None
 
 
 def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRole]]:

@@ -15,6 +15,7 @@ from time import monotonic
 from typing import Any
 from zlib import crc32
 
+import psycopg
 from sqlalchemy import (
     JSON,
     DateTime,
@@ -28,7 +29,7 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy.engine import Connection, Engine, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError
 from sqlalchemy.orm import DeclarativeBase, Session, sessionmaker
 from sqlalchemy.pool import ConnectionPoolEntry
 
@@ -92,6 +93,9 @@ SYNCHRONOUS = "FULL"
 """What is accepted is on the disk, as on PostgreSQL; with NORMAL, the last transactions are lost
 when the power fails (https://www.sqlite.org/pragma.html#pragma_synchronous)."""
 
+TRUSTED_SECONDS = 1.0
+"""A connection to PostgreSQL that has been idle for longer is tried before it is used."""
+
 BUSY_SECONDS = 5
 """How long a writer waits for another one on SQLite, before it is told that the file is locked."""
 
@@ -115,7 +119,6 @@ class Database:
         self.engine: Engine = create_engine(
             address,
             hide_parameters=True,
-            pool_pre_ping=not self.is_sqlite,
             pool_size=10,
             max_overflow=MOST_CONNECTIONS - 10,
         )
@@ -123,10 +126,14 @@ class Database:
         reading: dict[str, Any] = {"read_only": True}
         if not self.is_sqlite:
             # One snapshot for the whole unit, as SQLite gives it.
-            reading["isolation_level"] = "REPEATABLE READ"
+            reading |= {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         self._reading = sessionmaker(
-            self.engine.execution_options(**reading), expire_on_commit=False
+            self.engine.execution_options(**reading), autoflush=False, expire_on_commit=False
         )
+        event.listen(self._reading, "loaded_as_persistent", _hold)
+        if not self.is_sqlite:
+            event.listen(self.engine, "checkin", _note_use)
+            event.listen(self.engine, "checkout", self._look_whether_it_lives)
         if self.is_sqlite:
             event.listen(self.engine, "connect", _prepare_sqlite)
             event.listen(self.engine, "begin", self._begin_sqlite)
@@ -145,9 +152,13 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A consistent view for reading; what is changed in it is lost."""
+        """A consistent view for reading; what is changed in it is refused or lost."""
         with self._reading() as session:
             yield session
+            if not self.is_sqlite:
+                # With a rollback, psycopg would forget the statements that it has prepared.
+                session.expunge_all()
+                session.commit()
 
     def close(self) -> None:
         self.engine.dispose()
@@ -169,6 +180,16 @@ class Database:
         # The connection is back in the pool: its transaction has ended, either way.
         if record.info.pop("writes", False):
             self._writer.release()
+
+    def _look_whether_it_lives(
+        self, connection: Any, record: ConnectionPoolEntry, _proxy: object
+    ) -> None:
+        if monotonic() - record.info.get("used", monotonic()) < TRUSTED_SECONDS:
+            return
+        try:
+            self.engine.dialect.do_ping(connection)
+        except psycopg.Error as error:
+            raise DisconnectionError from error
 
     def explain(self, error: DBAPIError) -> DatabaseTrouble:
         """The same trouble in one sentence for whoever runs the server."""
@@ -228,6 +249,15 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:
         f"busy_timeout={1000 * BUSY_SECONDS}",
     ):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _hold(session: Session, instance: object) -> None:
+    # A session forgets what nobody else holds, and would read it again.
+    session.info.setdefault("held", []).append(instance)
+
+
+def _note_use(_connection: object, record: ConnectionPoolEntry) -> None:
+    record.info["used"] = monotonic()
 
 
 def _began_while_patient(connection: Any) -> bool:

@@ -66,11 +66,7 @@ def lock_work(session: Session, assignment: Assignment, user_id: int) -> None:
 
     SQLite has one writer at a time anyway.
     """
-    session.execute(
-        select(Enrolment.role)
-        .where(Enrolment.section_id == assignment.section_id, Enrolment.user_id == user_id)
-        .with_for_update()
-    )
+    session.get(Enrolment, (assignment.section_id, user_id), with_for_update=True)
 
 
 def working_copy(
@@ -81,6 +77,12 @@ def working_copy(
     if work is None:
         return WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
     return _copy(session, work)
+
+
+def revision_of(session: Session, assignment: Assignment, user_id: int) -> int:
+    """The revision of ``working_copy`` alone."""
+    work = _find(session, assignment, user_id)
+    return work.revision if work else 0
 
 
 def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import ForeignKey, delete, insert, select
+from sqlalchemy import ForeignKey, Row, delete, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.attempts import RequirementResult, StoredVerdict, Submission
@@ -124,19 +124,17 @@ def recount(
     if user_ids is not None:
         user_ids = with_partners(session, assignment, user_ids)
     attempts = _attempts(session, assignment, user_ids)
-    due = _extended(session, assignment, user_ids)
-    students = _students(session, assignment, user_ids)
     rows = []
-    for student in students:
+    for student, extended in _students(session, assignment, user_ids):
         own = attempts.get(student, [])
         together = own + attempts.get(partners.get(student, -1), [])
         if not together:
             continue
-        due_at = due.get(student, assignment.due_at)
+        due_at = extended or assignment.due_at
         found = counting(together, assignment.counting, due_at, assignment.late_per_day)
         rows.append(_row(assignment, student, together, found, due_at))
     chosen = [row["submission_id"] for row in rows if row["submission_id"] is not None]
-    results = _results(session, chosen)
+    results = _results(session, chosen) if chosen else {}
     for row in rows:
         row["results"] = results.get(row["submission_id"], {})
     gone = delete(CountingAttempt).where(CountingAttempt.assignment_id == assignment.id)
@@ -196,26 +194,19 @@ def _attempts(
     return found
 
 
-def _extended(
-    session: Session, assignment: Assignment, user_ids: Collection[int] | None
-) -> dict[int, datetime]:
-    query = select(Extension.user_id, Extension.due_at).where(
-        Extension.assignment_id == assignment.id
-    )
-    if user_ids is not None:
-        query = query.where(Extension.user_id.in_(user_ids))
-    return dict(session.execute(query).all())
-
-
 def _students(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None
-) -> Iterable[int]:
-    query = select(Enrolment.user_id).where(
-        Enrolment.section_id == assignment.section_id, Enrolment.role == SectionRole.STUDENT
+) -> Sequence[Row[int, datetime | None]]:
+    """Each with the due date of their own, if they have one."""
+    own = (Extension.assignment_id == assignment.id) & (Extension.user_id == Enrolment.user_id)
+    query = (
+        select(Enrolment.user_id, Extension.due_at)
+        .outerjoin(Extension, own)
+        .where(Enrolment.section_id == assignment.section_id, Enrolment.role == SectionRole.STUDENT)
     )
     if user_ids is not None:
         query = query.where(Enrolment.user_id.in_(user_ids))
-    return session.scalars(query).all()
+    return session.execute(query).all()
 
 
 def _results(session: Session, submission_ids: Sequence[object]) -> dict[object, Document]:

@@ -8,14 +8,13 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from sqlalchemy import func, select, update
-from sqlalchemy.engine import CursorResult
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.courses import Assignment, Extension, Partner, seed_of
 from server.store.database import Document
-from server.store.programs import lock_work
+from server.store.programs import lock_work, revision_of
 from server.store.standings import recount
 
 SUBMISSIONS_PER_MINUTE = 10
@@ -25,6 +24,10 @@ SUBMISSIONS_PER_MINUTE = 10
 class Refusal(StrEnum):
     """Why a program was not taken, in the words that the student reads."""
 
+    STALE = (
+        "The program was changed in another window since you opened this one, so nothing was "
+        "submitted. Look at the newest program above, then submit again."
+    )
     NOT_OPEN = "This exercise is not open yet. Keep working; submit after it opens."
     CLOSED = "This exercise is closed. Ask the instructor whether it can be opened again for you."
     TOO_OFTEN = (
@@ -39,20 +42,31 @@ class Refusal(StrEnum):
 
 
 def submit(
-    session: Session, assignment: Assignment, user_id: int, program: Document, now: datetime
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    program: Document,
+    now: datetime,
+    *,
+    revision: int | None = None,
 ) -> Submission | Refusal:
-    """Take a program as the user's next attempt, or say why not."""
+    """Take a program as the user's next attempt, or say why not.
+
+    With ``revision``, only while the working program stands there still.
+    """
     lock_work(session, assignment, user_id)
+    if revision is not None and revision_of(session, assignment, user_id) != revision:
+        return Refusal.STALE
     if now < assignment.opens_at:
         return Refusal.NOT_OPEN
     if _is_closed(session, assignment, user_id, now):
         return Refusal.CLOSED
-    last = session.scalar(
-        select(Submission)
+    last = session.execute(
+        select(Submission.attempt, Submission.program)
         .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
         .order_by(Submission.attempt.desc())
         .limit(1)
-    )
+    ).first()
     if _in_the_last_minute(session, user_id, now) >= SUBMISSIONS_PER_MINUTE:
         return Refusal.TOO_OFTEN
     if assignment.attempts is not None:
@@ -120,9 +134,9 @@ def store_verdict(
         update(Submission)
         .where(Submission.id == submission_id, Submission.state == SubmissionState.QUEUED)
         .values(state=SubmissionState.MARKED)
-    )
-    assert isinstance(taken, CursorResult)
-    if taken.rowcount == 0:
+        .returning(Submission.assignment_id, Submission.user_id)
+    ).first()
+    if taken is None:
         return False
     session.add(
         StoredVerdict(
@@ -151,13 +165,18 @@ def store_verdict(
         for position, requirement in enumerate(verdict.requirements)
     )
     session.flush()
-    submission = session.get_one(Submission, submission_id)
-    recount(session, submission.assignment, [submission.user_id])
+    recount(session, session.get_one(Assignment, taken.assignment_id), [taken.user_id])
     return True
 
 
 def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
+
+
+def is_author(session: Session, submission_id: int, user_id: int) -> bool:
+    """Without the documents of the submission, which are large."""
+    author = select(Submission.user_id).where(Submission.id == submission_id)
+    return session.scalar(author) == user_id
 
 
 def is_marked(session: Session, submission_id: int) -> bool:
@@ -178,11 +197,20 @@ def queued(session: Session, limit: int = 100) -> list[int]:
 
 
 def attempts_of(session: Session, assignment: Assignment, user_id: int) -> list[Submission]:
-    """A user's attempts at an assignment with their verdicts, the newest first."""
+    """A user's attempts at an assignment with their scores, the newest first.
+
+    Their programs and the documents of their verdicts are read when they are asked for.
+    """
     return list(
         session.scalars(
             select(Submission)
             .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
+            .options(
+                defer(Submission.program),
+                lazyload(Submission.user),
+                lazyload(Submission.assignment),
+                joinedload(Submission.verdict).defer(StoredVerdict.document),
+            )
             .order_by(Submission.attempt.desc())
         )
     )

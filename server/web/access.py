@@ -28,11 +28,12 @@ from server.store.courses import (
     find_section,
     role_in_section,
 )
+from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, session_user
-from server.store.submissions import find_submission
+from server.store.submissions import find_submission, is_author
 from server.store.versions import find_version
-from server.web.dependencies import DatabaseHere, Now
+from server.web.dependencies import DatabaseHere, Now, Reading, let_go
 
 COOKIE = "rungmark_session"
 
@@ -133,11 +134,11 @@ def studies_in_section(visit: Visit) -> bool:
 
 def reads_submission(visit: Visit) -> bool:
     """Its author, their partner at it, and who teaches its section."""
+    if is_author(visit.session, visit.ids["submission_id"], visit.visitor.id):
+        return True
     submission = find_submission(visit.session, visit.ids["submission_id"])
     if submission is None:
         return False
-    if submission.user_id == visit.visitor.id:
-        return True
     partner = visit.session.get(Partner, (submission.assignment_id, submission.user_id))
     if partner is not None and submission.assignment.in_pairs:
         return partner.partner_id == visit.visitor.id or teaches_submission(visit)
@@ -365,17 +366,12 @@ class SignInFirst(HTTPException):
         self.address = address
 
 
-def enforce(connection: HTTPConnection, database: DatabaseHere, now: Now) -> None:
-    """Let the visitor through to the route, or raise what they get instead.
-
-    It has a short unit of work of its own, so that an open socket holds none.
-    """
+def enforce(connection: HTTPConnection, session: Reading, database: DatabaseHere, now: Now) -> None:
+    """Let the visitor through to the route, or raise what they get instead."""
     rule = RULES.get(connection.scope["route"].name)
-    with database.read() as session:
-        visitor = _visitor(session, connection, now)
-        connection.state.visitor = visitor
-        if rule is not None and rule.roles is None:
-            return
+    visitor = _visitor(session, connection, now)
+    connection.state.visitor = visitor
+    if rule is None or rule.roles is not None:
         if visitor is None:
             raise _refusal(connection, SignInFirst(_return_address(connection)))
         if rule is None or rule.roles is None or visitor.role not in rule.roles:
@@ -383,16 +379,15 @@ def enforce(connection: HTTPConnection, database: DatabaseHere, now: Now) -> Non
                 connection,
                 HTTPException(403, f"This page is not for the role of {visitor.role.value}."),
             )
-        if rule.owner is not None and not rule.owner(
-            Visit(session, visitor, _ids(connection.path_params), now)
-        ):
+        visit = Visit(session, visitor, _ids(connection.path_params), now)
+        if rule.owner is not None and not rule.owner(visit):
             raise _refusal(connection, HTTPException(404))
-    if rule.noted is not None and connection.scope.get("method") == "GET":
-        with database.write() as session:
-            _note(Visit(session, visitor, _ids(connection.path_params), now), rule.noted)
+        if rule.noted is not None and connection.scope.get("method") == "GET":
+            _note(visit, rule.noted, database)
+    let_go(connection, session)
 
 
-def _note(visit: Visit, action: GradeAction) -> None:
+def _note(visit: Visit, action: GradeAction, database: Database) -> None:
     """A line in the log of grades, unless it is the student who looks."""
     session, ids = visit.session, visit.ids
     submission = find_submission(session, ids["submission_id"]) if "submission_id" in ids else None
@@ -401,15 +396,16 @@ def _note(visit: Visit, action: GradeAction) -> None:
     section_id = assignment.section_id if assignment else ids["section_id"]
     if section_role(visit, section_id) is SectionRole.STUDENT:
         return
-    note(
-        session,
-        visit.now,
-        visit.visitor.id,
-        action,
-        section_id,
-        assignment_id=assignment_id,
-        student_id=submission.user_id if submission else ids.get("student_id"),
-    )
+    with database.write() as writing:
+        note(
+            writing,
+            visit.now,
+            visit.visitor.id,
+            action,
+            section_id,
+            assignment_id=assignment_id,
+            student_id=submission.user_id if submission else ids.get("student_id"),
+        )
 
 
 def _visitor(session: Session, connection: HTTPConnection, now: datetime) -> Visitor | None:

@@ -6,6 +6,7 @@ raises rolls everything back.
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from inspect import iscoroutinefunction
 from typing import Annotated
 
 from fastapi import Depends
@@ -65,8 +66,18 @@ def utc_clock() -> datetime:
 
 
 def reading(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+    """One view for all that a request reads; the access rule is the first to ask for it."""
     with found.read() as session:
         yield session
+
+
+def let_go(connection: HTTPConnection, session: Session) -> None:
+    """End a reading before a route that may wait; what was read stays known to the session.
+
+    An open socket, or a page that waits for news, holds no connection meanwhile.
+    """
+    if iscoroutinefunction(connection.scope["route"].endpoint):
+        session.commit()
 
 
 def writing(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:

@@ -25,7 +25,7 @@ from server.store.attempts import Submission
 from server.store.corrections import comments_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
-from server.store.programs import lock_work, working_copy
+from server.store.programs import working_copy
 from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_marked
 from server.store.submissions import submit as store_submission
@@ -43,10 +43,6 @@ router = APIRouter()
 PATIENCE_SECONDS = 0.3
 """How long the answer to a submission waits for the verdict before it shows progress instead."""
 
-STALE = (
-    "The program was changed in another window since you opened this one, so nothing was "
-    "submitted. Look at the newest program above, then submit again."
-)
 EMPTY = "There is no rung to mark yet. Build the program in section 5, then submit it."
 
 
@@ -105,7 +101,7 @@ def _take(
     with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
     if copy.revision != revision:
-        return _refused(request, 409, STALE)
+        return _refused(request, 409, Refusal.STALE.value)
     program = from_json(copy.program)
     if not program.rungs:
         return _refused(request, 422, EMPTY)
@@ -113,10 +109,9 @@ def _take(
         return _refused(request, 422, _cannot_run([str(fault) for fault in faults]))
     # Writers wait for each other, so that the look at the program comes before.
     with database.write() as session:
-        lock_work(session, here.assignment, visitor.id)
-        if working_copy(session, here.assignment, visitor.id, here.start).revision != revision:
-            return _refused(request, 409, STALE)
-        taken = store_submission(session, here.assignment, visitor.id, copy.program, now)
+        taken = store_submission(
+            session, here.assignment, visitor.id, copy.program, now, revision=revision
+        )
         if isinstance(taken, Refusal):
             return _refused(request, 409, taken.value)
         worker.enqueue(session, taken.id)

@@ -12,7 +12,7 @@ from server.marking.files.catalogue import Catalogue, start_program
 from server.store.courses import Assignment, find_assignment, seed_of
 from server.store.database import Document
 from server.web.access import VisitorHere
-from server.web.dependencies import CatalogueHere, DatabaseHere
+from server.web.dependencies import CatalogueHere, Reading, let_go
 
 UNREADABLE = (
     "This exercise can't be read on the server. Tell the instructor; what you have saved is kept."
@@ -43,15 +43,15 @@ def workplace(
     connection: HTTPConnection,
     assignment_id: int,
     visitor: VisitorHere,
-    database: DatabaseHere,
+    session: Reading,
     catalogue: CatalogueHere,
 ) -> Workplace:
     """The visitor's own, or that of the student whom the address names."""
     user_id = int(connection.path_params.get("student_id", visitor.id))
-    with database.read() as session:
-        assignment = find_assignment(session, assignment_id)
-        assert assignment is not None, "the access rule has found it"
-        seed = seed_of(session, assignment, user_id)
+    assignment = find_assignment(session, assignment_id)
+    assert assignment is not None, "the access rule has found it"
+    seed = seed_of(session, assignment, user_id)
+    let_go(connection, session)
     return Workplace(assignment, exercise_of(catalogue, assignment, seed))
 
 
