@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import ForeignKey, UniqueConstraint, delete, func, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.courses import Assignment, Enrolment
 from server.store.database import Base, Document
@@ -73,10 +73,8 @@ def working_copy(
     session: Session, assignment: Assignment, user_id: int, start: Document
 ) -> WorkingCopy:
     """The user's program for this assignment; ``start``, what the exercise gives, before any."""
-    work = _find(session, assignment, user_id)
-    if work is None:
-        return WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
-    return _copy(session, work)
+    copy = _copy(session, assignment, user_id)
+    return copy or WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
 
 
 def revision_of(session: Session, assignment: Assignment, user_id: int) -> int:
@@ -121,12 +119,11 @@ def save_program(
     steps = delete(ProgramStep).where(ProgramStep.working_program_id == work.id)
     session.execute(steps.where(ProgramStep.position > work.position))
     _move(work, work.position + 1, now)
-    # Held until the copy is made: the session itself would let go of it and read it again.
-    newest = ProgramStep(working_program_id=work.id, position=work.position, program=program)
-    session.add(newest)
-    session.execute(steps.where(ProgramStep.position < work.position - STEPS_KEPT))
+    session.add(ProgramStep(working_program_id=work.id, position=work.position, program=program))
+    if work.position > STEPS_KEPT:
+        session.execute(steps.where(ProgramStep.position < work.position - STEPS_KEPT))
     session.flush()
-    return _copy(session, work)
+    return WorkingCopy(program, work.revision, can_undo=True, can_redo=False, saved_at=now)
 
 
 def undo(
@@ -156,12 +153,12 @@ def _step(
     if work is None:
         return None
     if revision != work.revision:
-        return Stale(_copy(session, work))
+        return Stale(_copied(session, assignment, user_id))
     if session.get(ProgramStep, (work.id, work.position + by)) is None:
         return None
     _move(work, work.position + by, now)
     session.flush()
-    return _copy(session, work)
+    return _copied(session, assignment, user_id)
 
 
 def _move(work: WorkingProgram, position: int, now: datetime) -> None:
@@ -178,17 +175,37 @@ def _find(session: Session, assignment: Assignment, user_id: int) -> WorkingProg
     )
 
 
-def _copy(session: Session, work: WorkingProgram) -> WorkingCopy:
-    first, last = session.execute(
-        select(func.min(ProgramStep.position), func.max(ProgramStep.position)).where(
-            ProgramStep.working_program_id == work.id
+def _copied(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy:
+    copy = _copy(session, assignment, user_id)
+    assert copy is not None, "its row is locked"
+    return copy
+
+
+def _copy(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy | None:
+    kept = aliased(ProgramStep)
+    of_it = kept.working_program_id == WorkingProgram.id
+    found = session.execute(
+        select(
+            WorkingProgram.revision,
+            WorkingProgram.position,
+            WorkingProgram.saved_at,
+            ProgramStep.program,
+            select(func.min(kept.position)).where(of_it).scalar_subquery().label("first"),
+            select(func.max(kept.position)).where(of_it).scalar_subquery().label("last"),
         )
-    ).one()
-    step = session.get_one(ProgramStep, (work.id, work.position))
+        .join(
+            ProgramStep,
+            (ProgramStep.working_program_id == WorkingProgram.id)
+            & (ProgramStep.position == WorkingProgram.position),
+        )
+        .where(WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id)
+    ).one_or_none()
+    if found is None:
+        return None
     return WorkingCopy(
-        program=step.program,
-        revision=work.revision,
-        can_undo=work.position > first,
-        can_redo=work.position < last,
-        saved_at=work.saved_at,
+        program=found.program,
+        revision=found.revision,
+        can_undo=found.position > found.first,
+        can_redo=found.position < found.last,
+        saved_at=found.saved_at,
     )

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import ForeignKey, Row, delete, insert, select
+from sqlalchemy import ForeignKey, Row, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.attempts import RequirementResult, StoredVerdict, Submission
@@ -116,10 +116,7 @@ def recount(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None = None
 ) -> None:
     """Bring the standings of these students (all, if None) and of their partners up to date."""
-    # Two that count at the same time would each miss what the other has not committed.
-    session.execute(
-        select(Assignment.id).where(Assignment.id == assignment.id).with_for_update(key_share=True)
-    )
+    _lock(session, assignment)
     partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
     if user_ids is not None:
         user_ids = with_partners(session, assignment, user_ids)
@@ -143,6 +140,29 @@ def recount(
     session.execute(gone)
     if rows:
         session.execute(insert(CountingAttempt), rows)
+
+
+def count_queued(session: Session, assignment: Assignment, user_id: int) -> None:
+    """The same as ``recount`` after one more attempt that waits for its verdict, in less time."""
+    if assignment.in_pairs:
+        recount(session, assignment, [user_id])
+        return
+    _lock(session, assignment)
+    counted = session.execute(
+        update(CountingAttempt)
+        .where(CountingAttempt.assignment_id == assignment.id, CountingAttempt.user_id == user_id)
+        .values(attempts=CountingAttempt.attempts + 1, queued=CountingAttempt.queued + 1)
+        .returning(CountingAttempt.user_id)
+    )
+    if counted.first() is None:
+        recount(session, assignment, [user_id])
+
+
+def _lock(session: Session, assignment: Assignment) -> None:
+    # Two that count at the same time would each miss what the other has not committed.
+    session.execute(
+        select(Assignment.id).where(Assignment.id == assignment.id).with_for_update(key_share=True)
+    )
 
 
 def _row(

@@ -15,7 +15,7 @@ from server.store.attempts import RequirementResult, StoredVerdict, Submission, 
 from server.store.courses import Assignment, Extension, Partner, seed_of
 from server.store.database import Document
 from server.store.programs import lock_work, revision_of
-from server.store.standings import recount
+from server.store.standings import count_queued, recount
 
 SUBMISSIONS_PER_MINUTE = 10
 """Of one user, so that a script can't keep everybody else waiting."""
@@ -87,7 +87,7 @@ def submit(
     )
     session.add(submission)
     session.flush()
-    recount(session, assignment, [user_id])
+    count_queued(session, assignment, user_id)
     return submission
 
 

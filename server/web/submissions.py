@@ -131,7 +131,8 @@ def verdict(
 ) -> Response:
     """The verdict on one attempt, or how far its marking is."""
     submission = _submission(session, submission_id)
-    if change_is_unseen(session, submission_id, visitor.id):
+    earlier = earlier_verdicts(session, submission.id)
+    if earlier and change_is_unseen(session, submission_id, visitor.id):
         with database.write() as writing:
             mark_seen(writing, submission_id, visitor.id)
     assignment = submission.assignment
@@ -156,7 +157,7 @@ def verdict(
             for each in (found.requirements if found else ())
         ],
         rungs=drawn_rungs(from_json(submission.program)),
-        earlier=earlier_verdicts(session, submission.id),
+        earlier=earlier,
         attempts=attempts_of(session, assignment, submission.user_id),
         comments=comments_on(session, submission_id),
     )
