@@ -30,6 +30,7 @@ from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from multiprocessing import get_context
+from multiprocessing.synchronize import Event
 from pathlib import Path
 from statistics import quantiles
 from typing import Any
@@ -87,7 +88,9 @@ def main() -> int:
         pids = [pid for _, pid in served]
         if arguments.postgresql:
             pids += [stack.enter_context(running("work", url)) for _ in range(2)]
-        trying = stack.enter_context(ProcessPoolExecutor(1, get_context("spawn")))
+        context = get_context("spawn")
+        settled = context.Event()
+        trying = stack.enter_context(ProcessPoolExecutor(1, context, _begin, (settled,)))
         runs = None
         if arguments.trials:
             pages = [
@@ -97,6 +100,8 @@ def main() -> int:
                 for number, each in enumerate(students[: arguments.trials])
             ]
             runs = trying.submit(read_trials, pages, arguments.seconds, pids[:webs])
+            if not settled.wait(LONGEST_WAIT):
+                raise RuntimeError("The live runs were not opened.")
         busy = processor_seconds(pids)
         sent = arguments.rate * arguments.seconds + 1
         took, errors = asyncio.run(hand_in(ports, students, sent, arguments.rate))
@@ -150,8 +155,16 @@ def processor_seconds(pids: list[int]) -> list[float]:
     return [sum(sum(each.cpu_times()[:2]) for each in family) for family in processes]
 
 
+_settled: list[Event] = []
+
+
+def _begin(settled: Event) -> None:
+    # An event can be given to a process when it begins, and not with its work.
+    _settled.append(settled)
+
+
 def read_trials(pages: list[Page], seconds: float, pids: list[int]) -> dict[str, Any]:
-    return asyncio.run(measure(pages, seconds, pids))
+    return asyncio.run(measure(pages, seconds, pids, _settled[0].set))
 
 
 @contextmanager

@@ -19,6 +19,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -136,8 +137,16 @@ class Page:
     token: str
 
 
-async def measure(pages: list[Page], seconds: float, pids: list[int]) -> dict[str, Any]:
-    """Open every page's trial run on the servers ``pids``, and read all for so many seconds."""
+async def measure(
+    pages: list[Page],
+    seconds: float,
+    pids: list[int],
+    settled: Callable[[], None] = lambda: None,
+) -> dict[str, Any]:
+    """Open every page's trial run on the servers ``pids``, and read all for so many seconds.
+
+    ``settled`` is called when all are open and the seconds begin.
+    """
     async with AsyncExitStack() as stack:
 
         async def open_page(page: Page) -> Reader:
@@ -160,6 +169,7 @@ async def measure(pages: list[Page], seconds: float, pids: list[int]) -> dict[st
             await reader.send(do="act", action={"control": START[0], "on": True})
             await asyncio.sleep(0.001 * (number % 7))
         await asyncio.sleep(SETTLING_SECONDS)
+        settled()
         since, busy = monotonic(), sum(map(processor_of, pids))
         end = since + seconds
         turn = 0
