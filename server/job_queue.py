@@ -21,7 +21,7 @@ from server.marking.files.catalogue import Catalogue
 from server.store.database import Database, one_at_a_time
 from server.store.submissions import find_submission, queued
 from server.verdicts import Verdicts
-from server.worker import mark
+from server.worker import get_ready, mark
 
 TASK = "mark"
 CHANNEL = "rungmark_marked"
@@ -126,6 +126,7 @@ def work(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]
     with database.write() as session:
         # A newer version may manage what the last one could not.
         session.execute(text("DELETE FROM procrastinate_jobs WHERE status = 'failed'"))
+    get_ready(catalogue)
     worker_app(database, catalogue, clock).run_worker(
         concurrency=1,
         delete_jobs="successful",

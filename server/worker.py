@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
 from server.marking import marking
-from server.marking.files.catalogue import Catalogue
+from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.verdict_form import to_json
 from server.marking_process import MarkOne, NoDatabase
 from server.store.database import Database
@@ -116,6 +116,12 @@ class Worker:
             self._failed.add(submission_id)
         finally:
             self.verdicts.tell(submission_id)
+
+
+def get_ready(catalogue: Catalogue) -> None:
+    """Load what the first marking would wait for: the kernel, compiled or from its cache."""
+    for exercise in catalogue.shipped()[:1]:
+        marking.mark(exercise, start_program(exercise))
 
 
 def mark(

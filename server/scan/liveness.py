@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from server.scan.assembler import Machine
 from server.scan.instructions import TRUE, Op
-from server.scan.slicing import effect
+from server.scan.slicing import effect, instructions
 
 
 def only_carried(machine: Machine, sections: tuple[str, ...], kept: set[int]) -> Machine:
@@ -19,9 +19,7 @@ def only_carried(machine: Machine, sections: tuple[str, ...], kept: set[int]) ->
     read: set[int] = set()
     written: set[int] = set()
     for name in sections:
-        section = machine.sections[name]
-        for row in machine.code[section.first : section.last]:
-            op, operands = Op(int(row[0])), tuple(int(v) for v in row[1:])
+        for op, operands in instructions(machine, name):
             if op in (Op.SAVE, Op.RESTORE):
                 if operands[0] != TRUE:
                     table = machine.table[operands[1] : operands[2]]

@@ -5,6 +5,7 @@ The order of instructions is not looked at, so the slice is sound: it may keep t
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -24,6 +25,15 @@ class Effect:
     writes: frozenset[int]
 
 
+def instructions(machine: Machine, name: str) -> list[tuple[Op, tuple[int, ...]]]:
+    """The rows of a section, each with its operands."""
+    section = machine.sections[name]
+    rows = machine.code[section.first : section.last].tolist()
+    return [(Op(row[0]), tuple(row[1:])) for row in rows]
+
+
+# The requirements of an exercise are sliced out of much the same instructions.
+@lru_cache(maxsize=1 << 14)
 def effect(op: Op, operands: tuple[int, ...]) -> Effect:
     """What one instruction, other than SAVE and RESTORE, reads and writes."""
 
@@ -63,29 +73,20 @@ def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int])
 
     The named sections are kept, shortened; the physics is left out.
     """
-    rows = [
-        (number, Op(int(row[0])), tuple(int(v) for v in row[1:]))
-        for name in sections
-        for number, row in _rows(machine, name)
-    ]
-    needed = _closure(machine, rows, set(needed))
+    rows = {name: instructions(machine, name) for name in sections}
+    needed = _closure(machine, [row for name in sections for row in rows[name]], set(needed))
     code: list[tuple[int, ...]] = []
     table: list[tuple[int, int]] = []
     bounds: dict[str, Section] = {}
-    by_number = {number: (op, operands) for number, op, operands in rows}
     for name in sections:
         first = len(code)
-        for number, _ in _rows(machine, name):
-            op, operands = by_number[number]
+        for op, operands in rows[name]:
             if op in (Op.SAVE, Op.RESTORE):
-                kept = [
-                    (int(plane), int(copy))
-                    for plane, copy in machine.table[operands[1] : operands[2]]
-                    if plane in needed
-                ]
+                pairs = machine.table[operands[1] : operands[2]].tolist()
+                kept = [(plane, copy) for plane, copy in pairs if plane in needed]
                 code.append((op, operands[0], len(table), len(table) + len(kept)))
                 table += kept
-            elif effect(op, operands).writes & needed:
+            elif not effect(op, operands).writes.isdisjoint(needed):
                 code.append((op, *operands))
         bounds[name] = Section(first, len(code))
     padded = [row + (0,) * (WIDTH - len(row)) for row in code]
@@ -99,25 +100,20 @@ def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int])
     )
 
 
-def _rows(machine: Machine, name: str) -> list[tuple[int, np.ndarray]]:
-    section = machine.sections[name]
-    return [(n, machine.code[n]) for n in range(section.first, section.last)]
-
-
 def _closure(
-    machine: Machine, rows: list[tuple[int, Op, tuple[int, ...]]], needed: set[int]
+    machine: Machine, rows: list[tuple[Op, tuple[int, ...]]], needed: set[int]
 ) -> set[int]:
     """Everything that the needed planes depend on."""
     effects: list[Effect] = []
-    for _, op, operands in rows:
+    for op, operands in rows:
         if op in (Op.SAVE, Op.RESTORE):
-            for plane, copy in machine.table[operands[1] : operands[2]]:
-                kept = {int(copy)} if copy >= 0 else set()
+            for plane, copy in machine.table[operands[1] : operands[2]].tolist():
+                kept = {copy} if copy >= 0 else set()
                 if op is Op.SAVE:
-                    effects.append(Effect(frozenset({int(plane)}), frozenset(kept)))
+                    effects.append(Effect(frozenset({plane}), frozenset(kept)))
                 else:
-                    reads = frozenset({int(plane), operands[0]} | kept)
-                    effects.append(Effect(reads, frozenset({int(plane)})))
+                    reads = frozenset({plane, operands[0]} | kept)
+                    effects.append(Effect(reads, frozenset({plane})))
         else:
             effects.append(effect(op, operands))
     writers: dict[int, list[Effect]] = {}

@@ -120,6 +120,8 @@ class Database:
             address,
             hide_parameters=True,
             pool_size=10,
+            # The few that are used again and again have their statements prepared.
+            pool_use_lifo=True,
             max_overflow=MOST_CONNECTIONS - 10,
         )
         self._session = sessionmaker(self.engine, expire_on_commit=False)
@@ -153,12 +155,13 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A consistent view for reading; what is changed in it is refused or lost."""
-        with self._reading() as session:
+        with self.reader() as session:
             yield session
-            if not self.is_sqlite:
-                # With a rollback, psycopg would forget the statements that it has prepared.
-                session.expunge_all()
-                session.commit()
+            finish_reading(session)
+
+    def reader(self) -> Session:
+        """What ``read`` gives, for who can't write it; it begins with its first statement."""
+        return self._reading()
 
     def close(self) -> None:
         self.engine.dispose()
@@ -199,6 +202,15 @@ class Database:
                 return DatabaseTrouble(sentence.format(place=self.place))
         first_line = cause.partition("\n")[0].rstrip(".")
         return DatabaseTrouble(f"The database {self.place} does not answer: {first_line}.")
+
+
+def finish_reading(session: Session) -> None:
+    """End what has read without a fault; what was changed in spite of it is lost."""
+    session.expunge_all()
+    if session.get_bind().dialect.name == "postgresql":
+        # With a rollback, psycopg would forget the statements that it has prepared.
+        session.commit()
+    session.close()
 
 
 def one_at_a_time(connection: Connection, what: str) -> None:

@@ -105,8 +105,7 @@ def save_program(
     ``revision`` is the one the sender saw; ``start`` becomes the state that the first undo
     leads back to.
     """
-    lock_work(session, assignment, user_id)
-    work = _find(session, assignment, user_id)
+    work = _locked(session, assignment, user_id)
     if revision != (work.revision if work else 0):
         return Stale(working_copy(session, assignment, user_id, start))
     if work is None:
@@ -148,8 +147,7 @@ def _step(
     revision: int,
     now: datetime,
 ) -> WorkingCopy | Stale | None:
-    lock_work(session, assignment, user_id)
-    work = _find(session, assignment, user_id)
+    work = _locked(session, assignment, user_id)
     if work is None:
         return None
     if revision != work.revision:
@@ -167,12 +165,22 @@ def _move(work: WorkingProgram, position: int, now: datetime) -> None:
     work.saved_at = now
 
 
-def _find(session: Session, assignment: Assignment, user_id: int) -> WorkingProgram | None:
-    return session.scalar(
-        select(WorkingProgram).where(
-            WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id
-        )
+def _locked(session: Session, assignment: Assignment, user_id: int) -> WorkingProgram | None:
+    """The row with its lock; where there is none yet, the lock of the user's work."""
+    work = _find(session, assignment, user_id, lock=True)
+    if work is None:
+        lock_work(session, assignment, user_id)
+        work = _find(session, assignment, user_id, lock=True)
+    return work
+
+
+def _find(
+    session: Session, assignment: Assignment, user_id: int, *, lock: bool = False
+) -> WorkingProgram | None:
+    query = select(WorkingProgram).where(
+        WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id
     )
+    return session.scalar(query.with_for_update() if lock else query)
 
 
 def _copied(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy:

@@ -173,12 +173,6 @@ def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
 
 
-def is_author(session: Session, submission_id: int, user_id: int) -> bool:
-    """Without the documents of the submission, which are large."""
-    author = select(Submission.user_id).where(Submission.id == submission_id)
-    return session.scalar(author) == user_id
-
-
 def is_marked(session: Session, submission_id: int) -> bool:
     state = session.scalar(select(Submission.state).where(Submission.id == submission_id))
     return state is SubmissionState.MARKED

@@ -31,7 +31,7 @@ from server.store.courses import (
 from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, session_user
-from server.store.submissions import find_submission, is_author
+from server.store.submissions import find_submission
 from server.store.versions import find_version
 from server.web.dependencies import DatabaseHere, Now, Reading, let_go
 
@@ -134,11 +134,11 @@ def studies_in_section(visit: Visit) -> bool:
 
 def reads_submission(visit: Visit) -> bool:
     """Its author, their partner at it, and who teaches its section."""
-    if is_author(visit.session, visit.ids["submission_id"], visit.visitor.id):
-        return True
     submission = find_submission(visit.session, visit.ids["submission_id"])
     if submission is None:
         return False
+    if submission.user_id == visit.visitor.id:
+        return True
     partner = visit.session.get(Partner, (submission.assignment_id, submission.user_id))
     if partner is not None and submission.assignment.in_pairs:
         return partner.partner_id == visit.visitor.id or teaches_submission(visit)

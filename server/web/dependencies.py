@@ -4,13 +4,14 @@ A route that returns commits its unit of work, and only then is its answer sent;
 raises rolls everything back.
 """
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from datetime import UTC, datetime
 from inspect import iscoroutinefunction
 from typing import Annotated
 
 from fastapi import Depends
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection
 
 from server.job_queue import Queue
@@ -18,7 +19,7 @@ from server.marking.files.catalogue import Catalogue
 from server.remote.key_sets import KeySets
 from server.remote.services import Services
 from server.settings import Settings
-from server.store.database import Database
+from server.store.database import Database, finish_reading
 from server.worker import Worker
 
 # What only looks something up is asynchronous: any other dependency is called in a thread, which
@@ -65,10 +66,17 @@ def utc_clock() -> datetime:
     return datetime.now(UTC)
 
 
-def reading(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:
     """One view for all that a request reads; the access rule is the first to ask for it."""
-    with found.read() as session:
+    session = found.reader()
+    try:
         yield session
+    except BaseException:
+        await run_in_threadpool(session.close)
+        raise
+    # Unlike its beginning, its end may be a message to the database.
+    if session.in_transaction():
+        await run_in_threadpool(finish_reading, session)
 
 
 def let_go(connection: HTTPConnection, session: Session) -> None:

@@ -37,6 +37,7 @@ from typing import Any
 
 import httpx2
 import psutil
+import uvloop
 from sqlalchemy import func, select
 
 from server.ladder.json_form import to_json
@@ -104,7 +105,7 @@ def main() -> int:
                 raise RuntimeError("The live runs were not opened.")
         busy = processor_seconds(pids)
         sent = arguments.rate * arguments.seconds + 1
-        took, errors = asyncio.run(hand_in(ports, students, sent, arguments.rate))
+        took, errors = uvloop.run(hand_in(ports, students, sent, arguments.rate))
         accepted, verdicts = wait_for_verdicts(database)
         used = [now - before for before, now in zip(busy, processor_seconds(pids), strict=True)]
         wrong = report(took, errors, accepted, verdicts, sent)
@@ -164,7 +165,7 @@ def _begin(settled: Event) -> None:
 
 
 def read_trials(pages: list[Page], seconds: float, pids: list[int]) -> dict[str, Any]:
-    return asyncio.run(measure(pages, seconds, pids, _settled[0].set))
+    return uvloop.run(measure(pages, seconds, pids, _settled[0].set))
 
 
 @contextmanager

@@ -29,6 +29,7 @@ from statistics import quantiles
 from time import monotonic
 from typing import Any
 
+import uvloop
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.typing import Origin
 
@@ -216,7 +217,7 @@ def main() -> None:
         server = start_server(folder, port)
         try:
             pages = [Page(port, path, token) for token in tokens]
-            figures = asyncio.run(measure(pages, arguments.seconds, [server.pid]))
+            figures = uvloop.run(measure(pages, arguments.seconds, [server.pid]))
         finally:
             server.terminate()
             server.wait(timeout=30)
