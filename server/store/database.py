@@ -15,7 +15,6 @@ from time import monotonic
 from typing import Any
 from zlib import crc32
 
-import psycopg
 from sqlalchemy import (
     JSON,
     DateTime,
@@ -191,7 +190,7 @@ class Database:
             return
         try:
             self.engine.dialect.do_ping(connection)
-        except psycopg.Error as error:
+        except self.engine.dialect.loaded_dbapi.Error as error:
             raise DisconnectionError from error
 
     def explain(self, error: DBAPIError) -> DatabaseTrouble:

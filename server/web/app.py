@@ -106,7 +106,7 @@ ROUTERS = (
 
 log = logging.getLogger(__name__)
 
-REQUEST_THREADS = 6
+REQUEST_THREADS = 4
 """Requests that are worked on side by side; each may use two of the database's connections. One
 process runs one thread of Python at a time, so that more of them would only make each other, and
 the live runs, wait."""

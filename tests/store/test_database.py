@@ -8,7 +8,7 @@ from pathlib import Path
 from threading import Thread
 
 import pytest
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError, InternalError, StatementError
 
 from server.store.courses import Enrolment, Section, SectionRole
@@ -128,3 +128,19 @@ def test_an_assignment_that_makes_no_sense_is_refused(
 
 def test_the_password_of_a_database_is_not_shown(tmp_path: Path) -> None:
     assert Database(f"sqlite:///{tmp_path}/a.db").place == f"sqlite:///{tmp_path}/a.db"
+
+
+@pytest.mark.parametrize("database", ["postgresql"], indirect=True)
+def test_a_connection_that_died_while_nobody_used_it_is_replaced(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("server.store.database.TRUSTED_SECONDS", 0.0)
+    other = Database(database.address.render_as_string(hide_password=False))
+    for use in (database.read, database.write):
+        with use() as session:
+            mine = session.scalar(select(func.pg_backend_pid()))
+        with other.write() as session:
+            session.execute(select(func.pg_terminate_backend(mine)))
+        with use() as session:
+            assert session.scalar(select(func.pg_backend_pid())) != mine
+    other.close()

@@ -5,6 +5,7 @@ from threading import Barrier, Thread
 
 import pytest
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
 from server.store import submissions
@@ -16,6 +17,8 @@ from server.store.attempts import (
 )
 from server.store.courses import Feedback, SectionRole
 from server.store.database import Database
+from server.store.setting_work import pair_up
+from server.store.standings import CountingAttempt, recount
 from server.store.submissions import SUBMISSIONS_PER_MINUTE, Refusal, submit
 from tests.factories import (
     NOON,
@@ -75,6 +78,30 @@ def test_after_the_due_date_it_is_late_and_taken(database: Database) -> None:
             assert isinstance(taken, Submission)
             session.refresh(taken)
             assert taken.late is late
+
+
+@pytest.mark.parametrize("in_pairs", [False, True])
+def test_an_attempt_that_waits_is_counted_as_a_recount_does(
+    database: Database, in_pairs: bool
+) -> None:
+    with database.write() as session:
+        student, mate = make_user(session), make_user(session)
+        section = make_section(session, *((s, SectionRole.STUDENT) for s in (student, mate)))
+        assignment = make_assignment(session, section, in_pairs=in_pairs)
+        if in_pairs:
+            pair_up(session, assignment, student.id, mate.id)
+        for number, met in enumerate((Status.NOT_MET, Status.MET, None)):
+            submission = submissions.submit(session, assignment, student.id, {"n": number}, NOON)
+            assert isinstance(submission, Submission)
+            counted = standings(session)
+            recount(session, assignment)
+            assert standings(session) == counted
+            if met is not None:
+                submissions.store_verdict(session, submission.id, make_verdict(R1=met), {}, NOON)
+
+
+def standings(session: Session) -> list[tuple[object, ...]]:
+    return [tuple(row) for row in session.execute(select(CountingAttempt.__table__))]
 
 
 def test_two_submissions_at_once_get_two_attempts(database: Database) -> None:
