@@ -40,7 +40,7 @@ from server.worker import Worker
 
 router = APIRouter()
 
-PATIENCE_SECONDS = 1.0
+PATIENCE_SECONDS = 2.0
 """How long the answer to a submission waits for the verdict before it shows progress instead."""
 
 EMPTY = "There is no rung to mark yet. Build the program in section 5, then submit it."
