@@ -154,13 +154,12 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A consistent view for reading; what is changed in it is refused or lost."""
-        with self.reader() as session:
+        with self._reading() as session:
             yield session
-            finish_reading(session)
-
-    def reader(self) -> Session:
-        """What ``read`` gives, for who can't write it; it begins with its first statement."""
-        return self._reading()
+            session.expunge_all()
+            if not self.is_sqlite:
+                # With a rollback, psycopg would forget the statements that it has prepared.
+                session.commit()
 
     def close(self) -> None:
         self.engine.dispose()
@@ -201,15 +200,6 @@ class Database:
                 return DatabaseTrouble(sentence.format(place=self.place))
         first_line = cause.partition("\n")[0].rstrip(".")
         return DatabaseTrouble(f"The database {self.place} does not answer: {first_line}.")
-
-
-def finish_reading(session: Session) -> None:
-    """End what has read without a fault; what was changed in spite of it is lost."""
-    session.expunge_all()
-    if session.get_bind().dialect.name == "postgresql":
-        # With a rollback, psycopg would forget the statements that it has prepared.
-        session.commit()
-    session.close()
 
 
 def one_at_a_time(connection: Connection, what: str) -> None:

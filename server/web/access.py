@@ -384,7 +384,7 @@ def enforce(connection: HTTPConnection, session: Reading, database: DatabaseHere
             raise _refusal(connection, HTTPException(404))
         if rule.noted is not None and connection.scope.get("method") == "GET":
             _note(visit, rule.noted, database)
-    let_go(connection, session)
+    let_go(session)
 
 
 def _note(visit: Visit, action: GradeAction, database: Database) -> None:

@@ -4,14 +4,12 @@ A route that returns commits its unit of work, and only then is its answer sent;
 raises rolls everything back.
 """
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
-from inspect import iscoroutinefunction
 from typing import Annotated
 
 from fastapi import Depends
 from sqlalchemy.orm import Session
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection
 
 from server.job_queue import Queue
@@ -19,7 +17,7 @@ from server.marking.files.catalogue import Catalogue
 from server.remote.key_sets import KeySets
 from server.remote.services import Services
 from server.settings import Settings
-from server.store.database import Database, finish_reading
+from server.store.database import Database
 from server.worker import Worker
 
 # What only looks something up is asynchronous: any other dependency is called in a thread, which
@@ -66,26 +64,19 @@ def utc_clock() -> datetime:
     return datetime.now(UTC)
 
 
-async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:
-    """One view for all that a request reads; the access rule is the first to ask for it."""
-    session = found.reader()
-    try:
+def reading(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+    """One session for all that a request reads; the access rule is the first to ask for it."""
+    with found.read() as session:
         yield session
-    except BaseException:
-        await run_in_threadpool(session.close)
-        raise
-    # Unlike its beginning, its end may be a message to the database.
-    if session.in_transaction():
-        await run_in_threadpool(finish_reading, session)
 
 
-def let_go(connection: HTTPConnection, session: Session) -> None:
-    """End a reading before a route that may wait; what was read stays known to the session.
+def let_go(session: Session) -> None:
+    """End a reading at the end of a dependency; what was read stays known to the session.
 
-    An open socket, or a page that waits for news, holds no connection meanwhile.
+    The route waits for a thread, or for news. Were a connection held meanwhile, those who wait for
+    a thread could hold them all, and those who have a thread wait for one of them.
     """
-    if iscoroutinefunction(connection.scope["route"].endpoint):
-        session.commit()
+    session.commit()
 
 
 def writing(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:

@@ -51,7 +51,7 @@ def workplace(
     assignment = find_assignment(session, assignment_id)
     assert assignment is not None, "the access rule has found it"
     seed = seed_of(session, assignment, user_id)
-    let_go(connection, session)
+    let_go(session)
     return Workplace(assignment, exercise_of(catalogue, assignment, seed))
 
 

@@ -4,8 +4,10 @@ from datetime import timedelta
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy import QueuePool
+from sqlalchemy.orm import Session
 
-from server.store.attempts import SubmissionState
+from server.store.attempts import Submission, SubmissionState
 from server.store.courses import Feedback
 from server.store.database import Database
 from server.store.submissions import find_submission
@@ -194,3 +196,23 @@ def test_teaching_staff_are_told_how_far_a_program_is_from_right(lab: Lab) -> No
     answer = instructor.client.get(f"/submissions/{number}/diagnosis")
     assert "One edit from right: " in answer.text
     assert desk.client.get(f"/submissions/{number}/diagnosis").status_code == 404
+
+
+def test_a_request_that_waits_for_a_thread_holds_no_connection(
+    database: Database, client_for: ClientFor, lab: Lab, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As many as there are connections would wait for a thread, and those for a connection."""
+    with database.write() as session:
+        submission = make_submission(session, lab.assignment, lab.student)
+    pool = database.engine.pool
+    assert isinstance(pool, QueuePool)
+    held = []
+
+    def look(session: Session, submission_id: int) -> Submission | None:
+        held.append(pool.checkedout())
+        return find_submission(session, submission_id)
+
+    # What the route's function calls first.
+    monkeypatch.setattr("server.web.submissions._submission", look)
+    assert client_for(lab.student).get(f"/submissions/{submission.id}").status_code == 200
+    assert held == [0]
