@@ -21,20 +21,20 @@ from tests.web.lab import ClientFor
 
 # By page: whose it is, its address, and its statements with those that say who is there.
 PAGES = {
-    "a student's home": ("student", "/", 10),
-    "a student's standing": ("student", "/sections/{section}/standing", 8),
-    "an instructor's home": ("teacher", "/", 10),
-    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 10),
-    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 10),
-    "lab hour": ("teacher", "/sections/{section}/lab", 10),
-    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 11),
-    "roster": ("teacher", "/sections/{section}/roster", 6),
-    "settings": ("teacher", "/assignments/{assignment}/settings", 7),
-    "log of grades": ("teacher", "/sections/{section}/log", 5),
-    "all sections": ("head", "/", 5),
-    "report": ("head", "/reports/{course}", 8),
-    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 6),
-    "people": ("administrator", "/people", 4),
+    "a student's home": ("student", "/", 11),
+    "a student's standing": ("student", "/sections/{section}/standing", 9),
+    "an instructor's home": ("teacher", "/", 11),
+    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 11),
+    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
+    "lab hour": ("teacher", "/sections/{section}/lab", 11),
+    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 12),
+    "roster": ("teacher", "/sections/{section}/roster", 7),
+    "settings": ("teacher", "/assignments/{assignment}/settings", 8),
+    "log of grades": ("teacher", "/sections/{section}/log", 6),
+    "all sections": ("head", "/", 6),
+    "report": ("head", "/reports/{course}", 9),
+    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 7),
+    "people": ("administrator", "/people", 5),
 }
 
 PROGRAM = {"version": 1, "name": "p"}
