@@ -134,6 +134,7 @@ def open_page(
 
 def assert_accessible(page: Page) -> None:
     """No finding of axe, and nothing that makes the page scroll sideways."""
+    page.wait_for_load_state("load")  # its colours are there
     findings = Axe().run(page)
     assert findings.violations_count == 0, findings.generate_report()
     overflow = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
