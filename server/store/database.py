@@ -132,14 +132,14 @@ class Database:
             self.engine.execution_options(**reading), autoflush=False, expire_on_commit=False
         )
         event.listen(self._reading, "loaded_as_persistent", _hold)
-        if not self.is_sqlite:
-            event.listen(self.engine, "checkin", _note_use)
-            event.listen(self.engine, "checkout", self._look_whether_it_lives)
         if self.is_sqlite:
             event.listen(self.engine, "connect", _prepare_sqlite)
             event.listen(self.engine, "begin", self._begin_sqlite)
             event.listen(self.engine, "checkin", self._end_sqlite)
             self._writer = Lock()
+        else:
+            event.listen(self.engine, "checkin", _note_use)
+            event.listen(self.engine, "checkout", self._look_whether_it_lives)
 
     @property
     def is_sqlite(self) -> bool:
@@ -156,9 +156,9 @@ class Database:
         """A consistent view for reading; what is changed in it is refused or lost."""
         with self._reading() as session:
             yield session
-            session.expunge_all()
             if not self.is_sqlite:
                 # With a rollback, psycopg would forget the statements that it has prepared.
+                session.expunge_all()
                 session.commit()
 
     def close(self) -> None:

@@ -34,6 +34,15 @@ def saved(page: Page, rung: int, *texts: str) -> None:
         expect(stop).to_have_attribute("data-text", text)
 
 
+def first_rung(open_page: OpenPage, course: tuple[User, User, Assignment]) -> Page:
+    """The student's editor with a first rung to fill."""
+    student, _, assignment = course
+    page = open_page(f"/assignments/{assignment.id}", student)
+    page.get_by_role("button", name="Add a rung").click()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    return page
+
+
 def verdict(page: Page, words: str) -> None:
     """Submit, and wait for the verdict; the first one of a process waits for the compiler."""
     page.get_by_role("button", name="Submit the program").click()
@@ -163,10 +172,7 @@ def test_each_state_is_accessible(
 def test_undo_goes_on_after_a_reload(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     type_entry(page, "n", "start_pb", "normally open contact start_pb")
     page.keyboard.press("x")
     saved(page, 0, "NOT start_pb")
@@ -204,10 +210,7 @@ def test_two_windows_never_overwrite_each_other(
 def test_what_is_refused_can_be_corrected_where_it_was_typed(
     open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     expected_errors.append("422")
     page.keyboard.press("n")
     page.keyboard.type("start pb")
@@ -222,10 +225,7 @@ def test_what_is_refused_can_be_corrected_where_it_was_typed(
 def test_keys_typed_fast_are_not_lost(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     for key, text in (("n", "start_pb"), ("Shift+n", "sump_high"), ("e", "stop_pb"), ("q", "lamp")):
         page.keyboard.press(key)
         page.keyboard.type(text)
@@ -236,10 +236,7 @@ def test_keys_typed_fast_are_not_lost(
 def test_the_rung_drawn_is_the_last_one_typed(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     held: list[Route] = []
 
     def hold(route: Route) -> None:
@@ -260,10 +257,7 @@ def test_the_rung_drawn_is_the_last_one_typed(
 def test_every_command_is_found_by_its_words(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     page.keyboard.press("?")
     page.keyboard.type("latch")
     expect(page.get_by_role("option")).to_have_count(1)
@@ -277,10 +271,7 @@ def test_half_a_minute_without_connection_loses_nothing(
     open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
 ) -> None:
     """Thirty real seconds, with steps at their beginning, in them and at their end."""
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     expected_errors += ["ERR_INTERNET_DISCONNECTED", "Failed to fetch"]
 
     def enter(key: str, text: str) -> None:
@@ -314,10 +305,7 @@ def test_half_a_minute_without_connection_loses_nothing(
 def test_a_step_whose_answer_is_lost_is_done_once(
     open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     expected_errors += ["ERR_FAILED", "Failed to fetch"]
 
     def cut(route: Route) -> None:
@@ -333,10 +321,7 @@ def test_a_step_whose_answer_is_lost_is_done_once(
 def test_every_element_and_nested_branches_by_the_keyboard(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
 
     page.keyboard.press("g")
     declaration = page.get_by_role("dialog", name="Declaration")
@@ -441,10 +426,7 @@ def drag(page: Page, source: str, target: str, across: float = 0.5, down: float 
 def test_elements_rungs_and_tools_are_dragged(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     for text in ("start_pb", "stop_pb"):
         type_entry(page, "n", text, f"normally open contact {text}")
     stop = "#rung-0 [data-text='stop_pb'] .cell"
@@ -474,10 +456,7 @@ def test_elements_rungs_and_tools_are_dragged(
 def test_a_finger_drags_after_a_rest(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
-    student, _, assignment = course
-    page = open_page(f"/assignments/{assignment.id}", student)
-    page.get_by_role("button", name="Add a rung").click()
-    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+    page = first_rung(open_page, course)
     for text in ("start_pb", "stop_pb"):
         type_entry(page, "n", text, f"normally open contact {text}")
     page.locator("#rung-0").scroll_into_view_if_needed()
