@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 from threading import Thread
+from time import sleep
 
 import pytest
 import uvicorn
@@ -68,6 +69,9 @@ def site(app: FastAPI, listening: socket.socket) -> Iterator[str]:
     server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
     thread = Thread(target=server.run, kwargs={"sockets": [listening]})
     thread.start()
+    while thread.is_alive() and not server.started:
+        sleep(0.01)
+    # What a test stores from now on is not what a start finds unmarked.
     address: str = app.state.settings.public_urls[0]
     yield address
     server.should_exit = True
