@@ -137,7 +137,14 @@ def work(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]
 
 def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]) -> App:
     """The tasks of one worker process."""
-    app = App(connector=PsycopgConnector(conninfo=conninfo(database), min_size=2, max_size=4))
+    connector = PsycopgConnector(
+        conninfo=conninfo(database),
+        min_size=2,
+        max_size=4,
+        # Each of the queue's calls is one statement.
+        kwargs={"autocommit": True},
+    )
+    app = App(connector=connector)
 
     @app.task(name=TASK, retry=RetryStrategy(max_attempts=TRIES, wait=RETRY_SECONDS))
     def mark_submission(submission_id: int) -> None:

@@ -12,6 +12,8 @@ from server.scan.instructions import INT_PLANES
 Planar: TypeAlias = Bit | Word | Elapsed
 """A signal that is held in planes."""
 
+_WEIGHTS = np.int32(1) << np.arange(31, dtype=np.int32)
+
 
 def planes_of(signal: Planar) -> range:
     """The planes of a signal, lowest bit first; none for a TON whose time is zero."""
@@ -26,8 +28,7 @@ def planes_of(signal: Planar) -> range:
 
 def value_of(signal: Planar, bits: NDArray[np.bool_]) -> NDArray[np.int32]:
     """Values from ``bits`` bool[..., planes]: 0 or 1, a signed INT, or ET in milliseconds."""
-    weights = np.int32(1) << np.arange(bits.shape[-1], dtype=np.int32)
-    raw: NDArray[np.int32] = (bits * weights).sum(axis=-1, dtype=np.int32)
+    raw: NDArray[np.int32] = bits @ _WEIGHTS[: bits.shape[-1]]
     match signal:
         case Bit():
             return raw

@@ -182,6 +182,24 @@ def find_assignment(session: Session, assignment_id: int) -> Assignment | None:
     return session.get(Assignment, assignment_id)
 
 
+def find_assignment_for(
+    session: Session, assignment_id: int, user_id: int
+) -> tuple[Assignment, SectionRole | None] | None:
+    """An assignment, and what the user is in its section; both in one statement."""
+    found = session.execute(
+        select(Assignment, Enrolment)
+        .outerjoin(
+            Enrolment,
+            (Enrolment.section_id == Assignment.section_id) & (Enrolment.user_id == user_id),
+        )
+        .where(Assignment.id == assignment_id)
+    ).one_or_none()
+    if found is None:
+        return None
+    assignment, enrolment = found
+    return assignment, enrolment.role if enrolment else None
+
+
 def role_in_section(session: Session, user_id: int, section_id: int) -> SectionRole | None:
     enrolment = session.get(Enrolment, (section_id, user_id))
     return enrolment.role if enrolment else None

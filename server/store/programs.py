@@ -8,7 +8,7 @@ overwrite each other.
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, UniqueConstraint, delete, func, select
+from sqlalchemy import ForeignKey, ScalarSelect, UniqueConstraint, delete, func, select
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.courses import Assignment, Enrolment
@@ -61,12 +61,12 @@ class Stale:
     current: WorkingCopy
 
 
-def lock_work(session: Session, assignment: Assignment, user_id: int) -> None:
+def lock_work(session: Session, assignment: Assignment, user_id: int) -> Enrolment | None:
     """Let other units of work on this user's programs in the section wait for this one.
 
     SQLite has one writer at a time anyway.
     """
-    session.get(Enrolment, (assignment.section_id, user_id), with_for_update=True)
+    return session.get(Enrolment, (assignment.section_id, user_id), with_for_update=True)
 
 
 def working_copy(
@@ -77,10 +77,13 @@ def working_copy(
     return copy or WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
 
 
-def revision_of(session: Session, assignment: Assignment, user_id: int) -> int:
-    """The revision of ``working_copy`` alone."""
-    work = _find(session, assignment, user_id)
-    return work.revision if work else 0
+def revision_of(assignment: Assignment, user_id: int) -> ScalarSelect[int]:
+    """The revision of ``working_copy`` alone, as a column; null before anything is saved."""
+    return (
+        select(WorkingProgram.revision)
+        .where(WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id)
+        .scalar_subquery()
+    )
 
 
 def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:

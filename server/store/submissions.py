@@ -4,10 +4,11 @@ A submission is stored as *queued* in the unit of work that accepts it; marking 
 unit of work, and its verdict is stored once, however often it arrives.
 """
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from sqlalchemy import func, select, update
+from sqlalchemy import func, select, true, update
 from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
@@ -54,32 +55,28 @@ def submit(
 
     With ``revision``, only while the working program stands there still.
     """
-    lock_work(session, assignment, user_id)
-    if revision is not None and revision_of(session, assignment, user_id) != revision:
+    # Held, the enrolment is not read again for the seed.
+    _enrolment = lock_work(session, assignment, user_id)
+    before = _look_back(session, assignment, user_id, now)
+    if revision is not None and before.revision != revision:
         return Refusal.STALE
     if now < assignment.opens_at:
         return Refusal.NOT_OPEN
     if _is_closed(session, assignment, user_id, now):
         return Refusal.CLOSED
-    last = session.execute(
-        select(Submission.attempt, Submission.program)
-        .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
-        .order_by(Submission.attempt.desc())
-        .limit(1)
-    ).first()
-    if _in_the_last_minute(session, user_id, now) >= SUBMISSIONS_PER_MINUTE:
+    if before.in_the_last_minute >= SUBMISSIONS_PER_MINUTE:
         return Refusal.TOO_OFTEN
     if assignment.attempts is not None:
-        used = (last.attempt if last else 0) + _attempts_of_partner(session, assignment, user_id)
+        used = before.attempts + _attempts_of_partner(session, assignment, user_id)
         if used >= assignment.attempts:
             return Refusal.NO_ATTEMPT_LEFT
     # A second click on the button must not use up an attempt.
-    if last is not None and last.program == program:
+    if before.program == program:
         return Refusal.SAME_PROGRAM
     submission = Submission(
         assignment_id=assignment.id,
         user_id=user_id,
-        attempt=last.attempt + 1 if last else 1,
+        attempt=before.attempts + 1,
         program=program,
         submitted_at=now,
         state=SubmissionState.QUEUED,
@@ -91,17 +88,42 @@ def submit(
     return submission
 
 
-def _in_the_last_minute(session: Session, user_id: int, now: datetime) -> int:
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """What there is before an attempt; ``program`` is that of the last one, None if none."""
+
+    revision: int
+    in_the_last_minute: int
+    attempts: int
+    program: Document | None
+
+
+def _look_back(session: Session, assignment: Assignment, user_id: int, now: datetime) -> _Before:
     # By the clock of the submissions themselves: one set back must not shut anybody out for long.
-    return session.scalars(
-        select(func.count())
+    recent = (
+        select(func.count().label("number"))
         .select_from(Submission)
         .where(
             Submission.user_id == user_id,
             Submission.submitted_at > now - timedelta(minutes=1),
             Submission.submitted_at <= now,
         )
+        .subquery()
+    )
+    last = (
+        select(Submission.attempt, Submission.program)
+        .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
+        .order_by(Submission.attempt.desc())
+        .limit(1)
+        .subquery()
+    )
+    revision = revision_of(assignment, user_id)
+    found = session.execute(
+        select(revision, recent.c.number, last.c.attempt, last.c.program)
+        .select_from(recent)
+        .outerjoin(last, true())
     ).one()
+    return _Before(found[0] or 0, found[1], found[2] or 0, found[3])
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:

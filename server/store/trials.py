@@ -4,9 +4,10 @@ The latest run of a user at an assignment is written again and again while it go
 name. A saved one is written once more only under the same name.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, Select, String, UniqueConstraint, delete, func, select
+from sqlalchemy import ForeignKey, Select, String, UniqueConstraint, delete, func, select, tuple_
 from sqlalchemy.orm import Mapped, Session, defer, mapped_column
 
 from server.store.database import Base, Document
@@ -57,6 +58,23 @@ def save_trial(
     kept.run, kept.scans, kept.saved_at = run, scans, now
     session.flush()
     return True
+
+
+def save_latest(
+    session: Session, runs: Mapping[tuple[int, int], tuple[Document, int]], now: datetime
+) -> None:
+    """Keep the latest runs of some assignments and users: each one's document and its scans."""
+    mine = tuple_(SavedTrial.assignment_id, SavedTrial.user_id).in_(list(runs))
+    kept = session.scalars(
+        select(SavedTrial).where(mine, SavedTrial.name == LATEST).options(defer(SavedTrial.run))
+    )
+    rows = {(row.assignment_id, row.user_id): row for row in kept}
+    for key, (run, scans) in runs.items():
+        row = rows.get(key)
+        if row is None:
+            row = SavedTrial(assignment_id=key[0], user_id=key[1], name=LATEST)
+            session.add(row)
+        row.run, row.scans, row.saved_at = run, scans, now
 
 
 def find_trial(session: Session, assignment_id: int, user_id: int, name: str) -> SavedTrial | None:

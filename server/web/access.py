@@ -25,6 +25,7 @@ from server.store.courses import (
     Partner,
     SectionRole,
     find_assignment,
+    find_assignment_for,
     find_section,
     role_in_section,
 )
@@ -75,10 +76,10 @@ def section_role(visit: Visit, section_id: int) -> SectionRole | None:
 
 def works_on_assignment(visit: Visit) -> bool:
     """A student of the section once the exercise is open; who teaches it, at any time."""
-    assignment = find_assignment(visit.session, visit.ids["assignment_id"])
-    if assignment is None:
+    found = find_assignment_for(visit.session, visit.ids["assignment_id"], visit.visitor.id)
+    if found is None:
         return False
-    role = section_role(visit, assignment.section_id)
+    assignment, role = found
     return role in TEACHING or (role is not None and visit.now >= assignment.opens_at)
 
 

@@ -4,12 +4,13 @@ A route that returns commits its unit of work, and only then is its answer sent;
 raises rolls everything back.
 """
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import Depends
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection
 
 from server.job_queue import Queue
@@ -64,10 +65,15 @@ def utc_clock() -> datetime:
     return datetime.now(UTC)
 
 
-def reading(found: Annotated[Database, Depends(database)]) -> Iterator[Session]:
+async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:
     """One session for all that a request reads; the access rule is the first to ask for it."""
     with found.read() as session:
-        yield session
+        try:
+            yield session
+        finally:
+            if session.in_transaction():
+                # The event loop does not wait for the database.
+                await run_in_threadpool(session.commit)
 
 
 def let_go(session: Session) -> None:

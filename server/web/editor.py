@@ -80,7 +80,7 @@ class Desk:
         self.sheets.keep(self.here, self.visitor.id, copy, sheet)
 
 
-def desk(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> Desk:
+async def desk(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> Desk:
     return Desk(here, visitor, sheets)
 
 

@@ -5,7 +5,7 @@ teaches the section may watch a student's run and can't touch it.
 """
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
@@ -23,7 +23,7 @@ from server.store.claims import Claims
 from server.store.courses import TEACHING, role_in_section
 from server.store.database import Database
 from server.store.people import User
-from server.store.trials import LATEST, save_trial
+from server.store.trials import save_latest
 from server.web.access import VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.rendering import environment, page
@@ -50,10 +50,10 @@ RunsHere = Annotated[Runs, Depends(runs_here)]
 def runs_of(database: Database, clock: Callable[[], datetime]) -> Runs:
     """The runs of an application; their records go into its database."""
 
-    def store(key: Key, recorded: Recorded) -> None:
+    def store(records: Mapping[Key, Recorded]) -> None:
+        runs = {key: (to_json(recorded), recorded.scans) for key, recorded in records.items()}
         with database.write() as session:
-            run, scans = to_json(recorded), recorded.scans
-            save_trial(session, *key, LATEST, run, scans=scans, now=clock())
+            save_latest(session, runs, clock())
 
     return Runs(store, Claims(database))
 

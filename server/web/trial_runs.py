@@ -7,9 +7,11 @@ Everything here happens in the event loop; a run takes some microseconds for a s
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from time import monotonic
+
+from sqlalchemy.exc import DBAPIError
 
 from server.marking.exercise import Exercise
 from server.marking.scenario import Turn
@@ -39,6 +41,9 @@ UNWATCHED_SECONDS = 60.0
 
 SAVE_SECONDS = 5.0
 """How often the record of a run that changes is stored."""
+
+NOT_SAVED = (0, 0)
+"""The mark of a run of which nothing is stored; there is nothing to store before the first scan."""
 
 RUNS_OF_ONE = 3
 RUNS_OF_ALL = 200
@@ -77,7 +82,7 @@ class Trial:
     viewers: set[Viewer] = field(default_factory=set)
     unwatched_since: float = field(default_factory=monotonic)
     saved_at: float = field(default_factory=monotonic)
-    saved: tuple[int, int] = (0, 0)
+    saved: tuple[int, int] = NOT_SAVED
     _anchor: tuple[float, int] = (0.0, 0)
 
     @property
@@ -140,18 +145,19 @@ class Trial:
 class Runs:
     """All runs of the process. ``start`` and ``stop`` go with the application.
 
-    ``store`` is called with a run's key, its record and its scans, in a thread. ``claims`` keep
-    other processes from the same run.
+    ``store`` is called with the records of some runs, in a thread. ``claims`` keep other processes
+    from the same run.
     """
 
     def __init__(
-        self, store: Callable[[Key, Recorded], None], claims: Claims | None = None
+        self, store: Callable[[Mapping[Key, Recorded]], None], claims: Claims | None = None
     ) -> None:
         self._store = store
         self._claims = claims
         self._trials: dict[Key, Trial] = {}
         self._slots: list[set[Trial]] = [set() for _ in range(SLOTS)]
-        self._task: asyncio.Task[None] | None = None
+        self._any = asyncio.Event()
+        self._tasks: list[asyncio.Task[None]] = []
         self._warm = False
 
     def __iter__(self) -> Iterator[Trial]:
@@ -172,6 +178,7 @@ class Runs:
                     self._require_room(key)
                     self._trials[key] = trial
                     min(self._slots, key=len).add(trial)
+                    self._any.set()
             finally:
                 await self._give_back(key)
         return self._trials[key]
@@ -215,6 +222,8 @@ class Runs:
     async def close(self, trial: Trial) -> None:
         """End a run; its record is stored."""
         self._trials.pop(trial.key, None)
+        if not self._trials:
+            self._any.clear()
         for slot in self._slots:
             slot.discard(trial)
         await self.save(trial)
@@ -224,23 +233,35 @@ class Runs:
         if self._claims and key not in self._trials:
             await asyncio.to_thread(self._claims.give_back, key)
 
-    async def save(self, trial: Trial) -> None:
-        """Store a run's record if something has happened in it."""
-        if trial.changed:
+    async def save(self, *trials: Trial) -> None:
+        """Store the records of those in which something has happened, all at once."""
+        changed = [trial for trial in trials if trial.changed]
+        if not changed:
+            return
+        records = {trial.key: trial.run.recorded() for trial in changed}
+        for trial in changed:
             trial.mark_saved(monotonic())
-            await asyncio.to_thread(self._store, trial.key, trial.run.recorded())
+        try:
+            await asyncio.to_thread(self._store, records)
+        except DBAPIError:
+            log.warning("records of %d trial runs were not stored; it is tried again", len(changed))
+            for trial in changed:
+                trial.saved = NOT_SAVED
 
     # -- the clock ------------------------------------------------------------------------------
 
     def start(self) -> None:
-        self._task = asyncio.create_task(self._tick(), name="trial runs")
+        self._tasks = [
+            asyncio.create_task(self._tick(), name="trial runs"),
+            asyncio.create_task(self._keep_house(), name="records of trial runs"),
+        ]
 
     async def stop(self) -> None:
         """Stop the clock; every record is stored."""
-        if self._task is not None:
-            self._task.cancel()
-            await asyncio.gather(self._task, return_exceptions=True)
-            self._task = None
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        self._tasks = []
         for trial in self:
             await self.close(trial)
         if self._claims:
@@ -248,9 +269,10 @@ class Runs:
 
     async def _tick(self) -> None:
         slot, due = 0, monotonic()
-        housekeeping = round_began = due
+        round_began = due
         period = FRAME_SECONDS
         while True:
+            await self._any.wait()
             for trial in list(self._slots[slot]):
                 await self._turn(trial)
             slot = (slot + 1) % SLOTS
@@ -261,9 +283,6 @@ class Runs:
                 took, round_began = monotonic() - round_began, monotonic()
                 slower = took > SLOW_ROUND * period
                 period = min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
-            if due - housekeeping > 1.0:
-                housekeeping = due
-                await self._keep_house(due)
 
     async def _turn(self, trial: Trial) -> None:
         try:
@@ -275,13 +294,17 @@ class Runs:
             await self.close(trial)
             trial.screen.wake(trial.viewers)
 
-    async def _keep_house(self, now: float) -> None:
+    async def _keep_house(self) -> None:
+        # Beside the clock, which must not wait for the database.
+        while True:
+            await asyncio.sleep(1.0)
+            await self.tidy(monotonic())
+
+    async def tidy(self, now: float) -> None:
         """Store what has changed for a while, end what nobody has watched for long."""
         for trial in self:
             if trial.viewers:
                 trial.unwatched_since = now
             elif now - trial.unwatched_since > UNWATCHED_SECONDS:
                 await self.close(trial)
-                continue
-            if trial.changed and now - trial.saved_at > SAVE_SECONDS:
-                await self.save(trial)
+        await self.save(*(trial for trial in self if now - trial.saved_at > SAVE_SECONDS))

@@ -24,7 +24,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -33,9 +33,9 @@ from multiprocessing import get_context
 from multiprocessing.synchronize import Event
 from pathlib import Path
 from statistics import quantiles
-from typing import Any
+from typing import Any, NamedTuple
 
-import httpx2
+import aiohttp
 import psutil
 import uvloop
 from sqlalchemy import func, select
@@ -195,13 +195,23 @@ def serving(url: str, folder: str) -> Iterator[tuple[int, int]]:
 Times = dict[str, list[float]]
 
 
+class Answer(NamedTuple):
+    status: int
+    headers: Mapping[str, str]
+    text: str
+
+
 async def hand_in(
     ports: list[int], students: list[Student], sent: int, rate: int
 ) -> tuple[Times, list[str]]:
     took: Times = defaultdict(list)
     errors: list[str] = []
     gate = asyncio.Semaphore(CONNECTIONS)
-    async with httpx2.AsyncClient(timeout=30, limits=httpx2.Limits(max_connections=64)) as client:
+    async with aiohttp.ClientSession(
+        timeout=aiohttp.ClientTimeout(30),
+        connector=aiohttp.TCPConnector(limit=CONNECTIONS),
+        cookie_jar=aiohttp.DummyCookieJar(),
+    ) as client:
 
         async def one(number: int) -> None:
             base = f"http://127.0.0.1:{ports[number % len(ports)]}"
@@ -211,13 +221,14 @@ async def hand_in(
             # Each has submitted so often, after an edit each time: the same again is refused.
             revision = 1 + number // len(students)
 
-            async def ask(kind: str, method: str, path: str, **data: object) -> httpx2.Response:
+            async def ask(kind: str, method: str, path: str, **data: object) -> Answer:
                 since = time.perf_counter()
-                answer = await client.request(
-                    method, base + path, headers=headers, data=data or None
-                )
+                async with client.request(
+                    method, base + path, headers=headers, data=data or None, allow_redirects=False
+                ) as answer:
+                    text = await answer.text()
                 took[kind].append(time.perf_counter() - since)
-                return answer
+                return Answer(answer.status, answer.headers, text)
 
             async with gate:
                 try:
@@ -230,26 +241,26 @@ async def hand_in(
                         action=json.dumps(edit),
                         revision=revision,
                     )
-                    if edited.status_code != 200:
-                        errors.append(f"edit: {edited.status_code}")
+                    if edited.status != 200:
+                        errors.append(f"edit: {edited.status}")
                         return
                     begun = time.perf_counter()
                     answer = await ask(
                         "submit", "POST", f"{here}/submissions", revision=revision + 1
                     )
-                    if answer.status_code != 303:
-                        errors.append(f"submit: {answer.status_code}")
+                    if answer.status != 303:
+                        errors.append(f"submit: {answer.status}")
                         return
-                    address = answer.headers["location"]
+                    address = answer.headers["Location"]
                     page = await ask("verdict page", "GET", address)
                     while WAITS in page.text and time.perf_counter() - begun < LONGEST_WAIT:
                         news = await ask("waiting", "GET", f"{address}/progress")
                         if "HX-Refresh" in news.headers:
                             page = await ask("verdict page", "GET", address)
                     took["submit to verdict"].append(time.perf_counter() - begun)
-                    if page.status_code != 200 or WAITS in page.text:
-                        errors.append(f"verdict page: {page.status_code}")
-                except httpx2.HTTPError as error:
+                    if page.status != 200 or WAITS in page.text:
+                        errors.append(f"verdict page: {page.status}")
+                except (aiohttp.ClientError, TimeoutError) as error:
                     errors.append(type(error).__name__)
 
         # The compiled kernel is fetched before the clock runs.

@@ -29,9 +29,8 @@ from statistics import quantiles
 from time import monotonic
 from typing import Any
 
+import aiohttp
 import uvloop
-from websockets.asyncio.client import ClientConnection, connect
-from websockets.typing import Origin
 
 from server.ladder.json_form import to_json
 from server.marking.files.catalogue import Catalogue, start_program
@@ -55,18 +54,18 @@ PERIOD_SECONDS = 0.01
 class Reader:
     """One open page: when each frame came, and the plant time it told."""
 
-    socket: ClientConnection
+    socket: aiohttp.ClientWebSocketResponse
     frames: list[tuple[float, float]] = field(default_factory=list)
     bytes: int = 0
 
     async def read(self) -> None:
-        async for text in self.socket:
-            scan = json.loads(text).get("scan")
-            self.bytes += len(text)
+        async for message in self.socket:
+            scan = json.loads(message.data).get("scan")
+            self.bytes += len(message.data)
             self.frames.append((monotonic(), scan * PERIOD_SECONDS))
 
     async def send(self, **command: Any) -> None:
-        await self.socket.send(json.dumps(command))
+        await self.socket.send_str(json.dumps(command))
 
     def lateness(self, since: float) -> list[float]:
         lags = [received - plant for received, plant in self.frames if received >= since]
@@ -149,19 +148,23 @@ async def measure(
     ``settled`` is called when all are open and the seconds begin.
     """
     async with AsyncExitStack() as stack:
+        client = await stack.enter_async_context(
+            aiohttp.ClientSession(
+                connector=aiohttp.TCPConnector(limit=0), cookie_jar=aiohttp.DummyCookieJar()
+            )
+        )
 
         async def open_page(page: Page) -> Reader:
-            opening = connect(
-                f"ws://127.0.0.1:{page.port}{page.path}",
-                origin=Origin(f"http://127.0.0.1:{page.port}"),
-                additional_headers={"Cookie": f"{COOKIE}={page.token}"},
-                max_size=None,
-                compression=None,
+            opening = client.ws_connect(
+                f"http://127.0.0.1:{page.port}{page.path}",
+                origin=f"http://127.0.0.1:{page.port}",
+                headers={"Cookie": f"{COOKIE}={page.token}"},
+                max_msg_size=0,
             )
             return Reader(await stack.enter_async_context(opening))
 
         first = await open_page(pages[0])
-        await first.socket.recv()  # the kernel is compiled by now
+        await first.socket.receive()  # the kernel is compiled by now
         before = sum(map(memory_of, pids))
         readers = [first, *[await open_page(page) for page in pages[1:]]]
         reading = [asyncio.create_task(reader.read()) for reader in readers]

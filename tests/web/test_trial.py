@@ -2,12 +2,14 @@
 
 import asyncio
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
+from time import monotonic
 from typing import Any
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
@@ -22,7 +24,9 @@ from server.web.trial_runs import (
     LATE_SECONDS,
     RUNS_OF_ALL,
     RUNS_OF_ONE,
+    SAVE_SECONDS,
     UNWATCHED_SECONDS,
+    Key,
     NoRoom,
     Runs,
     Trial,
@@ -365,7 +369,7 @@ def test_runs_of_one_person_and_of_all_are_bounded() -> None:
     recorded = Recorded(start_program(exercise), (), 0)
 
     async def fill() -> None:
-        runs = Runs(lambda key, recorded: None)
+        runs = Runs(lambda records: None)
         for number in range(RUNS_OF_ONE):
             await runs.open((number, 1), exercise, recorded)
         with pytest.raises(NoRoom, match=f"You have {RUNS_OF_ONE} trial runs open already"):
@@ -380,7 +384,7 @@ def test_runs_of_one_person_and_of_all_are_bounded() -> None:
 
 
 def test_plant_keeps_its_time_at_every_speed() -> None:
-    trial = run_of(Runs(lambda key, recorded: None))
+    trial = run_of(Runs(lambda records: None))
     trial.go(100.0)
     for n in range(1, 21):
         trial.turn(100.0 + n * 0.05)
@@ -397,7 +401,7 @@ def test_plant_keeps_its_time_at_every_speed() -> None:
 
 
 def test_an_overloaded_server_leaves_plant_time_out() -> None:
-    trial = run_of(Runs(lambda key, recorded: None))
+    trial = run_of(Runs(lambda records: None))
     trial.go(0.0)
     trial.turn(10.0)
     assert trial.run.scan == int(LATE_SECONDS * 100)
@@ -406,7 +410,7 @@ def test_an_overloaded_server_leaves_plant_time_out() -> None:
 
 
 def test_a_slow_reader_skips_frames_and_misses_nothing() -> None:
-    trial = run_of(Runs(lambda key, recorded: None))
+    trial = run_of(Runs(lambda records: None))
     quick, slow = Viewer(works=True), Viewer(works=True)
     frames: dict[Viewer, list[Json]] = {quick: [], slow: []}
 
@@ -430,7 +434,7 @@ def test_a_slow_reader_skips_frames_and_misses_nothing() -> None:
 
 
 def test_who_misses_too_much_gets_the_whole_chart() -> None:
-    trial = run_of(Runs(lambda key, recorded: None))
+    trial = run_of(Runs(lambda records: None))
     viewer = Viewer(works=True)
     trial.screen.frame(viewer, {})
     for n in range(MOST_EVENTS):
@@ -442,19 +446,44 @@ def test_who_misses_too_much_gets_the_whole_chart() -> None:
 
 
 def test_a_run_that_nobody_watches_ends_and_is_kept() -> None:
-    kept: list[tuple[tuple[int, int], Recorded]] = []
-    runs = Runs(lambda key, recorded: kept.append((key, recorded)))
+    kept: dict[Key, Recorded] = {}
+    runs = Runs(kept.update)
     trial = run_of(runs)
     viewer = Viewer(works=True)
     trial.viewers.add(viewer)
     trial.screen.step(7)
 
     async def later(seconds: float) -> None:
-        await runs._keep_house(trial.unwatched_since + seconds)
+        await runs.tidy(trial.unwatched_since + seconds)
 
     asyncio.run(later(UNWATCHED_SECONDS + 1))
     assert runs.find((1, 1)) is trial
     trial.viewers.discard(viewer)
     asyncio.run(later(UNWATCHED_SECONDS + 1))
     assert runs.find((1, 1)) is None
-    assert kept[-1] == ((1, 1), trial.run.recorded())
+    assert kept == {(1, 1): trial.run.recorded()}
+
+
+def test_records_are_stored_together_and_again_when_the_database_took_none() -> None:
+    exercise = Catalogue(EXERCISES).find("wash-sump")
+    assert exercise is not None
+    recorded = Recorded(start_program(exercise), (), 0)
+    asked: list[set[Key]] = []
+
+    def refuse_once(records: Mapping[Key, Recorded]) -> None:
+        asked.append(set(records))
+        if len(asked) == 1:
+            raise OperationalError("INSERT", {}, Exception("it is gone"))
+
+    async def work() -> None:
+        runs = Runs(refuse_once)
+        for number in range(3):
+            await runs.open((number, 1), exercise, recorded)
+        for trial in runs:
+            if trial.key != (2, 1):
+                trial.screen.step(7)
+        for _ in range(3):
+            await runs.tidy(monotonic() + SAVE_SECONDS + 1)
+
+    asyncio.run(work())
+    assert asked == [{(0, 1), (1, 1)}, {(0, 1), (1, 1)}]

@@ -84,7 +84,7 @@ class View:
                 lane[self._bits],
                 value_of(Word(0), lane[self._words]),
                 np.array([value_of(s, lane[planes]) for s, planes in self._times], np.float64),
-                np.round(memory.quantities[self._rows, 0], RESOLUTION),
+                memory.quantities[self._rows, 0].round(RESOLUTION),
             ]
         )
 
