@@ -141,8 +141,7 @@ def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], dat
         conninfo=conninfo(database),
         min_size=2,
         max_size=4,
-        # Each of the queue's calls is one statement.
-        kwargs={"autocommit": True},
+        configure=_each_call_commits,
     )
     app = App(connector=connector)
 
@@ -159,6 +158,11 @@ def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], dat
         remember(database, clock())
 
     return app
+
+
+async def _each_call_commits(connection: psycopg.AsyncConnection) -> None:
+    # Each of the queue's calls is one statement.
+    await connection.set_autocommit(True)
 
 
 def remember(database: Database, now: datetime) -> None:

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, String, select
+from sqlalchemy import CheckConstraint, ForeignKey, String, bindparam, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.store.attempts import Submission
@@ -132,12 +132,13 @@ def comment(
     session.flush()
 
 
+_COMMENTS = (
+    select(RungComment)
+    .where(RungComment.submission_id == bindparam("submission_id"))
+    .order_by(RungComment.rung.is_(None), RungComment.rung, RungComment.id)
+)
+
+
 def comments_on(session: Session, submission_id: int) -> list[RungComment]:
     """Comments on a submission, by rung and then by time."""
-    return list(
-        session.scalars(
-            select(RungComment)
-            .where(RungComment.submission_id == submission_id)
-            .order_by(RungComment.rung.is_(None), RungComment.rung, RungComment.id)
-        )
-    )
+    return list(session.scalars(_COMMENTS, {"submission_id": submission_id}))

@@ -3,7 +3,15 @@
 from datetime import date, datetime
 from enum import StrEnum
 
-from sqlalchemy import CheckConstraint, ForeignKey, String, UniqueConstraint, func, select
+from sqlalchemy import (
+    CheckConstraint,
+    ForeignKey,
+    String,
+    UniqueConstraint,
+    bindparam,
+    func,
+    select,
+)
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.store.database import Base
@@ -182,17 +190,23 @@ def find_assignment(session: Session, assignment_id: int) -> Assignment | None:
     return session.get(Assignment, assignment_id)
 
 
+_ASSIGNMENT_FOR = (
+    select(Assignment, Enrolment)
+    .outerjoin(
+        Enrolment,
+        (Enrolment.section_id == Assignment.section_id)
+        & (Enrolment.user_id == bindparam("user_id")),
+    )
+    .where(Assignment.id == bindparam("assignment_id"))
+)
+
+
 def find_assignment_for(
     session: Session, assignment_id: int, user_id: int
 ) -> tuple[Assignment, SectionRole | None] | None:
     """An assignment, and what the user is in its section; both in one statement."""
     found = session.execute(
-        select(Assignment, Enrolment)
-        .outerjoin(
-            Enrolment,
-            (Enrolment.section_id == Assignment.section_id) & (Enrolment.user_id == user_id),
-        )
-        .where(Assignment.id == assignment_id)
+        _ASSIGNMENT_FOR, {"assignment_id": assignment_id, "user_id": user_id}
     ).one_or_none()
     if found is None:
         return None

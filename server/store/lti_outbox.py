@@ -10,7 +10,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import ColumnElement, delete, func, select
+from sqlalchemy import ColumnElement, bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
 from server.store.courses import Assignment
@@ -39,11 +39,14 @@ class Delivery:
     trouble: str
 
 
+_LINKS = select(LtiLink).where(LtiLink.assignment_id == bindparam("assignment_id"))
+
+
 def queue_scores(
     session: Session, assignment: Assignment, user_ids: Collection[int], now: datetime
 ) -> None:
     """Queue what these students' standings say now, for every link that leads to the assignment."""
-    links = session.scalars(select(LtiLink).where(LtiLink.assignment_id == assignment.id)).all()
+    links = session.scalars(_LINKS, {"assignment_id": assignment.id}).all()
     if not links or not user_ids:
         return
     standings = standings_in(session, assignment)

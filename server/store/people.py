@@ -8,7 +8,7 @@ from functools import cache
 from threading import BoundedSemaphore
 
 from pwdlib import PasswordHash
-from sqlalchemy import ForeignKey, String, delete, func, or_, select
+from sqlalchemy import ForeignKey, String, bindparam, delete, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.database import Base, one_at_a_time
@@ -139,13 +139,19 @@ def end_session(session: Session, token: str) -> None:
     session.execute(delete(BrowserSession).where(BrowserSession.token_hash == _token_hash(token)))
 
 
+_SESSION_USER = (
+    select(User)
+    .join(BrowserSession, BrowserSession.user_id == User.id)
+    .where(
+        BrowserSession.token_hash == bindparam("token_hash"),
+        BrowserSession.expires_at > bindparam("now"),
+    )
+)
+
+
 def session_user(session: Session, token: str, now: datetime) -> User | None:
     """The user whose browser holds this token, while the session lasts."""
-    return session.scalar(
-        select(User)
-        .join(BrowserSession)
-        .where(BrowserSession.token_hash == _token_hash(token), BrowserSession.expires_at > now)
-    )
+    return session.scalar(_SESSION_USER, {"token_hash": _token_hash(token), "now": now})
 
 
 def _token_hash(token: str) -> str:

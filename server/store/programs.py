@@ -8,7 +8,7 @@ overwrite each other.
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, ScalarSelect, UniqueConstraint, delete, func, select
+from sqlalchemy import ForeignKey, UniqueConstraint, bindparam, delete, func, select
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.courses import Assignment, Enrolment
@@ -77,13 +77,15 @@ def working_copy(
     return copy or WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
 
 
-def revision_of(assignment: Assignment, user_id: int) -> ScalarSelect[int]:
-    """The revision of ``working_copy`` alone, as a column; null before anything is saved."""
-    return (
-        select(WorkingProgram.revision)
-        .where(WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id)
-        .scalar_subquery()
+REVISION = (
+    select(WorkingProgram.revision)
+    .where(
+        WorkingProgram.assignment_id == bindparam("assignment_id"),
+        WorkingProgram.user_id == bindparam("user_id"),
     )
+    .scalar_subquery()
+)
+"""The revision of ``working_copy`` alone, as a column; null before anything is saved."""
 
 
 def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:
@@ -91,6 +93,15 @@ def state_before(session: Session, assignment: Assignment, user_id: int) -> Docu
     work = _find(session, assignment, user_id)
     step = work and session.get(ProgramStep, (work.id, work.position - 1))
     return step.program if step else None
+
+
+_FORGET = (
+    delete(ProgramStep)
+    .where(ProgramStep.working_program_id == bindparam("work"))
+    .execution_options(synchronize_session=False)
+)
+_FORGET_UNDONE = _FORGET.where(ProgramStep.position > bindparam("position"))
+_FORGET_OLD = _FORGET.where(ProgramStep.position < bindparam("position"))
 
 
 def save_program(
@@ -118,12 +129,12 @@ def save_program(
         session.add(work)
         session.flush()
         session.add(ProgramStep(working_program_id=work.id, position=0, program=start))
-    steps = delete(ProgramStep).where(ProgramStep.working_program_id == work.id)
-    session.execute(steps.where(ProgramStep.position > work.position))
+    here = {"work": work.id, "position": work.position}
+    session.execute(_FORGET_UNDONE, here)
     _move(work, work.position + 1, now)
     session.add(ProgramStep(working_program_id=work.id, position=work.position, program=program))
     if work.position > STEPS_KEPT:
-        session.execute(steps.where(ProgramStep.position < work.position - STEPS_KEPT))
+        session.execute(_FORGET_OLD, {"work": work.id, "position": work.position - STEPS_KEPT})
     session.flush()
     return WorkingCopy(program, work.revision, can_undo=True, can_redo=False, saved_at=now)
 
@@ -177,13 +188,18 @@ def _locked(session: Session, assignment: Assignment, user_id: int) -> WorkingPr
     return work
 
 
+_FIND = select(WorkingProgram).where(
+    WorkingProgram.assignment_id == bindparam("assignment_id"),
+    WorkingProgram.user_id == bindparam("user_id"),
+)
+_FIND_AND_LOCK = _FIND.with_for_update()
+
+
 def _find(
     session: Session, assignment: Assignment, user_id: int, *, lock: bool = False
 ) -> WorkingProgram | None:
-    query = select(WorkingProgram).where(
-        WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id
-    )
-    return session.scalar(query.with_for_update() if lock else query)
+    of_user = {"assignment_id": assignment.id, "user_id": user_id}
+    return session.scalar(_FIND_AND_LOCK if lock else _FIND, of_user)
 
 
 def _copied(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy:
@@ -192,25 +208,32 @@ def _copied(session: Session, assignment: Assignment, user_id: int) -> WorkingCo
     return copy
 
 
+_kept = aliased(ProgramStep)
+_of_it = _kept.working_program_id == WorkingProgram.id
+_COPY = (
+    select(
+        WorkingProgram.revision,
+        WorkingProgram.position,
+        WorkingProgram.saved_at,
+        ProgramStep.program,
+        select(func.min(_kept.position)).where(_of_it).scalar_subquery().label("first"),
+        select(func.max(_kept.position)).where(_of_it).scalar_subquery().label("last"),
+    )
+    .join(
+        ProgramStep,
+        (ProgramStep.working_program_id == WorkingProgram.id)
+        & (ProgramStep.position == WorkingProgram.position),
+    )
+    .where(
+        WorkingProgram.assignment_id == bindparam("assignment_id"),
+        WorkingProgram.user_id == bindparam("user_id"),
+    )
+)
+
+
 def _copy(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy | None:
-    kept = aliased(ProgramStep)
-    of_it = kept.working_program_id == WorkingProgram.id
-    found = session.execute(
-        select(
-            WorkingProgram.revision,
-            WorkingProgram.position,
-            WorkingProgram.saved_at,
-            ProgramStep.program,
-            select(func.min(kept.position)).where(of_it).scalar_subquery().label("first"),
-            select(func.max(kept.position)).where(of_it).scalar_subquery().label("last"),
-        )
-        .join(
-            ProgramStep,
-            (ProgramStep.working_program_id == WorkingProgram.id)
-            & (ProgramStep.position == WorkingProgram.position),
-        )
-        .where(WorkingProgram.assignment_id == assignment.id, WorkingProgram.user_id == user_id)
-    ).one_or_none()
+    of_user = {"assignment_id": assignment.id, "user_id": user_id}
+    found = session.execute(_COPY, of_user).one_or_none()
     if found is None:
         return None
     return WorkingCopy(

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, delete, select
+from sqlalchemy import ForeignKey, bindparam, delete, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.marking.verdict import Verdict
@@ -183,12 +183,13 @@ def recount_all(session: Session, assignment_ids: Iterable[int]) -> None:
         recount(session, session.get_one(Assignment, assignment_id))
 
 
+_EARLIER = (
+    select(EarlierVerdict)
+    .where(EarlierVerdict.submission_id == bindparam("submission_id"))
+    .order_by(EarlierVerdict.id.desc())
+)
+
+
 def earlier_verdicts(session: Session, submission_id: int) -> list[EarlierVerdict]:
     """Verdicts that were replaced, the newest first."""
-    return list(
-        session.scalars(
-            select(EarlierVerdict)
-            .where(EarlierVerdict.submission_id == submission_id)
-            .order_by(EarlierVerdict.id.desc())
-        )
-    )
+    return list(session.scalars(_EARLIER, {"submission_id": submission_id}))

@@ -8,8 +8,9 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TypeVar
 
-from sqlalchemy import ForeignKey, Row, delete, insert, select, update
+from sqlalchemy import ForeignKey, Row, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.attempts import RequirementResult, StoredVerdict, Submission
@@ -112,6 +113,14 @@ def with_partners(session: Session, assignment: Assignment, user_ids: Collection
     return {*user_ids, *(partners[id] for id in user_ids if id in partners)}
 
 
+_GONE = (
+    delete(CountingAttempt)
+    .where(CountingAttempt.assignment_id == bindparam("of_assignment"))
+    .execution_options(synchronize_session=False)
+)
+_GONE_OF = _GONE.where(CountingAttempt.user_id.in_(bindparam("user_ids", expanding=True)))
+
+
 def recount(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None = None
 ) -> None:
@@ -134,12 +143,22 @@ def recount(
     results = _results(session, chosen) if chosen else {}
     for row in rows:
         row["results"] = results.get(row["submission_id"], {})
-    gone = delete(CountingAttempt).where(CountingAttempt.assignment_id == assignment.id)
-    if user_ids is not None:
-        gone = gone.where(CountingAttempt.user_id.in_(user_ids))
-    session.execute(gone)
+    gone, values = _of_some(_GONE, _GONE_OF, user_ids)
+    session.execute(gone, values | {"of_assignment": assignment.id})
     if rows:
         session.execute(insert(CountingAttempt), rows)
+
+
+_ONE_MORE = (
+    update(CountingAttempt)
+    .where(
+        CountingAttempt.assignment_id == bindparam("in_assignment"),
+        CountingAttempt.user_id == bindparam("of_user"),
+    )
+    .values(attempts=CountingAttempt.attempts + 1, queued=CountingAttempt.queued + 1)
+    .returning(CountingAttempt.user_id)
+    .execution_options(synchronize_session=False)
+)
 
 
 def count_queued(session: Session, assignment: Assignment, user_id: int) -> None:
@@ -148,21 +167,31 @@ def count_queued(session: Session, assignment: Assignment, user_id: int) -> None
         recount(session, assignment, [user_id])
         return
     _lock(session, assignment)
-    counted = session.execute(
-        update(CountingAttempt)
-        .where(CountingAttempt.assignment_id == assignment.id, CountingAttempt.user_id == user_id)
-        .values(attempts=CountingAttempt.attempts + 1, queued=CountingAttempt.queued + 1)
-        .returning(CountingAttempt.user_id)
-    )
+    counted = session.execute(_ONE_MORE, {"in_assignment": assignment.id, "of_user": user_id})
     if counted.first() is None:
         recount(session, assignment, [user_id])
 
 
+_LOCK = (
+    select(Assignment.id)
+    .where(Assignment.id == bindparam("assignment_id"))
+    .with_for_update(key_share=True)
+)
+
+
 def _lock(session: Session, assignment: Assignment) -> None:
     # Two that count at the same time would each miss what the other has not committed.
-    session.execute(
-        select(Assignment.id).where(Assignment.id == assignment.id).with_for_update(key_share=True)
-    )
+    session.execute(_LOCK, {"assignment_id": assignment.id})
+
+
+Statement = TypeVar("Statement")
+
+
+def _of_some(
+    of_all: Statement, of_users: Statement, user_ids: Collection[int] | None
+) -> tuple[Statement, dict[str, object]]:
+    """The statement for these users, or for everybody if None, with its values."""
+    return (of_all, {}) if user_ids is None else (of_users, {"user_ids": list(user_ids)})
 
 
 def _row(
@@ -190,57 +219,68 @@ def _row(
     }
 
 
+_ATTEMPTS = (
+    select(
+        Submission.id,
+        Submission.user_id,
+        Submission.attempt,
+        Submission.submitted_at,
+        StoredVerdict.score,
+        StoredVerdict.max_score,
+    )
+    .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
+    .where(Submission.assignment_id == bindparam("assignment_id"))
+    .order_by(Submission.id)
+)
+_ATTEMPTS_OF = _ATTEMPTS.where(Submission.user_id.in_(bindparam("user_ids", expanding=True)))
+
+
 def _attempts(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None
 ) -> dict[int, list[Attempt]]:
-    query = (
-        select(
-            Submission.id,
-            Submission.user_id,
-            Submission.attempt,
-            Submission.submitted_at,
-            StoredVerdict.score,
-            StoredVerdict.max_score,
-        )
-        .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-        .where(Submission.assignment_id == assignment.id)
-        .order_by(Submission.id)
-    )
-    if user_ids is not None:
-        query = query.where(Submission.user_id.in_(user_ids))
+    query, values = _of_some(_ATTEMPTS, _ATTEMPTS_OF, user_ids)
     found: dict[int, list[Attempt]] = defaultdict(list)
-    for row in session.execute(query):
+    for row in session.execute(query, values | {"assignment_id": assignment.id}):
         found[row.user_id].append(Attempt(*row))
     return found
+
+
+_STUDENTS = (
+    select(Enrolment.user_id, Extension.due_at)
+    .outerjoin(
+        Extension,
+        (Extension.assignment_id == bindparam("assignment_id"))
+        & (Extension.user_id == Enrolment.user_id),
+    )
+    .where(Enrolment.section_id == bindparam("section_id"), Enrolment.role == SectionRole.STUDENT)
+)
+_STUDENTS_OF = _STUDENTS.where(Enrolment.user_id.in_(bindparam("user_ids", expanding=True)))
 
 
 def _students(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None
 ) -> Sequence[Row[int, datetime | None]]:
     """Each with the due date of their own, if they have one."""
-    own = (Extension.assignment_id == assignment.id) & (Extension.user_id == Enrolment.user_id)
-    query = (
-        select(Enrolment.user_id, Extension.due_at)
-        .outerjoin(Extension, own)
-        .where(Enrolment.section_id == assignment.section_id, Enrolment.role == SectionRole.STUDENT)
+    query, values = _of_some(_STUDENTS, _STUDENTS_OF, user_ids)
+    here = {"assignment_id": assignment.id, "section_id": assignment.section_id}
+    return session.execute(query, values | here).all()
+
+
+_RESULTS = (
+    select(
+        RequirementResult.submission_id,
+        RequirementResult.requirement,
+        RequirementResult.status,
+        RequirementResult.score,
+        RequirementResult.max_score,
     )
-    if user_ids is not None:
-        query = query.where(Enrolment.user_id.in_(user_ids))
-    return session.execute(query).all()
+    .where(RequirementResult.submission_id.in_(bindparam("submission_ids", expanding=True)))
+    .order_by(RequirementResult.position)
+)
 
 
 def _results(session: Session, submission_ids: Sequence[object]) -> dict[object, Document]:
-    rows = session.execute(
-        select(
-            RequirementResult.submission_id,
-            RequirementResult.requirement,
-            RequirementResult.status,
-            RequirementResult.score,
-            RequirementResult.max_score,
-        )
-        .where(RequirementResult.submission_id.in_(submission_ids))
-        .order_by(RequirementResult.position)
-    )
+    rows = session.execute(_RESULTS, {"submission_ids": submission_ids})
     found: dict[object, Document] = defaultdict(dict)
     for row in rows:
         found[row.submission_id][row.requirement] = [row.status.value, row.score, row.max_score]

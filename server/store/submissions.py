@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from sqlalchemy import func, select, true, update
+from sqlalchemy import bindparam, func, select, true, update
 from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.courses import Assignment, Extension, Partner, seed_of
 from server.store.database import Document
-from server.store.programs import lock_work, revision_of
+from server.store.programs import REVISION, lock_work
 from server.store.standings import count_queued, recount
 
 SUBMISSIONS_PER_MINUTE = 10
@@ -98,32 +98,39 @@ class _Before:
     program: Document | None
 
 
+# By the clock of the submissions themselves: one set back must not shut anybody out for long.
+_recent = (
+    select(func.count().label("number"))
+    .select_from(Submission)
+    .where(
+        Submission.user_id == bindparam("user_id"),
+        Submission.submitted_at > bindparam("a_minute_ago"),
+        Submission.submitted_at <= bindparam("now"),
+    )
+    .subquery()
+)
+_last = (
+    select(Submission.attempt, Submission.program)
+    .where(
+        Submission.assignment_id == bindparam("assignment_id"),
+        Submission.user_id == bindparam("user_id"),
+    )
+    .order_by(Submission.attempt.desc())
+    .limit(1)
+    .subquery()
+)
+_LOOK_BACK = (
+    select(REVISION, _recent.c.number, _last.c.attempt, _last.c.program)
+    .select_from(_recent)
+    .outerjoin(_last, true())
+)
+
+
 def _look_back(session: Session, assignment: Assignment, user_id: int, now: datetime) -> _Before:
-    # By the clock of the submissions themselves: one set back must not shut anybody out for long.
-    recent = (
-        select(func.count().label("number"))
-        .select_from(Submission)
-        .where(
-            Submission.user_id == user_id,
-            Submission.submitted_at > now - timedelta(minutes=1),
-            Submission.submitted_at <= now,
-        )
-        .subquery()
-    )
-    last = (
-        select(Submission.attempt, Submission.program)
-        .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
-        .order_by(Submission.attempt.desc())
-        .limit(1)
-        .subquery()
-    )
-    revision = revision_of(assignment, user_id)
-    found = session.execute(
-        select(revision, recent.c.number, last.c.attempt, last.c.program)
-        .select_from(recent)
-        .outerjoin(last, true())
-    ).one()
-    return _Before(found[0] or 0, found[1], found[2] or 0, found[3])
+    values = {"assignment_id": assignment.id, "user_id": user_id, "now": now}
+    values["a_minute_ago"] = now - timedelta(minutes=1)
+    revision, number, attempt, program = session.execute(_LOOK_BACK, values).one()
+    return _Before(revision or 0, number, attempt or 0, program)
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:
@@ -145,6 +152,14 @@ def _attempts_of_partner(session: Session, assignment: Assignment, user_id: int)
     ).one()
 
 
+_TAKE = (
+    update(Submission)
+    .where(Submission.id == bindparam("submission_id"), Submission.state == SubmissionState.QUEUED)
+    .values(state=SubmissionState.MARKED)
+    .returning(Submission.assignment_id, Submission.user_id)
+)
+
+
 def store_verdict(
     session: Session, submission_id: int, verdict: Verdict, document: Document, now: datetime
 ) -> bool:
@@ -152,12 +167,7 @@ def store_verdict(
 
     False, and nothing is changed, if the submission has a verdict already or is gone.
     """
-    taken = session.execute(
-        update(Submission)
-        .where(Submission.id == submission_id, Submission.state == SubmissionState.QUEUED)
-        .values(state=SubmissionState.MARKED)
-        .returning(Submission.assignment_id, Submission.user_id)
-    ).first()
+    taken = session.execute(_TAKE, {"submission_id": submission_id}).first()
     if taken is None:
         return False
     session.add(
@@ -195,8 +205,11 @@ def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
 
 
+_STATE = select(Submission.state).where(Submission.id == bindparam("submission_id"))
+
+
 def is_marked(session: Session, submission_id: int) -> bool:
-    state = session.scalar(select(Submission.state).where(Submission.id == submission_id))
+    state = session.scalar(_STATE, {"submission_id": submission_id})
     return state is SubmissionState.MARKED
 
 
@@ -212,21 +225,26 @@ def queued(session: Session, limit: int = 100) -> list[int]:
     )
 
 
+_ATTEMPTS = (
+    select(Submission)
+    .where(
+        Submission.assignment_id == bindparam("assignment_id"),
+        Submission.user_id == bindparam("user_id"),
+    )
+    .options(
+        defer(Submission.program),
+        lazyload(Submission.user),
+        lazyload(Submission.assignment),
+        joinedload(Submission.verdict).defer(StoredVerdict.document),
+    )
+    .order_by(Submission.attempt.desc())
+)
+
+
 def attempts_of(session: Session, assignment: Assignment, user_id: int) -> list[Submission]:
     """A user's attempts at an assignment with their scores, the newest first.
 
     Their programs and the documents of their verdicts are read when they are asked for.
     """
-    return list(
-        session.scalars(
-            select(Submission)
-            .where(Submission.assignment_id == assignment.id, Submission.user_id == user_id)
-            .options(
-                defer(Submission.program),
-                lazyload(Submission.user),
-                lazyload(Submission.assignment),
-                joinedload(Submission.verdict).defer(StoredVerdict.document),
-            )
-            .order_by(Submission.attempt.desc())
-        )
-    )
+    of_user = {"assignment_id": assignment.id, "user_id": user_id}
+    return list(session.scalars(_ATTEMPTS, of_user))
