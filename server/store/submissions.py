@@ -157,6 +157,7 @@ _TAKE = (
     .where(Submission.id == bindparam("submission_id"), Submission.state == SubmissionState.QUEUED)
     .values(state=SubmissionState.MARKED)
     .returning(Submission.assignment_id, Submission.user_id)
+    .execution_options(synchronize_session=False)
 )
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from time import monotonic
 
+from anyio.to_thread import current_default_thread_limiter
 from sqlalchemy.exc import DBAPIError
 
 from server.marking.exercise import Exercise
@@ -29,6 +30,9 @@ LONGEST_FRAME = 0.2
 
 SLOW_ROUND = 1.2
 """A round that takes so many times what it should tells that it has."""
+
+MANY_WAITING = 4
+"""Requests that wait for a thread."""
 
 SLOTS = 10
 """The runs take turns within a frame, so that the load is even."""
@@ -279,9 +283,11 @@ class Runs:
             due = max(due + period / SLOTS, monotonic() - period)
             await asyncio.sleep(max(0.0, due - monotonic()))
             if slot == 0:
-                # A server with too much to do shows fewer frames before plants lose time.
+                # A server with too much to do shows fewer frames before plants lose time, and
+                # before those who hand in wait.
                 took, round_began = monotonic() - round_began, monotonic()
-                slower = took > SLOW_ROUND * period
+                waiting = current_default_thread_limiter().statistics().tasks_waiting
+                slower = took > SLOW_ROUND * period or waiting > MANY_WAITING
                 period = min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
 
     async def _turn(self, trial: Trial) -> None:
