@@ -59,6 +59,16 @@ CATCH_UP_SCANS = 2000
 """Scans of a recorded run that are repeated in one turn, until it is where it was."""
 
 
+def next_period(period: float, took: float, waiting: int) -> float:
+    """Seconds from frame to frame after a round of ``period`` that took so long.
+
+    A server with too much to do shows fewer frames before plants lose time, and before so many
+    requests are left ``waiting`` for a thread.
+    """
+    slower = took > SLOW_ROUND * period or waiting > MANY_WAITING
+    return min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
+
+
 class NoRoom(Exception):
     """One more run is not possible now; the text says why and what to do."""
 
@@ -283,12 +293,9 @@ class Runs:
             due = max(due + period / SLOTS, monotonic() - period)
             await asyncio.sleep(max(0.0, due - monotonic()))
             if slot == 0:
-                # A server with too much to do shows fewer frames before plants lose time, and
-                # before those who hand in wait.
                 took, round_began = monotonic() - round_began, monotonic()
                 waiting = current_default_thread_limiter().statistics().tasks_waiting
-                slower = took > SLOW_ROUND * period or waiting > MANY_WAITING
-                period = min(max(period * (1.5 if slower else 0.9), FRAME_SECONDS), LONGEST_FRAME)
+                period = next_period(period, took, waiting)
 
     async def _turn(self, trial: Trial) -> None:
         try:

@@ -21,7 +21,10 @@ from server.store.database import Database
 from server.store.people import User
 from server.web.app import create_app
 from server.web.trial_runs import (
+    FRAME_SECONDS,
     LATE_SECONDS,
+    LONGEST_FRAME,
+    MANY_WAITING,
     RUNS_OF_ALL,
     RUNS_OF_ONE,
     SAVE_SECONDS,
@@ -30,6 +33,7 @@ from server.web.trial_runs import (
     NoRoom,
     Runs,
     Trial,
+    next_period,
 )
 from server.web.trial_screen import MOST_EVENTS, Viewer
 from tests.factories import EXERCISES, Clock
@@ -407,6 +411,20 @@ def test_an_overloaded_server_leaves_plant_time_out() -> None:
     assert trial.run.scan == int(LATE_SECONDS * 100)
     trial.turn(10.05)
     assert trial.run.scan == int(LATE_SECONDS * 100) + 5
+
+
+@pytest.mark.parametrize(
+    ("load", "settles_at"),
+    [((1.0, MANY_WAITING), FRAME_SECONDS), ((2.0, 0), LONGEST_FRAME), ((1.0, 9), LONGEST_FRAME)],
+)
+def test_frames_are_fewer_while_there_is_too_much_to_do(
+    load: tuple[float, int], settles_at: float
+) -> None:
+    longer, waiting = load
+    period = (FRAME_SECONDS + LONGEST_FRAME) / 2
+    for _ in range(20):
+        period = next_period(period, longer * period, waiting)
+    assert period == settles_at
 
 
 def test_a_slow_reader_skips_frames_and_misses_nothing() -> None:
