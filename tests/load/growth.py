@@ -2,8 +2,8 @@
 
     uv run python -m tests.load.growth
 
-Marking is timed on PostgreSQL, from the first verdict of each worker on, so that their start does
-not count. Everything is on this machine, in temporary folders, and ends by itself.
+Marking is timed on PostgreSQL, once every worker waits for work, so that their start does not
+count. Everything is on this machine, in temporary folders, and ends by itself.
 """
 
 import os
@@ -13,14 +13,13 @@ from contextlib import ExitStack, closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sqlalchemy import func, select
+from sqlalchemy import TableClause, func, select, table
 
 from server.job_queue import enqueue, prepare_queue
 from server.ladder.json_form import to_json
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program
 from server.paths import EXERCISES
-from server.store.attempts import StoredVerdict
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
@@ -32,6 +31,11 @@ from tests.postgresql import PostgreSQL
 WORKERS = (1, 2, 4)
 WARM = 40
 """Verdicts of each worker before the clock runs."""
+
+READY = table("procrastinate_workers")
+"""A worker enters itself there when it begins to wait for work."""
+
+VERDICTS = table("verdicts")
 
 TIMED = 800
 SECTIONS = (1, 10, 67)
@@ -47,11 +51,15 @@ def main() -> None:
             with closing(Database(url)) as database:
                 migrate(database)
                 prepare_queue(database)
-                queue_work(database, WARM * workers + TIMED)
                 for _ in range(workers):
                     stack.enter_context(running("work", url))
-                begun = wait_for(database, WARM * workers)
-                ended = wait_for(database, WARM * workers + TIMED)
+                wait_for(database, READY, workers)
+                queue_work(database, WARM * workers)
+                wait_for(database, VERDICTS, WARM * workers)
+                queue_work(database, TIMED)
+                begun = time.monotonic()
+                wait_for(database, VERDICTS, WARM * workers + TIMED)
+                ended = time.monotonic()
         print(f"{workers} workers: {TIMED / (ended - begun):.1f} programs a second")
     for sections in SECTIONS:
         with tempfile.TemporaryDirectory(prefix="rungmark-growth-") as folder:
@@ -77,16 +85,16 @@ def queue_work(database: Database, number: int) -> None:
             enqueue(session, submission.id)
 
 
-def wait_for(database: Database, verdicts: int) -> float:
-    """The moment, in seconds of the running clock, at which so many verdicts are stored."""
+def wait_for(database: Database, kept: TableClause, rows: int) -> None:
+    """Until there are so many rows."""
     until = time.monotonic() + 300
     while time.monotonic() < until:
         with database.read() as session:
-            found = session.scalars(select(func.count()).select_from(StoredVerdict)).one()
-        if found >= verdicts:
-            return time.monotonic()
+            found = session.scalars(select(func.count()).select_from(kept)).one()
+        if found >= rows:
+            return
         time.sleep(0.02)
-    raise TimeoutError(f"{verdicts} verdicts did not come within 300 s")
+    raise TimeoutError(f"{kept.name} had not {rows} rows within 300 s")
 
 
 if __name__ == "__main__":
