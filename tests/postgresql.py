@@ -41,9 +41,16 @@ class PostgreSQL:
         with psycopg.connect(self._address, autocommit=True) as connection:
             connection.execute(statement.encode())
 
+    @property
+    def pid(self) -> int:
+        """Of the process that started all its others."""
+        found: int | None = self.server.get_pid()
+        assert found is not None, "it runs"
+        return found
+
     def kill(self) -> None:
         """End all of its processes at once, as a machine without power does."""
-        postmaster = psutil.Process(self.server.get_pid())
+        postmaster = psutil.Process(self.pid)
         for process in (postmaster, *postmaster.children(recursive=True)):
             process.kill()
         postmaster.wait()

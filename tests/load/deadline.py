@@ -89,7 +89,7 @@ def main() -> int:
         pids = [pid for _, pid in served]
         if arguments.postgresql:
             pids += [stack.enter_context(running("work", url)) for _ in range(2)]
-            pids.append(server.server.get_pid())
+            pids.append(server.pid)
         context = get_context("spawn")
         settled = context.Event()
         trying = stack.enter_context(ProcessPoolExecutor(1, context, _begin, (settled,)))
@@ -110,7 +110,7 @@ def main() -> int:
         accepted, verdicts = wait_for_verdicts(database)
         used = [now - before for before, now in zip(busy, processor_seconds(pids), strict=True)]
         wrong = report(took, errors, accepted, verdicts, sent)
-        print("processor seconds of servers, workers, PostgreSQL:", *(f"{each:.1f}" for each in used))
+        print("processor seconds (web, workers, PostgreSQL):", [round(each, 1) for each in used])
         if runs is not None:
             print(json.dumps(runs.result(), indent=2))
     print(f"load of the machine after: {os.getloadavg()[0]:.1f}")
