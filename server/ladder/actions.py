@@ -287,6 +287,16 @@ class SetCoilKind(_Action):
 
 
 @dataclass(frozen=True, slots=True)
+class MoveOutput(_Action):
+    """Move an output so that it is the output ``to`` afterwards, as far as coils stay first."""
+
+    rung: int
+    number: int
+    to: int
+    action: Literal["move output"] = "move output"
+
+
+@dataclass(frozen=True, slots=True)
 class DeleteOutput(_Action):
     """Take an output out."""
 
@@ -376,6 +386,7 @@ Action: TypeAlias = (
     | AddOutput
     | SetOutput
     | SetCoilKind
+    | MoveOutput
     | DeleteOutput
     | Declare
     | ChangeVariable

@@ -39,6 +39,7 @@ EDITS: dict[type, Callable[[Any, Program], Edited]] = {
     act.AddOutput: network_edits.add_output,
     act.SetOutput: network_edits.set_output,
     act.SetCoilKind: network_edits.set_coil_kind,
+    act.MoveOutput: network_edits.move_output,
     act.DeleteOutput: network_edits.delete_output,
     act.Declare: variable_edits.declare,
     act.ChangeVariable: variable_edits.change,

@@ -169,10 +169,17 @@ def set_coil_kind(action: act.SetCoilKind, program: Program) -> Edited:
     return _put_output(program, action.rung, action.number, replace(output, kind=action.kind))
 
 
+def move_output(action: act.MoveOutput, program: Program) -> Edited:
+    output = _output(program, action.rung, action.number)
+    left = _without_output(program, action.rung, action.number)
+    to = max(0, min(action.to, len(left)))
+    return _with_outputs(program, action.rung, (*left[:to], output, *left[to:]), output)
+
+
 def delete_output(action: act.DeleteOutput, program: Program) -> Edited:
     _output(program, action.rung, action.number)
     rung = rung_at(program, action.rung)
-    left = (*rung.outputs[: action.number], *rung.outputs[action.number + 1 :])
+    left = _without_output(program, action.rung, action.number)
     follower = min(action.number, len(left) - 1) if left else None
     return with_rung(program, action.rung, replace(rung, outputs=left), output=follower)
 
@@ -224,11 +231,23 @@ def _close_up(program: Program, index: int, network: Series, gone: Path) -> Edit
 
 def _put_output(program: Program, index: int, number: int, output: Output) -> Edited:
     output = replace(output)
-    rung = rung_at(program, index)
-    outputs = (*rung.outputs[:number], output, *rung.outputs[number + 1 :])
-    rung = replace(rung, outputs=outputs)
-    at = next(i for i, each in enumerate(rung.outputs) if each is output)
+    outputs = rung_at(program, index).outputs
+    put = (*outputs[:number], output, *outputs[number + 1 :])
+    return _with_outputs(program, index, put, output)
+
+
+def _with_outputs(
+    program: Program, index: int, outputs: tuple[Output, ...], selected: Output
+) -> Edited:
+    """The rung with these outputs, one of them selected."""
+    rung = replace(rung_at(program, index), outputs=outputs)
+    at = next(i for i, each in enumerate(rung.outputs) if each is selected)
     return with_rung(program, index, rung, output=at)
+
+
+def _without_output(program: Program, index: int, number: int) -> tuple[Output, ...]:
+    outputs = rung_at(program, index).outputs
+    return (*outputs[:number], *outputs[number + 1 :])
 
 
 # -- places looked up ----------------------------------------------------------------------------

@@ -46,8 +46,9 @@ export function documenting(comment, serves, { rung }) {
   return together([{ action: "set serves", rung, serves }], { action: "set comment", rung, comment });
 }
 
-/* An element beside the item before or behind it in its series. */
-export function shifted({ rung, path }, step) {
+/* An element beside the item before or behind it in its series; an output before or behind the next. */
+export function shifted({ rung, path, output }, step) {
+  if (output !== null) return { action: "move output", rung, number: output, to: output + step };
   if (!path || path.at(-1) + step < 0) return null;
   const to = [...path.slice(0, -1), path.at(-1) + step];
   return { action: "move element", rung, path, to_rung: rung, to_path: to, side: step < 0 ? "before" : "after" };

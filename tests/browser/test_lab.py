@@ -3,6 +3,7 @@ instructor sees of it."""
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import pytest
@@ -475,3 +476,19 @@ def test_a_finger_drags_after_a_rest(
     touch("touchMove", {"x": end["x"] + 10, "y": end["y"] + 30})
     touch("touchEnd")
     saved(page, 0, "stop_pb", "start_pb")
+
+
+def test_outputs_change_places_by_keys(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    page = first_rung(open_page, course)
+    type_entry(page, "n", "start_pb", "normally open contact")
+    type_entry(page, "s", "lamp", "set coil lamp")
+    type_entry(page, "Shift+s", "lamp", "reset coil lamp")
+    rung = page.locator("#rung-0")
+    expect(rung).to_have_attribute("data-text", re.compile("lamp := TRUE; lamp := FALSE;"))
+    page.keyboard.press("Control+ArrowLeft")
+    expect(rung).to_have_attribute("data-text", re.compile("lamp := FALSE; lamp := TRUE;"))
+    expect(page.locator('.selected[aria-label^="reset coil lamp"]')).to_be_focused()
+    page.keyboard.press("Control+ArrowRight")
+    expect(rung).to_have_attribute("data-text", re.compile("lamp := TRUE; lamp := FALSE;"))

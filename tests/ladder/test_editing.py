@@ -144,6 +144,10 @@ def test_outputs() -> None:
         ({"action": "set output", "number": 0, "output": "a"},
          ["a", "d := FALSE", "b := TRUE", "m := n + 1"], 0),
         ({"action": "delete output", "number": 3}, ["a", "d := FALSE", "b := TRUE"], 2),
+        ({"action": "move output", "number": 2, "to": 1}, ["a", "b := TRUE", "d := FALSE"], 1),
+        # Coils stay first, and there is nothing beyond the ends.
+        ({"action": "move output", "number": 1, "to": -1}, ["a", "b := TRUE", "d := FALSE"], 1),
+        ({"action": "move output", "number": 1, "to": 9}, ["a", "d := FALSE", "b := TRUE"], 2),
     ]  # fmt: skip
     for data, after, cursor in steps:
         start, selection = edit(start, parse_action({"rung": 0} | data))
@@ -389,6 +393,7 @@ def edits(draw: st.DrawFn, start: Program) -> act.Action:
         act.SetElement(rung, path, element),
         act.DuplicateRung(rung),
         act.MoveRung(rung, to_rung),
+        act.MoveOutput(rung, draw(st.integers(0, 2)), draw(st.integers(-1, 3))),
         act.DeleteOutput(rung, 0),
     ]
     return draw(st.sampled_from(possible))
