@@ -71,10 +71,10 @@ class WantedLineItem:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """One student's points; ``made_at`` grows with each change."""
+    """One student's points, None if there are none any more; ``made_at`` grows with each change."""
 
     subject: str
-    points: float
+    points: float | None
     most: float
     made_at: datetime
 
@@ -117,21 +117,28 @@ class Services:
         return _read(_LineItem, made.data, line_items).id
 
     def post_score(self, platform: Platform, line_item: str, score: Score, now: datetime) -> None:
-        """Hand over a score (AGS, 'Score publish service').
+        """Hand over a score, or take it back (AGS, 'Score publish service').
+
+        Without ``scoreGiven`` the platform clears what it has for the student.
 
         The path of the line item goes on with /scores, before its query. The timestamp has parts
         of a second, and the platform keeps the score with the latest one.
         """
         parts = urlsplit(line_item)
         address = urlunsplit(parts._replace(path=f"{parts.path.rstrip('/')}/scores"))
-        value = {
+        value: dict[str, object] = {
             "userId": score.subject,
-            "scoreGiven": score.points,
-            "scoreMaximum": score.most,
             "timestamp": score.made_at.astimezone(UTC).isoformat(timespec="milliseconds"),
-            "activityProgress": "Completed",
-            "gradingProgress": "FullyGraded",
         }
+        if score.points is None:
+            value |= {"activityProgress": "Initialized", "gradingProgress": "NotReady"}
+        else:
+            value |= {
+                "scoreGiven": score.points,
+                "scoreMaximum": score.most,
+                "activityProgress": "Completed",
+                "gradingProgress": "FullyGraded",
+            }
         try:
             self._post(platform, SCORES, address, SCORE, value, now)
         except NotTaken as trouble:

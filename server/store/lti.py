@@ -179,7 +179,8 @@ class LineItem(Base):
 class OutgoingScore(Base):
     """The newest score for one student and line item, and whether the platform has it.
 
-    ``requirement`` is empty for the assignment as a whole. ``version`` grows with each change;
+    ``requirement`` is empty for the assignment as a whole. ``points`` None takes back what was
+    given: nothing counts any more. ``version`` grows with each change;
     the platform has what it should have once ``sent_version`` is as great. One that is
     ``stopped`` is not tried again until somebody has mended what ``trouble`` says.
     """
@@ -191,7 +192,7 @@ class OutgoingScore(Base):
     link_id: Mapped[int] = mapped_column(ForeignKey("lti_links.id", ondelete="CASCADE"))
     user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
     requirement: Mapped[str] = mapped_column(String(20), default="")
-    points: Mapped[float]
+    points: Mapped[float | None]
     max_points: Mapped[float]
     made_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)

@@ -6,6 +6,7 @@ claims rows for a while before it sends them; if it dies before it notes the ans
 with the same timestamp is sent again, which leaves the platform as it was.
 """
 
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -49,7 +50,7 @@ def queue_scores(
     links = session.scalars(_LINKS, {"assignment_id": assignment.id}).all()
     if not links or not user_ids:
         return
-    standings = standings_in(session, assignment)
+    standings = defaultdict(Standing, standings_in(session, assignment))
     for link in links:
         known = session.scalars(
             select(LtiPerson.user_id)
@@ -59,15 +60,13 @@ def queue_scores(
             .distinct()
         )
         for user_id in known:
-            standing = standings.get(user_id)
-            if standing is not None:
-                _queue(session, link, user_id, standing, now)
+            _queue(session, link, user_id, standings[user_id], now)
 
 
 def _queue(
     session: Session, link: LtiLink, user_id: int, standing: Standing, now: datetime
 ) -> None:
-    wanted: dict[str, tuple[float, float]] = {}
+    wanted: dict[str, tuple[float | None, float]] = {}
     if (link.line_item or link.line_items) and standing.points is not None:
         most = standing.max_score or max(standing.points, 1.0)
         wanted[""] = (standing.points, most)
@@ -84,6 +83,8 @@ def _queue(
             )
         )
     }
+    if standing.points is None:
+        wanted |= {name: (None, row.max_points) for name, row in rows.items()}
     for requirement, (points, most) in wanted.items():
         row = rows.get(requirement)
         if row is None:

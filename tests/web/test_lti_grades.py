@@ -16,7 +16,7 @@ from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.outbox import send_due
 from server.remote.services import Services
-from server.store.corrections import set_points
+from server.store.corrections import set_points, take_back
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext, LtiLink, LtiPerson, OutgoingScore
@@ -124,7 +124,7 @@ def reach(
 
 def given_by(platform: Platform, person: Person, column: int = 0) -> tuple[float, float] | None:
     score = platform.columns[column].scores.get(person.subject)
-    return (score["scoreGiven"], score["scoreMaximum"]) if score else None
+    return (score["scoreGiven"], score["scoreMaximum"]) if score and "scoreGiven" in score else None
 
 
 def gradebook(client_for: ClientFor, teacher: User, assignment: Assignment) -> str:
@@ -193,6 +193,32 @@ def test_only_the_newest_score_is_sent(
     clock.now = NOON + MINUTE
     assert send() == 1
     assert given_by(platform, WANJIRU) == (0.5, 3.0)
+
+
+def test_points_that_are_taken_back_are_cleared(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    """A platform clears what it has when a score comes without ``scoreGiven`` (AGS 2.0, 'Score
+    publish service': scoreGiven and scoreMaximum)."""
+    student, by_id = people[0].id, people[2].id
+    with database.write() as session:
+        set_points(session, assignment, student, 2.0, "Shown in the lab", by_id=by_id, now=clock())
+        queue_scores(session, session.merge(assignment), [student], clock())
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (2.0, 2.0)
+    for _ in range(2):
+        clock.now += MINUTE
+        with database.write() as session:
+            take_back(session, assignment, student, by_id=by_id, now=clock())
+            queue_scores(session, session.merge(assignment), [student], clock())
+        send()
+    assert given_by(platform, WANJIRU) is None
+    assert platform.columns[0].posts == 2
 
 
 def test_a_crash_after_sending_sends_the_same_again(
@@ -423,6 +449,7 @@ STEPS = st.lists(
     st.one_of(
         st.tuples(st.just("reach"), st.integers(0, 1), st.integers(0, 3)),
         st.tuples(st.just("set"), st.integers(0, 1), st.integers(0, 3)),
+        st.tuples(st.just("take back"), st.integers(0, 1), st.just(0)),
         st.tuples(st.sampled_from(["send", "away", "back", "die"]), st.just(0), st.just(0)),
     ),
     max_size=8,
@@ -462,6 +489,11 @@ def test_whatever_happens_the_lms_ends_with_the_newest_scores(
                     now=clock.now,
                 )
                 queue_scores(session, session.merge(assignment), [people[who].id], clock.now)
+        elif what == "take back":
+            with database.write() as session:
+                by_id = people[2].id
+                take_back(session, assignment, people[who].id, by_id=by_id, now=clock.now)
+                queue_scores(session, session.merge(assignment), [people[who].id], clock.now)
         elif what in ("away", "back"):
             platform.answer_with = 503 if what == "away" else None
         elif what == "die":
@@ -479,7 +511,7 @@ def test_whatever_happens_the_lms_ends_with_the_newest_scores(
         wanted = {subjects[row.user_id]: row.points for row in rows}
         assert platform.columns[0].posts <= sum(row.version for row in rows)
     has: dict[str, Any] = platform.columns[0].scores
-    assert {subject: score["scoreGiven"] for subject, score in has.items()} == wanted
+    assert {subject: score.get("scoreGiven") for subject, score in has.items()} == wanted
 
 
 def test_the_roster_comes_from_the_lms(
