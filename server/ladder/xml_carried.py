@@ -15,6 +15,7 @@ ATTRIBUTES = {
     "Vars": {"accessSpecifier", "retain"},
     "Variable": {"name"},
     "Rung": {"evaluationOrder"},
+    "CommonObject": {"type"},
     "LdObject": {"type", "operand", "negated", "edge", "latch"},
     "FbdObject": {"type", "typeName", "instanceName", "identifier"},
     "InputVariable": {"parameterName", "negated"},
@@ -23,7 +24,7 @@ ATTRIBUTES = {
     "ConnectionPointOut": {"connectionPointOutId"},
     "Connection": {"refConnectionPointOutId"},
 }
-"""What is read of an element; the names are from memory (IEC 61131-10:2019, Annex A)."""
+"""What is read of an element; see ``xml_names`` for where the names come from."""
 
 _WITHOUT_MEANING = {"globalId"}
 """Names of parts for other tools to refer to."""

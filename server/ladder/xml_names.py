@@ -1,7 +1,8 @@
 """Names of IEC 61131-10's XML that programs are handed on in.
 
-Root, headers and namespace as in the standard's contents listing and published excerpts of files;
-names of ladder objects, attributes and children from memory (IEC 61131-10:2019, Annex A).
+Root, headers and namespace as in the contents listing of IEC 61131-10:2019; names of objects, their
+types, attributes and children as in excerpts of files in that namespace in public repositories
+(found by full-text search). Only ``latch`` of coils is from memory (Annex A).
 """
 
 from server.ladder.elements import Operator, Relation

@@ -4,7 +4,7 @@ Sizes and positions are not carried, since rungs are laid out anew; a note says 
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from server.ladder.bounds import over_limits
@@ -222,7 +222,8 @@ class _RungReader:
 
     rung: Node
     types: dict[str, str]
-    rail: str = ""
+    rails: list[str] = field(default_factory=list)
+    comments: list[str] = field(default_factory=list)
     sources: dict[str, str] = field(default_factory=dict)
     fed: list[Fed] = field(default_factory=list)
     outputs: list[tuple[Output, tuple[str, ...]]] = field(default_factory=list)
@@ -232,16 +233,19 @@ class _RungReader:
     used: set[str] = field(default_factory=set)
 
     def read(self) -> Rung:
-        _only(self.rung, "Documentation", "AddData", "LdObject", "FbdObject")
+        _only(self.rung, "Documentation", "AddData", "CommonObject", "LdObject", "FbdObject")
         refuse_unknown_attributes(self.rung)
+        self.comments.append(_text(self.rung.first("Documentation")))
         for node in self.rung.children:
-            if node.name == "LdObject":
+            if node.name == "CommonObject":
+                self.common(node)
+            elif node.name == "LdObject":
                 self.ladder(node)
             elif node.name == "FbdObject":
                 self.diagram(node)
         self.complete()
-        feeding = [ends for _, ends in self.outputs]
-        last = feeding[0] if feeding else self.last
+        feeding = [self.from_rail(ends) for _, ends in self.outputs]
+        last = feeding[0] if feeding else self.from_rail(self.last)
         if any(set(ends) != set(last) for ends in feeding):
             raise refused(
                 self.rung.place,
@@ -249,14 +253,14 @@ class _RungReader:
                 "Give each its own rung.",
             )
         try:
-            network = network_of(self.rail, self.fed, last) if last else Series()
+            network = self.network(last) if last else Series()
         except NotSeriesParallel:
             raise refused(
                 self.rung.place,
                 "The wires of this rung cross over, so that it has no branches side by side.",
                 "Draw it with series and parallel branches only.",
             ) from None
-        comment = _text(self.rung.first("Documentation"))
+        comment = "\n".join(filter(None, self.comments))
         said = _parsed(self.rung, parse_rung, _commented(comment))
         outputs = tuple(output for output, _ in self.outputs)
         return Rung(network, outputs, said.comment, said.serves)
@@ -274,11 +278,26 @@ class _RungReader:
             if end in results and end not in self.used:
                 raise refused(node.place, "What this object gives leads nowhere.", "Connect it.")
 
+    def network(self, last: tuple[str, ...]) -> Series:
+        """The tree between the rail, whichever of its ends is wired, and the outputs."""
+        rail = self.rails[0] if self.rails else ""
+        fed = [replace(each, ends=self.from_rail(each.ends)) for each in self.fed]
+        return network_of(rail, fed, last)
+
+    def from_rail(self, ends: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(self.rails[0] if end in self.rails else end for end in ends))
+
+    def common(self, node: Node) -> None:
+        if _kind(node) != "Comment":
+            self.unknown(node, _kind(node))
+        _only(node, *_LAID_OUT, "Content")
+        self.comments += map(_text, node.all("Content"))
+
     def ladder(self, node: Node) -> None:
         _only(node, *_LAID_OUT, "ConnectionPointIn", "ConnectionPointOut")
         match _kind(node):
             case "LeftPowerRail":
-                self.rail = self.end(node)
+                self.rails += [self.own_end(node, each) for each in node.all("ConnectionPointOut")]
             case "RightPowerRail":
                 self.last = self.last or self.ends(node)
             case "Contact":
@@ -339,6 +358,9 @@ class _RungReader:
         point = node.first("ConnectionPointOut")
         if point is None:
             raise refused(node.place, "This object leads nowhere.", "Add its ConnectionPointOut.")
+        return self.own_end(node, point)
+
+    def own_end(self, node: Node, point: Node) -> str:
         _only(point, "AddData", "RelPosition")
         name = _attribute(point, "connectionPointOutId")
         if name in self.ends_of:

@@ -102,7 +102,10 @@ class _RungWriter:
     ends: int = field(default=0)
 
     def write(self, rung: Rung) -> None:
-        _document(self.rung, _comment(rung))
+        comment = _comment(rung)
+        if comment:
+            said = ET.SubElement(self.rung, _name("CommonObject"), {_TYPE: "Comment"})
+            ET.SubElement(said, _name("Content"), {_TYPE: "SimpleText"}).text = comment
         rail = self.ladder("LeftPowerRail", {})
         last = self.series(without_idle_wires(rung.network), [self.end(rail)])
         for output in rung.outputs:

@@ -124,10 +124,30 @@ def test_only_a_wire_beside_what_conducts_is_left_out() -> None:
     assert simplified("(a OR TRUE) AND (b AND c OR TRUE)") == "(a OR TRUE) AND (b AND c OR TRUE)"
 
 
+def test_a_rung_as_other_tools_write_it() -> None:
+    """The rail has an end for each wire; comments are objects beside the others, or documentation.
+
+    So it is in excerpts of files in the standard's namespace in public repositories.
+    """
+    start, rung, end = re.split(r"(<Rung.*?</Rung>)", GOOD, maxsplit=1, flags=re.DOTALL)
+    begins, out = '<Rung evaluationOrder="1">', '<ConnectionPointOut connectionPointOutId="1" />'
+    assert rung.count('refConnectionPointOutId="1"') == 2
+    head, _, tail = rung.replace(out, out + out.replace("1", "99")).rpartition('OutId="1"')
+    other = f'{head}OutId="99"{tail}'.replace(
+        begins, f'{begins}<Documentation xsi:type="SimpleText">Above it.</Documentation>'
+    )
+    first, *others = read_xml(f"{start}{other}{end}".encode()).program.rungs
+    written = parse_program(SUMP).rungs
+    comment = "Above it.\n[R1, R2a] The fill pump seals in.\nA second line."
+    assert first == replace(written[0], comment=comment, serves=())
+    assert tuple(others) == written[1:]
+
+
 def test_names_of_the_standard() -> None:
     """Root, children and namespace: contents listing of BS EN IEC 61131-10:2019.
 
-    Ladder objects, their types and attributes: from memory (Annex A).
+    Ladder objects, their types and attributes: excerpts of files in that namespace in public
+    repositories; ``latch`` of coils from memory (Annex A).
     """
     root = parse_xml(write_xml(parse_program(SUMP)))
     assert (root.name, root.namespace) == ("Project", "www.iec.ch/public/TC65SC65BWG7TF10")
@@ -143,6 +163,8 @@ def test_names_of_the_standard() -> None:
         ("FbdObject", "Block"),
         ("FbdObject", "DataSource"),
         ("FbdObject", "DataSink"),
+        ("CommonObject", "Comment"),
+        ("Content", "SimpleText"),
     } <= seen
 
 
@@ -183,6 +205,10 @@ BROKEN = {
     "no program": (f"{GOOD.partition('<Types>')[0]}</Project>", "0 programs"),
     "no ladder": (GOOD.replace('xsi:type="LD"', 'xsi:type="SFC"'), "no ladder diagram"),
     "unknown object": (GOOD.replace('xsi:type="Coil"', 'xsi:type="Dial"', 1), "'Dial'"),
+    "unknown common object": (
+        GOOD.replace('xsi:type="Comment"', 'xsi:type="Connector"', 1),
+        "'Connector'",
+    ),
     "unknown child": (GOOD.replace("<MainBody>", "<Macro/><MainBody>", 1), "'Macro'"),
     "unknown block": (GOOD.replace('typeName="TON"', 'typeName="PID"'), "'PID'"),
     "block not declared": (GOOD.replace('instanceName="delay"', 'instanceName="d2"'), "'d2'"),
