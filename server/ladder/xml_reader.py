@@ -3,61 +3,23 @@
 Sizes and positions are not carried, since rungs are laid out anew; a note says so.
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 from server.ladder.bounds import over_limits
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, ContactKind
-from server.ladder.limits import MAX_ELEMENTS, MAX_RUNGS
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
+from server.ladder.limits import MAX_RUNGS
 from server.ladder.messages import Message, ProgramError
-from server.ladder.names import address_fault, canonical, reference_fault, shortened, symbol_fault
-from server.ladder.program import (
-    Assignment,
-    Block,
-    BlockInput,
-    Coil,
-    Comparison,
-    Contact,
-    Element,
-    Output,
-    Program,
-    Rung,
-    Series,
-    Variable,
-)
-from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of
-from server.ladder.text_form import (
-    parse_element,
-    parse_input,
-    parse_output,
-    parse_program,
-    parse_rung,
-)
-from server.ladder.xml_carried import left_out, refuse_unknown_attributes
-from server.ladder.xml_names import ARITHMETIC, COMPARISONS, NAMESPACE
+from server.ladder.names import address_fault, canonical, shortened, symbol_fault
+from server.ladder.program import Program, Variable
+from server.ladder.text_form import parse_program
+from server.ladder.xml_carried import left_out
+from server.ladder.xml_names import NAMESPACE
+from server.ladder.xml_parts import attribute, kind_of, only, parsed, text_of
+from server.ladder.xml_rung import RungReader
 from server.ladder.xml_tree import Node, parse_xml, refused
 
-_CONTACTS = {
-    ("", "", ""): ContactKind.OPEN,
-    ("true", "", ""): ContactKind.CLOSED,
-    ("", "rising", ""): ContactKind.RISING,
-    ("", "falling", ""): ContactKind.FALLING,
-}
-_COILS = {
-    ("", "", ""): CoilKind.COIL,
-    ("true", "", ""): CoilKind.NEGATED,
-    ("", "", "set"): CoilKind.SET,
-    ("", "", "reset"): CoilKind.RESET,
-}
-_RELATIONS = {name: relation for relation, name in COMPARISONS.items()}
-_OPERATORS = {name: operator for operator, name in ARITHMETIC.items()}
-_LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
-"""Children of an object that say nothing about what it does."""
-
 _INSIDE = {"Types": "GlobalNamespace", "Instances": "Configuration"}
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +39,16 @@ def read_xml(data: bytes) -> Carried:
             f"This is {shortened(root.name)}, not a Project of IEC 61131-10.",
             f"Export a Project in the namespace {NAMESPACE}.",
         )
-    _only(root, "FileHeader", "ContentHeader", "Types", "Instances", "AddData", "Documentation")
+    only(root, "FileHeader", "ContentHeader", "Types", "Instances", "AddData", "Documentation")
     for part in root.children:
         if part.name in _INSIDE:
-            _only(part, _INSIDE[part.name], "AddData", "Documentation")
+            only(part, _INSIDE[part.name], "AddData", "Documentation")
     programs = [node for space in _spaces(root) for node in space.all("Program")]
     if len(programs) != 1:
         place = programs[1].place if programs else root.place
         raise refused(place, f"The file has {len(programs)} programs.", "Hand on one at a time.")
     for space in _spaces(root):
-        _only(space, "Program", "AddData", "Documentation")
+        only(space, "Program", "AddData", "Documentation")
     program = _program(programs[0])
     faults = over_limits(program)
     if faults:
@@ -99,29 +61,9 @@ def _spaces(root: Node) -> Iterator[Node]:
         yield from types.all("GlobalNamespace")
 
 
-def _only(node: Node, *known: str) -> None:
-    for child in node.children:
-        if child.name not in known:
-            raise refused(
-                child.place,
-                f"{shortened(child.name)} in {node.name} can't be carried.",
-                "Leave it out, or write it with ladder elements.",
-            )
-
-
-def _attribute(node: Node, name: str) -> str:
-    if name not in node.attributes:
-        raise refused(node.place, f"{node.name} has no {name!r}.", "Add the attribute.")
-    return node.attributes[name]
-
-
-def _text(node: Node | None) -> str:
-    return "" if node is None else node.text
-
-
 def _program(node: Node) -> Program:
-    _only(node, "Documentation", "AddData", "Vars", "MainBody")
-    name = canonical(_attribute(node, "name"))
+    only(node, "Documentation", "AddData", "Vars", "MainBody")
+    name = canonical(attribute(node, "name"))
     _symbol(node, name)
     variables = tuple(
         _variable(declared, retain=section.attributes.get("retain") == "true")
@@ -130,12 +72,12 @@ def _program(node: Node) -> Program:
     )
     body = node.first("MainBody")
     content = body.first("BodyContent") if body else None
-    if content is None or _kind(content) != "LD":
+    if content is None or kind_of(content) != "LD":
         raise refused(
             (content or node).place, "The program has no ladder diagram.", "Export it as LD."
         )
     rungs = content.all("Rung")
-    _only(content, "Rung", "AddData", "Documentation")
+    only(content, "Rung", "AddData", "Documentation")
     if len(rungs) > MAX_RUNGS:
         raise refused(
             rungs[MAX_RUNGS].place,
@@ -144,8 +86,8 @@ def _program(node: Node) -> Program:
         )
     types = {v.symbol: v.type for v in variables}
     ordered = sorted(rungs, key=_order)
-    read = tuple(_RungReader(rung, types).read() for rung in ordered)
-    return Program(name, variables, read, _text(node.first("Documentation")))
+    read = tuple(RungReader(rung, types).read() for rung in ordered)
+    return Program(name, variables, read, text_of(node.first("Documentation")))
 
 
 def _order(rung: Node) -> int:
@@ -156,7 +98,7 @@ def _order(rung: Node) -> int:
 
 
 def _declared(section: Node) -> list[Node]:
-    _only(section, "Variable", "AddData", "Documentation")
+    only(section, "Variable", "AddData", "Documentation")
     return section.all("Variable")
 
 
@@ -167,12 +109,12 @@ def _symbol(node: Node, symbol: str) -> None:
 
 
 def _variable(node: Node, *, retain: bool) -> Variable:
-    _only(node, "Documentation", "AddData", "Type", "InitialValue", "Address")
-    symbol = canonical(_attribute(node, "name"))
+    only(node, "Documentation", "AddData", "Type", "InitialValue", "Address")
+    symbol = canonical(attribute(node, "name"))
     _symbol(node, symbol)
     kind = node.first("Type")
     named = kind.first("TypeName") if kind else None
-    type_name = _text(named).strip().upper()
+    type_name = text_of(named).strip().upper()
     if type_name not in (*DATA_TYPES, *BLOCK_TYPES):
         raise refused(
             (named or node).place,
@@ -180,7 +122,7 @@ def _variable(node: Node, *, retain: bool) -> Variable:
             f"Use {', '.join((*DATA_TYPES, *BLOCK_TYPES))}.",
         )
     placed = node.first("Address")
-    address = None if placed is None else _attribute(placed, "address").upper()
+    address = None if placed is None else attribute(placed, "address").upper()
     if placed is not None and address is not None:
         fault = address_fault(address, type_name)
         if fault is not None:
@@ -188,312 +130,17 @@ def _variable(node: Node, *, retain: bool) -> Variable:
     value = node.first("InitialValue")
     simple = value.first("SimpleValue") if value else None
     initial = None if simple is None else _initial(simple, type_name)
-    return Variable(symbol, type_name, address, initial, retain, _text(node.first("Documentation")))
+    return Variable(
+        symbol, type_name, address, initial, retain, text_of(node.first("Documentation"))
+    )
 
 
 def _initial(node: Node, type_name: str) -> int:
     """The value of a literal, read as the text form reads a declaration."""
-    literal = _attribute(node, "value")
+    literal = attribute(node, "value")
     if any(c in literal for c in ";\n/"):
         raise refused(node.place, f"{shortened(literal)} is no value.", "Write a literal.")
     text = f"PROGRAM p\nVAR\nx : {type_name} := {literal};\nEND_VAR\nEND_PROGRAM\n"
-    [variable] = _parsed(node, parse_program, text).variables
+    [variable] = parsed(node, parse_program, text).variables
     assert variable.initial is not None, "a literal was read"
     return variable.initial
-
-
-def _kind(node: Node) -> str:
-    return node.attributes.get("type", "").rpartition(":")[2]
-
-
-def _parsed(node: Node, parse: Callable[[str], T], text: str) -> T:
-    """What the text form makes of a piece of text; its refusal with the place in the file."""
-    try:
-        return parse(text)
-    except ProgramError as fault:
-        first = fault.messages[0]
-        mend = first.mend or "Write it as the text form does."
-        raise refused(node.place, first.text, mend) from None
-
-
-@dataclass(slots=True)
-class _RungReader:
-    """Reads one rung: first every object and its ends, then the tree between them."""
-
-    rung: Node
-    types: dict[str, str]
-    rails: list[str] = field(default_factory=list)
-    comments: list[str] = field(default_factory=list)
-    sources: dict[str, str] = field(default_factory=dict)
-    fed: list[Fed] = field(default_factory=list)
-    outputs: list[tuple[Output, tuple[str, ...]]] = field(default_factory=list)
-    pending: dict[str, tuple[Node, tuple[str, ...]]] = field(default_factory=dict)
-    last: tuple[str, ...] = ()
-    ends_of: dict[str, Node] = field(default_factory=dict)
-    used: set[str] = field(default_factory=set)
-
-    def read(self) -> Rung:
-        _only(self.rung, "Documentation", "AddData", "CommonObject", "LdObject", "FbdObject")
-        refuse_unknown_attributes(self.rung)
-        self.comments.append(_text(self.rung.first("Documentation")))
-        for node in self.rung.children:
-            if node.name == "CommonObject":
-                self.common(node)
-            elif node.name == "LdObject":
-                self.ladder(node)
-            elif node.name == "FbdObject":
-                self.diagram(node)
-        self.complete()
-        feeding = [self.from_rail(ends) for _, ends in self.outputs]
-        last = feeding[0] if feeding else self.from_rail(self.last)
-        if any(set(ends) != set(last) for ends in feeding):
-            raise refused(
-                self.rung.place,
-                "The outputs of this rung are fed from different places.",
-                "Give each its own rung.",
-            )
-        try:
-            network = self.network(last) if last else Series()
-        except NotSeriesParallel:
-            raise refused(
-                self.rung.place,
-                "The wires of this rung cross over, so that it has no branches side by side.",
-                "Draw it with series and parallel branches only.",
-            ) from None
-        comment = "\n".join(filter(None, self.comments))
-        said = _parsed(self.rung, parse_rung, _commented(comment))
-        outputs = tuple(output for output, _ in self.outputs)
-        return Rung(network, outputs, said.comment, said.serves)
-
-    def complete(self) -> None:
-        """Nothing of the rung may be left over, and no more of it than can be drawn."""
-        if len(self.fed) + len(self.outputs) > MAX_ELEMENTS:
-            raise refused(
-                self.rung.place,
-                f"The rung has more than {MAX_ELEMENTS} elements.",
-                "Split it with an internal bit.",
-            )
-        results = {fed.own for fed in self.fed} | self.pending.keys()
-        for end, node in self.ends_of.items():
-            if end in results and end not in self.used:
-                raise refused(node.place, "What this object gives leads nowhere.", "Connect it.")
-
-    def network(self, last: tuple[str, ...]) -> Series:
-        """The tree between the rail, whichever of its ends is wired, and the outputs."""
-        rail = self.rails[0] if self.rails else ""
-        fed = [replace(each, ends=self.from_rail(each.ends)) for each in self.fed]
-        return network_of(rail, fed, last)
-
-    def from_rail(self, ends: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(self.rails[0] if end in self.rails else end for end in ends))
-
-    def common(self, node: Node) -> None:
-        if _kind(node) != "Comment":
-            self.unknown(node, _kind(node))
-        _only(node, *_LAID_OUT, "Content")
-        self.comments += map(_text, node.all("Content"))
-
-    def ladder(self, node: Node) -> None:
-        _only(node, *_LAID_OUT, "ConnectionPointIn", "ConnectionPointOut")
-        match _kind(node):
-            case "LeftPowerRail":
-                self.rails += [self.own_end(node, each) for each in node.all("ConnectionPointOut")]
-            case "RightPowerRail":
-                self.last = self.last or self.ends(node)
-            case "Contact":
-                kind = self.flags(node, _CONTACTS)
-                contact = Contact(kind, self.reference(node))
-                self.fed.append(Fed(contact, self.ends(node), self.end(node)))
-            case "Coil":
-                coil = Coil(self.flags(node, _COILS), self.reference(node))
-                self.outputs.append((coil, self.ends(node)))
-            case other:
-                self.unknown(node, other)
-
-    def diagram(self, node: Node) -> None:
-        match _kind(node):
-            case "DataSource":
-                _only(node, *_LAID_OUT, "ConnectionPointOut")
-                self.sources[self.end(node)] = _attribute(node, "identifier")
-            case "DataSink":
-                _only(node, *_LAID_OUT, "ConnectionPointIn")
-                self.sink(node)
-            case "Block":
-                _only(node, *_LAID_OUT, "InputVariables", "OutputVariables", "InOutVariables")
-                for both in node.all("InOutVariables"):
-                    _only(both)
-                self.block(node)
-            case other:
-                self.unknown(node, other)
-
-    def unknown(self, node: Node, kind: str) -> None:
-        raise refused(
-            node.place,
-            f"{shortened(kind or node.name)} is no element that can be carried.",
-            "Use contacts, coils, standard function blocks, comparisons and arithmetic.",
-        )
-
-    def flags(self, node: Node, table: dict[tuple[str, str, str], T]) -> T:
-        """The kind of a contact or coil by its attributes negated, edge and latch."""
-        given = {key: node.attributes.get(key, "") for key in ("negated", "edge", "latch")}
-        plain = {key: "" if value in ("false", "none") else value for key, value in given.items()}
-        key = (plain["negated"], plain["edge"], plain["latch"])
-        if key not in table:
-            said = ", ".join(f"{k} {v!r}" for k, v in plain.items() if v)
-            raise refused(
-                node.place,
-                f"A {_kind(node).lower()} with {shortened(said)} can't be carried.",
-                "Use one of the kinds of IEC 61131-3: negated, edge or latch alone.",
-            )
-        return table[key]
-
-    def reference(self, node: Node) -> str:
-        symbol = canonical(_attribute(node, "operand"))
-        fault = reference_fault(symbol)
-        if fault is not None:
-            raise refused(node.place, *fault)
-        return symbol
-
-    def end(self, node: Node) -> str:
-        point = node.first("ConnectionPointOut")
-        if point is None:
-            raise refused(node.place, "This object leads nowhere.", "Add its ConnectionPointOut.")
-        return self.own_end(node, point)
-
-    def own_end(self, node: Node, point: Node) -> str:
-        _only(point, "AddData", "RelPosition")
-        name = _attribute(point, "connectionPointOutId")
-        if name in self.ends_of:
-            raise refused(point.place, f"The end {shortened(name)} is there twice.", "Rename one.")
-        self.ends_of[name] = node
-        return name
-
-    def ends(self, node: Node) -> tuple[str, ...]:
-        point = node.first("ConnectionPointIn")
-        connections = point.all("Connection") if point else []
-        if not connections:
-            raise refused(node.place, "Nothing leads to this object.", "Connect it.")
-        assert point is not None, "it has connections"
-        _only(point, "Connection", "AddData", "RelPosition")
-        ends = tuple(_attribute(c, "refConnectionPointOutId") for c in connections)
-        self.used.update(ends)
-        return ends
-
-    # -- blocks -------------------------------------------------------------------------------
-
-    def block(self, node: Node) -> None:
-        name = _attribute(node, "typeName").upper()
-        if name in BLOCK_TYPES:
-            self.function_block(node, name)
-        elif name in _RELATIONS:
-            inputs = self.pins(node, "EN", "IN1", "IN2")
-            left, right = (self.number(node, inputs, pin) for pin in ("IN1", "IN2"))
-            text = f"{left} {_RELATIONS[name]} {right}"
-            element = _parsed(node, parse_element, text)
-            if not isinstance(element, Comparison):
-                raise refused(node.place, f"{shortened(text)} compares nothing.", "Name numbers.")
-            self.fed.append(Fed(element, self.power(node, inputs, "EN"), self.result(node, "OUT")))
-        elif name in _OPERATORS:
-            known = ("IN",) if _OPERATORS[name] is None else ("IN1", "IN2")
-            power = self.power(node, self.pins(node, "EN", *known), "EN")
-            self.pending[self.result(node, "OUT")] = (node, power)
-        else:
-            self.unknown(node, name)
-
-    def function_block(self, node: Node, name: str) -> None:
-        kind = BLOCK_TYPES[name]
-        instance = canonical(_attribute(node, "instanceName"))
-        if self.types.get(instance) != name:
-            raise refused(
-                node.place,
-                f"{shortened(instance)} is not declared as {name}.",
-                "Declare the instance with this type.",
-            )
-        pins = self.pins(node, kind.power_in, *(pin.name for pin in kind.inputs))
-        inputs = tuple(self.input(node, pin, pins) for pin in pins if pin != kind.power_in)
-        element: Element = Block(instance, inputs)
-        own = self.result(node, kind.power_out)
-        self.fed.append(Fed(element, self.power(node, pins, kind.power_in), own))
-
-    def input(self, node: Node, pin: str, pins: dict[str, Node]) -> BlockInput:
-        negated = "NOT " if pins[pin].attributes.get("negated") == "true" else ""
-        return _parsed(node, parse_input, f"{pin} := {negated}{self.source(node, pins, pin)}")
-
-    def pins(self, node: Node, *known: str) -> dict[str, Node]:
-        """The wired inputs by name; one that the block does not have is refused."""
-        pins: dict[str, Node] = {}
-        for held in node.all("InputVariables"):
-            _only(held, "InputVariable")
-            for child in held.children:
-                name = _attribute(child, "parameterName")
-                if (known and name not in known) or name in pins:
-                    raise refused(
-                        child.place,
-                        f"The input {shortened(name)} can't be carried here.",
-                        f"Wire {', '.join(known)}, each once." if known else "Wire it once.",
-                    )
-                pins[name] = child
-        return pins
-
-    def power(self, node: Node, pins: dict[str, Node], pin: str) -> tuple[str, ...]:
-        if pin not in pins:
-            raise refused(node.place, f"The block has no power at {pin}.", "Connect it.")
-        self.plain(pins[pin])
-        return self.ends(pins[pin])
-
-    def plain(self, pin: Node) -> None:
-        if pin.attributes.get("negated") == "true":
-            raise refused(
-                pin.place,
-                f"A negated {shortened(_attribute(pin, 'parameterName'))} can't be carried here.",
-                "Negate the contact before it.",
-            )
-
-    def source(self, node: Node, pins: dict[str, Node], pin: str) -> str:
-        if pin not in pins:
-            raise refused(node.place, f"The block has no {pin}.", "Connect it.")
-        [*ends] = self.ends(pins[pin])
-        if len(ends) != 1 or ends[0] not in self.sources:
-            raise refused(
-                pins[pin].place,
-                f"{pin} is fed by rungs; only a variable or a literal can be carried.",
-                "Put the logic into a bit of its own.",
-            )
-        return self.sources[ends[0]]
-
-    def number(self, node: Node, pins: dict[str, Node], pin: str) -> str:
-        """What an input of a function is fed from."""
-        source = self.source(node, pins, pin)
-        self.plain(pins[pin])
-        return source
-
-    def result(self, node: Node, pin: str) -> str:
-        held = node.first("OutputVariables")
-        for child in held.children if held else ():
-            if child.attributes.get("parameterName") == pin:
-                return self.end(child)
-        raise refused(node.place, f"The block has no output {pin}.", "Connect it.")
-
-    def sink(self, node: Node) -> None:
-        target = canonical(_attribute(node, "identifier"))
-        [*ends] = self.ends(node)
-        if len(ends) != 1 or ends[0] not in self.pending:
-            raise refused(
-                node.place, "Only the result of MOVE, ADD, SUB, MUL or DIV is assigned.", "Use one."
-            )
-        block, power = self.pending[ends[0]]
-        operator = _OPERATORS[_attribute(block, "typeName").upper()]
-        pins = self.pins(block)
-        if operator is None:
-            text = self.number(block, pins, "IN")
-        else:
-            text = f"{self.number(block, pins, 'IN1')} {operator} {self.number(block, pins, 'IN2')}"
-        output = _parsed(block, parse_output, f"{target} := {text}")
-        if not isinstance(output, Assignment):
-            raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")
-        self.outputs.append((output, power))
-
-
-def _commented(comment: str) -> str:
-    """A comment as the text form has it above an empty rung."""
-    return "".join(f"// {line}\n" for line in comment.splitlines()) + ";"
