@@ -276,6 +276,7 @@ class Runs:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._tasks = []
+        await self.save(*self)
         for trial in self:
             await self.close(trial)
         if self._claims:
