@@ -1,5 +1,6 @@
 """All figures of the report on a course in one term, read once for the page and its files."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -70,12 +71,18 @@ def read_report(
     here = next((each for each in terms if each.id == term_id), terms[0] if terms else None)
     shown = terms[terms.index(here) :][:TERMS] if here else []
     work = work_of(session, course_id, [each.id for each in shown])
-    in_term = [each for each in work if here and each.term_id == here.id]
+    by_term: dict[int, list[Work]] = defaultdict(list)
+    for each in work:
+        by_term[each.term_id].append(each)
+    in_term = by_term[here.id] if here else []
+    by_section: dict[int, list[Work]] = defaultdict(list)
+    for each in in_term:
+        by_section[each.section_id].append(each)
     outcomes, names = outcomes_of(catalogue, work)
     targets = targets_of(session, course_id)
 
-    def attained(part: Iterable[Work]) -> Attained:
-        return reports.attainment(list(part), outcomes, targets)
+    def attained(part: Sequence[Work]) -> Attained:
+        return reports.attainment(part, outcomes, targets)
 
     return Report(
         course=session.get_one(Course, course_id),
@@ -84,14 +91,11 @@ def read_report(
         names=names,
         students=len({each.user_id for each in in_term}),
         by_section=[
-            (section, attained(each for each in in_term if each.section_id == section.id))
+            (section, attained(by_section[section.id]))
             for section in all_sections(session)
             if here and (section.course_id, section.term_id) == (course_id, here.id)
         ],
-        by_term=[
-            (term, attained(each for each in work if each.term_id == term.id))
-            for term in reversed(shown)
-        ],
+        by_term=[(term, attained(by_term[term.id])) for term in reversed(shown)],
         exercises=reports.exercise_reports(in_term),
         lab_set=reports.lab_set(in_term),
         mistakes=_examples(session, reports.commonest_mistakes(in_term)),
