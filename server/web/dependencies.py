@@ -68,12 +68,14 @@ def utc_clock() -> datetime:
 async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:
     """One session for all that a request reads; the access rule is the first to ask for it."""
     with found.read() as session:
+        end = session.rollback
         try:
             yield session
+            end = session.commit
         finally:
             if session.in_transaction():
                 # The event loop does not wait for the database.
-                await run_in_threadpool(session.commit)
+                await run_in_threadpool(end)
 
 
 def let_go(session: Session) -> None:
