@@ -132,6 +132,24 @@ def gradebook(client_for: ClientFor, teacher: User, assignment: Assignment) -> s
     return " ".join(answer.text.split())
 
 
+def correct(
+    database: Database,
+    assignment: Assignment,
+    people: tuple[User, User, User],
+    who: int,
+    points: float | None,
+    now: datetime,
+) -> None:
+    """The instructor sets somebody's points, or takes back what was set if None."""
+    student, by_id = people[who].id, people[2].id
+    with database.write() as session:
+        if points is None:
+            take_back(session, assignment, student, by_id=by_id, now=now)
+        else:
+            set_points(session, assignment, student, points, "why", by_id=by_id, now=now)
+        queue_scores(session, session.merge(assignment), [student], now)
+
+
 def test_from_launch_to_grade(
     client_for: ClientFor,
     platform: Platform,
@@ -186,10 +204,7 @@ def test_only_the_newest_score_is_sent(
     assert platform.token_requests == 1
     # The clock was set back meanwhile; the timestamp grows all the same, or the LMS refused it.
     clock.now = NOON - timedelta(hours=3)
-    with database.write() as session:
-        by_id = people[2].id
-        set_points(session, assignment, people[0].id, 0.5, "Copied", by_id=by_id, now=clock())
-        queue_scores(session, session.merge(assignment), [people[0].id], clock())
+    correct(database, assignment, people, 0, 0.5, clock())
     clock.now = NOON + MINUTE
     assert send() == 1
     assert given_by(platform, WANJIRU) == (0.5, 3.0)
@@ -205,17 +220,12 @@ def test_points_that_are_taken_back_are_cleared(
 ) -> None:
     """A platform clears what it has when a score comes without ``scoreGiven`` (AGS 2.0, 'Score
     publish service': scoreGiven and scoreMaximum)."""
-    student, by_id = people[0].id, people[2].id
-    with database.write() as session:
-        set_points(session, assignment, student, 2.0, "Shown in the lab", by_id=by_id, now=clock())
-        queue_scores(session, session.merge(assignment), [student], clock())
+    correct(database, assignment, people, 0, 2.0, clock())
     assert send() == 1
     assert given_by(platform, WANJIRU) == (2.0, 2.0)
     for _ in range(2):
         clock.now += MINUTE
-        with database.write() as session:
-            take_back(session, assignment, student, by_id=by_id, now=clock())
-            queue_scores(session, session.merge(assignment), [student], clock())
+        correct(database, assignment, people, 0, None, clock())
         send()
     assert given_by(platform, WANJIRU) is None
     assert platform.columns[0].posts == 2
@@ -478,22 +488,9 @@ def test_whatever_happens_the_lms_ends_with_the_newest_scores(
             number = int((clock.now - NOON).total_seconds())
             reach(database, assignment, people[who], clock.now, points, number)
         elif what == "set":
-            with database.write() as session:
-                set_points(
-                    session,
-                    assignment,
-                    people[who].id,
-                    float(points),
-                    "why",
-                    by_id=people[2].id,
-                    now=clock.now,
-                )
-                queue_scores(session, session.merge(assignment), [people[who].id], clock.now)
+            correct(database, assignment, people, who, float(points), clock.now)
         elif what == "take back":
-            with database.write() as session:
-                by_id = people[2].id
-                take_back(session, assignment, people[who].id, by_id=by_id, now=clock.now)
-                queue_scores(session, session.merge(assignment), [people[who].id], clock.now)
+            correct(database, assignment, people, who, None, clock.now)
         elif what in ("away", "back"):
             platform.answer_with = 503 if what == "away" else None
         elif what == "die":
