@@ -32,7 +32,7 @@ PACKAGES = {
     "plant": {"numpy", "numba"},
     "marking": {"numpy", "numba", "pydantic", "pydantic_core", "ruamel"},
     "store": {"sqlalchemy", "alembic", "pwdlib"},
-    "remote": {"httpx2", "joserfc", "pydantic", "sqlalchemy"},
+    "remote": {"anyio", "httpx2", "joserfc", "pydantic", "sqlalchemy"},
     "web": {
         "anyio",
         "fastapi",
@@ -53,7 +53,7 @@ PACKAGES = {
 STORE = (
     {"database"},
     {"claims", "people", "statistics"},
-    {"authored", "courses", "passwords"},
+    {"authored", "courses", "openid", "passwords"},
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
     {"standings", "corrections"},

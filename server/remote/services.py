@@ -7,13 +7,14 @@ said of them here is from memory and from pages that restate them.
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from time import monotonic
 from typing import TypeVar
 from urllib.parse import urlencode, urlsplit, urlunsplit
 
 from pydantic import BaseModel, Field, ValidationError
 
 from server.remote.access_tokens import AccessTokens
-from server.remote.http import Answer, NotTaken, Outside
+from server.remote.http import Answer, NoAnswer, NotTaken, Outside, host_of
 from server.store.lti import MAX_ADDRESS, Platform
 
 _AGS = "https://purl.imsglobal.org/spec/lti-ags/scope"
@@ -27,6 +28,8 @@ SCORE = "application/vnd.ims.lis.v1.score+json"
 MEMBER_LIST = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json"
 
 MAX_PAGES = 50
+MAX_SECONDS = 60.0
+"""For all pages of one list."""
 
 Form = TypeVar("Form", bound=BaseModel)
 
@@ -151,9 +154,12 @@ class Services:
         """Everybody in a course, page after page (NRPS, 'Limit query parameter')."""
         found: list[Member] = []
         following: str | None = address
+        begun = monotonic()
         for _ in range(MAX_PAGES):
             if following is None:
                 return found
+            if monotonic() - begun > MAX_SECONDS:
+                raise NoAnswer(f"{host_of(following)} lists its members too slowly.")
             answer = self._get(platform, MEMBERS, following, MEMBER_LIST, now)
             found += _read(_Members, answer.data, following).members
             following = answer.following

@@ -30,14 +30,11 @@ from server.store.lti import (
     LtiPerson,
     Platform,
 )
-from server.store.people import Role, User, find_user, normal_email
+from server.store.people import OVERSEEING, Role, User, find_user, normal_email
 from server.store.roster import EMAIL, enrol, sorted_name
 from server.store.standings import recount
 
 LOGIN_LASTS = timedelta(minutes=10)
-
-OVERSEEING = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
-"""Their accounts are never opened by a platform's word."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     authored,
     gradebook,
     lti,
+    openid,
     passwords,
     remarking,
     targets,

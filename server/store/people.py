@@ -23,6 +23,10 @@ class Role(StrEnum):
     ADMINISTRATOR = "administrator"
 
 
+OVERSEEING = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
+"""They see the work of all sections; another system's word alone does not open their accounts."""
+
+
 class User(Base):
     """One person. ``listed_as`` is the name in the order in which lists are sorted.
 

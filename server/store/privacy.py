@@ -10,6 +10,7 @@ from server.store.audit import GradeEvent
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section, find_assignment
 from server.store.lti import LtiPerson, OutgoingScore, Platform
+from server.store.openid import OpenIdPerson
 from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram
 from server.store.standings import CountingAttempt, recount
@@ -97,6 +98,12 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                 select(Extension, Assignment.title)
                 .join(Assignment, Assignment.id == Extension.assignment_id)
                 .where(Extension.user_id == user_id)
+            )
+        ],
+        "sign-in providers": [
+            {"issuer": person.issuer, "subject": person.subject}
+            for person in session.scalars(
+                select(OpenIdPerson).where(OpenIdPerson.user_id == user_id)
             )
         ],
         "learning-management systems": [

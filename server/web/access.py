@@ -340,6 +340,7 @@ RULES: dict[str, Rule] = {
     "lti_enter": ANYBODY,
     "openid_sign_in": ANYBODY,
     "openid_back": ANYBODY,
+    "openid_sign_out": ANYBODY,
     "platforms": Rule(ADMINISTRATOR),
     "add_platform": Rule(ADMINISTRATOR),
     "change_platform": Rule(ADMINISTRATOR, names_a_platform),

@@ -70,11 +70,11 @@ def sign_in_as(
 
 
 @router.post("/sign-out")
-def sign_out(request: Request, session: Writing) -> Response:
+def sign_out(request: Request, session: Writing, settings: SettingsHere) -> Response:
     token = request.cookies.get(COOKIE)
     if token:
         people.end_session(session, token)
-    answer = RedirectResponse("/sign-in", 303)
+    answer = RedirectResponse("/sign-out/openid" if settings.openid else "/sign-in", 303)
     answer.delete_cookie(COOKIE)
     return answer
 

@@ -66,6 +66,7 @@ from server.web import (
 )
 from server.web.access import RULES, SignInFirst, enforce
 from server.web.dependencies import utc_clock
+from server.web.errands import Errands
 from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
@@ -141,8 +142,9 @@ def create_app(
         else Queue(database)
     )
     app.state.trial_runs = trial.runs_of(database, clock)
-    outside = Outside()
+    outside = Outside(clock)
     app.state.outside = outside
+    app.state.errands = Errands()
     app.state.key_sets = KeySets(outside)
     app.state.services = Services(outside, AccessTokens(outside, database, settings.key_secret))
     app.state.openid = (

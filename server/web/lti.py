@@ -10,10 +10,12 @@ nothing but a link that opens a window of its own, and begins there.
 """
 
 from datetime import datetime
+from functools import partial
 from typing import Annotated
 from urllib.parse import urlencode, urlsplit
 
 from fastapi import APIRouter, Depends, Form, Request
+from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -30,11 +32,13 @@ from server.remote.launch import (
 from server.settings import Settings
 from server.store import lti_choices, lti_entry
 from server.store.courses import TEACHING, SectionRole
+from server.store.database import Database
 from server.store.lti import LtiContext, Platform
 from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
 from server.store.people import User
 from server.web.accounts import sign_in_as
 from server.web.dependencies import DatabaseHere, KeySetsHere, Now, Reading, SettingsHere, Writing
+from server.web.errands import ErrandsHere
 from server.web.rendering import error, page
 from server.web.security import content_security_policy
 
@@ -123,11 +127,12 @@ def lti_login(
 
 
 @router.post("/lti/launch")
-def lti_launch(
+async def lti_launch(
     request: Request,
     database: DatabaseHere,
     settings: SettingsHere,
     key_sets: KeySetsHere,
+    errands: ErrandsHere,
     now: Now,
     state: Annotated[str, Form(max_length=200)] = "",
     id_token: Annotated[str, Form()] = "",
@@ -135,39 +140,55 @@ def lti_launch(
     refused: Annotated[str, Form(max_length=200, alias="error")] = "",
 ) -> Response:
     """The platform says who comes (Security Framework 1.0, 5.1.1.3 and 5.1.3)."""
-    with database.read() as session:
-        login = lti_entry.find_login(session, state, now)
-        platform = session.get(Platform, login.platform_id) if login is not None else None
-    if login is None or platform is None or login.launch is not None:
+    begun = await run_in_threadpool(_begun, database, state, now)
+    if begun is None:
         return error(request, 400, UNKNOWN)
     if refused:
         return error(request, 400, f"The LMS does not sign you in: {error_description or refused}")
+    platform, nonce = begun
+    check = partial(
+        verified_claims,
+        id_token,
+        key_sets,
+        platform.keys_url,
+        platform.hosts,
+        issuer=platform.issuer,
+        client_id=platform.client_id,
+        nonce=nonce,
+        now=now,
+    )
     try:
-        claims = verified_claims(
-            id_token,
-            key_sets,
-            platform.keys_url,
-            platform.hosts,
-            issuer=platform.issuer,
-            client_id=platform.client_id,
-            nonce=login.nonce,
-            now=now,
-        )
-        launch = read_launch(claims, target_of(settings))
+        launch = read_launch(await errands.run(check), target_of(settings))
     except TokenRefused as trouble:
         return error(request, 400, str(trouble))
     except NoAnswer as trouble:
         return error(request, 502, f"The sign-in can't be checked now. {trouble} Try again soon.")
+    mistake = await run_in_threadpool(_keep, database, platform.id, state, launch, now)
+    if mistake:
+        return error(request, 400, mistake)
+    return RedirectResponse(f"/lti/enter?{urlencode({'state': state})}", 303)
+
+
+def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, str] | None:
+    """The platform and nonce of a login that waits for its launch."""
+    with database.read() as session:
+        login = lti_entry.find_login(session, state, now)
+        if login is None or login.launch is not None:
+            return None
+        return session.get_one(Platform, login.platform_id), login.nonce
+
+
+def _keep(database: Database, platform_id: int, state: str, launch: Launch, now: datetime) -> str:
+    """Keep the launch until its browser comes for it; return what is wrong, if anything."""
     with database.write() as session:
-        if not lti_entry.knows_deployment(session, platform.id, launch.deployment_id):
-            sentence = (
+        if not lti_entry.knows_deployment(session, platform_id, launch.deployment_id):
+            return (
                 f"The deployment {launch.deployment_id} of the LMS is not registered here. "
                 "The administrator adds it to the LMS's deployments."
             )
-            return error(request, 400, sentence)
         if not lti_entry.use_nonce(session, state, to_document(launch), now):
-            return error(request, 400, UNKNOWN)
-    return RedirectResponse(f"/lti/enter?{urlencode({'state': state})}", 303)
+            return UNKNOWN
+    return ""
 
 
 @router.get("/lti/enter")

@@ -1,12 +1,16 @@
 """What the one client of other servers asks, and what it takes for an answer."""
 
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, HTTPServer
+from contextlib import closing
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import Thread
+from time import sleep
 
 import pytest
 
-from server.remote.http import MAX_BYTES, NoAnswer, NotTaken, Outside, is_permitted
+from server.remote import http
+from server.remote.http import LEFT_ALONE, MAX_BYTES, NoAnswer, NotTaken, Outside, is_permitted
+from tests.factories import NOON, Clock
 
 
 class Answers(BaseHTTPRequestHandler):
@@ -24,10 +28,19 @@ class Answers(BaseHTTPRequestHandler):
                     self.wfile.write(b"x" * 100_000)
             except OSError:
                 return
+        if self.path == "/drops":
+            try:
+                while True:
+                    self.wfile.write(b"H")
+                    sleep(0.05)
+            except OSError:
+                return
         if self.path == "/hang-up":
             return
-        status = int(self.path[1:])
+        status = 200 if self.path == "/link" else int(self.path[1:])
         self.send_response(status)
+        if self.path == "/link":
+            self.send_header("Link", '<200?first=2>; rel="next"')
         if status == 302:
             self.send_header("Location", "/200")
         if status == 429:
@@ -43,7 +56,7 @@ class Answers(BaseHTTPRequestHandler):
 
 @pytest.fixture(scope="module")
 def host() -> Iterator[str]:
-    with HTTPServer(("127.0.0.1", 0), Answers) as server:
+    with ThreadingHTTPServer(("127.0.0.1", 0), Answers) as server:
         thread = Thread(target=server.serve_forever)
         thread.start()
         yield f"127.0.0.1:{server.server_port}"
@@ -53,9 +66,8 @@ def host() -> Iterator[str]:
 
 @pytest.fixture
 def outside() -> Iterator[Outside]:
-    outside = Outside()
-    yield outside
-    outside.close()
+    with closing(Outside()) as outside:
+        yield outside
 
 
 def test_an_answer(outside: Outside, host: str) -> None:
@@ -115,3 +127,35 @@ def test_what_is_worth_another_try(outside: Outside, host: str, path: str) -> No
 )
 def test_which_addresses_are_permitted(address: str, permitted: bool) -> None:
     assert is_permitted(address) is permitted
+
+
+def test_a_host_that_does_not_answer_is_left_alone_for_a_minute(host: str) -> None:
+    clock = Clock(NOON)
+    with closing(Outside(clock)) as outside:
+        Answers.asked.clear()
+        for _ in range(3):
+            with pytest.raises(NoAnswer, match="does not answer"):
+                outside.get(f"http://{host}/hang-up", {host})
+        assert Answers.asked == ["/hang-up"]
+        # Neither is it asked for anything else; other hosts are.
+        with pytest.raises(NoAnswer, match="does not answer"):
+            outside.get(f"http://{host}/200", {host})
+        other = host.replace("127.0.0.1", "localhost")
+        assert outside.get(f"http://{other}/200", {other}).status == 200
+        clock.now += LEFT_ALONE
+        assert outside.get(f"http://{host}/200", {host}).status == 200
+        with pytest.raises(NoAnswer, match="overloaded"):
+            outside.get(f"http://{host}/503", {host})
+        # An overloaded one has answered, and says itself when to come back.
+        assert outside.get(f"http://{host}/200", {host}).status == 200
+
+
+def test_an_answer_drop_by_drop_is_left(monkeypatch: pytest.MonkeyPatch, host: str) -> None:
+    monkeypatch.setattr(http, "SECONDS", 1.0)
+    with closing(Outside()) as outside, pytest.raises(NoAnswer, match="in time"):
+        outside.get(f"http://{host}/drops", {host})
+
+
+def test_the_next_page_may_be_named_from_here(outside: Outside, host: str) -> None:
+    """A target of Link may be a relative reference (RFC 8288, section 3.1; from memory)."""
+    assert outside.get(f"http://{host}/link", {host}).following == f"http://{host}/200?first=2"

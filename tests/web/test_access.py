@@ -112,6 +112,7 @@ PERMITTED: dict[str, set[str]] = {
     "lti_enter": {NOBODY, *EVERYBODY},
     "openid_sign_in": {NOBODY, *EVERYBODY},
     "openid_back": {NOBODY, *EVERYBODY},
+    "openid_sign_out": {NOBODY, *EVERYBODY},
     "platforms": {"administrator"},
     "add_platform": {"administrator"},
     "change_platform": {"administrator"},

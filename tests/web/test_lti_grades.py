@@ -94,8 +94,8 @@ def assignment(
 
 
 @pytest.fixture
-def services(database: Database) -> Iterator[Services]:
-    outside = Outside()
+def services(database: Database, clock: Clock) -> Iterator[Services]:
+    outside = Outside(clock)
     yield Services(outside, AccessTokens(outside, database, ""))
     outside.close()
 

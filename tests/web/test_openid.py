@@ -3,33 +3,35 @@
 import hashlib
 import secrets
 import socket
-from base64 import urlsafe_b64encode
+from base64 import b64decode, urlsafe_b64encode
 from collections.abc import Callable, Iterator
+from html import unescape
 from threading import Thread
 from typing import Annotated, Any
-from urllib.parse import parse_qsl, urlencode, urlsplit
+from urllib.parse import parse_qsl, unquote_plus, urlencode, urlsplit
 
+import httpx2
 import pytest
 import uvicorn
-from fastapi import FastAPI, Form, HTTPException
+from fastapi import FastAPI, Form, Header, HTTPException
 from joserfc import jwt
 from joserfc.jwk import KeySet
 from sqlalchemy import func, select
-from starlette.responses import Response
 from starlette.testclient import TestClient
 
 from server.settings import OpenIdProvider, Settings
 from server.store.database import Database
-from server.store.people import BrowserSession, User
+from server.store.openid import OpenIdPerson
+from server.store.people import BrowserSession, Role, User
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import EXERCISES, Clock, make_user
+from tests.factories import EXERCISES, PASSWORD, Clock, make_user
 from tests.web.conftest import SITE
 from tests.web.launches import platform_key, sentence
 from tests.web.lti_platform import expired
 
 BACK = f"{SITE}/sign-in/openid/back"
-CLIENT, SECRET = "rungmark", "between us"
+CLIENT, SECRET = "rungmark", "between us: 50 %"
 
 
 class Provider:
@@ -37,8 +39,13 @@ class Provider:
 
     def __init__(self, clock: Clock) -> None:
         self.clock = clock
+        self.subject = "somebody"
         self.email = ""
         self.verified: object = True
+        self.thin = False
+        self.info: dict[str, Any] = {}
+        self.methods: list[str] | None = None
+        self.signs_out = True
         self.bend: Callable[[dict[str, Any]], None] = lambda claims: None
         self.signing = platform_key()
         self.codes: dict[str, dict[str, str]] = {}
@@ -70,13 +77,18 @@ class Provider:
         app = FastAPI()
 
         @app.get("/.well-known/openid-configuration")
-        def described() -> dict[str, str]:
-            return {
+        def described() -> dict[str, Any]:
+            found = {
                 "issuer": self.url,
                 "authorization_endpoint": f"{self.url}/authorize",
                 "token_endpoint": f"{self.url}/token",
                 "jwks_uri": f"{self.url}/keys",
+                "userinfo_endpoint": f"{self.url}/userinfo",
             }
+            if self.signs_out:
+                found["end_session_endpoint"] = f"{self.url}/end"
+            methods = {"token_endpoint_auth_methods_supported": self.methods}
+            return found | (methods if self.methods is not None else {})
 
         @app.get("/keys")
         def keys() -> Any:
@@ -87,10 +99,19 @@ class Provider:
             grant_type: Annotated[str, Form()],
             code: Annotated[str, Form()],
             redirect_uri: Annotated[str, Form()],
-            client_id: Annotated[str, Form()],
-            client_secret: Annotated[str, Form()],
             code_verifier: Annotated[str, Form()],
+            client_id: Annotated[str, Form()] = "",
+            client_secret: Annotated[str, Form()] = "",
+            authorization: Annotated[str, Header()] = "",
         ) -> dict[str, str]:
+            if self.methods == ["client_secret_post"]:
+                sent = client_id, client_secret
+            else:
+                # Each half is encoded as in a form (RFC 6749, section 2.3.1; from memory).
+                pair = b64decode(authorization.removeprefix("Basic ")).decode()
+                name, _, secret = pair.partition(":")
+                sent = unquote_plus(name), unquote_plus(secret)
+                assert not client_secret
             asked = self.codes.pop(code, None)
             digest = hashlib.sha256(code_verifier.encode()).digest()
             challenge = urlsafe_b64encode(digest).decode().rstrip("=")
@@ -98,25 +119,31 @@ class Provider:
                 asked is None
                 or grant_type != "authorization_code"
                 or redirect_uri != asked["redirect_uri"]
-                or (client_id, client_secret) != (CLIENT, SECRET)
+                or sent != (CLIENT, SECRET)
                 or challenge != asked["code_challenge"]
             ):
                 raise HTTPException(400)
             now = int(self.clock().timestamp())
             claims = {
                 "iss": self.url,
-                "sub": "somebody",
+                "sub": self.subject,
                 "aud": CLIENT,
                 "iat": now,
                 "exp": now + 300,
                 "nonce": asked["nonce"],
-                "email": self.email,
-                "email_verified": self.verified,
             }
+            if not self.thin:
+                claims |= {"email": self.email, "email_verified": self.verified}
             self.bend(claims)
             header = {"alg": "RS256", "kid": platform_key().kid}
             made = jwt.encode(header, claims, self.signing)
-            return {"access_token": "x", "token_type": "Bearer", "id_token": made}
+            return {"access_token": "opens-info", "token_type": "Bearer", "id_token": made}
+
+        @app.get("/userinfo")
+        def user_info(authorization: Annotated[str, Header()]) -> dict[str, Any]:
+            assert authorization == "Bearer opens-info"
+            known = {"sub": self.subject, "email": self.email, "email_verified": self.verified}
+            return known | self.info
 
         return app
 
@@ -151,10 +178,10 @@ def user(database: Database, provider: Provider) -> User:
     return user
 
 
-def sign_in(client: TestClient, provider: Provider, next: str = "/join") -> Response:
+def sign_in(client: TestClient, provider: Provider, next: str = "/join") -> httpx2.Response:
     begun = client.get("/sign-in/openid", params={"next": next})
     assert begun.status_code == 302, begun.text
-    return client.get(provider.signed_in(begun.headers["location"]))  # type: ignore[return-value]
+    return client.get(provider.signed_in(begun.headers["location"]))
 
 
 def test_an_account_is_opened_by_its_verified_address(
@@ -183,6 +210,7 @@ def test_each_sign_in_that_does_not_hold_is_refused(
         "not verified your email address": lambda c: c.update(email_verified="false"),
         "Nobody here has the address new@": lambda c: c.update(email="new@larkmoor.example"),
     }
+    provider.info = {"email_verified": False}
     for expected, bend in bent.items():
         provider.bend = bend
         answer: Any = sign_in(client, provider)
@@ -196,6 +224,112 @@ def test_each_sign_in_that_does_not_hold_is_refused(
     with database.read() as session:
         assert session.scalar(select(func.count()).select_from(User)) == 1
         assert session.scalars(select(BrowserSession)).all() == []
+
+
+def opened(answer: Any) -> bool:
+    """Whether a sign-in led in."""
+    return bool(answer.status_code == 303 and COOKIE in answer.cookies)
+
+
+def test_an_account_whose_address_moves_is_opened_by_its_owner_only(
+    client: TestClient, provider: Provider, user: User, database: Database
+) -> None:
+    assert opened(sign_in(client, provider))
+    # The college gives the address to somebody else.
+    provider.subject = "somebody new"
+    answer: Any = sign_in(client, provider)
+    assert answer.status_code == 400
+    assert "belongs to another person" in sentence(answer)
+    assert COOKIE not in answer.cookies
+    # The first one has another address by now, or none that is verified.
+    provider.subject, provider.email, provider.verified = "somebody", "new@larkmoor.example", False
+    assert opened(sign_in(client, provider))
+    with database.read() as session:
+        (person,) = session.scalars(select(OpenIdPerson))
+        assert (person.issuer, person.subject) == (provider.url, "somebody")
+        assert set(session.scalars(select(BrowserSession.user_id))) == {user.id}
+
+
+@pytest.mark.parametrize("role", [Role.ADMINISTRATOR, Role.DEPARTMENT])
+def test_an_overseer_with_a_password_signs_in_with_it_once(
+    role: Role, client: TestClient, provider: Provider, user: User, database: Database
+) -> None:
+    with database.write() as session:
+        session.get_one(User, user.id).role = role
+    answer: Any = sign_in(client, provider)
+    assert COOKIE not in answer.cookies
+    page = client.get(answer.headers["location"]).text
+    then = page.split('name="next" value="')[1].split('"')[0]
+    form = {"email": user.email, "password": PASSWORD, "next": then}
+    signed_in = client.post("/sign-in", data=form, headers={"Origin": SITE})
+    again = client.get(signed_in.headers["location"])
+    assert client.get(provider.signed_in(again.headers["location"])).headers["location"] == "/join"
+    # From now on the provider is enough.
+    client.cookies.clear()
+    assert opened(sign_in(client, provider))
+
+
+def test_a_thin_token_is_completed_by_user_info(
+    client: TestClient, provider: Provider, user: User
+) -> None:
+    provider.thin = True
+    provider.info = {"sub": "somebody else"}
+    assert "is about another person" in sentence(sign_in(client, provider))
+    provider.info = {"email_verified": False}
+    assert "has not verified your email" in sentence(sign_in(client, provider))
+    provider.info = {}
+    assert opened(sign_in(client, provider))
+    # Somebody who is known needs no address.
+    provider.info = {"sub": "somebody else"}
+    assert opened(sign_in(client, provider))
+
+
+@pytest.mark.parametrize(
+    "methods",
+    [
+        ["client_secret_post"],
+        ["client_secret_basic"],
+        ["client_secret_post", "client_secret_basic"],
+        ["private_key_jwt"],
+    ],
+)
+def test_the_secret_goes_where_the_provider_takes_it(
+    methods: list[str], client: TestClient, provider: Provider, user: User
+) -> None:
+    provider.methods = methods
+    assert opened(sign_in(client, provider))
+
+
+def test_signing_out_goes_on_to_the_provider(
+    client: TestClient, provider: Provider, user: User
+) -> None:
+    def sign_out() -> Any:
+        answer = client.post("/sign-out", headers={"Origin": SITE})
+        return client.get(answer.headers["location"])
+
+    # Who came with a password has nothing to sign out of there.
+    assert sign_out().headers["location"] == "/sign-in"
+    sign_in(client, provider)
+    # Nobody is signed out by a link.
+    assert client.get("/sign-out/openid").headers["location"] == "/"
+    page = unescape(sign_out().text)
+    address = page.split('content="0; url=')[1].split('"')[0]
+    assert address.startswith(f"{provider.url}/end?")
+    asked = dict(parse_qsl(urlsplit(address).query))
+    assert asked["post_logout_redirect_uri"] == f"{SITE}/sign-in"
+    assert asked["client_id"] == CLIENT
+    found = jwt.decode(asked["id_token_hint"], platform_key(), algorithms=["RS256"])
+    assert found.claims["sub"] == "somebody"
+    assert sign_out().headers["location"] == "/sign-in"
+
+
+def test_a_provider_without_sign_out_is_left(
+    client: TestClient, provider: Provider, user: User
+) -> None:
+    provider.signs_out = False
+    sign_in(client, provider)
+    client.post("/sign-out", headers={"Origin": SITE})
+    assert client.get("/sign-out/openid").headers["location"] == "/sign-in"
 
 
 def test_a_sign_in_belongs_to_the_browser_that_began_it(
