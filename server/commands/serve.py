@@ -24,6 +24,7 @@ from server.verdicts import Verdicts
 from server.web.app import create_app
 from server.web.authoring import published_in
 from server.web.dependencies import utc_clock
+from server.web.trial_limits import MAX_COMMAND_BYTES
 from server.worker import mark
 
 
@@ -86,6 +87,9 @@ def serve(app: FastAPI, listening: socket.socket) -> None:
         log_config=None,
         access_log=False,
         server_header=False,
+        # A trial run's commands are short; more of them than these wait with the browser.
+        ws_max_size=MAX_COMMAND_BYTES,
+        ws_max_queue=16,
         # A socket of a live run is told and closed; a request has so long to be answered.
         timeout_graceful_shutdown=10,
     )

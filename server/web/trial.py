@@ -10,11 +10,19 @@ from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Request, WebSocket, WebSocketDisconnect
+from fastapi import (
+    APIRouter,
+    Depends,
+    HTTPException,
+    Request,
+    WebSocket,
+    WebSocketDisconnect,
+    status,
+)
 from markupsafe import Markup
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
-from starlette.websockets import WebSocketDisconnected
+from starlette.websockets import WebSocketDisconnected, WebSocketState
 
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import to_json
@@ -24,10 +32,11 @@ from server.store.courses import TEACHING, role_in_section
 from server.store.database import Database
 from server.store.people import User
 from server.store.trials import save_latest
-from server.web.access import VisitorHere, visitor_of
+from server.web.access import Visitor, VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.rendering import environment, page
 from server.web.trial_desk import Desk
+from server.web.trial_limits import Shut
 from server.web.trial_panel import SUPPLY, panel_of
 from server.web.trial_runs import FRAME_SECONDS, SPEEDS, Key, NoRoom, Runs, Trial
 from server.web.trial_screen import Json, Viewer
@@ -128,27 +137,51 @@ async def trial_socket(
     runs: RunsHere,
 ) -> None:
     """Work one's own run; it begins, or goes on, with the first window that opens it."""
-    await socket.accept()
     desk = Desk(here, visitor.id, database, runs, socket.app.state.clock)
-    try:
-        await desk.open()
-    except NoRoom as full:
-        await socket.send_json({"refused": str(full)})
-        await socket.close(1013)
-        return
-    await _attend(socket, runs, desk.key, desk)
+    await _serve(socket, runs, visitor, desk.key, desk)
 
 
 @router.websocket("/assignments/{assignment_id}/trials/{student_id}/socket")
 async def watch_socket(
-    socket: WebSocket, here: WorkplaceHere, student_id: int, runs: RunsHere
+    socket: WebSocket, here: WorkplaceHere, student_id: int, visitor: VisitorHere, runs: RunsHere
 ) -> None:
     """Watch a student's run while it goes on."""
-    await socket.accept()
-    await _attend(socket, runs, (here.assignment.id, student_id), None)
+    await _serve(socket, runs, visitor, (here.assignment.id, student_id), None)
 
 
-async def _attend(socket: WebSocket, runs: Runs, key: Key, desk: Desk | None) -> None:
+async def _serve(
+    socket: WebSocket, runs: Runs, visitor: Visitor, key: Key, desk: Desk | None
+) -> None:
+    """Attend to a socket within the visitor's bounds, or close it with a sentence."""
+    try:
+        with runs.doorkeeper.socket(visitor.id):
+            if not await _accepted(socket):
+                return
+            if desk is not None:
+                await desk.open()
+            await _attend(socket, runs, key, desk, visitor)
+    except NoRoom as full:
+        await socket.send_json({"refused": str(full)})
+        await socket.close(status.WS_1013_TRY_AGAIN_LATER)
+    except Shut as shut:
+        # A browser shows the reason of a socket only once it was open.
+        if socket.client_state is WebSocketState.CONNECTED or await _accepted(socket):
+            with suppress(RuntimeError):  # the page has gone away meanwhile
+                await socket.close(status.WS_1008_POLICY_VIOLATION, str(shut))
+
+
+async def _accepted(socket: WebSocket) -> bool:
+    """Accept a socket; return False if the page has gone away meanwhile."""
+    try:
+        await socket.accept()
+    except RuntimeError:
+        return False
+    return True
+
+
+async def _attend(
+    socket: WebSocket, runs: Runs, key: Key, desk: Desk | None, visitor: Visitor
+) -> None:
     """Send frames and take commands until the page goes away or the run ends."""
     viewer = Viewer(works=desk is not None)
     trial = runs.find(key)
@@ -165,7 +198,7 @@ async def _attend(socket: WebSocket, runs: Runs, key: Key, desk: Desk | None) ->
     viewer.woken.set()
     tasks = {
         asyncio.create_task(_send(socket, runs, key, viewer)),
-        asyncio.create_task(_receive(socket, desk, viewer)),
+        asyncio.create_task(_receive(socket, runs, desk, viewer, visitor)),
     }
     try:
         ended, going = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
@@ -183,9 +216,17 @@ async def _attend(socket: WebSocket, runs: Runs, key: Key, desk: Desk | None) ->
                 await runs.save(trial)
 
 
-async def _receive(socket: WebSocket, desk: Desk | None, viewer: Viewer) -> None:
+async def _receive(
+    socket: WebSocket, runs: Runs, desk: Desk | None, viewer: Viewer, visitor: Visitor
+) -> None:
+    """Take one command after the other; those behind it wait with the browser."""
     while True:
-        text = await socket.receive_text()
+        message = await socket.receive()
+        if message["type"] == "websocket.disconnect":
+            return
+        runs.doorkeeper.count_command(visitor.id)
+        # No command comes as bytes.
+        text = message.get("text") or ""
         if desk is not None:
             await desk.take(text, viewer)
 
@@ -199,7 +240,12 @@ async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None
             await socket.send_json({"refused": "This run has ended. Open the page again."})
             await socket.close(1013)
             return
-        text = trial.screen.frame(viewer, _state(trial, viewer))
+        async with trial.busy:
+            state = _state(trial, viewer)
+            if trial.screen.is_long(viewer):
+                text = await runs.apart(trial.screen.frame, viewer, state)
+            else:
+                text = trial.screen.frame(viewer, state)
         if text is not None:
             # Waits while the reader is slow; what happens meanwhile is in the next frame.
             try:
@@ -216,7 +262,7 @@ def _state(trial: Trial, viewer: Viewer) -> Json:
         "running": trial.running,
         "speed": trial.speed,
         "looking": trial.screen.looking,
-        "repeating": trial.catching_up if trial.catching_up > trial.run.scan else None,
+        "repeating": trial.catching_up if trial.repeats else None,
         "works": viewer.works,
         "period": trial.exercise.period_ms,
         "watched": sum(not other.works for other in trial.viewers),

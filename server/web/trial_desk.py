@@ -90,7 +90,7 @@ class Desk:
     async def open(self) -> None:
         """Begin the run, or go on with the one that was last recorded. Raises NoRoom."""
         if self._runs.find(self.key) is None:
-            recorded = await asyncio.to_thread(self._latest)
+            recorded = await self._runs.apart(self._latest)
             await self._runs.open(self.key, self._here.exercise, recorded)
 
     async def take(self, text: str, viewer: Viewer) -> None:
@@ -99,7 +99,8 @@ class Desk:
             if len(text) > LONGEST_COMMAND:
                 raise Refused("This command is too long.")
             command = Command.model_validate_json(text)
-            await self._do(command, viewer)
+            async with self.trial.busy:
+                await self._do(command, viewer)
         except ValidationError:
             viewer.tell({"refused": "This command is not known here. Reload the page."})
         except (Refused, ValueError) as refused:
@@ -112,7 +113,7 @@ class Desk:
     async def _do(self, command: Command, viewer: Viewer) -> None:
         trial, now = self.trial, monotonic()
         run, screen = trial.run, trial.screen
-        if trial.catching_up > run.scan and command.do not in ("saved", "program"):
+        if trial.repeats and command.do not in ("saved", "program"):
             raise Refused("The recorded run is still being repeated. Wait a moment.")
         match command.do:
             case "run":
@@ -137,13 +138,12 @@ class Desk:
                 run.act(action)
             case "look":
                 trial.hold()
-                screen.look(command.scan)
+                await self._runs.apart(screen.look, command.scan)
             case "branch":
                 if command.scan is None or command.scan >= run.scan:
                     raise Refused("Go back to a past moment first.")
                 trial.hold()
-                run.branch(command.scan)
-                screen.refresh()
+                await self._runs.apart(trial.branch, command.scan)
             case "why":
                 viewer.tell(await self._why(trial, command))
             case "program" | "exchange" | "restart":
@@ -162,10 +162,10 @@ class Desk:
         scan = shown if command.scan is None else command.scan
         if not 0 < scan <= trial.run.scan:
             raise Refused("Run a scan first; before that there is nothing to explain.")
-        program = trial.run.at(scan - 1)[1]
+        program = trial.run.program_at(scan - 1)
         if not any(v.symbol == command.signal.partition(".")[0] for v in program.variables):
             raise Refused("Your program does not declare this signal.")
-        reasons = await asyncio.to_thread(trial.run.why, command.signal, scan - 1)
+        reasons = await self._runs.apart(trial.run.why, command.signal, scan - 1)
         return {
             "why": command.signal,
             "scan": scan,
@@ -184,23 +184,27 @@ class Desk:
     # -- versions of the program ----------------------------------------------------------------
 
     async def _program(self, trial: Trial, command: Command, viewer: Viewer) -> None:
-        newest = await asyncio.to_thread(self._working_program)
+        newest, faults = await self._runs.apart(self._newest)
+        newer = newest != trial.run.program
         if command.do == "program":
-            viewer.tell({"newer": newest != trial.run.program, "faults": _faults(newest)})
+            viewer.tell({"newer": newer, "faults": faults})
             return
-        faults = _faults(newest)
         if faults:
             raise Refused(f"Your program can't run yet. {faults[0]}")
         trial.hold()
         if command.do == "exchange":
             if trial.run.versions >= MAX_VERSIONS:
                 raise Refused(f"This run has had {MAX_VERSIONS} versions, the most. Begin again.")
-            if newest != trial.run.program:
-                trial.run.exchange(newest)
-                trial.screen.refresh()
+            if newer:
+                await self._runs.apart(trial.exchange, newest)
         else:
             await self._runs.replace(self.key, Recorded(newest, (), 0))
         viewer.tell({"newer": False, "faults": []})
+
+    def _newest(self) -> tuple[Program, list[str]]:
+        """Return the working program and its faults."""
+        program = self._working_program()
+        return program, _faults(program)
 
     def _working_program(self) -> Program:
         _, user_id = self.key
@@ -216,7 +220,7 @@ class Desk:
             case "save":
                 if not 0 < len(name) <= MAX_NAME:
                     raise Refused(f"Give the run a name of 1 to {MAX_NAME} characters.")
-                document = to_json(trial.run.recorded())
+                document = await self._runs.apart(to_json, trial.run.recorded())
                 if not await asyncio.to_thread(self._save, name, document, trial.run.scan):
                     raise Refused(
                         f"You have saved {MAX_SAVED} runs of this exercise. Delete one first."
@@ -224,24 +228,19 @@ class Desk:
             case "forget":
                 await asyncio.to_thread(self._forget, name)
             case "open" | "repeat":
-                recorded = await asyncio.to_thread(self._recorded, name)
+                recorded = await self._runs.apart(self._recorded, name)
                 if recorded is None:
                     raise Refused("There is no run of this name any more.")
                 if command.do == "repeat":
-                    newest = await asyncio.to_thread(self._working_program)
-                    faults = _faults(newest)
+                    newest, faults = await self._runs.apart(self._newest)
                     if faults:
                         raise Refused(f"Your program can't run yet. {faults[0]}")
                     recorded = recorded.on(newest)
                 await self._runs.replace(self.key, recorded)
             case "scenario":
-                viewer.tell(
-                    {
-                        "scenario": scenario_text(
-                            trial.run.scenario("tried by hand"), self._here.exercise
-                        )
-                    }
-                )
+                tried = trial.run.scenario("tried by hand")
+                text = await self._runs.apart(scenario_text, tried, self._here.exercise)
+                viewer.tell({"scenario": text})
                 return
         viewer.tell({"saved": await asyncio.to_thread(self._saved)})
 
@@ -283,8 +282,8 @@ class Desk:
             recorded = self._recorded(LATEST)
             if recorded is not None:
                 return recorded
-        program = self._working_program()
-        return Recorded(start_program(self._here.exercise) if _faults(program) else program, (), 0)
+        program, faults = self._newest()
+        return Recorded(start_program(self._here.exercise) if faults else program, (), 0)
 
 
 def _faults(program: Program) -> list[str]:

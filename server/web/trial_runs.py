@@ -2,22 +2,31 @@
 
 A run belongs to one person and one assignment. Its plant keeps its own time, however slow a
 browser is: a viewer who has not taken the last frame gets none meanwhile, and then the newest.
-Everything here happens in the event loop; a run takes some microseconds for a scan.
+
+What a run does from frame to frame happens in the event loop and takes some microseconds for a
+scan. What may take longer (to begin a run, to go back, to explain) happens in one of a few threads
+(``Runs.apart``), while the run is ``busy``: its clock and its frames wait.
 """
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from time import monotonic
+from typing import ParamSpec, TypeVar
 
 from anyio.to_thread import current_default_thread_limiter
 from sqlalchemy.exc import DBAPIError
 
+from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.scenario import Turn
 from server.marking.trial.trial import LONGEST_SCANS, Recorded, TrialRun
 from server.store.claims import Claims
+from server.web.trial_limits import Doorkeeper
 from server.web.trial_screen import Screen, Viewer
 
 log = logging.getLogger(__name__)
@@ -58,6 +67,19 @@ SPEEDS = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 CATCH_UP_SCANS = 2000
 """Scans of a recorded run that are repeated in one turn, until it is where it was."""
 
+TURN_SECONDS = 0.02
+"""A turn ends after this long; what is still due is done in the next ones."""
+
+SCANS_AT_ONCE = 100
+"""Scans from one look at the clock to the next."""
+
+BREATH_SECONDS = 0.005
+"""The turns of several runs make room for everything else on the event loop after this long."""
+
+THREADS = 2
+"""Threads for the long work of all runs together. The event loop has to share the interpreter with
+each of them."""
+
 
 def next_period(period: float, took: float, waiting: int) -> float:
     """Seconds from frame to frame after a round of ``period`` that took so long.
@@ -82,6 +104,9 @@ ELSEWHERE = (
 Key = tuple[int, int]
 """Assignment and user."""
 
+P = ParamSpec("P")
+R = TypeVar("R")
+
 
 @dataclass(eq=False)
 class Trial:
@@ -97,6 +122,8 @@ class Trial:
     unwatched_since: float = field(default_factory=monotonic)
     saved_at: float = field(default_factory=monotonic)
     saved: tuple[int, int] = NOT_SAVED
+    busy: asyncio.Lock = field(default_factory=asyncio.Lock)
+    clock: Callable[[], float] = monotonic
     _anchor: tuple[float, int] = (0.0, 0)
 
     @property
@@ -107,6 +134,11 @@ class Trial:
     def changed(self) -> bool:
         """Whether something happened since the record was stored."""
         return self.saved != self._mark()
+
+    @property
+    def repeats(self) -> bool:
+        """Whether a recorded run still happens again, up to where it was."""
+        return self.catching_up > self.run.scan
 
     def mark_saved(self, now: float) -> None:
         self.saved, self.saved_at = self._mark(), now
@@ -123,13 +155,23 @@ class Trial:
     def hold(self) -> None:
         self.running = False
 
+    def branch(self, scan: int) -> None:
+        """Forget what came after a past moment."""
+        self.run.branch(scan)
+        self.screen.refresh()
+
+    def exchange(self, program: Program) -> None:
+        """Go on with another version of the program."""
+        self.run.exchange(program)
+        self.screen.refresh()
+
     def at_speed(self, speed: float, now: float) -> None:
         self.speed = speed
         self._anchor = now, self.run.scan
 
     def turn(self, now: float) -> bool:
         """Run what is due; whether something is new on the screen."""
-        if self.catching_up > self.run.scan:
+        if self.repeats:
             self._step(min(CATCH_UP_SCANS, self.catching_up - self.run.scan))
             if self.run.scan >= self.catching_up:
                 self.screen.chart = object()
@@ -151,9 +193,13 @@ class Trial:
         return due > 0
 
     def _step(self, scans: int) -> None:
-        end = self.run.scan + scans
-        while self.run.scan < min(end, LONGEST_SCANS):
-            self.screen.step(end - self.run.scan)
+        """Run scans, or as many as a turn has time for."""
+        end = min(self.run.scan + scans, LONGEST_SCANS)
+        until = self.clock() + TURN_SECONDS
+        while self.run.scan < end:
+            self.screen.step(min(end - self.run.scan, SCANS_AT_ONCE))
+            if self.clock() > until:
+                break
 
 
 class Runs:
@@ -173,6 +219,20 @@ class Runs:
         self._any = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         self._warm = False
+        self._threads = ThreadPoolExecutor(THREADS, "trial runs")
+        self._repeating: set[asyncio.Task[None]] = set()
+        self.doorkeeper = Doorkeeper()
+
+    async def apart(self, work: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
+        """Do what may take long in a thread. What concerns one run waits for its ``busy``."""
+        call = partial(work, *args, **kwargs)
+        working = asyncio.get_running_loop().run_in_executor(self._threads, call)
+        try:
+            return await asyncio.shield(working)
+        except asyncio.CancelledError:
+            # A thread can't be stopped: the run stays busy until it has ended.
+            await asyncio.wait([working])
+            raise
 
     def __iter__(self) -> Iterator[Trial]:
         return iter(list(self._trials.values()))
@@ -187,7 +247,7 @@ class Runs:
             if self._claims and not await asyncio.to_thread(self._claims.take, key):
                 raise NoRoom(ELSEWHERE)
             try:
-                trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
+                trial = await self.apart(self._begin, key, exercise, recorded)
                 if key not in self._trials:
                     self._require_room(key)
                     self._trials[key] = trial
@@ -200,10 +260,10 @@ class Runs:
     async def replace(self, key: Key, recorded: Recorded) -> None:
         """Let a run begin anew from another record; its viewers stay."""
         exercise = self._trials[key].exercise
-        trial = await asyncio.to_thread(self._begin, key, exercise, recorded)
+        trial = await self.apart(self._begin, key, exercise, recorded)
         old = self._trials.get(key)
         if old is not None:
-            trial.viewers = old.viewers
+            trial.viewers, trial.busy = old.viewers, old.busy
             self._trials[key] = trial
             for slot in self._slots:
                 if old in slot:
@@ -249,12 +309,16 @@ class Runs:
 
     async def save(self, *trials: Trial) -> None:
         """Store the records of those in which something has happened, all at once."""
-        changed = [trial for trial in trials if trial.changed]
+        changed = []
+        records = {}
+        for trial in trials:
+            async with trial.busy:
+                if trial.changed:
+                    changed.append(trial)
+                    records[trial.key] = trial.run.recorded()
+                    trial.mark_saved(monotonic())
         if not changed:
             return
-        records = {trial.key: trial.run.recorded() for trial in changed}
-        for trial in changed:
-            trial.mark_saved(monotonic())
         try:
             await asyncio.to_thread(self._store, records)
         except DBAPIError:
@@ -281,6 +345,7 @@ class Runs:
             await self.close(trial)
         if self._claims:
             self._claims.close()
+        self._threads.shutdown(wait=False)
 
     async def _tick(self) -> None:
         slot, due = 0, monotonic()
@@ -288,8 +353,12 @@ class Runs:
         period = FRAME_SECONDS
         while True:
             await self._any.wait()
+            breath = monotonic()
             for trial in list(self._slots[slot]):
                 await self._turn(trial)
+                if monotonic() - breath > BREATH_SECONDS:
+                    await asyncio.sleep(0)
+                    breath = monotonic()
             slot = (slot + 1) % SLOTS
             due = max(due + period / SLOTS, monotonic() - period)
             await asyncio.sleep(max(0.0, due - monotonic()))
@@ -299,11 +368,29 @@ class Runs:
                 period = next_period(period, took, waiting)
 
     async def _turn(self, trial: Trial) -> None:
-        try:
+        if trial.busy.locked():
+            return
+        if trial.repeats:
+            # Another version of the program may take over on the way, which takes long.
+            task = asyncio.create_task(self._repeat(trial))
+            self._repeating.add(task)
+            task.add_done_callback(self._repeating.discard)
+            return
+        async with self._contained(trial):
             if trial.turn(monotonic()):
                 trial.screen.wake(trial.viewers)
+
+    async def _repeat(self, trial: Trial) -> None:
+        async with self._contained(trial), trial.busy:
+            await self.apart(trial.turn, monotonic())
+            trial.screen.wake(trial.viewers)
+
+    @asynccontextmanager
+    async def _contained(self, trial: Trial) -> AsyncIterator[None]:
+        """End a run that fails in the block: it must not stop the clock of all others."""
+        try:
+            yield
         except Exception:
-            # One run's mistake must not stop the clock of all others.
             log.exception("trial run %s has ended", trial.key)
             await self.close(trial)
             trial.screen.wake(trial.viewers)
@@ -321,4 +408,6 @@ class Runs:
                 trial.unwatched_since = now
             elif now - trial.unwatched_since > UNWATCHED_SECONDS:
                 await self.close(trial)
-        await self.save(*(trial for trial in self if now - trial.saved_at > SAVE_SECONDS))
+        due = (trial for trial in self if now - trial.saved_at > SAVE_SECONDS)
+        # One that is busy has its turn at the next tidying; the others do not wait for it.
+        await self.save(*(trial for trial in due if not trial.busy.locked()))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from server.ladder.drawing import draw_rungs
 from server.ladder.program import Program
 from server.marking.machine import Assembled
+from server.marking.trial.live import Live
 from server.marking.trial.trial import TrialRun
 from server.marking.trial.trial_view import Lanes, Marker, View, lanes_of
 
@@ -64,6 +65,7 @@ class Screen:
     def __init__(self, run: TrialRun) -> None:
         self._run = run
         self._looking: int | None = None
+        self._past: Values | None = None
         self._events: list[Json] = []
         self._before = 0
         self._present = self._layout(run.program, run.live.assembled)
@@ -99,18 +101,28 @@ class Screen:
 
     def look(self, scan: int | None) -> None:
         """Show a past moment, or the present again."""
-        self._looking = scan if scan is not None and scan < self._run.scan else None
-        self._shown = self._present
-        if self._looking is not None:
-            live, program = self._run.at(self._looking)
-            if program is not self._present.program and program is not self._shown.program:
-                self._shown = self._layout(program, live.assembled)
+        if scan is None or scan >= self._run.scan:
+            self._looking, self._past, self._shown = None, None, self._present
+            return
+        live, program = self._run.at(scan)
+        if program is self._present.program:
+            self._shown = self._present
+        elif program is not self._shown.program:
+            self._shown = self._layout(program, live.assembled)
+        self._looking, self._past = scan, _values(self._shown.view, live)
 
     def wake(self, viewers: Iterable[Viewer]) -> None:
         for viewer in viewers:
             viewer.woken.set()
 
     # -- frames ---------------------------------------------------------------------------------
+
+    def is_long(self, viewer: Viewer) -> bool:
+        """Return whether the next frame has the rungs or the whole chart, which takes long."""
+        return viewer.layout is not self._shown or self._wants_chart(viewer)
+
+    def _wants_chart(self, viewer: Viewer) -> bool:
+        return viewer.chart is not self.chart or viewer.events < self._before
 
     def frame(self, viewer: Viewer, state: Json) -> str | None:
         """What is new for a viewer as JSON text; None when nothing is."""
@@ -119,7 +131,7 @@ class Screen:
             viewer.layout = self._shown
             viewer.values = None
             frame["layout"] = self._layout_json()
-        if viewer.chart is not self.chart or viewer.events < self._before:
+        if self._wants_chart(viewer):
             viewer.chart = self.chart
             frame["chart"] = self._chart_json()
             viewer.events = self._before + len(self._events)
@@ -128,7 +140,7 @@ class Screen:
         if news:
             frame["changes"] = [event["c"] for event in news if "c" in event]
             frame["marks"] = [event["m"] for event in news if "m" in event]
-        values = self._values()
+        values = _values(self._present.view, self._run.live) if self._past is None else self._past
         changed = (
             np.arange(values.size)
             if viewer.values is None
@@ -149,12 +161,6 @@ class Screen:
             return None
         frame["scan"] = viewer.scan = self._run.scan
         return json.dumps(frame, separators=(",", ":"))
-
-    def _values(self) -> Values:
-        live, view = self._run.live, self._present.view
-        if self._looking is not None:
-            (live, _), view = self._run.at(self._looking), self._shown.view
-        return view.values(live.memory) if live.scan else view.first_values(live)
 
     def _layout(self, program: Program, assembled: Assembled) -> Layout:
         exercise = self._run.exercise
@@ -202,3 +208,7 @@ class Screen:
                 self._marker = marker
             scan = last
         return {"first": start, "changes": changes, "marks": marks, "samples": samples}
+
+
+def _values(view: View, live: Live) -> Values:
+    return view.values(live.memory) if live.scan else view.first_values(live)

@@ -26,7 +26,7 @@ export class Link {
       });
       socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
       socket.addEventListener("close", (event) => {
-        if (FINAL.includes(event.code)) return standing("ended");
+        if (FINAL.includes(event.code)) return standing("ended", event.reason);
         this.#restarting ||= event.code === RESTARTING;
         standing(this.#restarting ? "restarting" : "lost");
         setTimeout(this.#open, this.#wait);

@@ -120,8 +120,8 @@ function showChecks(changed) {
 
 const link = new Link(root.dataset.socket, {
   frame,
-  standing: (standing) => {
-    say(find("connection"), STANDINGS[standing]);
+  standing: (standing, reason) => {
+    say(find("connection"), reason || STANDINGS[standing]);
     if (standing === "open" && works) {
       link.send({ do: "program" });
       link.send({ do: "saved" });

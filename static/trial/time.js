@@ -1,17 +1,18 @@
 // Time: run, hold, one scan, speed, the slider back, and going on from a past moment.
 
+const FRAME_MS = 50;
 const find = (id) => document.getElementById(id);
 const told = (scan, period) => `${((scan * period) / 1000).toFixed(2)} s`;
 
 export function takeTime(root, send, now) {
   let wanted = null;
   const look = (scan) => {
-    // One look on its way at a time; the newest wish wins.
+    // A drag moves more often than frames come back; the newest wish wins.
     if (wanted === null) {
-      requestAnimationFrame(() => {
+      setTimeout(() => {
         send({ do: "look", scan: wanted });
         wanted = null;
-      });
+      }, FRAME_MS);
     }
     wanted = scan;
   };

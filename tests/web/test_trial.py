@@ -4,6 +4,8 @@ import asyncio
 import json
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
+from datetime import timedelta
+from itertools import count
 from time import monotonic
 from typing import Any
 
@@ -20,6 +22,15 @@ from server.settings import Settings
 from server.store.database import Database
 from server.store.people import User
 from server.web.app import create_app
+from server.web.trial_limits import (
+    BARRED_SECONDS,
+    BURST,
+    CROWD,
+    FLOOD,
+    SOCKETS_OF_ONE,
+    Doorkeeper,
+    Shut,
+)
 from server.web.trial_runs import (
     FRAME_SECONDS,
     LATE_SECONDS,
@@ -28,6 +39,8 @@ from server.web.trial_runs import (
     RUNS_OF_ALL,
     RUNS_OF_ONE,
     SAVE_SECONDS,
+    SCANS_AT_ONCE,
+    TURN_SECONDS,
     UNWATCHED_SECONDS,
     Key,
     NoRoom,
@@ -36,7 +49,7 @@ from server.web.trial_runs import (
     next_period,
 )
 from server.web.trial_screen import MOST_EVENTS, Viewer
-from tests.factories import EXERCISES, Clock
+from tests.factories import EXERCISES, NOON, Clock
 from tests.web.conftest import SITE
 from tests.web.lab import RIGHT, Desk, Lab
 
@@ -358,6 +371,91 @@ def test_no_run_to_watch(house: House) -> None:
     assert watching.answer("refused") == "This run is not going on now."
 
 
+# -- bounds of one visitor ----------------------------------------------------------------------
+
+
+@pytest.fixture
+def frozen(app: FastAPI) -> Clock:
+    """The clock by which commands are counted stands still."""
+    clock = Clock(NOON)
+    app.state.trial_runs.doorkeeper = Doorkeeper(lambda: clock().timestamp())
+    return clock
+
+
+def closed_with(house: House, socket: Socket) -> tuple[int, str]:
+    with pytest.raises(WebSocketDisconnect) as closed:
+        while True:
+            socket.frame()
+    return closed.value.code, closed.value.reason
+
+
+@pytest.mark.parametrize("watched", [False, True])
+def test_flood_is_closed_with_a_sentence_and_shut_out_for_a_while(
+    house: House, frozen: Clock, watched: bool
+) -> None:
+    """Who only watches is heard as little as who works, and floods as well."""
+    own = house.open(house.lab.student)
+    page = house.watch(house.lab.instructor, house.lab.student) if watched else own
+    for _ in range(BURST + 1):
+        page.do("scan")
+    assert closed_with(house, page) == (1008, FLOOD)
+    user = house.lab.instructor if watched else house.lab.student
+    with pytest.raises(WebSocketDisconnect) as again:
+        house.open(user)
+    assert (again.value.code, again.value.reason) == (1008, FLOOD)
+    frozen.now += timedelta(seconds=BARRED_SECONDS)
+    assert house.open(user).scan == (0 if watched else BURST)
+
+
+def test_flood_on_many_sockets_is_one_flood(house: House, frozen: Clock) -> None:
+    pages = [house.open(house.lab.student) for _ in range(3)]
+    for number in range(BURST + 3):
+        pages[number % 3].do("speed", speed=1.0)
+    assert [closed_with(house, page)[0] for page in pages] == [1008] * 3
+
+
+def test_a_hand_with_a_key_held_down_is_no_flood(house: House, frozen: Clock) -> None:
+    page = house.open(house.lab.student)
+    for _ in range(BURST + 60):
+        frozen.now += timedelta(seconds=1 / 30)
+        page.scans(1)
+
+
+def test_windows_of_one_visitor_are_bounded() -> None:
+    doorkeeper = Doorkeeper()
+    with ExitStack() as windows:
+        for _ in range(SOCKETS_OF_ONE):
+            windows.enter_context(doorkeeper.socket(1))
+        with pytest.raises(Shut, match="Close one of them"), doorkeeper.socket(1):
+            pass
+        with doorkeeper.socket(2):
+            pass
+    with doorkeeper.socket(1):
+        pass
+
+
+def test_reasons_fit_into_a_closing_frame() -> None:
+    # RFC 6455, 5.5: at most 125 bytes, two of them for the code.
+    assert all(len(reason.encode()) <= 123 for reason in (FLOOD, CROWD))
+
+
+def test_bytes_are_no_command(house: House) -> None:
+    page = house.open(house.lab.student)
+    page.session.send_bytes(b"scan")
+    assert page.answer("refused").startswith("This command is not known here.")
+
+
+def test_visitors_who_have_gone_are_forgotten() -> None:
+    now = [0.0]
+    doorkeeper = Doorkeeper(lambda: now[0])
+    for visitor in range(100):
+        with doorkeeper.socket(visitor):
+            doorkeeper.count_command(visitor)
+    now[0] = 3600.0
+    with doorkeeper.socket(100):
+        assert doorkeeper.visitors == 1
+
+
 # -- the clock and the screen, without a socket -------------------------------------------------
 
 
@@ -411,6 +509,41 @@ def test_an_overloaded_server_leaves_plant_time_out() -> None:
     assert trial.run.scan == int(LATE_SECONDS * 100)
     trial.turn(10.05)
     assert trial.run.scan == int(LATE_SECONDS * 100) + 5
+
+
+def test_a_turn_ends_when_its_time_is_over_and_the_next_goes_on() -> None:
+    trial = run_of(Runs(lambda records: None))
+    trial.clock = count(0.0, TURN_SECONDS).__next__
+    trial.at_speed(20.0, 0.0)
+    trial.go(0.0)
+    trial.turn(0.5)
+    assert trial.run.scan == 2 * SCANS_AT_ONCE
+    trial.turn(0.5)
+    assert trial.run.scan == 4 * SCANS_AT_ONCE
+
+
+def test_a_run_that_is_busy_has_no_turn_and_is_not_stored() -> None:
+    kept: dict[Key, Recorded] = {}
+    exercise = Catalogue(EXERCISES).find("wash-sump")
+    assert exercise is not None
+
+    async def work() -> None:
+        runs = Runs(kept.update)
+        trial = await runs.open((1, 1), exercise, Recorded(start_program(exercise), (), 0))
+        trial.screen.step(1)
+        runs.start()
+        async with trial.busy:
+            trial.at_speed(20.0, monotonic())
+            trial.go(monotonic())
+            await runs.tidy(monotonic() + SAVE_SECONDS + 1)
+            await asyncio.sleep(5 * FRAME_SECONDS)
+            assert (trial.run.scan, kept) == (1, {})
+        while trial.run.scan == 1:
+            await asyncio.sleep(FRAME_SECONDS)
+        await runs.stop()
+
+    asyncio.run(work())
+    assert kept[1, 1].scans > 1
 
 
 @pytest.mark.parametrize(

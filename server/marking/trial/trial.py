@@ -196,6 +196,10 @@ class TrialRun:
         self._replay(live, kept, scan)
         return live, self._versions[kept.version]
 
+    def program_at(self, scan: int) -> Program:
+        """Return the version of the program that ran at a scan."""
+        return self._versions[self._kept_before(scan).version]
+
     def _before_last_scan(self) -> Live | None:
         """The present version's machine as its last scan began; None before it has run one."""
         scan = self.scan - 1
