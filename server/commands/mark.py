@@ -59,11 +59,22 @@ def _document(program: str, verdict: Verdict) -> dict[str, Any]:
                 "id": r.id,
                 "status": str(r.status),
                 "known_by": r.known_by,
+                "not_proved": r.not_proved,
                 "sentence": r.sentence,
                 "scenario": r.evidence.scenario if r.evidence else None,
                 "at_ms": r.evidence.at_ms if r.evidence else None,
             }
             for r in verdict.requirements
+        ],
+        "second_look": [
+            {
+                "output": d.output,
+                "sentence": d.sentence,
+                "at_ms": d.at_ms,
+                "found_by": d.found_by,
+                "steps": d.steps,
+            }
+            for d in verdict.second_look
         ],
     }
 
@@ -73,6 +84,7 @@ def _report(program: str, verdict: Verdict) -> str:
     for r in verdict.requirements:
         told = r.sentence or f"known by: {r.known_by}"
         lines.append(f"  {r.id:<5}{r.status:<15}{told}")
+    lines += [f"  second look: {d.sentence} (found by {d.found_by})" for d in verdict.second_look]
     if verdict.fault:
         lines.append(f"  {verdict.fault}")
     return "\n".join(lines)

@@ -5,9 +5,12 @@ from enum import StrEnum
 
 from server.ladder.points import PointDeclaration
 from server.ladder.program import Program
-from server.marking.patterns import Check
+from server.marking.patterns import Check, Expression
 from server.marking.scenario import Scenario
 from server.plant.model import Plant
+
+TOLERANCE_MS = 150
+"""How long two right programs may differ in an output, in milliseconds, unless the file says."""
 
 
 class RequirementKind(StrEnum):
@@ -59,6 +62,18 @@ class PartialCredit:
 
 
 @dataclass(frozen=True, slots=True)
+class Freedom:
+    """What the statement leaves open: ``outputs`` may be anything while ``when`` holds.
+
+    ``sentence`` says it to students, under *Left to you*.
+    """
+
+    outputs: tuple[str, ...]
+    when: Expression
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class Exercise:
     """Everything of one folder below ``exercises``, checked.
 
@@ -66,7 +81,8 @@ class Exercise:
     checks: counters and timers of the exercise, never the student's. ``internal_bits`` are bits
     that the statement names. ``suite_hash`` identifies checks, plant and scenarios together.
     ``numbers`` are the drawn values of its parameters, by name. Lists of exercises go by
-    ``teaching_order``, those without one last.
+    ``teaching_order``, those without one last. ``references`` are programs that the author holds
+    right; two right programs may differ in an output for ``tolerance_ms``.
     """
 
     slug: str
@@ -87,6 +103,9 @@ class Exercise:
     partial_credit: PartialCredit = PartialCredit()
     numbers: tuple[tuple[str, str], ...] = ()
     teaching_order: int | None = None
+    free: tuple[Freedom, ...] = ()
+    tolerance_ms: int = TOLERANCE_MS
+    references: tuple[Program, ...] = ()
 
     def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
         """The scenarios in which requirement ``number`` is judged."""

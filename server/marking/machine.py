@@ -22,6 +22,7 @@ from server.marking.monitors import Monitor, emit_monitor
 from server.marking.patterns import Check, Expression, StructureRule, expressions_of
 from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Place
+from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
 from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
 from server.plant.gauge import Gauge
@@ -100,9 +101,11 @@ def assemble(
     builder = _Builder(exercise, asm, step)
     running = asm.control(True)
     builder.find_thresholds()
-    compiled = builder.scan(board, program, board.supply(), observe=observe, exact_timers=True)
+    supply = board.supply()
+    compiled = builder.scan(board, program, supply, observe=observe, exact_timers=True)
     with asm.section("monitors"):
         builder.observer()
+        builder.unlike(compiled, supply)
         conditions = {e.text: builder.condition(e) for e in _waits(exercise)}
         wanted = range(len(exercise.requirements))
         checks, monitors, numbers = builder.monitors(wanted, running)
@@ -143,6 +146,7 @@ def assemble_abstract(
     compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
     with asm.section("monitors"):
         builder.observer()
+        builder.unlike(compiled, power)
         checks, monitors, numbers = builder.monitors([requirement], TRUE)
     return Assembled(
         machine=asm.machine(),
@@ -194,6 +198,7 @@ class _Builder:
     step: PlantStep
     only: frozenset[int] | None = None
     thresholds: dict[tuple[str, bool, float], int] = field(default_factory=dict)
+    shadows: tuple[Outputs, ...] = ()
     observed: dict[str, Signal] = field(default_factory=dict)
 
     def signals(self) -> dict[str, Signal]:
@@ -213,6 +218,8 @@ class _Builder:
         ]
         if self.only is None:
             wanted += _waits(self.exercise)
+        if self.looks_twice:
+            wanted += [free.when for free in self.exercise.free]
         for expression in wanted:
             for _, element in walk(expression.network):
                 if isinstance(element, Comparison):
@@ -252,6 +259,14 @@ class _Builder:
                 exact_timers=exact_timers,
                 short_counts=self.only is not None,
             )
+            if self.looks_twice:
+                self.shadows = compile_shadows(
+                    self.asm,
+                    self.exercise.references,
+                    inputs,
+                    power,
+                    short_counts=self.only is not None,
+                )
             actuators = board.outputs(points, compiled.outputs, power)
         with self.asm.section("plant"):
             self.step.emit(actuators)
@@ -267,6 +282,26 @@ class _Builder:
             self.observed = {
                 name: signal for name, signal in compiled.symbols.items() if "?" not in name
             }
+
+    @property
+    def looks_twice(self) -> bool:
+        """Whether a requirement of this machine compares the program with the references."""
+        wanted = range(len(self.exercise.requirements)) if self.only is None else self.only
+        return any(self.exercise.requirements[number].id == REQUIREMENT for number in wanted)
+
+    def unlike(self, compiled: CompiledProgram, power: int) -> None:
+        """The signals ``unlike.<output>``, if a requirement asks for them."""
+        if self.shadows:
+            exercise = self.exercise
+            emit_unlike(
+                self.asm,
+                exercise.points,
+                compiled.outputs,
+                self.shadows,
+                exercise.free,
+                power,
+                self.condition,
+            )
 
     def rewritten(self, signals: Mapping[str, Signal]) -> dict[str, Signal]:
         """Signals, and each threshold under the name that ``_without_thresholds`` gives it."""

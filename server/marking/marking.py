@@ -19,11 +19,15 @@ from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, Timers, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
+from server.marking.second_look import look_again
 from server.marking.telling.scenario_words import scenario_words
-from server.marking.verdict import RequirementVerdict, Status, Verdict
+from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
 WORK = 1_000_000
 """Transitions that one requirement's proof may take while a student waits."""
+
+LIKE_A_REFERENCE = "behaves as a reference program: proved"
+"""How a requirement is known where the search finds no difference from every reference."""
 
 PROVED = "proved for every order of operator actions and every rate of the plant"
 
@@ -49,6 +53,7 @@ class Found:
 def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> Verdict:
     """The full verdict on a program that is free of errors.
 
+    A program that meets every requirement on its behavior is also compared with the references.
     The same program, exercise and engine give the same bytes.
     """
     effort = effort or Effort()
@@ -80,7 +85,21 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
             judged[number] = replace(met, known_by=known_by(proof))
         else:
             judged[number] = replace(met, not_proved=reason(proof))
-    return replace(verdict, requirements=tuple(judged))
+    differences: tuple[Difference, ...] = ()
+    if exercise.references and all(
+        r.status is Status.MET for n, r in enumerate(judged) if provable(exercise, n)
+    ):
+        look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
+        differences = look.differences
+        if look.proved:
+            judged = [
+                replace(r, known_by=LIKE_A_REFERENCE, not_proved="")
+                if provable(exercise, n)
+                and (look.with_faults or not faults_in(exercise.scenarios_judging(n)))
+                else r
+                for n, r in enumerate(judged)
+            ]
+    return replace(verdict, requirements=tuple(judged), second_look=differences)
 
 
 def seed_of(exercise: Exercise, program: Program) -> int:

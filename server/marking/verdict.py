@@ -67,8 +67,28 @@ class RequirementVerdict:
 
 
 @dataclass(frozen=True, slots=True)
+class Difference:
+    """An output that is unlike every reference program, outside of what the sheet leaves open.
+
+    ``at_ms`` is when the difference began, from the start of its run; ``steps`` are what was done
+    in that run, ``lanes`` its signals, empty where the plant itself did not follow the search.
+    """
+
+    output: str
+    sentence: str
+    at_ms: int
+    found_by: str
+    steps: tuple[str, ...] = ()
+    lanes: tuple[Lane, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer for one program; the same program, suite and engine give the same bytes."""
+    """The answer for one program; the same program, suite and engine give the same bytes.
+
+    ``second_look`` is for teaching staff: where the program differs from every reference. Nothing
+    is deducted for it; a teacher decides.
+    """
 
     exercise: str
     exercise_version: int
@@ -76,6 +96,7 @@ class Verdict:
     engine_version: str
     requirements: tuple[RequirementVerdict, ...]
     fault: str = ""
+    second_look: tuple[Difference, ...] = ()
 
     @property
     def score(self) -> float:

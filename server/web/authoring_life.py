@@ -92,7 +92,9 @@ def compare_version(
     if read_draft(draft_of(row)).exercise is None:
         return error(request, 422, "The exercise has faults still. Mend them first.")
     document = read_document(row.slug, row.text.encode())
-    remarker.compare(row.slug, row.revision, Drawable(document, row.slug).exercise)
+    remarker.compare(
+        row.slug, row.revision, Drawable(document, row.slug, draft_of(row).programs).exercise
+    )
     return RedirectResponse(f"/authoring/{authored_id}#life", 303)
 
 

@@ -5,7 +5,7 @@ An exercise with parameters is built for each draw of its numbers.
 
 import logging
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from math import inf
 from pathlib import Path
 
@@ -20,6 +20,7 @@ from server.marking.files.exercise_file import (
     list_exercises,
     open_document,
 )
+from server.marking.files.reference_programs import program_texts, with_references
 
 BENCH = "bench."
 """Begins the name under which a draft is set for its author alone."""
@@ -35,8 +36,8 @@ log = logging.getLogger(__name__)
 class Drawable:
     """One sound exercise file, and what was built from it. Raises FileFault if it is not sound."""
 
-    def __init__(self, document: Document, slug: str) -> None:
-        self._document, self._slug = document, slug
+    def __init__(self, document: Document, slug: str, programs: Mapping[str, str]) -> None:
+        self._document, self._slug, self._programs = document, slug, programs
         self._parameters = read_parameters(document)
         self._built: dict[tuple[str, ...], Exercise] = {}
         self.exercise()
@@ -50,7 +51,8 @@ class Drawable:
         key = tuple(draw.values())
         found = self._built.get(key)
         if found is None:
-            found = build_exercise(self._document.afresh(), self._slug, draw)
+            bare = build_exercise(self._document.afresh(), self._slug, draw)
+            found = with_references(bare, self._programs)
             self._built[key] = found
             if len(self._built) > DRAWS_KEPT:
                 self._built.pop(next(iter(self._built)), None)
@@ -88,7 +90,8 @@ class Catalogue:
         draft = None if self.ships(slug) or not self._published else self._published(slug)
         if draft is not None:
             return self._find_kept(slug, draft)
-        self._read[slug] = Drawable(open_document(self._folder / slug), slug)
+        folder = self._folder / slug
+        self._read[slug] = Drawable(open_document(folder), slug, program_texts(folder))
         return self._read[slug]
 
     def _find_kept(self, slug: str, draft: Draft) -> Drawable | None:
@@ -96,7 +99,7 @@ class Catalogue:
         if kept is not None and kept[0] == draft.text:
             return kept[1]
         self._kept[slug] = draft.text, None
-        found = Drawable(read_document(slug, draft.text.encode()), draft.slug)
+        found = Drawable(read_document(slug, draft.text.encode()), draft.slug, draft.programs)
         self._kept[slug] = draft.text, found
         return found
 
@@ -115,10 +118,7 @@ class Catalogue:
     def source(self, slug: str) -> Draft:
         """The texts of an exercise of the folder. Raises OSError."""
         folder = self._folder / slug
-        programs = {
-            p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))
-        }
-        return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), programs)
+        return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), program_texts(folder))
 
 
 def start_program(exercise: Exercise) -> Program:

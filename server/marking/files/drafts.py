@@ -99,6 +99,7 @@ def _read(draft: Draft, document: Document, draw: Draw) -> Reading:
             programs.append(reference_program(Path(name), program, exercise))
         except FileFault as fault:
             faults += [(name, each) for each in fault.faults]
+    exercise = replace(exercise, references=tuple(p.program for p in programs if p.right))
     return Reading(data, exercise, (), tuple(programs), tuple(faults), filled)
 
 

@@ -11,10 +11,12 @@ from server.marking.files.document import Document, Fault, FileFault, read_docum
 from server.marking.files.draws import fill_in, middle, read_parameters
 from server.marking.files.exercise_names import note_names, signals_of
 from server.marking.files.exercise_schema import ExerciseForm
+from server.marking.files.free_items import free_items
 from server.marking.files.observer import NO_OBSERVER, own_signals, read_observer
 from server.marking.files.placeholders import Draw
 from server.marking.files.plant_builder import PlantBuilder
 from server.marking.files.point_builder import PointBuilder, note_loose_ends
+from server.marking.files.reference_programs import program_texts, with_references
 from server.marking.files.requirement_builder import RequirementBuilder
 from server.marking.files.scenario_builder import ScenarioBuilder
 from server.marking.files.schema_faults import validated
@@ -26,8 +28,12 @@ SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 
 def load_exercise(folder: Path) -> Exercise:
-    """The exercise of a folder, its parameters at their middle. Raises FileFault."""
-    return build_exercise(open_document(folder), folder.resolve().name)
+    """The exercise of a folder, its parameters at their middle, with its references.
+
+    Raises FileFault.
+    """
+    exercise = build_exercise(open_document(folder), folder.resolve().name)
+    return with_references(exercise, program_texts(folder))
 
 
 def open_document(folder: Path) -> Document:
@@ -94,6 +100,7 @@ def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> E
         partial_credit=PartialCredit(form.partial_credit.one_edit, form.partial_credit.two_edits),
         numbers=tuple(draw.items()),
         teaching_order=form.teaching_order,
+        tolerance_ms=form.tolerance,
     )
     exercise = _with_suite(document, form, bare)
     document.refuse_if_faulty()
@@ -119,6 +126,7 @@ def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exerc
     return replace(
         bare,
         observer=observer,
+        free=free_items(document, conditions, form.free, bare.points),
         requirements=tuple(
             requirements.requirement(("requirements", number), part)
             for number, part in enumerate(form.requirements)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import AfterValidator, Discriminator, Field, Tag
 
-from server.marking.exercise import Release, RequirementKind
+from server.marking.exercise import TOLERANCE_MS, Release, RequirementKind
 from server.marking.files.form import (
     Amount,
     Condition,
@@ -30,6 +30,7 @@ MAX_REQUIREMENTS = 40
 MAX_SCENARIOS = 64
 """One lane each."""
 MAX_PERIOD_MS = 1000
+MAX_TOLERANCE_MS = 5000
 
 Switch: TypeAlias = Literal["on", "off"]
 
@@ -130,6 +131,14 @@ CHECKS: dict[str, type[CheckPart]] = {
     "uses": UsesPart,
 }
 """Checks by the key that tells them apart."""
+
+
+class FreePart(Part):
+    """What the statement leaves open: these outputs may be anything while the condition holds."""
+
+    outputs: Annotated[Many[Line], Field(min_length=1)]
+    when: Condition
+    sentence: Line
 
 
 def _check_tag(value: Any) -> str | None:
@@ -243,5 +252,7 @@ class ExerciseForm(Part):
     internal_bits: Many[BitPart] = ()
     plant: PlantPart
     observer: Text | None = None
+    free: Many[FreePart] = ()
+    tolerance: Annotated[Milliseconds, Field(ge=0, le=MAX_TOLERANCE_MS)] = TOLERANCE_MS
     requirements: Annotated[Many[RequirementPart], Field(min_length=1, max_length=MAX_REQUIREMENTS)]
     scenarios: Annotated[Many[ScenarioPart], Field(min_length=1, max_length=MAX_SCENARIOS)]

@@ -7,7 +7,9 @@ named in programs as in the exercise file.
 """
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from server.ladder.limits import MAX_TEXT_BYTES
@@ -54,6 +56,24 @@ def load_programs(folder: Path, exercise: Exercise) -> tuple[ReferenceProgram, .
     """
     files = sorted((folder / "programs").glob("*.st"))
     return tuple(_load(file, exercise) for file in files)
+
+
+def program_texts(folder: Path) -> dict[str, str]:
+    """The texts of all program files of the exercise in ``folder``, by file name."""
+    return {p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))}
+
+
+def with_references(exercise: Exercise, texts: Mapping[str, str]) -> Exercise:
+    """The exercise with its right programs as references; ``texts`` are programs by file name.
+
+    A text with faults is no reference.
+    """
+    found = []
+    for name, text in sorted(texts.items()):
+        if name.startswith("right-"):
+            with suppress(FileFault):
+                found.append(parse_program(name, text.encode(), exercise))
+    return replace(exercise, references=tuple(found))
 
 
 def read_program(file: Path, exercise: Exercise) -> Program:

@@ -149,7 +149,7 @@ def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
     seen: dict[_Sense, bool] = {}
     since = 0
     names = {*controls, *(sense.symbol for sense in sensed)}
-    for scan, signals in enumerate(_simulate(suspicion, names)):
+    for scan, signals in enumerate(simulate_trail(suspicion, names)):
         actions: list[Action] = [
             Turn(name, bool(signals[name])) for name in controls if signals[name] != before[name]
         ]
@@ -195,7 +195,7 @@ def _controls(suspicion: Suspicion) -> dict[str, int]:
     }
 
 
-def _simulate(suspicion: Suspicion, names: Iterable[str]) -> Iterator[dict[str, int]]:
+def simulate_trail(suspicion: Suspicion, names: Iterable[str]) -> Iterator[dict[str, int]]:
     """The named signals in each scan of the trail, on the abstract machine."""
     machine, assembled = suspicion.machine, suspicion.assembled
     bits = machine.initial.copy()

@@ -56,7 +56,10 @@ class Suspicion:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """The outcome for one requirement, with the reason where it is not proved."""
+    """The outcome for one requirement, with the reason where it is not proved.
+
+    ``suspicions`` has one way to a violation of each refuted check, the shortest first.
+    """
 
     requirement: str
     outcome: Outcome
@@ -64,7 +67,12 @@ class Proof:
     timers: Timers
     states: int
     transitions: int
-    suspicion: Suspicion | None = None
+    suspicions: tuple[Suspicion, ...] = ()
+
+    @property
+    def suspicion(self) -> Suspicion | None:
+        """The shortest way to a violation that the search found."""
+        return self.suspicions[0] if self.suspicions else None
 
 
 def provable(exercise: Exercise, number: int) -> bool:
@@ -74,13 +82,21 @@ def provable(exercise: Exercise, number: int) -> bool:
 
 
 def prove(
-    exercise: Exercise, program: Program, number: int, *, work: int = MOST_TRANSITIONS
+    exercise: Exercise,
+    program: Program,
+    number: int,
+    *,
+    work: int = MOST_TRANSITIONS,
+    count_timers: bool = False,
 ) -> Proof:
     """Search the abstract machine of requirement ``number`` within ``work`` transitions.
 
     Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
-    one timer after another are counted, and at last those of all, as far as the work allows.
+    one timer after another are counted, and at last those of all, as far as the work allows;
+    with ``count_timers`` those of all at once.
     """
+    if count_timers:
+        return _attempt(exercise, program, number, Timers.COUNTED, work)
     timers = [v.symbol.lower() for v in program.variables if v.type in _TIMERS]
     if not timers:
         return _attempt(exercise, program, number, Timers.NONE, work)
@@ -93,7 +109,7 @@ def prove(
             return one
     counted = _attempt(exercise, program, number, Timers.COUNTED, work)
     if counted.outcome is Outcome.OPEN:
-        return replace(counted, suspicion=free.suspicion)
+        return replace(counted, suspicions=free.suspicions)
     return counted
 
 
@@ -134,8 +150,8 @@ def _attempt(
         milder = [(i, trail) for i, trail in enumerate(again.trails) if trail is not None]
         if milder:
             machine, hits = plain, milder
-        monitor, trail = min(hits, key=lambda hit: len(hit[1].choices))
-        found = Suspicion(assembled, machine, trail, monitor)
+        hits.sort(key=lambda hit: len(hit[1].choices))
+        found = tuple(Suspicion(assembled, machine, trail, monitor) for monitor, trail in hits)
         return Proof(name, Outcome.REFUTED, "", timers, *counts, found)
     if not result.complete:
         reason = f"The search stopped after {result.states} states; there are more."

@@ -1,0 +1,179 @@
+"""The second look: a program that meets everything, compared with the reference programs.
+
+The references run beside it as shadows (``marking.shadows``) in every written scenario, and in
+an exhaustive search of everything that the panel, the supply and the plant can do. Faults come in
+the written scenarios only. Where the search does not end, random runs take its place. Nothing is
+deducted for a difference: a teacher decides.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from server.ladder.program import Program
+from server.marking.evidence import evidence_of
+from server.marking.exercise import Exercise
+from server.marking.machine import Assembled, assemble
+from server.marking.patterns import Lasts
+from server.marking.phrases import seconds
+from server.marking.proofs.counterexample import (
+    replay_suspicion,
+    simulate_trail,
+    suspected_scenario,
+)
+from server.marking.proofs.proof import Outcome, Suspicion, prove
+from server.marking.proofs.stress import stress_run
+from server.marking.replay import NEVER, replay, trace
+from server.marking.scenario import Scenario, faults_in
+from server.marking.shadows import PREFIX, with_second_look
+from server.marking.telling.scenario_words import scenario_words
+from server.marking.verdict import Difference
+
+MOST_TRANSITIONS = 6_000_000
+
+
+class FoundBy(StrEnum):
+    """What found a difference."""
+
+    SCENARIO = "a scenario"
+    SEARCH = "the exhaustive search"
+    RANDOM_RUN = "a random run"
+
+
+@dataclass(frozen=True, slots=True)
+class SecondLook:
+    """The differences found, one an output, and what the search came to.
+
+    ``proved``: the search tried everything and found no difference; ``with_faults``: also with the
+    faults that the scenarios know. ``reason`` says why it is not
+    proved although nothing differed. ``states`` and ``transitions`` are the search's work.
+    """
+
+    differences: tuple[Difference, ...]
+    proved: bool
+    with_faults: bool = False
+    reason: str = ""
+    states: int = 0
+    transitions: int = 0
+
+
+def look_again(
+    exercise: Exercise,
+    program: Program,
+    *,
+    runs: int,
+    seed: int,
+    work: int = MOST_TRANSITIONS,
+) -> SecondLook:
+    """Compare a program that is free of errors with the references of its exercise.
+
+    ``work`` bounds the search in transitions; ``runs`` random minutes with ``seed`` are tried where
+    the search does not end. The exercise must have references.
+    """
+    widened = with_second_look(exercise)
+    differences = {d.output: d for d in _in_scenarios(widened, program)}
+    everyday = replace(widened, scenarios=tuple(s for s in widened.scenarios if not faults_in([s])))
+    number = len(everyday.requirements) - 1
+    # With the faults of the scenarios first: a proof then covers them, too.
+    proof = prove(widened, program, number, work=work, count_timers=True)
+    with_faults = proof.outcome is Outcome.PROVED
+    if not with_faults:
+        proof = prove(everyday, program, number, work=work, count_timers=True)
+    for suspicion in proof.suspicions:
+        found = _by_search(everyday, program, number, suspicion)
+        differences.setdefault(found.output, found)
+    if proof.outcome is Outcome.OPEN and runs:
+        for violation in stress_run(
+            everyday, program, frozenset({number}), seed, runs=runs
+        ).values():
+            found = _in_run(everyday, program, violation.scenario, violation.monitor,
+                            violation.scan, FoundBy.RANDOM_RUN)  # fmt: skip
+            differences.setdefault(found.output, found)
+    return SecondLook(
+        tuple(differences.values()),
+        proof.outcome is Outcome.PROVED and not differences,
+        with_faults and not differences,
+        proof.reason,
+        proof.states,
+        proof.transitions,
+    )
+
+
+def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
+    """The first written scenario in which each output differs, open ones first."""
+    assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
+    seen = replay(assembled, widened.scenarios)
+    number = len(widened.requirements) - 1
+    for (requirement, _), monitor in assembled.monitor_numbers.items():
+        lanes = np.flatnonzero(seen.violated[monitor] != NEVER)
+        if requirement == number and lanes.size:
+            lane = min(lanes, key=lambda each: (not widened.scenarios[each].open, each))
+            scan = int(seen.violated[monitor, lane])
+            scenario = widened.scenarios[lane]
+            yield _shown(widened, assembled, scenario, monitor, scan, FoundBy.SCENARIO)
+
+
+def _in_run(
+    widened: Exercise, program: Program, scenario: Scenario, monitor: int, scan: int, by: FoundBy
+) -> Difference:
+    """A difference in a run of the machine that ``widened`` makes with this scenario alone."""
+    own = replace(widened, scenarios=(*widened.scenarios, scenario))
+    assembled = assemble(own, program, faults=faults_in(own.scenarios))
+    return _shown(own, assembled, scenario, monitor, scan, by)
+
+
+def _shown(
+    widened: Exercise,
+    assembled: Assembled,
+    scenario: Scenario,
+    monitor: int,
+    scan: int,
+    by: FoundBy,
+) -> Difference:
+    evidence = evidence_of(widened, assembled, monitor, scenario, scan)
+    output = _output_of(assembled, monitor)
+    traced = trace(assembled, scenario, {output: assembled.signals[output.lower()]}, scan + 1)
+    value = int(traced.signals[output][scan])
+    at_ms = max(0, evidence.at_ms - widened.tolerance_ms)
+    lanes = tuple(lane for lane in evidence.lanes if not lane.name.startswith(PREFIX))
+    return Difference(
+        output, _sentence(widened, output, value, at_ms), at_ms, by, _steps(scenario), lanes
+    )
+
+
+def _by_search(
+    everyday: Exercise, program: Program, number: int, suspicion: Suspicion
+) -> Difference:
+    """A difference that the search found: on the plant itself, or as the search had it."""
+    replayed = replay_suspicion(everyday, program, number, suspicion)
+    if replayed is not None and replayed.nominal:
+        return _in_run(
+            everyday, program, replayed.scenario, replayed.monitor, replayed.scan, FoundBy.SEARCH
+        )
+    output = _output_of(suspicion.assembled, suspicion.monitor)
+    states = list(simulate_trail(suspicion, [output]))
+    at_ms = max(0, (len(states) - 1) * everyday.period_ms - everyday.tolerance_ms)
+    sentence = _sentence(everyday, output, states[-1][output], at_ms)
+    scenario = suspected_scenario(everyday, suspicion)
+    return Difference(output, sentence, at_ms, FoundBy.SEARCH, _steps(scenario))
+
+
+def _output_of(assembled: Assembled, monitor: int) -> str:
+    check = assembled.checks[monitor].property
+    assert isinstance(check, Lasts), "the second look has a bound for each output"
+    return check.condition.text.removeprefix(PREFIX)
+
+
+def _sentence(exercise: Exercise, output: str, value: int, at_ms: int) -> str:
+    point = next(p for p in exercise.points if p.symbol == output)
+    longer = f"for more than {seconds(exercise.tolerance_ms)}, from {seconds(at_ms)} on"
+    if point.type != "BOOL":
+        return f"{output} showed {value} {longer}; no reference program shows that number there."
+    now, then = ("on", "off") if value else ("off", "on")
+    return f"{output} was {now} {longer}; in every reference program it is {then} there."
+
+
+def _steps(scenario: Scenario) -> tuple[str, ...]:
+    return tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(scenario))
