@@ -53,11 +53,12 @@ PACKAGES = {
 STORE = (
     {"database"},
     {"claims", "people", "statistics"},
-    {"authored", "courses", "openid", "passwords"},
+    {"authored", "courses", "openid"},
     {"roster"},
     {"programs", "attempts", "audit", "benches", "targets", "lti"},
-    {"standings", "corrections"},
+    {"standings", "corrections", "addresses"},
     {
+        "passwords",
         "remarking",
         "submissions",
         "gauges",

@@ -1,4 +1,6 @@
-"""Who saw and who changed grades: a line for each time, kept as long as the section is.
+"""Who saw and who changed grades, and who opened which account: a line for each time.
+
+A line is kept as long as its section is; a line about the whole college has no section.
 
 Lines name people by id only, so that nothing of an erased student is left in them.
 """
@@ -27,6 +29,10 @@ class GradeAction(StrEnum):
     WROTE_COMMENT = "wrote comment"
     GAVE_TIME = "gave time"
     CHANGED_POLICY = "changed policy"
+    MADE_LINK = "made password link"
+    USED_LINK = "used password link"
+    LINK_EXPIRED = "link expired"
+    CLAIMED_ACCOUNT = "claimed account"
 
 
 SEEING = frozenset(
@@ -52,7 +58,7 @@ class GradeEvent(Base):
     actor_id: Mapped[int | None] = mapped_column(
         ForeignKey("users.id", ondelete="SET NULL"), index=True
     )
-    section_id: Mapped[int] = mapped_column(
+    section_id: Mapped[int | None] = mapped_column(
         ForeignKey("sections.id", ondelete="CASCADE"), index=True
     )
     assignment_id: Mapped[int | None] = mapped_column(
@@ -68,9 +74,9 @@ class GradeEvent(Base):
 def note(
     session: Session,
     now: datetime,
-    actor_id: int,
+    actor_id: int | None,
     action: GradeAction,
-    section_id: int,
+    section_id: int | None,
     *,
     assignment_id: int | None = None,
     student_id: int | None = None,

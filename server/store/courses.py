@@ -68,6 +68,12 @@ TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
 
 
 class Enrolment(Base):
+    """Who is in a section.
+
+    ``confirmed``: its instructor says that the account belongs to the owner of its address; for
+    the other sections only ``User.confirmed`` counts.
+    """
+
     __tablename__ = "enrolments"
 
     section_id: Mapped[int] = mapped_column(
@@ -77,6 +83,7 @@ class Enrolment(Base):
         ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
     )
     role: Mapped[SectionRole]
+    confirmed: Mapped[bool] = mapped_column(default=False)
 
 
 class Counting(StrEnum):

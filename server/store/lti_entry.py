@@ -30,7 +30,7 @@ from server.store.lti import (
     LtiPerson,
     Platform,
 )
-from server.store.people import OVERSEEING, Role, User, find_user, normal_email
+from server.store.people import OVERSEEING, Origin, Role, User, find_user, normal_email
 from server.store.roster import EMAIL, enrol, sorted_name
 from server.store.standings import recount
 
@@ -170,6 +170,7 @@ def _new_account(session: Session, platform: Platform, comer: Comer, email: str)
         name=name,
         listed_as=comer.listed_as or sorted_name(name),
         role=Role.INSTRUCTOR if teaches else Role.STUDENT,
+        origin=Origin.LMS,
     )
     session.add(user)
     session.flush()

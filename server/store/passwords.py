@@ -1,14 +1,25 @@
-"""Links by which somebody sets a new password: made by an administrator, good for a day."""
+"""Links by which somebody sets a new password, good for a day.
+
+An administrator makes one for anybody. The roster of a section makes *first* links, for accounts of
+students that it made and that nobody can sign in to yet: for no other account, or an instructor
+could become whoever they put on their roster. That is asked again when the link is used.
+"""
 
 import hashlib
 import secrets
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from sqlalchemy import ForeignKey, String, delete, select
+from sqlalchemy import ColumnElement, ForeignKey, String, and_, delete, exists, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from server.store.addresses import claim_address
+from server.store.audit import GradeAction, note
+from server.store.courses import TEACHING, Enrolment
 from server.store.database import Base
-from server.store.people import BrowserSession, User
+from server.store.lti import LtiPerson
+from server.store.openid import OpenIdPerson
+from server.store.people import BrowserSession, Origin, Role, User
 
 LINK_LASTS = timedelta(days=1)
 SHORTEST = 10
@@ -16,43 +27,137 @@ SHORTEST = 10
 
 
 class PasswordLink(Base):
-    """A link that was given out; the database holds only the hash of its secret."""
+    """A link that was given out; the database holds only the hash of its secret.
+
+    ``section_id`` is the section whose roster made it; None for an administrator's. A link whose
+    maker is not known (any more) is not good.
+    """
 
     __tablename__ = "password_links"
 
     token_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
     user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
     expires_at: Mapped[datetime] = mapped_column(index=True)
+    section_id: Mapped[int | None] = mapped_column(
+        ForeignKey("sections.id", ondelete="CASCADE"), index=True
+    )
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
 
 
-def make_link(session: Session, user_id: int, now: datetime) -> str:
-    """The secret of a new link; links made for the user before no longer work."""
-    session.execute(
-        delete(PasswordLink).where(
-            (PasswordLink.user_id == user_id) | (PasswordLink.expires_at <= now)
+def _awaits_first_link() -> ColumnElement[bool]:
+    """Whether the roster of ``Enrolment.section_id`` may make a link for ``User``."""
+    teaches = exists().where(Enrolment.user_id == User.id, Enrolment.role.in_(TEACHING))
+    return and_(
+        Enrolment.user_id == User.id,
+        User.role == Role.STUDENT,
+        User.password_hash.is_(None),
+        User.confirmed.is_(False),
+        User.origin == Origin.ROSTER,
+        User.origin_section_id == Enrolment.section_id,
+        ~exists().where(LtiPerson.user_id == User.id),
+        ~exists().where(OpenIdPerson.user_id == User.id),
+        ~teaches.correlate(User),
+    )
+
+
+def awaiting_first_link(session: Session, section_id: int) -> list[User]:
+    """For whom the roster of a section may make links, by name."""
+    return list(
+        session.scalars(
+            select(User)
+            .join(Enrolment, _awaits_first_link())
+            .where(Enrolment.section_id == section_id)
+            .order_by(User.listed_as, User.id)
         )
     )
-    token = secrets.token_urlsafe(24)
-    session.add(PasswordLink(token_hash=_hash(token), user_id=user_id, expires_at=now + LINK_LASTS))
-    session.flush()
+
+
+def make_first_links(
+    session: Session, section_id: int, now: datetime, *, by_id: int
+) -> list[tuple[User, str]]:
+    """Make a link for everybody who awaits their first in this section; who, and its secret."""
+    people = awaiting_first_link(session, section_id)
+    return list(zip(people, _make(session, people, now, by_id, section_id), strict=True))
+
+
+def make_link(session: Session, user: User, now: datetime, *, by_id: int) -> str:
+    """Return the secret of an administrator's link, which opens any account."""
+    (token,) = _make(session, [user], now, by_id, None)
     return token
 
 
+def _make(
+    session: Session, people: Sequence[User], now: datetime, by_id: int, section_id: int | None
+) -> list[str]:
+    """Make a link for each; links made for them before no longer work."""
+    expire_links(session, now)
+    ids = [user.id for user in people]
+    session.execute(delete(PasswordLink).where(PasswordLink.user_id.in_(ids)))
+    tokens = [secrets.token_urlsafe(24) for _ in people]
+    for user_id, token in zip(ids, tokens, strict=True):
+        session.add(
+            PasswordLink(
+                token_hash=_hash(token),
+                user_id=user_id,
+                expires_at=now + LINK_LASTS,
+                section_id=section_id,
+                by_id=by_id,
+            )
+        )
+        note(session, now, by_id, GradeAction.MADE_LINK, section_id, student_id=user_id)
+    session.flush()
+    return tokens
+
+
+def expire_links(session: Session, now: datetime) -> None:
+    """Delete the links that have run out unused, each with its line in the log."""
+    for link in session.scalars(select(PasswordLink).where(PasswordLink.expires_at <= now)):
+        note(
+            session,
+            link.expires_at,
+            link.by_id,
+            GradeAction.LINK_EXPIRED,
+            link.section_id,
+            student_id=link.user_id,
+        )
+        session.delete(link)
+    session.flush()
+
+
 def user_of_link(session: Session, token: str, now: datetime) -> User | None:
-    """Whose password may be set by this link, while it is good."""
+    """Return whose password may be set by this link, while it is good."""
+    still_awaited = exists().where(
+        Enrolment.section_id == PasswordLink.section_id, _awaits_first_link()
+    )
     return session.scalar(
         select(User)
-        .join(PasswordLink)
-        .where(PasswordLink.token_hash == _hash(token), PasswordLink.expires_at > now)
+        .join(PasswordLink, PasswordLink.user_id == User.id)
+        .where(
+            PasswordLink.token_hash == _hash(token),
+            PasswordLink.expires_at > now,
+            PasswordLink.by_id.is_not(None),
+            or_(PasswordLink.section_id.is_(None), still_awaited.correlate(User, PasswordLink)),
+        )
     )
 
 
 def set_password(session: Session, token: str, password_hash: str, now: datetime) -> User | None:
-    """Use up the link: set the password, end all sign-ins. None if the link is not good."""
+    """Use up the link: set the password, end all sign-ins. None if the link is not good.
+
+    Who holds an administrator's link is the owner of the address: the administrator gave it out.
+    """
+    # Locked, so that of two who use it at the same moment the second finds it used.
+    link = session.get(PasswordLink, _hash(token), with_for_update=True)
     user = user_of_link(session, token, now)
-    if user is None:
+    if link is None or user is None:
+        expire_links(session, now)
         return None
+    if link.section_id is None:
+        claim_address(session, user, now)
     user.password_hash = password_hash
+    note(session, now, user.id, GradeAction.USED_LINK, link.section_id, student_id=user.id)
     session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
     session.execute(delete(BrowserSession).where(BrowserSession.user_id == user.id))
     session.flush()

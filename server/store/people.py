@@ -27,10 +27,21 @@ OVERSEEING = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
 """They see the work of all sections; another system's word alone does not open their accounts."""
 
 
+class Origin(StrEnum):
+    """Who or what made an account; one from before this was kept counts as an administrator's."""
+
+    ADMINISTRATOR = "administrator"
+    ROSTER = "roster"
+    JOIN_CODE = "join code"
+    LMS = "LMS"
+
+
 class User(Base):
     """One person. ``listed_as`` is the name in the order in which lists are sorted.
 
     ``sees_names`` lets a member of the department see whose work the figures rest on.
+    ``origin_section_id`` is the section whose roster or join code made the account. A ``confirmed``
+    account is known to belong to the owner of its address (``store.addresses``).
     """
 
     __tablename__ = "users"
@@ -42,6 +53,11 @@ class User(Base):
     role: Mapped[Role]
     password_hash: Mapped[str | None] = mapped_column(String(200))
     sees_names: Mapped[bool] = mapped_column(default=False)
+    origin: Mapped[Origin] = mapped_column(default=Origin.ADMINISTRATOR)
+    origin_section_id: Mapped[int | None] = mapped_column(
+        ForeignKey("sections.id", ondelete="SET NULL"), index=True
+    )
+    confirmed: Mapped[bool] = mapped_column(default=True)
 
 
 class BrowserSession(Base):

@@ -14,7 +14,7 @@ from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from server.store.courses import Enrolment, Section, SectionRole
-from server.store.people import Role, User, normal_email
+from server.store.people import Origin, Role, User, normal_email
 
 MAX_LINES = 1000
 EMAIL = re.compile(r"[^@\s,;\"<>]+@[^@\s,;\"<>]+\.[^@\s,;\"<>]+")
@@ -187,9 +187,18 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
 
 
 def enrol_all(
-    session: Session, section: Section, lines: Sequence[Line], *, drop_missing: bool
+    session: Session,
+    section: Section,
+    lines: Sequence[Line],
+    *,
+    drop_missing: bool,
+    origin: Origin = Origin.ROSTER,
 ) -> Changes:
-    """Make the changes; those who are missing leave only if asked for, and their work is kept."""
+    """Make the changes; those who are missing leave only if asked for, and their work is kept.
+
+    ``origin`` is what makes the new accounts. For those of a roster its instructor stands, in
+    this section.
+    """
     changes = compare(session, section, lines)
     for line in changes.new:
         session.add(
@@ -199,6 +208,9 @@ def enrol_all(
                 listed_as=line.listed_as,
                 role=Role.STUDENT,
                 password_hash=None,
+                origin=origin,
+                origin_section_id=section.id,
+                confirmed=False,
             )
         )
     session.flush()
@@ -208,7 +220,14 @@ def enrol_all(
         ).all()
     )
     for line in (*changes.new, *changes.added):
-        session.add(Enrolment(section_id=section.id, user_id=ids[line.email], role=line.role))
+        session.add(
+            Enrolment(
+                section_id=section.id,
+                user_id=ids[line.email],
+                role=line.role,
+                confirmed=line in changes.new and origin is Origin.ROSTER,
+            )
+        )
     for user, line in changes.renamed:
         user.name, user.listed_as = line.name, line.listed_as
     for user, line in changes.moved:

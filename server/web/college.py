@@ -16,6 +16,7 @@ from server.store.passwords import make_link
 from server.store.people import Role, User, find_user, normal_email
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
+from server.web.joining import address_of_link
 from server.web.rendering import page
 
 router = APIRouter()
@@ -35,6 +36,7 @@ def add_person(
     request: Request,
     session: Writing,
     settings: SettingsHere,
+    visitor: VisitorHere,
     now: Now,
     name: Annotated[str, Form(max_length=200)] = "",
     email: Annotated[str, Form(max_length=254)] = "",
@@ -51,17 +53,22 @@ def add_person(
     )
     session.add(user)
     session.flush()
-    link = f"{settings.public_urls[0]}/password?link={make_link(session, user.id, now)}"
+    link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, address, "", user, link)
 
 
 @router.post("/people/{person_id}/link")
 def password_link(
-    request: Request, person_id: int, session: Writing, settings: SettingsHere, now: Now
+    request: Request,
+    person_id: int,
+    session: Writing,
+    settings: SettingsHere,
+    visitor: VisitorHere,
+    now: Now,
 ) -> Response:
     """A link by which this person sets a new password; it is shown once."""
     user = _person(session, person_id)
-    link = f"{settings.public_urls[0]}/password?link={make_link(session, person_id, now)}"
+    link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, user.email, "", user, link)
 
 

@@ -5,9 +5,17 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
+from server.settings import Settings
 from server.store import passwords, roster
 from server.store.courses import SectionRole, role_in_section
-from server.store.people import User, find_user, hash_password, normal_email, note_attempt
+from server.store.people import (
+    Origin,
+    User,
+    find_user,
+    hash_password,
+    normal_email,
+    note_attempt,
+)
 from server.web.access import VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading, Writing
 from server.web.rendering import page
@@ -70,7 +78,7 @@ def join(
         if section is None or find_user(session, email) is not None:
             return refuse(NO_CODE if section is None else TAKEN)
         line = roster.Line(0, normal_email(email), name.strip(), roster.sorted_name(name.strip()))
-        roster.enrol_all(session, section, [line], drop_missing=False)
+        roster.enrol_all(session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE)
         user = find_user(session, email)
         assert user is not None
         user.password_hash = password_hash
@@ -97,6 +105,11 @@ def join_section(
     return RedirectResponse("/", 303)
 
 
+def address_of_link(settings: Settings, secret: str) -> str:
+    """Return the address that the holder of a password link opens."""
+    return f"{settings.public_urls[0]}/password?link={secret}"
+
+
 @router.get("/password")
 def password_page(request: Request, session: Reading, now: Now, link: str = "") -> Response:
     user = passwords.user_of_link(session, link, now)
@@ -114,11 +127,10 @@ def set_password(
     """Use up a link: the new password holds, and whoever was signed in is signed out."""
     with database.read() as session:
         user = passwords.user_of_link(session, link, now)
-    if user is None:
-        return _password_page(request, None, link, USED_UP)
-    if len(password) < passwords.SHORTEST:
+    if user is not None and len(password) < passwords.SHORTEST:
         return _password_page(request, user, link, TOO_SHORT)
-    password_hash = hash_password(password)
+    # A link that is not good is told from the unit of work below, which notes what has run out.
+    password_hash = hash_password(password) if user is not None else ""
     with database.write() as session:
         if passwords.set_password(session, link, password_hash, now) is None:
             return _password_page(request, None, link, USED_UP)

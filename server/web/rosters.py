@@ -10,11 +10,13 @@ from server.store import roster
 from server.store.audit import events_of
 from server.store.courses import SectionRole, assignments_of
 from server.store.lti_choices import contexts_of
-from server.store.passwords import make_link
+from server.store.passwords import awaiting_first_link, make_first_links
 from server.store.people import Role, find_user
 from server.store.standings import recount
+from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.gradebook import section_here
+from server.web.joining import address_of_link
 from server.web.rendering import page
 from server.web.spreadsheet import Table, download
 
@@ -138,18 +140,13 @@ def join_code(
 
 @router.post("/sections/{section_id}/roster/links")
 def first_passwords(
-    section_id: int, session: Writing, settings: SettingsHere, now: Now
+    section_id: int, session: Writing, settings: SettingsHere, visitor: VisitorHere, now: Now
 ) -> Response:
-    """A CSV with a link for each person who has no password yet; each is good for a day."""
+    """A CSV with a link for each student whose account this roster made and nobody has used yet."""
     section = section_here(session, section_id)
-    people = [user for user, _ in roster.people_of(session, section_id) if not user.password_hash]
     rows = tuple(
-        (
-            user.name,
-            user.email,
-            f"{settings.public_urls[0]}/password?link={make_link(session, user.id, now)}",
-        )
-        for user in people
+        (user.name, user.email, address_of_link(settings, secret))
+        for user, secret in make_first_links(session, section_id, now, by_id=visitor.id)
     )
     table = Table("Links", ("Name", "Email", "Link, good for one day"), rows)
     return download(table, f"{section.title}-links", "csv")
@@ -170,6 +167,7 @@ def show_roster(
     request: Request, session: Session, section_id: int, mistake: str = "", text: str = ""
 ) -> Response:
     people = roster.people_of(session, section_id)
+    awaiting = awaiting_first_link(session, section_id)
     return page(
         request,
         "sections/roster.html",
@@ -177,7 +175,8 @@ def show_roster(
         section=section_here(session, section_id),
         people=people,
         from_lms=contexts_of(session, section_id),
-        without=sum(not user.password_hash for user, _ in people),
+        awaiting=len(awaiting),
+        others=sum(not user.password_hash and user not in awaiting for user, _ in people),
         mistake=mistake,
         text=text,
         roles=SectionRole,

@@ -6,7 +6,8 @@ from sqlalchemy import text
 from server.paths import MIGRATIONS
 from server.store.database import Database
 
-REVISIONS = sorted(script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions())
+REVISIONS = [script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()][::-1]
+"""From the first to the newest; numbers are names and give no order."""
 
 # Rows in the tables of the first version, as it wrote them.
 FIRST_ROWS = (

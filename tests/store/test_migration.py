@@ -83,7 +83,9 @@ def test_rows_that_refer_to_nothing_stop_a_migration(database: Database) -> None
         driver = connection.connection.driver_connection
         assert driver is not None
         driver.execute("PRAGMA foreign_keys=OFF")
-        driver.execute("INSERT INTO enrolments VALUES (7, 8, 'student')")
+        driver.execute(
+            "INSERT INTO enrolments (section_id, user_id, role) VALUES (7, 8, 'student')"
+        )
         connection.invalidate()
     assert "2 rows that refer to rows which are gone" in trouble_with(database)
 

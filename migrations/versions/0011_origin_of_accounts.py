@@ -1,0 +1,66 @@
+"""Who made an account and whose it is; links of a roster; lines of the log without a section
+
+Revision ID: 0011
+Revises: 0014
+"""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0011"
+down_revision = "0014"
+
+ORIGINS = ("administrator", "roster", "join code", "LMS")
+
+
+def upgrade() -> None:
+    with op.batch_alter_table("users", schema=None) as batch_op:
+        batch_op.add_column(
+            sa.Column(
+                "origin",
+                sa.Enum(*ORIGINS, name="origin", native_enum=False, length=20),
+                nullable=False,
+                server_default="administrator",
+            )
+        )
+        batch_op.add_column(sa.Column("origin_section_id", sa.Integer(), nullable=True))
+        batch_op.add_column(
+            sa.Column("confirmed", sa.Boolean(), nullable=False, server_default=sa.true())
+        )
+        batch_op.create_foreign_key(
+            batch_op.f("fk_users_origin_section_id"),
+            "sections",
+            ["origin_section_id"],
+            ["id"],
+            ondelete="SET NULL",
+        )
+        batch_op.create_index(
+            batch_op.f("ix_users_origin_section_id"), ["origin_section_id"], unique=False
+        )
+    with op.batch_alter_table("enrolments", schema=None) as batch_op:
+        batch_op.add_column(
+            sa.Column("confirmed", sa.Boolean(), nullable=False, server_default=sa.false())
+        )
+    with op.batch_alter_table("password_links", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("section_id", sa.Integer(), nullable=True))
+        batch_op.add_column(sa.Column("by_id", sa.Integer(), nullable=True))
+        batch_op.create_foreign_key(
+            batch_op.f("fk_password_links_section_id"),
+            "sections",
+            ["section_id"],
+            ["id"],
+            ondelete="CASCADE",
+        )
+        batch_op.create_foreign_key(
+            batch_op.f("fk_password_links_by_id"),
+            "users",
+            ["by_id"],
+            ["id"],
+            ondelete="SET NULL",
+        )
+        batch_op.create_index(
+            batch_op.f("ix_password_links_section_id"), ["section_id"], unique=False
+        )
+        batch_op.create_index(batch_op.f("ix_password_links_by_id"), ["by_id"], unique=False)
+    with op.batch_alter_table("grade_events", schema=None) as batch_op:
+        batch_op.alter_column("section_id", existing_type=sa.Integer(), nullable=True)
