@@ -28,7 +28,7 @@ PAGES = {
     "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
     "lab hour": ("teacher", "/sections/{section}/lab", 11),
     "programs compared": ("teacher", "/assignments/{assignment}/likeness", 12),
-    "roster": ("teacher", "/sections/{section}/roster", 7),
+    "roster": ("teacher", "/sections/{section}/roster", 8),
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),
     "log of grades": ("teacher", "/sections/{section}/log", 6),
     "all sections": ("head", "/", 6),
