@@ -19,7 +19,7 @@ from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, Timers, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
-from server.marking.second_look import look_again
+from server.marking.second_look import Alike, look_again
 from server.marking.telling.scenario_words import scenario_words
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
@@ -91,15 +91,20 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     ):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
         differences = look.differences
-        if look.proved:
+        if look.alike is not Alike.NO:
             judged = [
                 replace(r, known_by=LIKE_A_REFERENCE, not_proved="")
                 if provable(exercise, n)
-                and (look.with_faults or not faults_in(exercise.scenarios_judging(n)))
+                and (look.alike is Alike.WITH_FAULTS or not _with_faults(exercise, n))
                 else r
                 for n, r in enumerate(judged)
             ]
     return replace(verdict, requirements=tuple(judged), second_look=differences)
+
+
+def _with_faults(exercise: Exercise, number: int) -> bool:
+    """Whether a requirement is judged in a scenario with faults."""
+    return bool(faults_in(exercise.scenarios_judging(number)))
 
 
 def seed_of(exercise: Exercise, program: Program) -> int:

@@ -17,7 +17,7 @@ from server.ladder.program import Comparison, Contact, Element, Name, Number, Pr
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.patterns import Expression
-from server.marking.proofs.proof import SECTIONS, Suspicion
+from server.marking.proofs.proof import Suspicion, paced
 from server.marking.replay import NEVER
 from server.marking.scenario import Action, Scenario, Step, Turn
 from server.marking.timeline import timeline_of
@@ -142,7 +142,7 @@ class _Sense:
 
 
 def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
-    period = suspicion.machine.period_ms
+    period = suspicion.machine.period_ms * suspicion.pace
     controls = _controls(suspicion)
     sensed = list(_senses(exercise, suspicion))
     before = dict.fromkeys(controls, False) | {"power": True}
@@ -205,7 +205,7 @@ def simulate_trail(suspicion: Suspicion, names: Iterable[str]) -> Iterator[dict[
     for choices in suspicion.trail.choices:
         for i, plane in enumerate(machine.choices):
             bits[plane] = np.uint64((choices >> i) & 1)
-        for section in SECTIONS:
+        for section in paced(suspicion.pace):
             bounds = machine.sections[section]
             execute(machine.code, bounds.first, bounds.last, bits, machine.initial, machine.table)
         yield {

@@ -22,6 +22,12 @@ from server.scan.slicing import slice_machine
 
 SECTIONS = ("scan", "plant", "monitors")
 
+
+def paced(pace: int) -> tuple[str, ...]:
+    """The sections of one step of a search in which inputs stay as they are for ``pace`` scans."""
+    return ("scan", "monitors") * (pace - 1) + SECTIONS
+
+
 _TIMERS = ("TON", "TOF", "TP")
 
 MOST_TRANSITIONS = 6_000_000
@@ -46,12 +52,16 @@ class Timers(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Suspicion:
-    """A way to a violation on the abstract machine, with the machine that it belongs to."""
+    """A way to a violation on the abstract machine, with the machine that it belongs to.
+
+    Each of the trail's choices stands for ``pace`` scans.
+    """
 
     assembled: Assembled
     machine: Machine
     trail: Trail
     monitor: int
+    pace: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +98,16 @@ def prove(
     *,
     work: int = MOST_TRANSITIONS,
     count_timers: bool = False,
+    pace: int = 1,
 ) -> Proof:
     """Search the abstract machine of requirement ``number`` within ``work`` transitions.
 
     Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
     one timer after another are counted, and at last those of all, as far as the work allows;
-    with ``count_timers`` those of all at once.
+    with ``count_timers`` those of all at once. Inputs may change in every ``pace``-th scan.
     """
     if count_timers:
-        return _attempt(exercise, program, number, Timers.COUNTED, work)
+        return _attempt(exercise, program, number, Timers.COUNTED, work, pace=pace)
     timers = [v.symbol.lower() for v in program.variables if v.type in _TIMERS]
     if not timers:
         return _attempt(exercise, program, number, Timers.NONE, work)
@@ -120,6 +131,7 @@ def _attempt(
     timers: Timers,
     work: int,
     counted: frozenset[str] | None = None,
+    pace: int = 1,
 ) -> Proof:
     """One search. ``counted`` names the timers to be counted, None for all of them."""
     name = exercise.requirements[number].id
@@ -133,25 +145,28 @@ def _attempt(
         )
     except NotAbstract as missing:
         return Proof(name, Outcome.OPEN, str(missing), timers, 0, 0)
-    targets = tuple(m.bad for m in assembled.monitors)
+    # What happens in a step of several scans is seen at its end.
+    targets = tuple(m.bad if pace == 1 else m.violated for m in assembled.monitors)
     machine = only_carried(
-        slice_machine(assembled.machine, SECTIONS, set(targets)), SECTIONS, set()
+        slice_machine(assembled.machine, SECTIONS, set(targets)), paced(pace), set()
     )
     if len(machine.choices) > MAX_CHOICES:
         free = len(machine.choices)
         reason = f"{free} things are free in each scan; {MAX_CHOICES} can be tried."
         return Proof(name, Outcome.OPEN, reason, timers, 0, 0)
-    result = _search(machine, assembled, targets, work)
+    result = _search(machine, assembled, targets, work, pace)
     hits = [(i, trail) for i, trail in enumerate(result.trails) if trail is not None]
     counts = (result.states, result.transitions)
     if hits:
         plain = _everyday(assembled, machine)
-        again = _search(plain, assembled, targets, work)
+        again = _search(plain, assembled, targets, work, pace)
         milder = [(i, trail) for i, trail in enumerate(again.trails) if trail is not None]
         if milder:
             machine, hits = plain, milder
         hits.sort(key=lambda hit: len(hit[1].choices))
-        found = tuple(Suspicion(assembled, machine, trail, monitor) for monitor, trail in hits)
+        found = tuple(
+            Suspicion(assembled, machine, trail, monitor, pace) for monitor, trail in hits
+        )
         return Proof(name, Outcome.REFUTED, "", timers, *counts, found)
     if not result.complete:
         reason = f"The search stopped after {result.states} states; there are more."
@@ -160,11 +175,11 @@ def _attempt(
 
 
 def _search(
-    machine: Machine, assembled: Assembled, targets: tuple[int, ...], work: int
+    machine: Machine, assembled: Assembled, targets: tuple[int, ...], work: int, pace: int
 ) -> SearchResult:
     return search(
         machine,
-        tuple(machine.sections[s] for s in SECTIONS),
+        tuple(machine.sections[s] for s in paced(pace)),
         targets,
         budget=max(64, work >> len(machine.choices)),
         starts=tuple(start.planes for start in assembled.starts),
