@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from server.store.audit import GradeAction, note
 from server.store.courses import Assignment, Counting, Extension, Feedback, Partner
 from server.store.people import User
-from server.store.standings import recount
+from server.store.standings import lock_counting, recount
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,8 @@ def give_time(
 
 def pair_up(session: Session, assignment: Assignment, first: int, second: int | None) -> None:
     """Let two students work together, each leaving a partner they had; with None, let one alone."""
+    # A submission that has begun counts the attempts of the partner it found.
+    lock_counting(session, assignment)
     ids = [id for id in (first, second) if id is not None]
     session.execute(
         delete(Partner).where(

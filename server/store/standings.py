@@ -125,7 +125,7 @@ def recount(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None = None
 ) -> None:
     """Bring the standings of these students (all, if None) and of their partners up to date."""
-    _lock(session, assignment)
+    lock_counting(session, assignment)
     partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
     if user_ids is not None:
         user_ids = with_partners(session, assignment, user_ids)
@@ -166,7 +166,7 @@ def count_queued(session: Session, assignment: Assignment, user_id: int) -> None
     if assignment.in_pairs:
         recount(session, assignment, [user_id])
         return
-    _lock(session, assignment)
+    lock_counting(session, assignment)
     counted = session.execute(_ONE_MORE, {"in_assignment": assignment.id, "of_user": user_id})
     if counted.first() is None:
         recount(session, assignment, [user_id])
@@ -179,8 +179,11 @@ _LOCK = (
 )
 
 
-def _lock(session: Session, assignment: Assignment) -> None:
-    # Two that count at the same time would each miss what the other has not committed.
+def lock_counting(session: Session, assignment: Assignment) -> None:
+    """Let other units of work that count attempts at this assignment wait for this one.
+
+    Two that count at the same time would each miss what the other has not committed.
+    """
     session.execute(_LOCK, {"assignment_id": assignment.id})
 
 

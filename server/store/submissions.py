@@ -16,7 +16,7 @@ from server.store.attempts import RequirementResult, StoredVerdict, Submission, 
 from server.store.courses import Assignment, Extension, Partner, seed_of
 from server.store.database import Document
 from server.store.programs import REVISION, lock_work
-from server.store.standings import count_queued, recount
+from server.store.standings import count_queued, lock_counting, recount
 
 SUBMISSIONS_PER_MINUTE = 10
 """Of one user, so that a script can't keep everybody else waiting."""
@@ -57,6 +57,9 @@ def submit(
     """
     # Held, the enrolment is not read again for the seed.
     _enrolment = lock_work(session, assignment, user_id)
+    if assignment.in_pairs:
+        # The partner submits under an enrolment of their own; both draw on the same attempts.
+        lock_counting(session, assignment)
     before = _look_back(session, assignment, user_id, now)
     if revision is not None and before.revision != revision:
         return Refusal.STALE

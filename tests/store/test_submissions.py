@@ -125,6 +125,30 @@ def test_two_submissions_at_once_get_two_attempts(database: Database) -> None:
     assert [submission.attempt for submission in found] == [4, 3, 2, 1]
 
 
+def test_a_pair_that_submits_at_once_gets_no_more_attempts_than_allowed(
+    database: Database,
+) -> None:
+    with database.write() as session:
+        one, other = make_user(session), make_user(session)
+        section = make_section(session, *((s, SectionRole.STUDENT) for s in (one, other)))
+        assignment = make_assignment(session, section, in_pairs=True, attempts=1)
+        pair_up(session, assignment, one.id, other.id)
+    answers: list[Submission | Refusal] = []
+
+    def hand_in() -> None:
+        with database.write() as session:
+            answers.append(submit(session, assignment, other.id, {"n": 2}, NOON))
+
+    later = Thread(target=hand_in)
+    with database.write() as session:
+        assert isinstance(submit(session, assignment, one.id, {"n": 1}, NOON), Submission)
+        later.start()
+        # The other one is in the middle of it by now, or comes afterwards: both must hold.
+        later.join(timeout=0.3)
+    later.join()
+    assert answers == [Refusal.NO_ATTEMPT_LEFT]
+
+
 def test_a_verdict_is_stored_once(database: Database) -> None:
     with database.write() as session:
         student = make_user(session)
