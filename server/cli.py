@@ -16,6 +16,7 @@ COMMANDS = {
     "backup": "Write everything that the server keeps to one file.",
     "restore": "Bring back what a backup holds.",
     "copy": "Move everything from one database to another and check it.",
+    "audit": "Check that the log of who did what is whole, and print a range of it as CSV.",
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",

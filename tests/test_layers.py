@@ -52,10 +52,11 @@ PACKAGES = {
 # Rows from the bottom up: a file imports from rows before its own.
 STORE = (
     {"database"},
-    {"claims", "people", "statistics"},
+    {"audit_chain", "claims", "people", "statistics"},
+    {"audit"},
     {"authored", "courses", "openid"},
     {"roster"},
-    {"programs", "attempts", "audit", "benches", "targets", "lti"},
+    {"programs", "attempts", "audit_lines", "benches", "targets", "lti"},
     {"standings", "corrections", "addresses"},
     {
         "passwords",

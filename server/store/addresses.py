@@ -11,7 +11,8 @@ from datetime import datetime
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
 from server.store.people import BrowserSession, User
@@ -30,5 +31,5 @@ def claim_address(session: Session, user: User, now: datetime) -> None:
     user.password_hash = None
     for table in (BrowserSession, LtiPerson, OpenIdPerson):
         session.execute(delete(table).where(table.user_id == user.id))
-    note(session, now, user.id, GradeAction.CLAIMED_ACCOUNT, None, student_id=user.id)
+    note(session, now, user.id, Action.CLAIMED_ACCOUNT, None, person_id=user.id)
     session.flush()

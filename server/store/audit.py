@@ -1,132 +1,117 @@
-"""Who saw and who changed grades, and who opened which account: a line for each time.
+"""The log: who looked at grades, who changed them, and who opened or closed a door.
 
-A line is kept as long as its section is; a line about the whole college has no section.
+To note an event, call ``note`` in the unit of work that makes the change::
 
-Lines name people by id only, so that nothing of an erased student is left in them.
+    note(session, now, visitor.id, Action.MADE_LINK, section_id, person_id=user.id)
+
+It is stored with the change or not at all. The line gets its place in the chain
+(``audit_chain.py``) at the commit, after all else that the unit of work does, so that units which
+write to the log wait for each other only while they commit, and never the other way round for
+something else. Two rules: not inside a savepoint, and a person who is erased is noted before the
+row is gone. ``detail`` is for what the other columns don't say; it goes when the person whom the
+line is about is erased, so nobody else's name belongs into it, and no password, code or link ever.
+A new word goes into ``Action``; it needs no migration.
 """
 
 from datetime import datetime, timedelta
-from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy import ScalarSelect, event, select
+from sqlalchemy.orm import Session
 
-from server.store.courses import Assignment
-from server.store.database import Base
+from server.store.audit_chain import Action, AuditEvent, Entry, append
 from server.store.people import User
-
-
-class GradeAction(StrEnum):
-    """What somebody did with grades."""
-
-    SAW_GRADEBOOK = "saw gradebook"
-    SAW_STUDENT = "saw student"
-    SAW_SUBMISSION = "saw submission"
-    SAW_LIKENESS = "saw likeness"
-    TOOK_FILE = "took a file"
-    SET_POINTS = "set points"
-    TOOK_BACK = "took points back"
-    WROTE_COMMENT = "wrote comment"
-    GAVE_TIME = "gave time"
-    CHANGED_POLICY = "changed policy"
-    MADE_LINK = "made password link"
-    USED_LINK = "used password link"
-    LINK_EXPIRED = "link expired"
-    CLAIMED_ACCOUNT = "claimed account"
-
 
 SEEING = frozenset(
     {
-        GradeAction.SAW_GRADEBOOK,
-        GradeAction.SAW_STUDENT,
-        GradeAction.SAW_SUBMISSION,
-        GradeAction.SAW_LIKENESS,
+        Action.SAW_GRADEBOOK,
+        Action.SAW_STUDENT,
+        Action.SAW_SUBMISSION,
+        Action.SAW_LIKENESS,
+        Action.SAW_DIAGNOSIS,
+        Action.WATCHED_RUN,
     }
 )
 
 ONE_LOOK = timedelta(minutes=10)
 """Looks at the same thing within this time are one line."""
 
+LONGEST_DETAIL = 200
 
-class GradeEvent(Base):
-    """One line of the log. ``actor_id`` and ``student_id`` are None once the person is erased."""
-
-    __tablename__ = "grade_events"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    at: Mapped[datetime] = mapped_column(index=True)
-    actor_id: Mapped[int | None] = mapped_column(
-        ForeignKey("users.id", ondelete="SET NULL"), index=True
-    )
-    section_id: Mapped[int | None] = mapped_column(
-        ForeignKey("sections.id", ondelete="CASCADE"), index=True
-    )
-    assignment_id: Mapped[int | None] = mapped_column(
-        ForeignKey("assignments.id", ondelete="CASCADE"), index=True
-    )
-    student_id: Mapped[int | None] = mapped_column(
-        ForeignKey("users.id", ondelete="SET NULL"), index=True
-    )
-    action: Mapped[GradeAction]
-    detail: Mapped[str] = mapped_column(String(200), default="")
+_NOTED = "noted events"
+"""Key of what a session has to append to the log when it commits."""
 
 
 def note(
     session: Session,
     now: datetime,
     actor_id: int | None,
-    action: GradeAction,
-    section_id: int | None,
+    action: Action,
+    section_id: int | None = None,
     *,
     assignment_id: int | None = None,
-    student_id: int | None = None,
+    person_id: int | None = None,
     detail: str = "",
 ) -> None:
-    """Write a line; a look at what the same person has just looked at is not written again."""
-    event = GradeEvent(
+    """Write a line at the commit; a look at what the same person has just seen is not repeated.
+
+    ``actor_id`` is None when nobody is signed in.
+    """
+    assert not session.in_nested_transaction(), "a savepoint that is rolled back can't take it back"
+    if action in SEEING and _seen(
+        session, now, actor_id, action, section_id, assignment_id, person_id
+    ):
+        return
+    log_ids: dict[int | None, str] = dict(
+        session.execute(
+            select(User.id, User.log_id).where(User.id.in_({actor_id, person_id} - {None}))
+        ).all()
+    )
+    entry = Entry(
         at=now,
-        actor_id=actor_id,
-        action=action,
+        actor=log_ids.get(actor_id),
+        person=log_ids.get(person_id),
         section_id=section_id,
         assignment_id=assignment_id,
-        student_id=student_id,
-        detail=detail[:200],
+        action=action,
+        detail=detail[:LONGEST_DETAIL],
     )
-    if action not in SEEING or not _noted(session, event):
-        session.add(event)
+    session.info.setdefault(_NOTED, []).append(entry)
 
 
-def _noted(session: Session, event: GradeEvent) -> bool:
-    query = select(GradeEvent.id).where(
-        GradeEvent.at > event.at - ONE_LOOK,
-        GradeEvent.actor_id == event.actor_id,
-        GradeEvent.action == event.action,
-        GradeEvent.section_id == event.section_id,
-        GradeEvent.assignment_id == event.assignment_id,
-        GradeEvent.student_id == event.student_id,
-        GradeEvent.detail == event.detail,
+def _seen(
+    session: Session,
+    now: datetime,
+    actor_id: int | None,
+    action: Action,
+    section_id: int | None,
+    assignment_id: int | None,
+    person_id: int | None,
+) -> bool:
+    """Whether it is in the log already; one statement, since most looks are."""
+    query = select(AuditEvent.number).where(
+        AuditEvent.at > now - ONE_LOOK,
+        AuditEvent.actor == _log_id(actor_id),
+        AuditEvent.action == action,
+        AuditEvent.section_id == section_id,
+        AuditEvent.assignment_id == assignment_id,
+        AuditEvent.person == _log_id(person_id),
     )
     return session.scalar(query.limit(1)) is not None
 
 
-def events_of(
-    session: Session, section_id: int, student_id: int | None = None, limit: int = 200
-) -> list[tuple[GradeEvent, str, str, str]]:
-    """The newest lines of a section: event, who, about whom, title of the assignment."""
-    actor = select(User.id, User.listed_as).subquery()
-    student = select(User.id, User.listed_as).subquery()
-    query = (
-        select(GradeEvent, actor.c.listed_as, student.c.listed_as, Assignment.title)
-        .outerjoin(actor, actor.c.id == GradeEvent.actor_id)
-        .outerjoin(student, student.c.id == GradeEvent.student_id)
-        .outerjoin(Assignment, Assignment.id == GradeEvent.assignment_id)
-        .where(GradeEvent.section_id == section_id)
-        .order_by(GradeEvent.id.desc())
-        .limit(limit)
+def _log_id(user_id: int | None) -> ScalarSelect[str] | None:
+    return (
+        None if user_id is None else select(User.log_id).where(User.id == user_id).scalar_subquery()
     )
-    if student_id is not None:
-        query = query.where(GradeEvent.student_id == student_id)
-    return [
-        (event, who or "erased", whom or "", title or "")
-        for event, who, whom, title in session.execute(query)
-    ]
+
+
+@event.listens_for(Session, "before_commit")
+def _append_noted(session: Session) -> None:
+    # The end of a savepoint is a commit to the session, too.
+    if _NOTED in session.info and not session.in_nested_transaction():
+        append(session, session.info.pop(_NOTED))
+
+
+@event.listens_for(Session, "after_rollback")
+def _forget_noted(session: Session) -> None:
+    session.info.pop(_NOTED, None)

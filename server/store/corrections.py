@@ -6,7 +6,8 @@ from sqlalchemy import CheckConstraint, ForeignKey, String, bindparam, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.store.attempts import Submission
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.courses import Assignment
 from server.store.database import Base
 from server.store.people import User
@@ -74,10 +75,10 @@ def set_points(
         session,
         now,
         by_id,
-        GradeAction.SET_POINTS,
+        Action.SET_POINTS,
         assignment.section_id,
         assignment_id=assignment.id,
-        student_id=user_id,
+        person_id=user_id,
         detail=f"{points:g} points: {reason}",
     )
     session.flush()
@@ -95,10 +96,10 @@ def take_back(
         session,
         now,
         by_id,
-        GradeAction.TOOK_BACK,
+        Action.TOOK_BACK,
         assignment.section_id,
         assignment_id=assignment.id,
-        student_id=user_id,
+        person_id=user_id,
         detail=f"from {override.points:g}",
     )
     session.flush()
@@ -123,10 +124,10 @@ def comment(
         session,
         now,
         by_id,
-        GradeAction.WROTE_COMMENT,
+        Action.WROTE_COMMENT,
         submission.assignment.section_id,
         assignment_id=submission.assignment_id,
-        student_id=submission.user_id,
+        person_id=submission.user_id,
         detail="whole program" if rung is None else f"rung {rung + 1}",
     )
     session.flush()

@@ -14,7 +14,8 @@ from sqlalchemy import ColumnElement, ForeignKey, String, and_, delete, exists, 
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.addresses import claim_address
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.courses import TEACHING, Enrolment
 from server.store.database import Base
 from server.store.lti import LtiPerson
@@ -106,7 +107,7 @@ def _make(
                 by_id=by_id,
             )
         )
-        note(session, now, by_id, GradeAction.MADE_LINK, section_id, student_id=user_id)
+        note(session, now, by_id, Action.MADE_LINK, section_id, person_id=user_id)
     session.flush()
     return tokens
 
@@ -118,9 +119,9 @@ def expire_links(session: Session, now: datetime) -> None:
             session,
             link.expires_at,
             link.by_id,
-            GradeAction.LINK_EXPIRED,
+            Action.LINK_EXPIRED,
             link.section_id,
-            student_id=link.user_id,
+            person_id=link.user_id,
         )
         session.delete(link)
     session.flush()
@@ -157,7 +158,7 @@ def set_password(session: Session, token: str, password_hash: str, now: datetime
     if link.section_id is None:
         claim_address(session, user, now)
     user.password_hash = password_hash
-    note(session, now, user.id, GradeAction.USED_LINK, link.section_id, student_id=user.id)
+    note(session, now, user.id, Action.USED_LINK, link.section_id, person_id=user.id)
     session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
     session.execute(delete(BrowserSession).where(BrowserSession.user_id == user.id))
     session.flush()

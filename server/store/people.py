@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from functools import cache
 from threading import BoundedSemaphore
+from uuid import uuid4
 
 from pwdlib import PasswordHash
 from sqlalchemy import ForeignKey, String, bindparam, delete, func, or_, select
@@ -39,7 +40,8 @@ class Origin(StrEnum):
 class User(Base):
     """One person. ``listed_as`` is the name in the order in which lists are sorted.
 
-    ``sees_names`` lets a member of the department see whose work the figures rest on.
+    ``sees_names`` lets a member of the department see whose work the figures rest on. ``log_id``
+    names the person in the log (``store.audit``); it is given out once, unlike ``id``.
     ``origin_section_id`` is the section whose roster or join code made the account. A ``confirmed``
     account is known to belong to the owner of its address (``store.addresses``).
     """
@@ -58,6 +60,7 @@ class User(Base):
         ForeignKey("sections.id", ondelete="SET NULL"), index=True
     )
     confirmed: Mapped[bool] = mapped_column(default=True)
+    log_id: Mapped[str] = mapped_column(String(32), unique=True, default=lambda: uuid4().hex)
 
 
 class BrowserSession(Base):

@@ -1,12 +1,14 @@
 """A person's data: all of it handed out, or all of it erased."""
 
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.store.attempts import StoredVerdict, Submission
-from server.store.audit import GradeEvent
+from server.store.audit import note
+from server.store.audit_chain import Action, AuditEvent, forget_details
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section, find_assignment
 from server.store.lti import LtiPerson, OutgoingScore, Platform
@@ -133,24 +135,25 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
             {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
             for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
         ],
-        "log of grades": [
+        "log": [
             {"at": row.at.isoformat(), "what": row.action.value, "detail": row.detail}
             for row in session.scalars(
-                select(GradeEvent).where(GradeEvent.student_id == user_id).order_by(GradeEvent.id)
+                select(AuditEvent)
+                .where(AuditEvent.person == user.log_id)
+                .order_by(AuditEvent.number)
             )
         ],
     }
 
 
-def erase_person(session: Session, user_id: int) -> None:
+def erase_person(session: Session, user_id: int, *, by_id: int, now: datetime) -> None:
     """Delete a person and all their work; the log keeps what was done, but not to whom."""
     left = session.execute(
         select(Partner.assignment_id, Partner.partner_id).where(Partner.user_id == user_id)
     ).all()
+    note(session, now, by_id, Action.ERASED_PERSON, person_id=user_id)
     # What was written down about them may name them.
-    for event in session.scalars(select(GradeEvent).where(GradeEvent.student_id == user_id)):
-        event.detail = ""
-    session.flush()
+    forget_details(session, session.get_one(User, user_id).log_id)
     session.execute(delete(User).where(User.id == user_id))
     session.expire_all()
     for assignment_id, partner_id in left:

@@ -9,7 +9,8 @@ from datetime import datetime
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.courses import Assignment, Counting, Extension, Feedback, Partner
 from server.store.people import User
 from server.store.standings import lock_counting, recount
@@ -58,7 +59,7 @@ def change_policy(
         session,
         now,
         by_id,
-        GradeAction.CHANGED_POLICY,
+        Action.CHANGED_POLICY,
         assignment.section_id,
         assignment_id=assignment.id,
     )
@@ -83,10 +84,10 @@ def give_time(
         session,
         now,
         by_id,
-        GradeAction.GAVE_TIME,
+        Action.GAVE_TIME,
         assignment.section_id,
         assignment_id=assignment.id,
-        student_id=user_id,
+        person_id=user_id,
         detail=f"until {due_at:%Y-%m-%d %H:%M} UTC: {reason}",
     )
     session.flush()

@@ -17,7 +17,8 @@ from fastapi import Depends, HTTPException, WebSocketException, status
 from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.authored import find_authored
 from server.store.courses import (
     TEACHING,
@@ -62,12 +63,12 @@ class Visit:
 class Rule:
     """``roles`` None lets anybody in, signed in or not; ``owner`` None asks no further.
 
-    ``noted`` is what the log of grades says of a look at the page by anybody but the student.
+    ``noted`` is what the log says of a look at the page by anybody but the student.
     """
 
     roles: frozenset[Role] | None
     owner: Callable[[Visit], bool] | None = None
-    noted: GradeAction | None = None
+    noted: Action | None = None
 
 
 def section_role(visit: Visit, section_id: int) -> SectionRole | None:
@@ -252,9 +253,9 @@ RULES: dict[str, Rule] = {
     "add_person": Rule(ADMINISTRATOR),
     "password_link": Rule(ADMINISTRATOR, names_a_person),
     "may_see_names": Rule(ADMINISTRATOR, names_a_person),
-    "export_person": Rule(ADMINISTRATOR, names_a_person),
+    "export_person": Rule(ADMINISTRATOR, names_a_person, Action.EXPORTED_DATA),
     "erase_person": Rule(ADMINISTRATOR, names_a_person),
-    "my_data": Rule(SIGNED_IN),
+    "my_data": Rule(SIGNED_IN, noted=Action.EXPORTED_DATA),
     "courses": Rule(ADMINISTRATOR),
     "add_term": Rule(ADMINISTRATOR),
     "add_course": Rule(ADMINISTRATOR),
@@ -263,10 +264,10 @@ RULES: dict[str, Rule] = {
     "report_list": Rule(DEPARTMENT),
     "report": Rule(DEPARTMENT, names_a_course),
     "set_targets": Rule(DEPARTMENT, names_a_course),
-    "report_csv": Rule(DEPARTMENT, names_a_course),
-    "report_xlsx": Rule(DEPARTMENT, names_a_course),
+    "report_csv": Rule(DEPARTMENT, names_a_course, Action.TOOK_FILE),
+    "report_xlsx": Rule(DEPARTMENT, names_a_course, Action.TOOK_FILE),
     "report_work": Rule(DEPARTMENT, names_a_course),
-    "report_submission": Rule(DEPARTMENT, submission_of_course, GradeAction.SAW_SUBMISSION),
+    "report_submission": Rule(DEPARTMENT, submission_of_course, Action.SAW_SUBMISSION),
     # rosters
     "roster_page": Rule(SIGNED_IN, runs_section),
     "preview_roster": Rule(SIGNED_IN, runs_section),
@@ -292,40 +293,40 @@ RULES: dict[str, Rule] = {
     "keep_version": Rule(SIGNED_IN, works_on_assignment),
     "forget": Rule(SIGNED_IN, keeps_version),
     "compare_states": Rule(SIGNED_IN, works_on_assignment),
-    "compare_attempts": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
+    "compare_attempts": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     "bring_back": Rule(SIGNED_IN, works_on_assignment),
     "program_as_text": Rule(SIGNED_IN, works_on_assignment),
     "program_as_xml": Rule(SIGNED_IN, works_on_assignment),
     "look_at_file": Rule(SIGNED_IN, works_on_assignment),
     "take_in": Rule(SIGNED_IN, works_on_assignment),
     "print_program": Rule(SIGNED_IN, works_on_assignment),
-    "print_submission": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
+    "print_submission": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     # submissions
     "submit": Rule(SIGNED_IN, works_on_assignment),
-    "verdict": Rule(SIGNED_IN, reads_submission, GradeAction.SAW_SUBMISSION),
+    "verdict": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
-    "diagnosis": Rule(SIGNED_IN, teaches_submission),
+    "diagnosis": Rule(SIGNED_IN, teaches_submission, Action.SAW_DIAGNOSIS),
     # trial
     "trial": Rule(SIGNED_IN, works_on_assignment),
     "trial_socket": Rule(SIGNED_IN, works_on_assignment),
-    "watch_trial": Rule(SIGNED_IN, teaches_assignment),
-    "watch_socket": Rule(SIGNED_IN, teaches_assignment),
+    "watch_trial": Rule(SIGNED_IN, teaches_assignment, Action.WATCHED_RUN),
+    "watch_socket": Rule(SIGNED_IN, teaches_assignment, Action.WATCHED_RUN),
     # gradebook
-    "gradebook": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_GRADEBOOK),
-    "gradebook_csv": Rule(SIGNED_IN, teaches_assignment, GradeAction.TOOK_FILE),
-    "gradebook_xlsx": Rule(SIGNED_IN, teaches_assignment, GradeAction.TOOK_FILE),
-    "section_gradebook": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
-    "section_gradebook_csv": Rule(SIGNED_IN, teaches_section, GradeAction.TOOK_FILE),
-    "section_gradebook_xlsx": Rule(SIGNED_IN, teaches_section, GradeAction.TOOK_FILE),
-    "requirements_of": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_STUDENT),
+    "gradebook": Rule(SIGNED_IN, teaches_assignment, Action.SAW_GRADEBOOK),
+    "gradebook_csv": Rule(SIGNED_IN, teaches_assignment, Action.TOOK_FILE),
+    "gradebook_xlsx": Rule(SIGNED_IN, teaches_assignment, Action.TOOK_FILE),
+    "section_gradebook": Rule(SIGNED_IN, teaches_section, Action.SAW_GRADEBOOK),
+    "section_gradebook_csv": Rule(SIGNED_IN, teaches_section, Action.TOOK_FILE),
+    "section_gradebook_xlsx": Rule(SIGNED_IN, teaches_section, Action.TOOK_FILE),
+    "requirements_of": Rule(SIGNED_IN, teaches_assignment, Action.SAW_STUDENT),
     # one student's work
-    "student_work": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_STUDENT),
+    "student_work": Rule(SIGNED_IN, teaches_assignment, Action.SAW_STUDENT),
     "override": Rule(SIGNED_IN, teaches_assignment),
     "take_back_override": Rule(SIGNED_IN, teaches_assignment),
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),
-    "student_standing": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_STUDENT),
-    "likeness": Rule(SIGNED_IN, teaches_assignment, GradeAction.SAW_LIKENESS),
+    "student_standing": Rule(SIGNED_IN, teaches_section, Action.SAW_STUDENT),
+    "likeness": Rule(SIGNED_IN, teaches_assignment, Action.SAW_LIKENESS),
     # setting exercises
     "set_work": Rule(SIGNED_IN, instructs_section),
     "add_assignment": Rule(SIGNED_IN, instructs_section),
@@ -355,7 +356,7 @@ RULES: dict[str, Rule] = {
     "send_scores_again": Rule(SIGNED_IN, sets_assignment),
     "roster_from_lms": Rule(SIGNED_IN, runs_section),
     # the lab hour
-    "lab_hour": Rule(SIGNED_IN, teaches_section, GradeAction.SAW_GRADEBOOK),
+    "lab_hour": Rule(SIGNED_IN, teaches_section, Action.SAW_GRADEBOOK),
     "lab_hour_now": Rule(SIGNED_IN, teaches_section),
 }
 
@@ -384,20 +385,22 @@ def enforce(connection: HTTPConnection, session: Reading, database: DatabaseHere
         visit = Visit(session, visitor, _ids(connection.path_params), now)
         if rule.owner is not None and not rule.owner(visit):
             raise _refusal(connection, HTTPException(404))
-        if rule.noted is not None and connection.scope.get("method") == "GET":
+        # A socket has no method: what it shows is seen.
+        if rule.noted is not None and connection.scope.get("method", "GET") == "GET":
             _note(visit, rule.noted, database)
     let_go(session)
 
 
-def _note(visit: Visit, action: GradeAction, database: Database) -> None:
-    """A line in the log of grades, unless it is the student who looks."""
+def _note(visit: Visit, action: Action, database: Database) -> None:
+    """Write a line in the log, unless it is the student who looks."""
     session, ids = visit.session, visit.ids
     submission = find_submission(session, ids["submission_id"]) if "submission_id" in ids else None
     assignment_id = submission.assignment_id if submission else ids.get("assignment_id")
     assignment = find_assignment(session, assignment_id) if assignment_id is not None else None
-    section_id = assignment.section_id if assignment else ids["section_id"]
-    if section_role(visit, section_id) is SectionRole.STUDENT:
+    section_id = assignment.section_id if assignment else ids.get("section_id")
+    if section_id is not None and section_role(visit, section_id) is SectionRole.STUDENT:
         return
+    person_id = submission.user_id if submission else ids.get("student_id", ids.get("person_id"))
     with database.write() as writing:
         note(
             writing,
@@ -406,7 +409,7 @@ def _note(visit: Visit, action: GradeAction, database: Database) -> None:
             action,
             section_id,
             assignment_id=assignment_id,
-            student_id=submission.user_id if submission else ids.get("student_id"),
+            person_id=person_id,
         )
 
 

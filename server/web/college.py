@@ -100,6 +100,7 @@ def erase_person(
     person_id: int,
     session: Writing,
     visitor: VisitorHere,
+    now: Now,
     email: Annotated[str, Form(max_length=254)] = "",
 ) -> Response:
     """Erase a person and their work; the email is typed so that it is not done by a slip."""
@@ -109,7 +110,7 @@ def erase_person(
     if normal_email(email) != user.email:
         sentence = f"Nothing was erased. Type the email {user.email} to erase this person."
         return _people(request, session, user.email, sentence)
-    privacy.erase_person(session, person_id)
+    privacy.erase_person(session, person_id, by_id=visitor.id, now=now)
     return RedirectResponse("/people", 303)
 
 

@@ -13,7 +13,8 @@ from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
-from server.store.audit import GradeAction, note
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.courses import Course, all_sections
 from server.store.database import Database, Document
 from server.store.people import Role, User
@@ -213,7 +214,7 @@ def _note_looks(database: Database, now: datetime, visitor: Visitor, sections: s
     """Who sees grades beside names is written down, section by section."""
     with database.write() as session:
         for section_id in sorted(sections):
-            note(session, now, visitor.id, GradeAction.SAW_GRADEBOOK, section_id)
+            note(session, now, visitor.id, Action.SAW_GRADEBOOK, section_id)
 
 
 def _rungs(document: Document, requirement: str) -> list[Markup]:

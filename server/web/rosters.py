@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import roster
-from server.store.audit import events_of
+from server.store.audit_lines import events_of
 from server.store.courses import SectionRole, assignments_of
 from server.store.lti_choices import contexts_of
 from server.store.passwords import awaiting_first_link, make_first_links

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import corrections
-from server.store.audit import events_of
+from server.store.audit_lines import events_of
 from server.store.courses import Assignment, Extension, Partner, assignments_of
 from server.store.gradebook import share_of, standings_of
 from server.store.lti_outbox import queue_scores

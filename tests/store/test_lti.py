@@ -178,7 +178,7 @@ def test_a_persons_data_has_where_they_come_from_and_what_was_sent(
         ]
         (sent,) = data["grades for learning-management systems"]
         assert (sent["exercise"], sent["points"], sent["sent"]) == ("Apple wash sump", 1.0, False)
-        erase_person(session, students[0].id)
+        erase_person(session, students[0].id, by_id=students[1].id, now=NOON)
         assert len(session.scalars(select(LtiPerson)).all()) == 2
         assert len(session.scalars(select(OutgoingScore)).all()) == 2
 

@@ -5,7 +5,9 @@ import pytest
 from server.marking.verdict import Status
 from server.store import privacy, roster
 from server.store.attempts import Submission
-from server.store.audit import GradeAction, GradeEvent, note
+from server.store.audit import note
+from server.store.audit_chain import Action, AuditEvent, check_chain
+from server.store.audit_lines import events_of
 from server.store.courses import SectionRole, students_of
 from server.store.database import Database
 from server.store.people import Role, User, find_user
@@ -97,21 +99,25 @@ def test_an_erased_person_leaves_nothing_but_the_line_in_the_log(database: Datab
             session,
             NOON,
             teacher.id,
-            GradeAction.SET_POINTS,
+            Action.SET_POINTS,
             section.id,
-            student_id=student.id,
+            person_id=student.id,
             detail="4 points: was ill",
         )
-        session.flush()
+    with database.write() as session:
         data = privacy.export_person(session, student.id)
         assert data["person"]["email"] == student.email
         assert data["submissions"][0]["requirements"][0]["status"] == "met"
-        assert data["log of grades"][0]["detail"] == "4 points: was ill"
+        assert data["log"][0]["detail"] == "4 points: was ill"
         assert "password_hash" not in str(data)
-        erased, actor = student.id, teacher.id
-        privacy.erase_person(session, erased)
+        privacy.erase_person(session, student.id, by_id=teacher.id, now=NOON)
     with database.read() as session:
-        assert session.get(User, erased) is None
+        assert session.get(User, student.id) is None
         assert session.query(Submission).count() == 0
-        event = session.query(GradeEvent).one()
-        assert (event.student_id, event.detail, event.actor_id) == (None, "", actor)
+        lines = session.query(AuditEvent).order_by(AuditEvent.number).all()
+        assert [(each.person, each.detail, each.actor) for each in lines] == [
+            (student.log_id, "", teacher.log_id)
+        ] * 2
+        assert check_chain(session).faults == ()
+        ((_, who, about, _),) = events_of(session, section.id)
+        assert (who, about) == (teacher.listed_as, "erased")

@@ -87,5 +87,5 @@ def test_they_are_handed_out_and_erased_with_their_person(
         (told,) = privacy.export_person(session, one.id)["versions with names"]
         assert (told["name"], told["program"]) == ("Mine", PROGRAM)
     with database.write() as session:
-        privacy.erase_person(session, one.id)
+        privacy.erase_person(session, one.id, by_id=one.id, now=NOON)
     assert kept(database, assignment, one) == []

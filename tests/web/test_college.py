@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from server.marking.verdict import Status
 from server.store.attempts import Submission
-from server.store.audit import GradeEvent
+from server.store.audit_chain import Action, AuditEvent, check_chain
 from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import PASSWORD, make_marked, make_user
@@ -47,11 +47,14 @@ def test_a_persons_data_are_handed_out_and_erased_only_as_typed(
     address = f"/assignments/{lab.assignment.id}/students/{lab.student.id}"
     teacher.post(f"{address}/points", data={"points": "1", "reason": "shown at the bench"})
     own = client_for(lab.student).get("/my-data.json").json()
-    assert own == administrator.get(f"/people/{lab.student.id}/data.json").json()
+    theirs = administrator.get(f"/people/{lab.student.id}/data.json").json()
+    # That an administrator takes them is itself in the log.
+    assert [each["what"] for each in theirs.pop("log")] == ["set points", "exported data"]
+    assert theirs == {key: value for key, value in own.items() if key != "log"}
     assert own["person"]["email"] == lab.student.email
     assert own["submissions"][0]["points"] == 1
     assert own["points set by hand"][0]["reason"] == "shown at the bench"
-    assert "1 points: shown at the bench" in {each["detail"] for each in own["log of grades"]}
+    assert "1 points: shown at the bench" in {each["detail"] for each in own["log"]}
     erase = f"/people/{lab.student.id}/erase"
     slip = administrator.post(erase, data={"email": lab.classmate.email})
     assert slip.status_code == 422
@@ -62,9 +65,10 @@ def test_a_persons_data_are_handed_out_and_erased_only_as_typed(
     with database.read() as session:
         assert session.get(User, lab.student.id) is None
         assert session.scalars(select(Submission)).all() == []
-        events = session.scalars(select(GradeEvent)).all()
-    assert events
-    assert {(each.student_id, each.detail) for each in events} == {(None, "")}
+        events = session.scalars(select(AuditEvent)).all()
+        assert check_chain(session).faults == ()
+    assert events[-1].action is Action.ERASED_PERSON
+    assert {each.detail for each in events if each.person == lab.student.log_id} == {""}
     assert (
         administrator.post(f"/people/{head.id}/erase", data={"email": head.email}).status_code
         == 422

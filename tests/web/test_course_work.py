@@ -8,7 +8,7 @@ from datetime import timedelta
 from sqlalchemy import select
 
 from server.marking.verdict import Status
-from server.store.audit import GradeAction, GradeEvent
+from server.store.audit_chain import Action, AuditEvent
 from server.store.courses import Assignment, SectionRole, students_of
 from server.store.database import Database
 from server.store.people import Role, find_user
@@ -100,9 +100,9 @@ def test_looks_at_grades_are_written_down_but_not_the_students_own(
         client_for(lab.instructor).get(f"/submissions/{submission.id}")
         client_for(lab.student).get(f"/submissions/{submission.id}")
     with database.read() as session:
-        (event,) = session.scalars(select(GradeEvent))
-        assert (event.actor_id, event.student_id) == (lab.instructor.id, lab.student.id)
-        assert event.action is GradeAction.SAW_SUBMISSION
+        (event,) = session.scalars(select(AuditEvent))
+        assert (event.actor, event.person) == (lab.instructor.log_id, lab.student.log_id)
+        assert event.action is Action.SAW_SUBMISSION
 
 
 def test_an_exercise_is_set_and_changed(client_for: ClientFor, database: Database) -> None:

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from server.store import roster
 from server.store.addresses import claim_address
-from server.store.audit import GradeAction, GradeEvent
+from server.store.audit_chain import Action, AuditEvent
 from server.store.courses import Section, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiPerson
@@ -174,18 +174,18 @@ def test_every_link_is_in_the_log_when_made_used_and_expired(
         assert new is not None
         assert other is not None
         lines = [
-            (each.at - NOON, each.actor_id, each.action, each.section_id, each.student_id)
-            for each in session.scalars(select(GradeEvent).order_by(GradeEvent.id))
+            (each.at - NOON, each.actor, each.action, each.section_id, each.person)
+            for each in session.scalars(select(AuditEvent).order_by(AuditEvent.number))
         ]
-    day, none, teacher = timedelta(days=1), timedelta(), lab.instructor.id
-    made_it, ran_out = GradeAction.MADE_LINK, GradeAction.LINK_EXPIRED
-    assert sorted(lines[:2], key=lambda line: line[4] or 0) == [
-        (none, teacher, made_it, section_id, new.id),
-        (none, teacher, made_it, section_id, other.id),
+    day, none, teacher = timedelta(days=1), timedelta(), lab.instructor.log_id
+    made_it, ran_out = Action.MADE_LINK, Action.LINK_EXPIRED
+    assert sorted(lines[:2], key=lambda line: line[4] == other.log_id) == [
+        (none, teacher, made_it, section_id, new.log_id),
+        (none, teacher, made_it, section_id, other.log_id),
     ]
-    assert lines[2] == (none, new.id, GradeAction.USED_LINK, section_id, new.id)
-    assert lines[3] == (none, head.id, made_it, None, lab.student.id)
+    assert lines[2] == (none, new.log_id, Action.USED_LINK, section_id, new.log_id)
+    assert lines[3] == (none, head.log_id, made_it, None, lab.student.log_id)
     assert set(lines[4:]) == {
-        (day, teacher, ran_out, section_id, other.id),
-        (day, head.id, ran_out, None, lab.student.id),
+        (day, teacher, ran_out, section_id, other.log_id),
+        (day, head.log_id, ran_out, None, lab.student.log_id),
     }

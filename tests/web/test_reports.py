@@ -6,7 +6,7 @@ from datetime import date
 from sqlalchemy import select
 
 from server.marking.verdict import Status
-from server.store.audit import GradeAction, GradeEvent
+from server.store.audit_chain import Action, AuditEvent
 from server.store.courses import Assignment, Section, SectionRole, Term
 from server.store.database import Database
 from server.store.people import Role, User
@@ -111,14 +111,16 @@ def test_a_look_at_names_is_written_down(client_for: ClientFor, database: Databa
     client = client_for(head)
     client.get(f"/reports/{course}/work")
     with database.write() as session:
-        assert session.scalars(select(GradeEvent)).all() == []
+        assert session.scalars(select(AuditEvent)).all() == []
         session.get_one(User, head.id).sees_names = True
     assert "Secret Name" in client.get(f"/reports/{course}/work").text
     with database.read() as session:
         sections = set(session.scalars(select(Section.id)))
-        events = session.scalars(select(GradeEvent)).all()
-    assert {(each.actor_id, each.section_id) for each in events} == {(head.id, s) for s in sections}
-    assert {each.action for each in events} == {GradeAction.SAW_GRADEBOOK}
+        events = session.scalars(select(AuditEvent)).all()
+    assert {(each.actor, each.section_id) for each in events} == {
+        (head.log_id, s) for s in sections
+    }
+    assert {each.action for each in events} == {Action.SAW_GRADEBOOK}
 
 
 def test_a_course_without_work_says_what_will_be_here(
