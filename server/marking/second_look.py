@@ -149,7 +149,12 @@ def _shown(
     at_ms = max(0, evidence.at_ms - widened.tolerance_ms)
     lanes = tuple(lane for lane in evidence.lanes if not lane.name.startswith(PREFIX))
     return Difference(
-        output, _sentence(widened, output, value, at_ms), at_ms, by, _steps(scenario), lanes
+        output,
+        _sentence(widened, output, value, at_ms),
+        at_ms,
+        by,
+        _steps(scenario),
+        replace(evidence, at_ms=at_ms, lanes=lanes),
     )
 
 

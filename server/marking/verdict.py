@@ -71,7 +71,7 @@ class Difference:
     """An output that is unlike every reference program, outside of what the sheet leaves open.
 
     ``at_ms`` is when the difference began, from the start of its run; ``steps`` are what was done
-    in that run, ``lanes`` its signals, empty where the plant itself did not follow the search.
+    in that run, ``evidence`` its signals: None where the plant itself did not follow the search.
     """
 
     output: str
@@ -79,7 +79,7 @@ class Difference:
     at_ms: int
     found_by: str
     steps: tuple[str, ...] = ()
-    lanes: tuple[Lane, ...] = ()
+    evidence: Evidence | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -156,6 +156,10 @@ def verdict(
             _row(each, texts.get(each.id, ""), level, teaching=teaching)
             for each in (found.requirements if found else ())
         ],
+        second_look=[
+            (each, _chart(each.evidence, f"{each.output} as it differs"))
+            for each in (found.second_look if found and teaching else ())
+        ],
         rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier,
         attempts=attempts_of(session, assignment, submission.user_id),
@@ -221,15 +225,15 @@ def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: boo
         scenario=evidence.scenario if evidence and names_scenario else "",
         causes=evidence.causes if evidence else (),
         steps=evidence.steps if evidence and teaching else (),
-        chart=_chart(evidence, found.id),
+        chart=_chart(evidence, f"{found.id} around its first failure"),
         changes=chart_rows(evidence) if evidence else (),
     )
 
 
-def _chart(evidence: Evidence | None, requirement: str) -> Markup | None:
+def _chart(evidence: Evidence | None, name: str) -> Markup | None:
     if evidence is None or not evidence.lanes:
         return None
-    return Markup(draw_chart(evidence, f"{requirement} around its first failure"))
+    return Markup(draw_chart(evidence, name))
 
 
 def _submission(session: Session, submission_id: int) -> Submission:

@@ -86,13 +86,15 @@ def test_a_difference_in_a_written_scenario_is_told_with_output_and_time() -> No
         "fill_pump was on for more than 0.15 s, from 1.81 s on; in every reference program it is "
         "off there."
     )
-    assert [lane.name for lane in difference.lanes][:1] == ["start_pb"]
+    assert difference.evidence is not None
+    assert difference.evidence.at_ms == difference.at_ms
+    assert [lane.name for lane in difference.evidence.lanes][:1] == ["start_pb"]
 
 
 def test_a_difference_that_no_scenario_shows_is_found_by_the_search_and_replayed() -> None:
     (difference,) = look(exercise(scenarios=False), IGNORES_STOP).differences
     assert difference.found_by == FoundBy.SEARCH
-    assert difference.lanes, "it was replayed on the plant itself"
+    assert difference.evidence, "it was replayed on the plant itself"
     assert any("stop_pb on" in step for step in difference.steps)
 
 
