@@ -10,6 +10,7 @@ from server.ladder.messages import Message, Place, Severity, in_rung
 from server.ladder.names import listed
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
+    Assignment,
     Block,
     Coil,
     Contact,
@@ -80,10 +81,12 @@ def _coils(program: Program) -> Iterator[Message]:
         for number, output in enumerate(rung.outputs):
             place = Place(rung=index, output=number)
             match output:
-                case Coil(CoilKind.SET | CoilKind.RESET as kind, symbol):
+                case Coil(kind, symbol) if kind.partner is not None:
                     latched[symbol].setdefault(kind, place)
                 case Coil(_, symbol):
                     driven[symbol].append(place)
+                case Assignment():
+                    pass
     for symbol, places in driven.items():
         if len(places) > 1:
             numbers = sorted({_number(place) for place in places})
@@ -101,15 +104,14 @@ def _coils(program: Program) -> Iterator[Message]:
                 f"The {latch} of {symbol} is overruled by its coil in rung {_number(places[0])}.",
                 "Use either a coil, or a set and a reset coil.",
             )
-    partners = {CoilKind.SET: CoilKind.RESET, CoilKind.RESET: CoilKind.SET}
     for symbol, latches in latched.items():
         if symbol not in driven and len(latches) == 1:
             ((latch, place),) = latches.items()
             yield _warning(
                 "latch without partner",
                 place,
-                f"{symbol} has a {latch} and no {partners[latch]}.",
-                f"Add a {partners[latch]}.",
+                f"{symbol} has a {latch} and no {latch.partner}.",
+                f"Add a {latch.partner}.",
             )
 
 

@@ -7,7 +7,6 @@ ends. The comment comes last, because it may hold any words.
 
 from collections.abc import Mapping
 
-from server.ladder.elements import Operator, Relation
 from server.ladder.names import listed
 from server.ladder.program import (
     Assignment,
@@ -27,21 +26,6 @@ from server.ladder.program import (
     Variable,
 )
 from server.ladder.text_printer import print_operand
-
-RELATIONS = {
-    Relation.EQ: "equal to",
-    Relation.NE: "not equal to",
-    Relation.LT: "less than",
-    Relation.LE: "at most",
-    Relation.GT: "greater than",
-    Relation.GE: "at least",
-}
-OPERATORS = {
-    Operator.ADD: "plus",
-    Operator.SUB: "minus",
-    Operator.MUL: "times",
-    Operator.DIV: "divided by",
-}
 
 
 def describe_rung(rung: Rung, program: Program) -> str:
@@ -79,7 +63,7 @@ def _item(item: Item, variables: Mapping[str, Variable]) -> str:
             return f"{kind} contact {_named(symbol, variables)}"
         case Comparison(left, relation, right):
             return (
-                f"comparison {_operand(left, variables)} {RELATIONS[relation]} "
+                f"comparison {_operand(left, variables)} {relation.row.words} "
                 f"{_operand(right, variables)}"
             )
         case Block(instance, inputs):
@@ -107,7 +91,7 @@ def _output(output: Output, variables: Mapping[str, Variable]) -> str:
         case Assignment(target, left, operator, right):
             value = _operand(left, variables)
             if operator is not None and right is not None:
-                value += f" {OPERATORS[operator]} {_operand(right, variables)}"
+                value += f" {operator.row.words} {_operand(right, variables)}"
             return f"assignment to {_named(target, variables)} of {value}"
 
 

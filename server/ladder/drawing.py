@@ -45,8 +45,6 @@ _EDGE = 8
 _COMMENT_LINE = 20
 _COMMENT_WIDTH = 84
 """Characters in a line of comment."""
-_BETWEEN = 16
-"""Free space between two rungs of a sheet."""
 
 
 def draw_rung(
@@ -88,22 +86,6 @@ def draw_rungs(program: Program, *, margin: bool = True, width: int = WIDTH) -> 
     ]
 
 
-def draw_sheet(program: Program, *, width: int = WIDTH, name: str = "sheet") -> str:
-    """All rungs of a program below each other in one SVG document."""
-    y, widest, parts = 0, 0, []
-    for index, rung in enumerate(program.rungs):
-        drawing = _draw(rung, program, index, True, width, {})
-        parts.append(_svg(rung, program, index, name, drawing, y))
-        y += drawing.height + _BETWEEN
-        widest = max(widest, drawing.width)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="rung-sheet" role="group" '
-        f'aria-labelledby="{name}-title" viewBox="0 0 {widest} {y}" width="{widest}" '
-        f'height="{y}"><title id="{name}-title">Rungs of {escape(program.name)}</title>'
-        f"{''.join(parts)}</svg>"
-    )
-
-
 class _Drawing(NamedTuple):
     width: int
     height: int
@@ -140,22 +122,22 @@ def _draw(
     return _Drawing(layout.right + _EDGE, height + _EDGE, "".join(parts))
 
 
-def _svg(rung: Rung, program: Program, index: int, name: str, drawing: _Drawing, y: int = 0) -> str:
+def _svg(rung: Rung, program: Program, index: int, name: str, drawing: _Drawing) -> str:
     label = f"{name}-{index + 1}"
     width, height, content = drawing
     role = f'role="img" data-rung="{index}" aria-labelledby="{label}-title {label}-desc"'
     return (
-        f"{_opening(width, height, role, y)}"
+        f"{_opening(width, height, role)}"
         f'<title id="{label}-title">Rung {index + 1}</title>'
         f'<desc id="{label}-desc">{escape(describe_rung(rung, program))}</desc>'
         f"{content}</svg>"
     )
 
 
-def _opening(width: int, height: int, role: str, y: int = 0) -> str:
+def _opening(width: int, height: int, role: str) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="rung" {role} '
-        f'viewBox="0 0 {width} {height}" y="{y}" width="{width}" height="{height}" '
+        f'viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         f'fill="none" stroke="currentColor" font-family="monospace" font-size="{FONT_SIZE}">'
     )
 
@@ -258,7 +240,7 @@ def _outputs(
 
 def _cell(x: int, y: int, width: int, height: int) -> str:
     return (
-        f'<rect class="cell" x="{x}" y="{y}" width="{width}" height="{height}" '
+        f'<rect class="cell" x="{x}" width="{width}" height="{height}" '
         'stroke="none" pointer-events="all"/>'
     )
 

@@ -47,9 +47,6 @@ _HEAD = 34
 _LONG_NAME = 15
 """A longer name is set in two lines if it has an underscore to break at."""
 
-_CONTACT_MARKS = {ContactKind.RISING: "P", ContactKind.FALLING: "N"}
-_COIL_MARKS = {CoilKind.SET: "S", CoilKind.RESET: "R"}
-
 
 class Size(NamedTuple):
     """Room for a symbol: its width, and how far it reaches above and below the line of power."""
@@ -153,9 +150,9 @@ class Symbols:
             yield line(bar, y - _HALF, bar, y + _HALF, "bar")
         if kind is ContactKind.CLOSED:
             yield line(x - _CONTACT + 2, y + _HALF - 2, x + _CONTACT - 2, y - _HALF + 2, "bar")
-        if kind in _CONTACT_MARKS:
-            yield text(x, y + 5, _CONTACT_MARKS[kind], "mark", "middle")
-        yield bead(x + _CONTACT if kind in _CONTACT_MARKS else x, y)
+        mark = kind.row.mark
+        yield text(x, y + 5, mark, "mark", "middle")
+        yield bead(x + _CONTACT if mark else x, y)
 
     def _coil(self, kind: CoilKind, symbol: str, x: int, y: int, size: Size) -> Iterator[str]:
         middle = x + size.width // 2
@@ -167,9 +164,9 @@ class Symbols:
             )
         if kind is CoilKind.NEGATED:
             yield line(middle - 6, y + 9, middle + 6, y - 9, "bar")
-        if kind in _COIL_MARKS:
-            yield text(middle, y + 5, _COIL_MARKS[kind], "mark", "middle")
-        yield bead(middle - _COIL if kind in _COIL_MARKS else middle, y)
+        mark = kind.row.mark
+        yield text(middle, y + 5, mark, "mark", "middle")
+        yield bead(middle - _COIL if mark else middle, y)
 
     def _box(self, content: str, named: str, x: int, y: int, size: Size) -> Iterator[str]:
         middle = x + size.width // 2

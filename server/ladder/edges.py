@@ -6,25 +6,6 @@ from server.ladder.elements import Relation
 from server.ladder.program import Comparison, Name, Number, Program, walk
 from server.ladder.references import occurrences
 
-MIRRORED = {
-    Relation.EQ: Relation.EQ,
-    Relation.NE: Relation.NE,
-    Relation.LT: Relation.GT,
-    Relation.LE: Relation.GE,
-    Relation.GT: Relation.LT,
-    Relation.GE: Relation.LE,
-}
-"""The relation that says the same with its sides exchanged."""
-
-_EDGES = {
-    Relation.EQ: (0, 1),
-    Relation.NE: (0, 1),
-    Relation.LT: (0,),
-    Relation.LE: (1,),
-    Relation.GT: (1,),
-    Relation.GE: (0,),
-}
-
 
 def comparison_edges(program: Program, symbol: str) -> frozenset[int] | None:
     """The values from which on a comparison of ``symbol`` with a literal gives something else.
@@ -37,7 +18,7 @@ def comparison_edges(program: Program, symbol: str) -> frozenset[int] | None:
     used = [found for found in occurrences(program) if found.name.lower() == name]
     if len(compared) < len(used):
         return None
-    return frozenset(value + more for relation, value in compared for more in _EDGES[relation])
+    return frozenset(value + more for relation, value in compared for more in relation.edges)
 
 
 def _compared(program: Program, wanted: str) -> Iterator[tuple[Relation, int]]:
@@ -47,4 +28,4 @@ def _compared(program: Program, wanted: str) -> Iterator[tuple[Relation, int]]:
                 case Comparison(Name(name), relation, Number(value)) if name.lower() == wanted:
                     yield relation, value
                 case Comparison(Number(value), relation, Name(name)) if name.lower() == wanted:
-                    yield MIRRORED[relation], value
+                    yield relation.mirrored, value

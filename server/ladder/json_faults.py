@@ -28,6 +28,8 @@ def _message(detail: ErrorDetails) -> Message:
     match location:
         case ("variables", int(index), *_):
             text = f"Declaration {index + 1}: {text}"
+        case _:
+            pass
     return error(rule, _place(location), text, mend)
 
 

@@ -3,15 +3,16 @@
 import re
 from collections.abc import Iterable
 
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, ContactKind, Operator
 from server.ladder.limits import MAX_SYMBOL_LENGTH
 
 SYMBOL = re.compile(r"_?[A-Za-z][A-Za-z0-9]*(?:_[A-Za-z0-9]+)*")
 """An identifier of IEC 61131-3: no double underscore, none at the end (from memory)."""
 
+_ELEMENT_TEXTS = (*(kind.row.text for kind in (*ContactKind, *CoilKind)), *Operator)
 KEYWORDS = frozenset(
-    {"PROGRAM", "END_PROGRAM", "VAR", "RETAIN", "END_VAR", "AT"}
-    | {"IF", "THEN", "END_IF", "AND", "OR", "NOT", "TRUE", "FALSE", "RISING", "FALLING"}
+    {"PROGRAM", "END_PROGRAM", "VAR", "RETAIN", "END_VAR", "AT", "IF", "THEN", "END_IF"}
+    | {"AND", "OR", *re.findall("[A-Z]+", " ".join(_ELEMENT_TEXTS))}
 )
 """Words with a meaning of their own in the text form."""
 

@@ -174,7 +174,7 @@ class Program:
 
 def is_action(output: Output) -> bool:
     """Whether the output acts only while power arrives (set, reset, assignment)."""
-    return isinstance(output, Assignment) or output.kind in (CoilKind.SET, CoilKind.RESET)
+    return isinstance(output, Assignment) or output.kind.partner is not None
 
 
 def normal(series: Series) -> Series:

@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from server.ladder.elements import Operator, Relation
 from server.ladder.messages import Message, Place, error
 from server.ladder.names import KEYWORDS, canonical, clean_line, shortened
 
@@ -62,8 +63,10 @@ class Tokens:
     faults: tuple[Message, ...]
 
 
+_ELEMENT_SIGNS = {sign for sign in (*Relation, *Operator) if not sign.isalpha()}
+_SIGNS = sorted({":=", *";:,()-&", *_ELEMENT_SIGNS}, key=len, reverse=True)
 _TOKEN = re.compile(
-    r"""
+    rf"""
     (?P<space>[\s\u00a0]+)
   | (?P<line_comment>//[^\n]*)
   | (?P<comment>\(\*.*?\*\))
@@ -72,7 +75,7 @@ _TOKEN = re.compile(
   | (?P<name>[A-Za-z_][A-Za-z0-9_]*(?:\.[A-Za-z_][A-Za-z0-9_]*)?)
   | (?P<number>[0-9][0-9_]*)
   | (?P<address>%[A-Za-z0-9.]*)
-  | (?P<sign>:=|<>|<=|>=|[<>=;:,()+*/-]|&)
+  | (?P<sign>{"|".join(map(re.escape, _SIGNS))})
   | (?P<strange>[^\s\x00-\x7f\u00a0]+|.)
     """,
     re.VERBOSE | re.DOTALL | re.IGNORECASE | re.ASCII,

@@ -22,7 +22,7 @@ from server.ladder.program import (
 from server.ladder.text_cursor import Cursor
 from server.ladder.text_lexer import TokenKind
 
-_EDGES = {"RISING": ContactKind.RISING, "FALLING": ContactKind.FALLING}
+_EDGES = {kind.row.text.partition("(")[0]: kind for kind in ContactKind if kind.is_edge}
 _RELATIONS = tuple(map(str, Relation))
 
 

@@ -3,7 +3,6 @@
 from itertools import groupby
 
 from server.ladder.durations import print_duration
-from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.program import (
     Assignment,
     Block,
@@ -29,19 +28,6 @@ from server.ladder.text_parser import SERVES
 
 LINE_LENGTH = 100
 """A longer rung is broken before the AND or OR of its outermost series or parallel."""
-
-_CONTACTS = {
-    ContactKind.OPEN: "{}",
-    ContactKind.CLOSED: "NOT {}",
-    ContactKind.RISING: "RISING({})",
-    ContactKind.FALLING: "FALLING({})",
-}
-_COILS = {
-    CoilKind.COIL: "{}",
-    CoilKind.NEGATED: "NOT {}",
-    CoilKind.SET: "{} := TRUE",
-    CoilKind.RESET: "{} := FALSE",
-}
 
 
 def print_program(program: Program) -> str:
@@ -91,7 +77,7 @@ def print_element(element: Element) -> str:
     """One element: ``NOT stop_pb``, ``level > 500``, ``delay(PT := T#5s)``."""
     match element:
         case Contact(kind, symbol):
-            return _CONTACTS[kind].format(symbol)
+            return kind.row.text.format(symbol)
         case Comparison(left, relation, right):
             return f"{print_operand(left)} {relation} {print_operand(right)}"
         case Block(instance, inputs):
@@ -102,7 +88,7 @@ def print_output(output: Output) -> str:
     """One output: a coil in front of ``:=``, or an action between THEN and END_IF."""
     match output:
         case Coil(kind, symbol):
-            return _COILS[kind].format(symbol)
+            return kind.row.text.format(symbol)
         case Assignment(target, left, None, _):
             return f"{target} := {print_operand(left)}"
         case Assignment(target, left, operator, right):

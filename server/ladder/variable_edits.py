@@ -1,7 +1,7 @@
 """Edits of declarations."""
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import replace
 from itertools import count
 
@@ -10,7 +10,6 @@ from server.ladder.edited import Edited, Selection, refuse
 from server.ladder.limits import MAX_SYMBOL_LENGTH
 from server.ladder.messages import Place
 from server.ladder.names import listed
-from server.ladder.points import PointDeclaration
 from server.ladder.program import Program, Variable
 from server.ladder.references import cross_reference
 from server.ladder.renaming import rename
@@ -58,19 +57,6 @@ def free_symbol(like: str, taken: Collection[str]) -> str:
         for number in count(2)
     )
     return next(symbol for symbol in candidates if symbol not in taken)
-
-
-def declare_points(program: Program, points: Sequence[PointDeclaration]) -> Program:
-    """The program with a declaration for each point that a rung names and nobody has declared."""
-    used = cross_reference(program)
-    symbols = {variable.symbol for variable in program.variables}
-    addresses = {variable.address for variable in program.variables}
-    added = tuple(
-        Variable(point.symbol, point.type, point.address, comment=point.label)
-        for point in points
-        if point.symbol in used and point.symbol not in symbols and point.address not in addresses
-    )
-    return replace(program, variables=(*program.variables, *added))
 
 
 def _renamed(program: Program, old: str, new: str) -> Program:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.limits import MAX_ELEMENTS
 from server.ladder.names import canonical, reference_fault, shortened
 from server.ladder.program import (
@@ -21,28 +21,17 @@ from server.ladder.program import (
 from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of
 from server.ladder.text_form import parse_element, parse_input, parse_output, parse_rung
 from server.ladder.xml_carried import refuse_unknown_attributes
-from server.ladder.xml_names import ARITHMETIC, COMPARISONS
+from server.ladder.xml_names import MOVE
 from server.ladder.xml_parts import attribute, kind_of, only, parsed, text_of
 from server.ladder.xml_tree import Node, refused
 
-_CONTACTS = {
-    ("", "", ""): ContactKind.OPEN,
-    ("true", "", ""): ContactKind.CLOSED,
-    ("", "rising", ""): ContactKind.RISING,
-    ("", "falling", ""): ContactKind.FALLING,
-}
-_COILS = {
-    ("", "", ""): CoilKind.COIL,
-    ("true", "", ""): CoilKind.NEGATED,
-    ("", "", "set"): CoilKind.SET,
-    ("", "", "reset"): CoilKind.RESET,
-}
-_RELATIONS = {name: relation for relation, name in COMPARISONS.items()}
-_OPERATORS = {name: operator for operator, name in ARITHMETIC.items()}
+_FLAGS = ("negated", "edge", "latch")
+_RELATIONS = {relation.row.xml: relation for relation in Relation}
+_OPERATORS = {MOVE: None} | {operator.row.xml: operator for operator in Operator}
 _LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
 """Children of an object that say nothing about what it does."""
 
-T = TypeVar("T")
+K = TypeVar("K", ContactKind, CoilKind)
 
 
 @dataclass(slots=True)
@@ -130,11 +119,11 @@ class RungReader:
             case "RightPowerRail":
                 self.last = self.last or self.ends(node)
             case "Contact":
-                kind = self.flags(node, _CONTACTS)
+                kind = self.flags(node, ContactKind)
                 contact = Contact(kind, self.reference(node))
                 self.fed.append(Fed(contact, self.ends(node), self.end(node)))
             case "Coil":
-                coil = Coil(self.flags(node, _COILS), self.reference(node))
+                coil = Coil(self.flags(node, CoilKind), self.reference(node))
                 self.outputs.append((coil, self.ends(node)))
             case other:
                 self.unknown(node, other)
@@ -162,19 +151,19 @@ class RungReader:
             "Use contacts, coils, standard function blocks, comparisons and arithmetic.",
         )
 
-    def flags(self, node: Node, table: dict[tuple[str, str, str], T]) -> T:
+    def flags(self, node: Node, kinds: type[K]) -> K:
         """The kind of a contact or coil by its attributes negated, edge and latch."""
-        given = {key: node.attributes.get(key, "") for key in ("negated", "edge", "latch")}
-        plain = {key: "" if value in ("false", "none") else value for key, value in given.items()}
-        key = (plain["negated"], plain["edge"], plain["latch"])
-        if key not in table:
-            said = ", ".join(f"{k} {v!r}" for k, v in plain.items() if v)
-            raise refused(
-                node.place,
-                f"A {kind_of(node).lower()} with {shortened(said)} can't be carried.",
-                "Use one of the kinds of IEC 61131-3: negated, edge or latch alone.",
-            )
-        return table[key]
+        given = {key: node.attributes.get(key, "") for key in _FLAGS}
+        on = {key: value for key, value in given.items() if value not in ("", "false", "none")}
+        for kind in kinds:
+            if kind.row.xml == on:
+                return kind
+        said = ", ".join(f"{key} {value!r}" for key, value in on.items())
+        raise refused(
+            node.place,
+            f"A {kind_of(node).lower()} with {shortened(said)} can't be carried.",
+            "Use one of the kinds of IEC 61131-3: negated, edge or latch alone.",
+        )
 
     def reference(self, node: Node) -> str:
         symbol = canonical(attribute(node, "operand"))
@@ -307,8 +296,11 @@ class RungReader:
         target = canonical(attribute(node, "identifier"))
         [*ends] = self.ends(node)
         if len(ends) != 1 or ends[0] not in self.pending:
+            *first, last = _OPERATORS
             raise refused(
-                node.place, "Only the result of MOVE, ADD, SUB, MUL or DIV is assigned.", "Use one."
+                node.place,
+                f"Only the result of {', '.join(first)} or {last} is assigned.",
+                "Use one.",
             )
         block, power = self.pending[ends[0]]
         operator = _OPERATORS[attribute(block, "typeName").upper()]

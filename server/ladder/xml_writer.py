@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 from xml.etree import ElementTree as ET
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES
 from server.ladder.program import (
     Assignment,
     Block,
@@ -25,21 +25,9 @@ from server.ladder.program import (
 )
 from server.ladder.series_parallel import without_idle_wires
 from server.ladder.text_printer import print_initial, print_operand, print_rung
-from server.ladder.xml_names import ARITHMETIC, COMPARISONS, INSTANCE, NAMESPACE
+from server.ladder.xml_names import INSTANCE, MOVE, NAMESPACE
 
 _TYPE = f"{{{INSTANCE}}}type"
-_CONTACTS = {
-    ContactKind.OPEN: {},
-    ContactKind.CLOSED: {"negated": "true"},
-    ContactKind.RISING: {"edge": "rising"},
-    ContactKind.FALLING: {"edge": "falling"},
-}
-_COILS = {
-    CoilKind.COIL: {},
-    CoilKind.NEGATED: {"negated": "true"},
-    CoilKind.SET: {"latch": "set"},
-    CoilKind.RESET: {"latch": "reset"},
-}
 
 
 def write_xml(program: Program) -> bytes:
@@ -110,7 +98,7 @@ class _RungWriter:
         last = self.series(without_idle_wires(rung.network), [self.end(rail)])
         for output in rung.outputs:
             if isinstance(output, Coil):
-                coil = self.ladder("Coil", {"operand": output.symbol} | _COILS[output.kind])
+                coil = self.ladder("Coil", {"operand": output.symbol, **output.kind.row.xml})
                 self.feed(coil, last)
                 self.end(coil)
             else:
@@ -129,12 +117,12 @@ class _RungWriter:
     def element(self, element: Element, power: list[str]) -> str:
         match element:
             case Contact(kind, symbol):
-                contact = self.ladder("Contact", {"operand": symbol} | _CONTACTS[kind])
+                contact = self.ladder("Contact", {"operand": symbol, **kind.row.xml})
                 self.feed(contact, power)
                 return self.end(contact)
             case Comparison(left, relation, right):
                 names = (print_operand(left), print_operand(right))
-                return self.function(COMPARISONS[relation], names, power)
+                return self.function(relation.row.xml, names, power)
             case Block():
                 return self.block(element, power)
 
@@ -167,7 +155,8 @@ class _RungWriter:
     def assignment(self, output: Assignment, power: list[str]) -> None:
         operands = (output.left,) if output.right is None else (output.left, output.right)
         names = tuple(map(print_operand, operands))
-        result = self.function(ARITHMETIC[output.operator], names, power)
+        function = MOVE if output.operator is None else output.operator.row.xml
+        result = self.function(function, names, power)
         self.feed(self.diagram("DataSink", {"identifier": output.target}), [result])
 
     def source(self, wired: BlockInput) -> str:

@@ -5,7 +5,7 @@ from dataclasses import fields
 import numpy as np
 from numpy.typing import NDArray
 
-from server.ladder.program import Comparison, Contact, Name, walk
+from server.ladder.program import Block, Comparison, Contact, Name, walk
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled
 from server.marking.patterns import Check, Expression, Response, StructureRule
@@ -36,6 +36,8 @@ def names_in(check: Check) -> tuple[str, ...]:
                     for operand in (left, right):
                         if isinstance(operand, Name):
                             names[operand.symbol.lower()] = None
+                case Block():
+                    pass  # no condition has one
     return tuple(names)
 
 

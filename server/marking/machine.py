@@ -4,7 +4,6 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from server.ladder.edges import MIRRORED
 from server.ladder.elements import ContactKind, Relation
 from server.ladder.program import (
     Comparison,
@@ -346,7 +345,7 @@ def _threshold(
     left, relation, right = comparison.left, comparison.relation, comparison.right
     if isinstance(right, Name) and isinstance(left, Number):
         left, right = right, left
-        relation = MIRRORED[relation]
+        relation = relation.mirrored
     if not (isinstance(left, Name) and isinstance(right, Number)):
         return None
     name = left.symbol.lower()
@@ -371,7 +370,7 @@ def _without_thresholds(network: Series, gauges: Mapping[str, Gauge]) -> Series:
             if key is not None:
                 relation = old.relation
                 if isinstance(old.left, Number):
-                    relation = MIRRORED[relation]
+                    relation = relation.mirrored
                 above = relation in (Relation.GE, Relation.GT)
                 return Contact(ContactKind.OPEN if above else ContactKind.CLOSED, _spelt(key))
         return old

@@ -178,10 +178,6 @@ class Assembler:
         """All state planes so far, in order of allocation."""
         return tuple(self._state)
 
-    def initial_of(self, plane: int) -> bool:
-        """Whether the plane is TRUE at a cold start."""
-        return self._initial[plane] != 0
-
     # -- names and sections -------------------------------------------------------------------
 
     def define(self, name: str, signal: Signal) -> None:

@@ -3,11 +3,10 @@
 The program must be free of errors (``ladder.validation``). Points are bound by direct address.
 """
 
-import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from server.ladder.elements import BLOCK_TYPES, INT_MIN, CoilKind, ContactKind, Operator, Relation
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.program import (
     Assignment,
     Block,
@@ -26,17 +25,15 @@ from server.ladder.program import (
     Variable,
     walk,
 )
+from server.scan.arithmetic import Operation
 from server.scan.assembler import Assembler, Bit, Elapsed, Signal, TimerState, Word
+from server.scan.blocks import INSTANCES, Declared, Instance, Timer
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
 
-_ARITHMETIC = {
-    Operator.ADD: Op.ADD,
-    Operator.SUB: Op.SUB,
-    Operator.MUL: Op.MUL,
-    Operator.DIV: Op.DIV,
-}
-_TIMERS = {"TON": Op.TON, "TOF": Op.TOF, "TP": Op.TP}
-_INT_MAX, _INT_MIN = 0x7FFF, 0x8000
+assert {kind.row.opcode for kind in CoilKind} <= set(Op.__members__), "every coil has an opcode"
+assert {operator.row.xml for operator in Operator} == set(Operation.__members__), (
+    "every operator has an operation in scan.arithmetic"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +95,7 @@ def compile_program(
         for v in program.variables
         if v.address and v.address.upper().startswith("%Q")
     }
-    timers = {name: i.timer for name, i in compiler.instances.items() if i.timer is not None}
+    timers = {name: i.state for name, i in compiler.instances.items() if isinstance(i, Timer)}
     return CompiledProgram(compiler.symbols, outputs, compiler.power, compiler.fault, timers, state)
 
 
@@ -112,19 +109,6 @@ def compile_network(asm: Assembler, network: Series, signals: Mapping[str, Signa
 
 
 @dataclass(slots=True)
-class _Instance:
-    """A declared function block: its type and the planes of its state."""
-
-    type: str
-    timer: TimerState | None = None
-    q: int = FALSE
-    qd: int = FALSE
-    count: int = 0
-    memory: int = FALSE
-    memory_down: int = FALSE
-
-
-@dataclass(slots=True)
 class _Compiler:
     """``waiting`` are the outputs of blocks that have still to run in this scan."""
 
@@ -132,7 +116,7 @@ class _Compiler:
     observe: bool
     exact_timers: bool | frozenset[str]
     symbols: dict[str, Signal] = field(default_factory=dict)
-    instances: dict[str, _Instance] = field(default_factory=dict)
+    instances: dict[str, Instance] = field(default_factory=dict)
     retained: set[int] = field(default_factory=set)
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
     durations: dict[str, int] = field(default_factory=dict)
@@ -179,26 +163,20 @@ class _Compiler:
             return Bit(self.asm.bit(bool(initial)))
         return Word(self.asm.planes(INT_PLANES, initial & 0xFFFF))
 
-    def declare_instance(self, name: str, kind: str, block: Block | None) -> None:
-        asm = self.asm
-        instance = _Instance(kind)
-        self.instances[name] = instance
-        if kind in _TIMERS:
-            preset = _preset(block, "PT")
-            instance.timer = asm.timer_state(preset)
-            instance.q = instance.timer.q
-            self.symbols[f"{name}.et"] = instance.timer.elapsed
-        elif kind in ("CTU", "CTD", "CTUD"):
-            instance.q, instance.qd = asm.bit(), asm.bit()
-            instance.memory, instance.memory_down = asm.bit(), asm.bit()
-            instance.count = asm.planes(INT_PLANES)
-            self.symbols[f"{name}.cv"] = Word(instance.count)
-        else:
-            instance.q, instance.memory = asm.bit(), asm.bit()
-        self.waiting |= {instance.q, instance.qd} - {FALSE}
-        self.symbols[f"{name}.{BLOCK_TYPES[kind].power_out.lower()}"] = Bit(instance.q)
-        if kind == "CTUD":
-            self.symbols[f"{name}.qd"] = Bit(instance.qd)
+    def declare_instance(self, name: str, type_name: str, block: Block | None) -> None:
+        declared = Declared(
+            name,
+            BLOCK_TYPES[type_name],
+            block,
+            counted=self.counted(name) or name in self.measured,
+            short=self.short_counts and name not in self.counts_read,
+            decide=self.decide,
+        )
+        instance = self.instances[name] = INSTANCES[type_name](self.asm, declared)
+        for pin, signal in instance.outputs.items():
+            self.symbols[f"{name}.{pin.lower()}"] = signal
+            if isinstance(signal, Bit):
+                self.waiting.add(signal.plane)
 
     def begin(self, power: int) -> int:
         """The place of SAVE, whose table is known only at the end."""
@@ -230,14 +208,16 @@ class _Compiler:
         for i, item in enumerate(series.items):
             path = (*prefix, i)
             match item:
-                case Contact(ContactKind.OPEN, symbol):
-                    closed.append(self.plane(symbol))
-                case Contact(ContactKind.CLOSED, symbol):
-                    opened.append(self.plane(symbol))
-                case Contact(ContactKind.RISING, symbol):
-                    closed.append(self.asm.rising(self.plane(symbol)))
-                case Contact(ContactKind.FALLING, symbol):
-                    closed.append(self.asm.falling(self.plane(symbol)))
+                case Contact(kind, symbol):
+                    match kind:
+                        case ContactKind.OPEN:
+                            closed.append(self.plane(symbol))
+                        case ContactKind.CLOSED:
+                            opened.append(self.plane(symbol))
+                        case ContactKind.RISING:
+                            closed.append(self.asm.rising(self.plane(symbol)))
+                        case ContactKind.FALLING:
+                            closed.append(self.asm.falling(self.plane(symbol)))
                 case Comparison(left, relation, right):
                     closed.append(self.compare(left, relation, right))
                 case Block():
@@ -270,16 +250,7 @@ class _Compiler:
         if isinstance(output, Assignment):
             self.assign(output, power)
             return
-        plane = self.plane(output.symbol)
-        match output.kind:
-            case CoilKind.COIL:
-                asm.copy_to(plane, power)
-            case CoilKind.NEGATED:
-                asm.emit(Op.NOT, plane, power)
-            case CoilKind.SET:
-                asm.emit(Op.SET, plane, power)
-            case CoilKind.RESET:
-                asm.emit(Op.RESET, plane, power)
+        asm.emit(Op[output.kind.row.opcode], self.plane(output.symbol), power)
 
     def assign(self, output: Assignment, power: int) -> None:
         target = self.word(Name(output.target))
@@ -287,8 +258,8 @@ class _Compiler:
         if output.operator is None or output.right is None:
             self.asm.emit(Op.MOVE, target, left, power)
         else:
-            op = _ARITHMETIC[output.operator]
-            self.asm.emit(op, target, left, self.word(output.right), power, self.fault)
+            right, operation = self.word(output.right), Operation[output.operator.row.xml]
+            self.asm.emit(Op.CALCULATE, target, left, right, power, self.fault, operation)
 
     # -- operands -----------------------------------------------------------------------------
 
@@ -327,148 +298,61 @@ class _Compiler:
     def compare(self, left: Operand, relation: Relation, right: Operand) -> int:
         if self.duration(left) is not None:
             left, right = right, left
-            relation = _MIRRORED[relation]
+            relation = relation.mirrored
         ms = self.duration(right)
         if ms is not None:
             other = self.duration(left)
             if other is not None:
-                return TRUE if _HOLDS[relation](other, ms) else FALSE
+                return TRUE if relation.holds(other, ms) else FALSE
             assert isinstance(left, Name), "a duration is compared with ET"
             timer = self.symbols[left.symbol.lower()]
             assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
             return self.compare_elapsed(timer, relation, ms)
         a, b = self.word(left), self.word(right)
         d = self.asm.temporary()
-        match relation:
-            case Relation.EQ | Relation.NE:
-                self.asm.emit(Op.EQ, d, a, b)
-            case Relation.LT | Relation.GE:
+        less, equal, greater = relation.row.holds
+        match relation.edges:
+            case (0,):
                 self.asm.emit(Op.LT, d, a, b)
-            case Relation.GT | Relation.LE:
+                holds = less
+            case (1,):
                 self.asm.emit(Op.LT, d, b, a)
-        positive = relation in (Relation.EQ, Relation.LT, Relation.GT)
-        return d if positive else self.asm.not_(d)
+                holds = greater
+            case _:
+                self.asm.emit(Op.EQ, d, a, b)
+                holds = equal
+        return d if holds else self.asm.not_(d)
 
     def compare_elapsed(self, timer: Elapsed, relation: Relation, ms: int) -> int:
-        asm = self.asm
-        at_least = asm.elapsed_at_least(timer, ms)
-        match relation:
-            case Relation.GE:
-                return at_least
-            case Relation.LT:
-                return asm.not_(at_least)
-        more = asm.elapsed_at_least(timer, ms, more=True)
-        match relation:
-            case Relation.GT:
-                return more
-            case Relation.LE:
-                return asm.not_(more)
-        equal = asm.and_not(at_least, more)
-        return equal if relation is Relation.EQ else asm.not_(equal)
+        _, equal, greater = relation.row.holds
+        at_least = self.asm.elapsed_at_least(timer, ms)
+        more = self.asm.elapsed_at_least(timer, ms, more=True)
+        match relation.edges:
+            case (0,):
+                found, holds = at_least, greater
+            case (1,):
+                found, holds = more, greater
+            case _:
+                found, holds = self.asm.and_not(at_least, more), equal
+        return found if holds else self.asm.not_(found)
 
     # -- function blocks ----------------------------------------------------------------------
 
     def block(self, block: Block, power: int) -> int:
-        asm = self.asm
         instance = self.instances[block.instance.lower()]
-        q = instance.q
-        pins = {i.pin: i for i in block.inputs}
+        wired = {each.pin: each for each in block.inputs}
 
         def pin(name: str) -> int:
-            if name not in pins:
+            if name not in wired:
                 return FALSE
-            operand = pins[name].operand
+            operand = wired[name].operand
             assert isinstance(operand, Name), f"{name} takes a BOOL"
             plane = self.plane(operand.symbol)
-            return asm.not_(plane) if pins[name].negated else plane
+            return self.asm.not_(plane) if wired[name].negated else plane
 
-        match instance.type:
-            case "TON" | "TOF" | "TP":
-                assert instance.timer is not None
-                name = block.instance.lower()
-                counted = self.counted(name) or name in self.measured
-                if counted or not instance.timer.elapsed.planes:
-                    asm.run_timer(_TIMERS[instance.type], power, instance.timer)
-                else:
-                    label = f"{block.instance} {instance.type}"
-                    self.abstract_timer(label, instance.type, power, instance.timer)
-            case "SR":
-                # Q1 := S1 OR (NOT R AND Q1)
-                asm.emit(Op.OR, q, power, asm.and_not(q, pin("R")))
-            case "RS":
-                # Q1 := NOT R1 AND (S OR Q1)
-                asm.emit(Op.ANDN, q, asm.or_(power, q), pin("R1"))
-            case "R_TRIG":
-                asm.emit(Op.RISE, q, power, instance.memory)
-            case "F_TRIG":
-                # Q := NOT CLK AND NOT M; M := NOT CLK
-                asm.emit(Op.RISE, q, asm.not_(power), instance.memory)
-            case _:
-                self.counter(block, instance, power, pin("CD"), pin("R"), pin("LD"))
-        self.waiting -= {q, instance.qd}
-        return q
-
-    def counter(
-        self, block: Block, instance: _Instance, power: int, down: int, reset: int, load: int
-    ) -> None:
-        asm = self.asm
-        up, preset = power, _preset(block, "PV")
-        if instance.type == "CTD":
-            up, down = FALSE, power
-        rising = asm.edge(up, instance.memory)
-        falling = asm.edge(down, instance.memory_down)
-        most, least = _INT_MAX, _INT_MIN
-        if self.short_counts and block.instance.lower() not in self.counts_read:
-            if instance.type == "CTU":
-                most = max(preset, 0)
-            elif instance.type == "CTD" and preset >= 0:
-                least = 0
-        limits = (preset & 0xFFFF, most, least)
-        asm.emit(Op.COUNT, instance.count, rising, falling, reset, load, *limits)
-        if instance.type != "CTD" and preset == INT_MIN:
-            asm.copy_to(instance.q, TRUE)
-        elif instance.type != "CTD":
-            asm.emit(Op.LT, instance.q, asm.constant(preset - 1), instance.count)
-        if instance.type != "CTU":
-            at_zero = instance.q if instance.type == "CTD" else instance.qd
-            asm.emit(Op.LT, at_zero, instance.count, asm.constant(1))
-
-    def abstract_timer(self, label: str, kind: str, power: int, timer: TimerState) -> None:
-        """A timer whose time may be over at any later scan: a choice decides."""
-        asm = self.asm
-        q, before = timer.q, timer.before
-        over = self.decide(f"{label} {timer.elapsed.preset_ms}")
-        if kind == "TON":
-            # q := power and (q or before and over)
-            done = asm.or_(q, asm.and_(before, over))
-            asm.copy_to(q, asm.and_(power, done))
-        elif kind == "TOF":
-            # q := power or q and not (over and not before)
-            ended = asm.and_not(over, before)
-            asm.copy_to(q, asm.or_(power, asm.and_not(q, ended)))
-        else:
-            # q := q and not over, or a rising edge while no pulse runs
-            fresh = asm.and_not(asm.and_not(power, before), q)
-            asm.copy_to(q, asm.or_(asm.and_not(q, over), fresh))
-        asm.copy_to(before, power)
-
-
-_HOLDS: dict[Relation, Callable[[int, int], bool]] = {
-    Relation.EQ: operator.eq,
-    Relation.NE: operator.ne,
-    Relation.LT: operator.lt,
-    Relation.LE: operator.le,
-    Relation.GT: operator.gt,
-    Relation.GE: operator.ge,
-}
-_MIRRORED = {
-    Relation.EQ: Relation.EQ,
-    Relation.NE: Relation.NE,
-    Relation.LT: Relation.GT,
-    Relation.LE: Relation.GE,
-    Relation.GT: Relation.LT,
-    Relation.GE: Relation.LE,
-}
+        instance.run(power, pin)
+        self.waiting -= {out.plane for out in instance.outputs.values() if isinstance(out, Bit)}
+        return instance.power_out
 
 
 def _blocks(parallel: Parallel) -> bool:
@@ -491,14 +375,3 @@ def _read(program: Program, pin: str) -> set[str]:
         for operand in operands
         if isinstance(operand, Name) and operand.symbol.lower().endswith(pin)
     }
-
-
-def _preset(block: Block | None, pin: str) -> int:
-    """The literal on PT (milliseconds) or PV; 0 for an instance that no rung holds."""
-    for wired in block.inputs if block else ():
-        match wired.operand:
-            case Duration(ms) if wired.pin == pin:
-                return ms
-            case Number(value) if wired.pin == pin:
-                return value
-    return 0

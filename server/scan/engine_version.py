@@ -18,6 +18,7 @@ COMPILED_SOURCES: tuple[str, ...] = (
     "scan/instructions.py",
     "scan/jit.py",
     "scan/lanes.py",
+    "scan/arithmetic.py",
     "scan/kernel.py",
     "plant/physics.py",
     "plant/loop.py",

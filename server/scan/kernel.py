@@ -8,16 +8,16 @@ import numpy as np
 from numba import uint64
 from numpy.typing import NDArray
 
+from server.scan.arithmetic import calculate
 from server.scan.instructions import INT_PLANES, Op
-from server.scan.jit import allocating, inlined, jitted
-from server.scan.lanes import ALL, transpose
+from server.scan.jit import inlined
+from server.scan.lanes import ALL
 
 COPY, NOT, AND, OR, ANDN, XOR = (int(o) for o in (Op.COPY, Op.NOT, Op.AND, Op.OR, Op.ANDN, Op.XOR))
 MUX, SET, RESET, RISE, FALL = (int(o) for o in (Op.MUX, Op.SET, Op.RESET, Op.RISE, Op.FALL))
 TON, TOF, TP, COUNT, UGE = (int(o) for o in (Op.TON, Op.TOF, Op.TP, Op.COUNT, Op.UGE))
-LT, EQ, MOVE, ADD, SUB = (int(o) for o in (Op.LT, Op.EQ, Op.MOVE, Op.ADD, Op.SUB))
-MUL, DIV, SAVE, RESTORE = (int(o) for o in (Op.MUL, Op.DIV, Op.SAVE, Op.RESTORE))
-SERIES = int(Op.SERIES)
+LT, EQ, MOVE, CALCULATE = (int(o) for o in (Op.LT, Op.EQ, Op.MOVE, Op.CALCULATE))
+SAVE, RESTORE, SERIES = (int(o) for o in (Op.SAVE, Op.RESTORE, Op.SERIES))
 
 _ZERO = np.uint64(0)
 # Unsigned, as every index here: a signed one is first asked whether it counts from the end.
@@ -90,70 +90,6 @@ def _signed_less(bits: NDArray[np.uint64], a: int, b: int) -> np.uint64:
     x, y = bits[a + _SIGN], bits[b + _SIGN]
     result: np.uint64 = (x & ~y) | (~(x ^ y) & less)
     return result
-
-
-@allocating
-def _arithmetic(
-    op: int, bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int
-) -> None:
-    """One operation on INTs in the lanes of ``enable``, by way of one word per lane."""
-    words = np.zeros(64, np.uint64)
-    for i in range(_PLANES):
-        words[i] = bits[a + i]
-        words[16 + i] = bits[b + i]
-    transpose(words)
-    faulty = _ZERO
-    for lane in range(64):
-        one = uint64(1) << uint64(lane)
-        if not enable & one:
-            words[lane] = _ZERO
-            continue
-        word = np.int64(words[lane])
-        x = ((word & 0xFFFF) ^ 0x8000) - 0x8000
-        y = (((word >> 16) & 0xFFFF) ^ 0x8000) - 0x8000
-        result = np.int64(0)
-        bad = False
-        if op == MUL:
-            result = x * y
-        elif y == 0:
-            bad = True
-        else:
-            result = abs(x) // abs(y)
-            if (x < 0) != (y < 0):
-                result = -result
-        if bad or result < -32768 or result > 32767:
-            faulty |= one
-            result = np.int64(0)
-        words[lane] = uint64(result & 0xFFFF)
-    transpose(words)
-    keep = ~enable | faulty
-    for i in range(_PLANES):
-        bits[d + i] = (bits[d + i] & keep) | (words[i] & ~keep)
-    bits[fault] |= faulty
-
-
-@jitted
-def _add(
-    bits: NDArray[np.uint64], d: int, a: int, b: int, enable: np.uint64, fault: int, subtract: bool
-) -> None:
-    """Ripple-carry sum or difference; lanes that overflow keep the target and set the fault."""
-    flip = ALL if subtract else _ZERO
-    carry = flip
-    before = carry
-    for i in range(_PLANES):
-        x = bits[a + i]
-        y = bits[b + i] ^ flip
-        before = carry
-        carry = (x & y) | (carry & (x ^ y))
-    overflow = (before ^ carry) & enable
-    keep = ~enable | overflow
-    carry = flip
-    for i in range(_PLANES):
-        x = bits[a + i]
-        y = bits[b + i] ^ flip
-        bits[d + i] = (bits[d + i] & keep) | ((x ^ y ^ carry) & ~keep)
-        carry = (x & y) | (carry & (x ^ y))
-    bits[fault] |= overflow
 
 
 @inlined
@@ -281,14 +217,11 @@ def execute(
                 for i in range(_PLANES):
                     d, a = code[pc, 1] + i, code[pc, 2] + i
                     bits[d] = (bits[d] & ~enable) | (bits[a] & enable)
-        elif op == ADD or op == SUB or op == MUL or op == DIV:
+        elif op == CALCULATE:
             enable = bits[code[pc, 4]]
             if enable != _ZERO:
                 d, x, y, fault = code[pc, 1], code[pc, 2], code[pc, 3], code[pc, 5]
-                if op == ADD or op == SUB:
-                    _add(bits, d, x, y, enable, fault, op == SUB)
-                else:
-                    _arithmetic(op, bits, d, x, y, enable, fault)
+                calculate(code[pc, 6], bits, d, x, y, enable, fault)
         elif op == SAVE:
             if bits[code[pc, 1]] != ALL:
                 for i in range(code[pc, 2], code[pc, 3]):

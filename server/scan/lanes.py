@@ -40,13 +40,6 @@ def transpose(words: NDArray[np.uint64]) -> None:
     _swap(words, 1, _M1)
 
 
-def lane_bits(word: np.uint64) -> NDArray[np.bool_]:
-    """The 64 booleans of one plane, lane 0 first."""
-    one = np.uint64(1)
-    lanes: NDArray[np.bool_] = (np.uint64(word) >> np.arange(64, dtype=np.uint64)) & one == one
-    return lanes
-
-
 def plane_of(lanes: NDArray[np.bool_]) -> np.uint64:
     """One plane from up to 64 booleans, lane 0 first."""
     word = 0

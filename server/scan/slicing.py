@@ -10,11 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from server.scan.assembler import Machine, Section
-from server.scan.instructions import INT_PLANES, WIDTH, Op
-
-_PLAIN = {Op.COPY: 1, Op.NOT: 1, Op.AND: 2, Op.OR: 2, Op.ANDN: 2, Op.XOR: 2, Op.MUX: 3,
-          Op.SERIES: 7}  # fmt: skip
-"""Opcodes that write operand 0 from so many operands after it."""
+from server.scan.instructions import WIDTH, Op
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,34 +33,17 @@ def instructions(machine: Machine, name: str) -> list[tuple[Op, tuple[int, ...]]
 def effect(op: Op, operands: tuple[int, ...]) -> Effect:
     """What one instruction, other than SAVE and RESTORE, reads and writes."""
 
-    def planes(base: int, count: int = INT_PLANES) -> set[int]:
-        return set(range(base, base + count))
-
-    o = operands
-    if op in _PLAIN:
-        reads, writes = set(o[1 : 1 + _PLAIN[op]]), {o[0]}
-    elif op in (Op.SET, Op.RESET):
-        reads, writes = {o[0], o[1]}, {o[0]}
-    elif op in (Op.RISE, Op.FALL):
-        reads, writes = {o[1], o[2]}, {o[0], o[2]}
-    elif op in (Op.TON, Op.TOF, Op.TP):
-        writes = {o[0], o[2]} | planes(o[3], o[4])
-        reads = writes | {o[1]}
-    elif op is Op.COUNT:
-        writes = planes(o[0])
-        reads = writes | set(o[1:5])
-    elif op is Op.UGE:
-        reads, writes = planes(o[1], o[2]), {o[0]}
-    elif op in (Op.LT, Op.EQ):
-        reads, writes = planes(o[1]) | planes(o[2]), {o[0]}
-    elif op is Op.MOVE:
-        writes = planes(o[0])
-        reads = writes | planes(o[1]) | {o[2]}
-    elif op in (Op.ADD, Op.SUB, Op.MUL, Op.DIV):
-        writes = planes(o[0]) | {o[4]}
-        reads = writes | planes(o[1]) | planes(o[2]) | {o[3]}
-    else:
+    if op in (Op.SAVE, Op.RESTORE):
         raise ValueError(f"{op.name} works on a table; its rows are looked at one by one.")
+    reads: set[int] = set()
+    writes: set[int] = set()
+    for position, operand in enumerate(op.operands):
+        count = operands[position + 1] if operand.planes is None else operand.planes
+        planes = range(operands[position], operands[position] + count)
+        if operand.reads:
+            reads.update(planes)
+        if operand.writes:
+            writes.update(planes)
     return Effect(frozenset(reads), frozenset(writes))
 
 

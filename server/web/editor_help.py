@@ -7,6 +7,7 @@ from itertools import groupby
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from server.ladder.element_help import HELP, help_key
 from server.ladder.messages import Place
 from server.ladder.program import (
     Block,
@@ -23,7 +24,6 @@ from server.ladder.program import (
 from server.ladder.references import Uses, cross_reference, occurrences_in
 from server.marking.exercise import Exercise, Requirement
 from server.marking.telling.element_pictures import element_picture
-from server.marking.telling.element_table import ELEMENTS, element_key
 from server.store.programs import working_copy
 from server.web.dependencies import Reading
 from server.web.editor import DeskHere
@@ -65,7 +65,7 @@ class Served:
 @router.get("/elements")
 def elements(request: Request) -> Response:
     """Every rung element with its timing picture."""
-    pictures = [(key, element_picture(key)) for key in ELEMENTS]
+    pictures = [(key, element_picture(key)) for key in HELP]
     return page(request, "editor/elements.html", pictures=pictures)
 
 
@@ -83,7 +83,7 @@ def about_selected(
     program = desk.sheet(copy).program
     found = program.rungs[rung] if 0 <= rung < len(program.rungs) else None
     element = None if found is None else _at(found, at)
-    key = None if element is None else element_key(element, program)
+    key = None if element is None else help_key(element, program)
     symbols = [symbol] if symbol else _symbols_of(element)
     uses = cross_reference(program)
     return fragment(

@@ -4,9 +4,9 @@ import re
 
 from hypothesis import given
 
-from server.ladder.description import OPERATORS, RELATIONS, describe_rung
+from server.ladder.description import describe_rung
 from server.ladder.durations import parse_duration
-from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.elements import CoilKind, ContactKind, Operator, Relation
 from server.ladder.program import (
     Assignment,
     Block,
@@ -94,7 +94,7 @@ class Listener:
     def element(self) -> Element:
         if contact := self.hear(rf"({'|'.join(ContactKind)}) contact ({OPERAND}){AT}"):
             return Contact(ContactKind(contact[1]), contact[2])
-        words = {word: relation for relation, word in RELATIONS.items()}
+        words = {relation.row.words: relation for relation in Relation}
         if comparison := self.hear(
             rf"comparison ({OPERAND}){AT} ({'|'.join(words)}) ({OPERAND}){AT}"
         ):
@@ -115,7 +115,7 @@ class Listener:
     def output(self) -> Output:
         if coil := self.hear(rf"({'|'.join(CoilKind)}) (\w+){AT}"):
             return Coil(CoilKind(coil[1]), coil[2])
-        words = {word: operator for operator, word in OPERATORS.items()}
+        words = {operator.row.words: operator for operator in Operator}
         assignment = self.must(
             rf"assignment to (\w+){AT} of ({OPERAND}){AT}(?: ({'|'.join(words)}) ({OPERAND}){AT})?"
         )

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.ladder.description import describe_item, describe_output, describe_rung
-from server.ladder.drawing import draw_operable_rung, draw_rung, draw_rungs, draw_sheet
+from server.ladder.drawing import draw_operable_rung, draw_rung, draw_rungs
 from server.ladder.drawing_layout import Layout, lay_out
 from server.ladder.drawing_symbols import Symbols
 from server.ladder.program import Parallel, Path, Program, Rung, Series, walk
@@ -159,11 +159,3 @@ def test_an_undeclared_block_is_drawn_all_the_same() -> None:
     svg = draw_rung(rung, Program("p"), 0)
     assert ">?</text>" in svg
     assert ">T#5s</text>" in svg
-
-
-def test_a_sheet_holds_every_rung() -> None:
-    program = parse_program(CANONICAL)
-    sheet = ElementTree.fromstring(draw_sheet(program))
-    assert attributes(sheet, "data-rung") == [str(i) for i in range(len(program.rungs))]
-    tops = [int(svg.get("y", "")) for svg in sheet.iter(f"{SVG}svg") if svg is not sheet]
-    assert tops == sorted(set(tops))

@@ -13,7 +13,6 @@ from server.ladder.editing import EDITS, edit
 from server.ladder.elements import ContactKind
 from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import ProgramError
-from server.ladder.points import PointDeclaration
 from server.ladder.program import Contact, Program, Variable, normal, walk
 from server.ladder.text_form import (
     parse_element,
@@ -23,7 +22,7 @@ from server.ladder.text_form import (
     print_output,
     print_rung,
 )
-from server.ladder.variable_edits import declare_points, free_symbol
+from server.ladder.variable_edits import free_symbol
 from tests.strategies import programs
 
 DECLARATIONS = """
@@ -234,18 +233,6 @@ def test_together_is_one_edit() -> None:
     edited = edit(program("lamp := a;"), action).program
     assert print_rung(edited.rungs[0]) == "lamp := a AND NOT x;"
     assert (edited.name, edited.comment) == ("trial_2", "Second.")
-
-
-def test_points_that_a_rung_names_are_declared() -> None:
-    points = [
-        PointDeclaration("start_pb", "%IX0.0", "HS-210", "Start"),
-        PointDeclaration("stop_pb", "%IX0.1", "HS-211", "Stop"),
-        PointDeclaration("pump", "%QX0.0", "M-220", "Pump"),
-    ]
-    start = program("x := start_pb; pump := start_pb;")
-    added = declare_points(start, points).variables[len(start.variables) :]
-    # %QX0.0 is declared as lamp already.
-    assert added == (Variable("start_pb", "BOOL", "%IX0.0", comment="Start"),)
 
 
 def test_free_symbols() -> None:

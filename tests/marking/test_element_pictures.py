@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import pytest
 
+from server.ladder.element_help import HELP
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.validation import errors
 from server.marking.telling.element_pictures import (
@@ -16,7 +17,6 @@ from server.marking.telling.element_pictures import (
     example_program,
     inputs_by_scan,
 )
-from server.marking.telling.element_table import ELEMENTS
 from server.marking.verdict import Lane
 from tests.reference import Controller
 
@@ -39,26 +39,26 @@ def pulses(lane: Lane) -> list[tuple[int, int]]:
     return [(time, end - time) for (time, on), (end, _) in pairwise(changes) if on]
 
 
-def test_every_element_of_the_model_is_told_in_two_lines() -> None:
+def test_every_element_of_the_model_is_help_in_two_lines() -> None:
     known = {*ContactKind, *CoilKind, "comparison", "assignment", *BLOCK_TYPES}
-    assert set(ELEMENTS) == known
-    for told in ELEMENTS.values():
-        assert errors(example_program(told)) == ()
-        assert all(20 < len(line) < 90 and line.endswith(".") for line in told.lines)
+    assert set(HELP) == known
+    for help in HELP.values():
+        assert errors(example_program(help)) == ()
+        assert all(20 < len(line) < 90 and line.endswith(".") for line in help.lines)
 
 
-@pytest.mark.parametrize("key", ELEMENTS)
+@pytest.mark.parametrize("key", HELP)
 def test_the_picture_shows_what_the_plain_interpreter_does(key: str) -> None:
-    told, picture = ELEMENTS[key], element_picture(key)
-    program = example_program(told)
+    help, picture = HELP[key], element_picture(key)
+    program = example_program(help)
     controller = Controller(program, PERIOD_MS)
     addresses = {v.symbol: v.address for v in program.variables if v.address}
     inputs = {symbol: a for symbol, a in addresses.items() if a.startswith("%I")}
     scans: list[dict[str, int]] = []
-    for given in inputs_by_scan(told.course):
+    for given in inputs_by_scan(help.course):
         controller.scan({address: given.get(symbol, 0) for symbol, address in inputs.items()})
         scans.append({name.lower(): int(v) for name, v in controller.signals().items()})
-    for lane, (_, symbol) in zip(picture.lanes, told.lanes, strict=True):
+    for lane, (_, symbol) in zip(picture.lanes, help.lanes, strict=True):
         shown = dict(steps(lane))  # of two values at one time, the later
         value = 0.0
         for scan, signals in enumerate(scans):

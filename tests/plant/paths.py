@@ -12,8 +12,9 @@ from server.plant.physics import ABSENT
 from server.plant.step import PlantStep, plant_step
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
 from server.scan.kernel import execute
-from server.scan.lanes import ALL, LANES, lane_bits, plane_of
+from server.scan.lanes import ALL, LANES, plane_of
 from tests.plant.rig import Rig, actuators_of
+from tests.scan.lane_run import lane_bits
 
 Threshold = tuple[str, float]
 Table = NDArray[np.bool_]

@@ -9,8 +9,9 @@ from numpy.random import Generator, default_rng
 
 from server.plant.physics import ABSENT, PhysicsOp, advance, insert_item, remove_items
 from server.scan.instructions import WIDTH
-from server.scan.lanes import LANES, lane_bits, plane_of
+from server.scan.lanes import LANES, plane_of
 from tests.plant.plain_physics import Lane
+from tests.scan.lane_run import lane_bits
 
 # Memory: planes 0-7 for actuators, 8-11 for senses, 12-27 for an INT; quantities 0-7 for vessels
 # (two levels, two flows, two drains) and a speed and a position, 8-11 counts, then a line.

@@ -110,3 +110,10 @@ def planes_of(signal: Signal) -> range:
             return range(base, base + planes)
         case Quantity():
             raise AssertionError("a quantity has no planes")
+
+
+def lane_bits(word: np.uint64) -> NDArray[np.bool_]:
+    """The 64 booleans of one plane, lane 0 first."""
+    one = np.uint64(1)
+    lanes: NDArray[np.bool_] = (np.uint64(word) >> np.arange(64, dtype=np.uint64)) & one == one
+    return lanes

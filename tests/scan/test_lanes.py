@@ -4,7 +4,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.scan.lanes import LANES, lane_bits, plane_of, transpose
+from server.scan.lanes import LANES, plane_of, transpose
+from tests.scan.lane_run import lane_bits
 
 WORDS = st.lists(st.integers(0, 2**64 - 1), min_size=64, max_size=64)
 

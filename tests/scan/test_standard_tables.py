@@ -206,6 +206,23 @@ def test_rungs_run_from_top_to_bottom_and_the_last_write_wins(
 
 
 @pytest.mark.parametrize(
+    ("rung", "x", "y"),
+    [
+        ("IF x THEN x := FALSE; y := TRUE; END_IF;", "0000", "0111"),
+        ("IF x THEN y := TRUE; x := FALSE; END_IF;", "0000", "0111"),
+        ("IF NOT y := x THEN x := FALSE; END_IF;", "0000", "1011"),
+    ],
+)
+def test_every_coil_of_a_rung_takes_the_power_as_it_was_before_any_of_them(
+    run: Runner, rung: str, x: str, y: str
+) -> None:
+    """The network is evaluated once: a coil that resets what the network reads stops no other."""
+    rungs = program(f"IF a THEN x := TRUE; END_IF; {rung}")
+    assert run(rungs, points(a="0100"), "x", 10) == digits(x)
+    assert run(rungs, points(a="0100"), "y", 10) == digits(y)
+
+
+@pytest.mark.parametrize(
     ("network", "value"),
     [("NOT b AND b", 0), ("a OR b AND b", 1), ("a OR a AND NOT a", 1), ("(a OR b) AND b", 0)],
 )

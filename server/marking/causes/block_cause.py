@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from server.ladder.elements import BLOCK_TYPES, BlockFamily
 from server.ladder.program import Block, Name
 from server.marking.causes.cause_words import became
 from server.marking.causes.conduction import Conduction, run_start
@@ -25,11 +26,13 @@ def block_cause(
     """
     instance, _, pin = symbol.partition(".")
     kind = conduction.variables[instance].type
-    if kind in ("TON", "TOF", "TP"):
-        return _timer(conduction, instance, kind, seen_in, changed if pin == "q" else None)
-    if kind in ("CTU", "CTD", "CTUD"):
-        return _counter(conduction, instance, kind, seen_in)
-    return _memory(conduction, symbol, kind, seen_in, changed)
+    match BLOCK_TYPES[kind].family:
+        case BlockFamily.TIMER:
+            return _timer(conduction, instance, kind, seen_in, changed if pin == "q" else None)
+        case BlockFamily.COUNTER:
+            return _counter(conduction, instance, kind, seen_in)
+        case BlockFamily.EDGE_DETECTOR | BlockFamily.BISTABLE as family:
+            return _memory(conduction, symbol, family, seen_in, changed)
 
 
 def _timer(
@@ -78,7 +81,7 @@ def _counter(conduction: Conduction, instance: str, kind: str, seen_in: int) -> 
 
 
 def _memory(
-    conduction: Conduction, symbol: str, kind: str, seen_in: int, changed: int | None
+    conduction: Conduction, symbol: str, family: BlockFamily, seen_in: int, changed: int | None
 ) -> BlockCause:
     """Edge detectors and bistables."""
     spot, block = conduction.blocks[symbol.partition(".")[0]]
@@ -90,7 +93,7 @@ def _memory(
         return BlockCause(f"{block.instance} was reset at {when} by {reset}.", at, reset)
     told = "ON" if q else "OFF"
     did = f"is {told}" if changed is None else f"{became(told)} at {when}"
-    if kind in ("R_TRIG", "F_TRIG") and not q and changed is not None:
+    if family is BlockFamily.EDGE_DETECTOR and not q and changed is not None:
         return BlockCause(f"{block.instance} {did}: the edge lasts one scan.", at)
     power = "reached it" if conduction.power_into(spot)[at] else "did not reach it"
     return BlockCause(f"{block.instance} {did}: power {power}.", at)

@@ -10,10 +10,10 @@ from server.ladder.elements import (
     INT_MAX,
     INT_MIN,
     TIME_MAX_MS,
+    BlockFamily,
     CoilKind,
-    ContactKind,
-    Operator,
     Relation,
+    family_of,
 )
 from server.ladder.program import (
     Assignment,
@@ -76,27 +76,17 @@ class OutputFault:
     words: str
 
 
-_NEGATED = {
-    ContactKind.OPEN: ContactKind.CLOSED,
-    ContactKind.CLOSED: ContactKind.OPEN,
+BLOCK_FAULTS = {
+    BlockFamily.TIMER: FaultKind.TIMER_KIND,
+    BlockFamily.EDGE_DETECTOR: FaultKind.EDGE,
+    BlockFamily.BISTABLE: FaultKind.BISTABLE,
 }
-_EDGES = {
-    ContactKind.RISING: (ContactKind.FALLING, ContactKind.OPEN),
-    ContactKind.FALLING: (ContactKind.RISING, ContactKind.CLOSED),
-}
-_OPERATORS = {
-    Operator.ADD: Operator.SUB,
-    Operator.SUB: Operator.ADD,
-    Operator.MUL: Operator.DIV,
-    Operator.DIV: Operator.MUL,
-}
-_NOUNS = {
-    **dict.fromkeys(("TON", "TOF", "TP"), "timer"),
-    **dict.fromkeys(("CTU", "CTD", "CTUD"), "counter"),
-    **dict.fromkeys(("R_TRIG", "F_TRIG"), "edge detector"),
-    **dict.fromkeys(("SR", "RS"), "bistable"),
-}
-assert set(_NOUNS) == set(BLOCK_TYPES), "every block type has a noun"
+"""The fault of a block that stands in place of another one of its family."""
+assert all(
+    block.family in BLOCK_FAULTS and family_of(other) is block.family
+    for block in BLOCK_TYPES.values()
+    for other in block.mistaken_for
+), "blocks that are mistaken for each other are of one family, which has a fault"
 
 SMALL = 100
 """Below, a literal counts things and is tried one off; from here on it measures."""
@@ -110,7 +100,7 @@ def element_name(element: Element, scope: Scope) -> str:
         case Comparison():
             return f"comparison {print_element(element)}"
         case Block(instance, _):
-            return f"{_NOUNS[scope.type_of(instance)]} {instance}"
+            return f"{family_of(scope.type_of(instance))} {instance}"
 
 
 def output_name(output: Output) -> str:
@@ -150,13 +140,9 @@ def output_faults(output: Output, scope: Scope) -> Iterator[OutputFault]:
 
 def _contact(contact: Contact, scope: Scope) -> Iterator[ElementFault]:
     kind, symbol = contact.kind, contact.symbol
-    if kind in _NEGATED:
-        other = _NEGATED[kind]
-        words = f"{other} instead of {kind}"
-        yield ElementFault(FaultKind.NEGATED, Contact(other, symbol), words)
-    for other in _EDGES.get(kind, ()):
-        words = f"{other} instead of {kind}"
-        yield ElementFault(FaultKind.EDGE, Contact(other, symbol), words)
+    fault = FaultKind.EDGE if kind.is_edge else FaultKind.NEGATED
+    for other in kind.mistakes:
+        yield ElementFault(fault, Contact(other, symbol), f"{other} instead of {kind}")
     for name in scope.others(symbol):
         yield ElementFault(FaultKind.EXCHANGED, Contact(kind, name), f"exchanged for {name}")
 
@@ -181,7 +167,7 @@ def _assignment(output: Assignment, scope: Scope) -> Iterator[OutputFault]:
         yield OutputFault(kind, replace(output, left=left), words)
     if output.operator is None or output.right is None:
         return
-    other = _OPERATORS[output.operator]
+    other = output.operator.mistake
     words = f"{other} instead of {output.operator}"
     yield OutputFault(FaultKind.OPERATOR, replace(output, operator=other), words)
     for kind, right, words in _operand(output.right, scope):

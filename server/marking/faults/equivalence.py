@@ -16,6 +16,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
+from server.ladder.elements import BlockFamily, family_of
 from server.ladder.program import Program
 from server.marking.faults.dependence import rung_uses
 from server.marking.faults.free_inputs import free_inputs
@@ -29,7 +30,6 @@ from server.scan.slicing import slice_machine
 WORK = 4_000_000
 """Transitions that one search may take; past that nothing is claimed."""
 
-_TIMERS = ("TON", "TOF", "TP")
 
 Inputs = dict[str, int]
 """One scan: the value of each input by address, and ``supply`` 0 or 1."""
@@ -62,7 +62,8 @@ def compare(
     seen = [address for address in observed if address in touched]
     if not seen or _only_exchanged(first, second):
         return Comparison(same=True)
-    timers = {v.symbol for v in set(first.variables) & set(second.variables) if v.type in _TIMERS}
+    common = set(first.variables) & set(second.variables)
+    timers = {v.symbol for v in common if family_of(v.type) is BlockFamily.TIMER}
     if timers:
         shared = _Product((first, second), seen, timers & touched, period_ms)
         if shared.search(work).same:

@@ -87,6 +87,8 @@ def _exchanged(element: Element, literal: Duration | Number) -> Iterator[Element
                 if type(wired.operand) is type(literal):
                     other = replace(wired, operand=literal)
                     yield replace(element, inputs=(*inputs[:i], other, *inputs[i + 1 :]))
+        case Contact():
+            pass  # has no literal
 
 
 def _mends(program: Program) -> Iterator[Variant]:

@@ -14,7 +14,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.messages import Place
 from server.ladder.points import Direction, direction_of
 from server.ladder.program import (
@@ -34,6 +34,7 @@ from server.ladder.splicing import parallels, spliced, without_branch
 from server.ladder.text_printer import print_network
 from server.ladder.validation import errors
 from server.marking.faults.element_faults import (
+    BLOCK_FAULTS,
     FaultKind,
     element_faults,
     element_name,
@@ -41,9 +42,6 @@ from server.marking.faults.element_faults import (
     output_name,
 )
 from server.marking.faults.scope import Scope
-
-_TIMERS = ("TON", "TOF", "TP")
-_OPPOSITE = {CoilKind.SET: CoilKind.RESET, CoilKind.RESET: CoilKind.SET}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,28 +111,18 @@ def _of_element(
 def _other_types(
     program: Program, scope: Scope, number: int, path: Path, block: Block
 ) -> Iterator[tuple[FaultKind, Program]]:
-    now = scope.type_of(block.instance)
-
-    def retyped(other: str, of: Program = program) -> Program:
+    now = BLOCK_TYPES[scope.type_of(block.instance)]
+    for name in now.mistaken_for:
+        other = BLOCK_TYPES[name]
+        pins = {old.name: new.name for old, new in zip(now.inputs, other.inputs, strict=True)}
+        wired = tuple(replace(each, pin=pins[each.pin]) for each in block.inputs)
+        item = replace(block, inputs=wired)
+        network = spliced(program.rungs[number].network, path, (item,))
         declared = tuple(
-            replace(v, type=other) if v.symbol == block.instance else v for v in of.variables
+            replace(v, type=name) if v.symbol == block.instance else v for v in program.variables
         )
-        return replace(of, variables=declared)
-
-    match now:
-        case "TON" | "TOF" | "TP":
-            yield from ((FaultKind.TIMER_KIND, retyped(t)) for t in _TIMERS if t != now)
-        case "R_TRIG":
-            yield FaultKind.EDGE, retyped("F_TRIG")
-        case "F_TRIG":
-            yield FaultKind.EDGE, retyped("R_TRIG")
-        case "SR" | "RS":
-            pins = {"R": "R1", "R1": "R"}
-            wired = tuple(replace(pin, pin=pins[pin.pin]) for pin in block.inputs)
-            item = replace(block, inputs=wired)
-            network = spliced(program.rungs[number].network, path, (item,))
-            renamed = with_network(program, number, network)
-            yield FaultKind.BISTABLE, retyped("RS" if now == "SR" else "SR", renamed)
+        changed = replace(with_network(program, number, network), variables=declared)
+        yield BLOCK_FAULTS[now.family], changed
 
 
 def _of_branches(program: Program, number: int, rung: Rung) -> Iterator[Variant]:
@@ -193,7 +181,7 @@ def _exchanged_pairs(program: Program) -> Iterator[Variant]:
             if isinstance(output, Coil):
                 kinds[output.symbol].add(output.kind)
     for symbol, found in kinds.items():
-        if found >= _OPPOSITE.keys():
+        if any(kind.partner in found for kind in found):
             yield Variant(
                 replace(program, rungs=tuple(_opposite(rung, symbol) for rung in program.rungs)),
                 FaultKind.SET_RESET,
@@ -220,7 +208,7 @@ def _of_declarations(program: Program) -> Iterator[Variant]:
 
 def _opposite(rung: Rung, symbol: str) -> Rung:
     outputs = tuple(
-        replace(output, kind=_OPPOSITE.get(output.kind, output.kind))
+        replace(output, kind=output.kind.partner or output.kind)
         if isinstance(output, Coil) and output.symbol == symbol
         else output
         for output in rung.outputs

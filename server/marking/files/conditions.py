@@ -90,6 +90,8 @@ def element_faults(element: Element, signals: Mapping[str, Signal]) -> Iterator[
                     yield name, f"{name} is a time. Compare it with a duration like T#2s."
                 elif kind is Word and any(isinstance(s, Duration) for s in sides):
                     yield name, f"{name} is a number. Compare it with a number."
+        case Block():
+            pass  # refused where the condition is read
 
 
 def bit_faults(symbol: str, signals: Mapping[str, Signal]) -> Iterator[tuple[str, str]]:

@@ -9,6 +9,7 @@ plant (``counterexample``).
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from server.ladder.elements import BlockFamily, family_of
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, NotAbstract, assemble_abstract
@@ -27,8 +28,6 @@ def paced(pace: int) -> tuple[str, ...]:
     """The sections of one step of a search in which inputs stay as they are for ``pace`` scans."""
     return ("scan", "monitors") * (pace - 1) + SECTIONS
 
-
-_TIMERS = ("TON", "TOF", "TP")
 
 MOST_TRANSITIONS = 6_000_000
 """Work for one search; about a third of a second."""
@@ -108,7 +107,7 @@ def prove(
     """
     if count_timers:
         return _attempt(exercise, program, number, Timers.COUNTED, work, pace=pace)
-    timers = [v.symbol.lower() for v in program.variables if v.type in _TIMERS]
+    timers = [v.symbol.lower() for v in program.variables if family_of(v.type) is BlockFamily.TIMER]
     if not timers:
         return _attempt(exercise, program, number, Timers.NONE, work)
     free = _attempt(exercise, program, number, Timers.ANY, work)

@@ -2,14 +2,16 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.ladder.drawing import draw_rung
+from server.ladder.element_help import HELP
+from server.ladder.elements import EXAMPLE_DECLARATIONS, Course, ElementHelp
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.telling.element_table import DECLARATIONS, ELEMENTS, Course, Told
 from server.marking.telling.lane_drawing import draw_lanes
 from server.marking.verdict import Lane
 from server.scan.assembler import Assembler, Bit, Signal, Word
@@ -23,40 +25,44 @@ PERIOD_MS = 50
 
 RUNG_WIDTH = 300
 
-NUMBERS = ("level", "batches", "count.cv")
-"""What the examples show of type INT."""
-
 
 @dataclass(frozen=True, slots=True)
 class ElementPicture:
     """The example's rungs and its timing chart as SVG, and the lanes that the chart shows."""
 
-    told: Told
+    help: ElementHelp
     rungs: tuple[str, ...]
     chart: str
     lanes: tuple[Lane, ...]
 
 
+class _Watched(NamedTuple):
+    """The values of a symbol after each scan, and whether it is a number."""
+
+    values: NDArray[np.int32]
+    number: bool
+
+
 @lru_cache
 def element_picture(key: str) -> ElementPicture:
-    """The picture of one of ELEMENTS. Raises KeyError for any other word."""
-    told = ELEMENTS[key]
-    program = example_program(told)
+    """The picture of one of HELP. Raises KeyError for any other word."""
+    help = HELP[key]
+    program = example_program(help)
     rungs = tuple(
         draw_rung(rung, program, index, margin=False, width=RUNG_WIDTH, name=f"example-{key}")
         for index, rung in enumerate(program.rungs)
     )
-    courses = inputs_by_scan(told.course)
-    values = _run(program, courses, [symbol for _, symbol in told.lanes])
-    lanes = tuple(_lane(label, symbol, values[symbol]) for label, symbol in told.lanes)
-    chart = draw_lanes(lanes, len(courses) * PERIOD_MS, f"Timing of {told.title}")
-    return ElementPicture(told, rungs, chart, lanes)
+    courses = inputs_by_scan(help.course)
+    values = _run(program, courses, [symbol for _, symbol in help.lanes])
+    lanes = tuple(_lane(label, symbol, values[symbol]) for label, symbol in help.lanes)
+    chart = draw_lanes(lanes, len(courses) * PERIOD_MS, f"Timing of {help.title}")
+    return ElementPicture(help, rungs, chart, lanes)
 
 
-def example_program(told: Told) -> Program:
+def example_program(help: ElementHelp) -> Program:
     """The example as a program that runs."""
     return parse_program(
-        f"PROGRAM example VAR {DECLARATIONS} {told.blocks} END_VAR {told.rung} END_PROGRAM"
+        f"PROGRAM example VAR {EXAMPLE_DECLARATIONS} {help.blocks} END_VAR {help.rung} END_PROGRAM"
     )
 
 
@@ -71,8 +77,8 @@ def inputs_by_scan(course: Course) -> list[dict[str, int]]:
 
 def _run(
     program: Program, courses: list[dict[str, int]], watched: list[str]
-) -> dict[str, NDArray[np.int32]]:
-    """The values of the watched symbols after each scan."""
+) -> dict[str, _Watched]:
+    """Return what the watched symbols were after each scan."""
     asm = Assembler(PERIOD_MS)
     points: dict[str, Signal] = {}
     inputs: dict[str, Planar] = {}
@@ -97,14 +103,17 @@ def _run(
         for symbol, signal in shown.items():
             bits = memory[list(planes_of(signal))].astype(np.uint64) & np.uint64(1)
             found[symbol].append(value_of(signal, bits.astype(np.bool_)))
-    return {symbol: np.array(values) for symbol, values in found.items()}
+    return {
+        symbol: _Watched(np.array(values), not isinstance(shown[symbol], Bit))
+        for symbol, values in found.items()
+    }
 
 
-def _lane(label: str, symbol: str, values: NDArray[np.int32]) -> Lane:
+def _lane(label: str, symbol: str, watched: _Watched) -> Lane:
     """One lane of the chart; a number's lane tells its range, and only ET runs in a slope."""
     name = label if label == symbol or "." in symbol else f"{label} {symbol}"
+    values, number = watched
     slope = symbol.endswith(".et")
-    number = slope or symbol in NUMBERS
     times, shown = [0], [float(values[0])]
     for scan in range(1, len(values)):
         now, before = float(values[scan]), float(values[scan - 1])
