@@ -7,14 +7,13 @@ import numpy as np
 
 from server.ladder.program import Program
 from server.marking.causes.failure_cause import causes_of_failure
+from server.marking.check import Check, Pattern, ProgramCheck
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled, assemble
-from server.marking.patterns import Check, StructureRule
-from server.marking.phrases import failed, idle, known_by_scenarios
+from server.marking.phrases import known_by_scenarios
 from server.marking.replay import NEVER, Replay, replay
 from server.marking.scenario import faults_in
-from server.marking.structure import judge_structure
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.scan.engine_version import ENGINE_VERSION
 
@@ -23,7 +22,7 @@ from server.scan.engine_version import ENGINE_VERSION
 class Failure:
     """A violated check: monitor number, scenario number, scan of the first violation."""
 
-    check: Check
+    check: Pattern
     monitor: int
     scenario: int
     scan: int
@@ -66,8 +65,8 @@ def _judge(
 ) -> RequirementVerdict:
     requirement = exercise.requirements[number]
     for check in requirement.checks:
-        if isinstance(check.property, StructureRule):
-            complaint = judge_structure(check.property, program, exercise)
+        if isinstance(check, ProgramCheck):
+            complaint = check.complaint(exercise.view(program))
             if complaint is not None:
                 return _verdict(requirement, Status.NOT_MET, "the program's text", complaint)
     failure = min(
@@ -78,18 +77,20 @@ def _judge(
     if failure is not None:
         scenario = exercise.scenarios[failure.scenario]
         shown = evidence_of(exercise, assembled, failure.monitor, scenario, failure.scan)
-        sentence = failed(requirement, failure.check, shown)
+        sentence = failure.check.not_met(requirement.id, shown)
         kept = _with_causes(exercise, program, failure, shown) if evidence else None
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
     scenarios: set[int] = set()
-    for check, monitor in _monitors(requirement, assembled, number):
+    for pattern, monitor in _monitors(requirement, assembled, number):
         lanes = [
             s
-            for s in scenarios_of(exercise, number, check)
+            for s in scenarios_of(exercise, number, pattern)
             if result.exercised[monitor, s] != NEVER
         ]
         if not lanes:
-            return _verdict(requirement, Status.NOT_EXERCISED, "", idle(requirement, check))
+            return _verdict(
+                requirement, Status.NOT_EXERCISED, "", pattern.not_reached(requirement.id)
+            )
         scenarios.update(lanes)
     if not scenarios:
         return _verdict(requirement, Status.MET, "the program's text", "")
@@ -108,9 +109,9 @@ def _with_causes(
 
 def _monitors(
     requirement: Requirement, assembled: Assembled, number: int
-) -> Iterator[tuple[Check, int]]:
+) -> Iterator[tuple[Pattern, int]]:
     for index, check in enumerate(requirement.checks):
-        if not isinstance(check.property, StructureRule):
+        if isinstance(check, Pattern):
             yield check, assembled.monitor_numbers[number, index]
 
 

@@ -1,14 +1,11 @@
 """The evidence of a violation: its scenario replayed, with the signals around the moment."""
 
-from dataclasses import fields
-
 import numpy as np
 from numpy.typing import NDArray
 
-from server.ladder.program import Block, Comparison, Contact, Name, walk
+from server.marking.check import Pattern
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled
-from server.marking.patterns import Check, Expression, Response, StructureRule
 from server.marking.replay import Trace, trace
 from server.marking.scenario import Scenario
 from server.marking.verdict import Evidence, Lane
@@ -20,25 +17,10 @@ BEFORE_MS, AFTER_MS = 2000, 3000
 MAX_LANES = 12
 
 
-def names_in(check: Check) -> tuple[str, ...]:
-    """Lower-case names of the signals that a check speaks of, in order of appearance."""
-    assert not isinstance(check.property, StructureRule), "a rule speaks of no signals"
-    names: dict[str, None] = {}
-    for part in fields(check.property):
-        expression = getattr(check.property, part.name)
-        if not isinstance(expression, Expression):
-            continue
-        for _, element in walk(expression.network):
-            match element:
-                case Contact(_, symbol):
-                    names[symbol.lower()] = None
-                case Comparison(left, _, right):
-                    for operand in (left, right):
-                        if isinstance(operand, Name):
-                            names[operand.symbol.lower()] = None
-                case Block():
-                    pass  # no condition has one
-    return tuple(names)
+def names_in(check: Pattern) -> tuple[str, ...]:
+    """Return the lower-case names of the signals that a check speaks of, in their order."""
+    names = (name for condition in check.conditions().values() for name in condition.names())
+    return tuple(dict.fromkeys(names))
 
 
 def evidence_of(
@@ -54,9 +36,8 @@ def evidence_of(
     traced = trace(assembled, scenario, shown | probes, run_to + 1)
     last = traced.scans - 1
     asked, answered, broken = None, None, False
-    allowed = None
-    if isinstance(check.property, Response):
-        allowed = check.property.within_ms
+    allowed = check.allowed_ms
+    if allowed is not None:
         asked, answered, broken = _response(traced, scan, allowed // period)
     first = max(0, min(scan, scan if asked is None else asked) - BEFORE_MS // period)
     return Evidence(
@@ -84,7 +65,7 @@ def _response(traced: Trace, scan: int, allowed: int) -> tuple[int, int | None, 
     return (int(before[-1]) if before.size else scan), None, True
 
 
-def _signals(exercise: Exercise, assembled: Assembled, check: Check) -> dict[str, Signal]:
+def _signals(exercise: Exercise, assembled: Assembled, check: Pattern) -> dict[str, Signal]:
     names = dict.fromkeys(names_in(check))
     names |= dict.fromkeys(p.symbol.lower() for p in exercise.points)
     signals = {name: assembled.signals[name] for name in names if name in assembled.signals}

@@ -5,7 +5,9 @@ from enum import StrEnum
 
 from server.ladder.points import PointDeclaration
 from server.ladder.program import Program
-from server.marking.patterns import Check, Expression
+from server.marking.check import Check
+from server.marking.expression import Expression
+from server.marking.program_view import ProgramView
 from server.marking.scenario import Scenario
 from server.plant.model import Plant
 
@@ -111,3 +113,8 @@ class Exercise:
         """The scenarios in which requirement ``number`` is judged."""
         name = self.requirements[number].id
         return tuple(s for s in self.scenarios if not s.judges or name in s.judges)
+
+    def view(self, program: Program) -> ProgramView:
+        """Return a student's program beside this exercise's tables."""
+        stated = tuple(r.id for r in self.requirements if r.kind is RequirementKind.STATED)
+        return ProgramView(program, self.points, self.internal_bits, stated)

@@ -16,9 +16,9 @@ from server.ladder.program import (
     Series,
     walk,
 )
+from server.marking.check import Monitor, Pattern
 from server.marking.exercise import Exercise
-from server.marking.monitors import Monitor, emit_monitor
-from server.marking.patterns import Check, Expression, StructureRule, expressions_of
+from server.marking.expression import Expression
 from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Place
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
@@ -60,7 +60,7 @@ class Assembled:
 
     machine: Machine
     program: CompiledProgram
-    checks: tuple[Check, ...]
+    checks: tuple[Pattern, ...]
     monitors: tuple[Monitor, ...]
     monitor_numbers: dict[tuple[int, int], int]
     conditions: dict[str, int]
@@ -213,7 +213,7 @@ class _Builder:
             for number, requirement in enumerate(self.exercise.requirements)
             if self.only is None or number in self.only
             for check in requirement.checks
-            for expression in expressions_of(check)
+            for expression in check.conditions().values()
         ]
         if self.only is None:
             wanted += _waits(self.exercise)
@@ -308,33 +308,25 @@ class _Builder:
 
     def monitors(
         self, wanted: Iterable[int], running: int
-    ) -> tuple[tuple[Check, ...], tuple[Monitor, ...], dict[tuple[int, int], int]]:
-        checks: list[Check] = []
+    ) -> tuple[tuple[Pattern, ...], tuple[Monitor, ...], dict[tuple[int, int], int]]:
+        checks: list[Pattern] = []
         monitors: list[Monitor] = []
         numbers: dict[tuple[int, int], int] = {}
         for requirement in wanted:
             for index, check in enumerate(self.exercise.requirements[requirement].checks):
-                if isinstance(check.property, StructureRule):
-                    continue
-                numbers[requirement, index] = len(monitors)
-                checks.append(check)
-                monitors.append(emit_monitor(self.asm, check.property, self.condition, running))
+                if isinstance(check, Pattern):
+                    numbers[requirement, index] = len(monitors)
+                    checks.append(check)
+                    monitors.append(check.monitor(self.asm, self.condition, running))
         return tuple(checks), tuple(monitors), numbers
 
     def condition(self, expression: Expression) -> int:
         """The plane of a condition."""
         network = _without_thresholds(expression.network, self.step.gauges)
         signals = self.rewritten(self.signals())
-        for _, element in walk(network):
-            names = []
-            if isinstance(element, Contact):
-                names = [element.symbol]
-            elif isinstance(element, Comparison):
-                sides = (element.left, element.right)
-                names = [side.symbol for side in sides if isinstance(side, Name)]
-            for name in names:
-                if name.lower() not in signals:
-                    raise NotAbstract(f"The abstract plant has no {name.lower()}.")
+        for name in Expression(expression.text, network).names():
+            if name not in signals:
+                raise NotAbstract(f"The abstract plant has no {name}.")
         return compile_network(self.asm, network, signals)
 
 

@@ -14,7 +14,6 @@ from server.marking.acceptance import acceptance_run
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
-from server.marking.phrases import failed
 from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, Timers, provable, prove
 from server.marking.proofs.stress import stress_run
@@ -142,7 +141,7 @@ def _not_met(
         met,
         status=Status.NOT_MET,
         known_by=found.by,
-        sentence=failed(exercise.requirements[number], assembled.checks[found.monitor], shown),
+        sentence=assembled.checks[found.monitor].not_met(met.id, shown),
         score=0.0,
         evidence=replace(shown, steps=told),
     )

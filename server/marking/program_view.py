@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.points import PointDeclaration
 from server.ladder.program import (
     Assignment,
     Block,
@@ -17,7 +18,6 @@ from server.ladder.program import (
     Series,
     walk,
 )
-from server.marking.exercise import Exercise
 
 COMPARISON, ASSIGNMENT = "comparison", "assignment"
 """What the elements without a kind of their own are called."""
@@ -25,19 +25,22 @@ COMPARISON, ASSIGNMENT = "comparison", "assignment"
 
 @dataclass(frozen=True, slots=True)
 class ProgramView:
-    """A program beside its exercise."""
+    """A program beside its exercise: the table of points, the internal bits that it names, and
+    the numbers of its stated requirements."""
 
     program: Program
-    exercise: Exercise
+    points: tuple[PointDeclaration, ...]
+    internal_bits: tuple[PointDeclaration, ...]
+    stated: tuple[str, ...]
 
     def own_name(self, symbol: str) -> str | None:
         """The student's symbol for a point or internal bit, found by address; None if missing.
 
         An internal bit may also be declared without an address under the symbol of the statement.
         """
-        table = (*self.exercise.points, *self.exercise.internal_bits)
+        table = (*self.points, *self.internal_bits)
         address = next(p.address for p in table if p.symbol == symbol)
-        internal = symbol in {p.symbol for p in self.exercise.internal_bits}
+        internal = symbol in {p.symbol for p in self.internal_bits}
         for variable in self.program.variables:
             if variable.address == address:
                 return variable.symbol

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from server.ladder.edges import comparison_edges
 from server.ladder.program import Program, Rung
 from server.marking.exercise import Exercise, Requirement
-from server.marking.patterns import expressions_of
 
 
 def reading_edges(
@@ -28,7 +27,7 @@ def reading_edges(
 def _edges(
     exercise: Exercise, program: Program, requirement: Requirement, tag: str
 ) -> Iterator[frozenset[int] | None]:
-    conditions = (e.network for check in requirement.checks for e in expressions_of(check))
+    conditions = (e.network for check in requirement.checks for e in check.conditions().values())
     judging = Program("judging", rungs=tuple(Rung(network) for network in conditions))
     for point in exercise.points:
         if point.device == tag:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from server.marking.patterns import Expression
+from server.marking.expression import Expression
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,10 +14,10 @@ from enum import StrEnum
 import numpy as np
 
 from server.ladder.program import Program
+from server.marking.checks.lasts import Lasts
 from server.marking.evidence import evidence_of
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
-from server.marking.patterns import Lasts
 from server.marking.phrases import seconds
 from server.marking.proofs.counterexample import (
     replay_suspicion,
@@ -177,7 +177,7 @@ def _by_search(
 
 
 def _output_of(assembled: Assembled, monitor: int) -> str:
-    check = assembled.checks[monitor].property
+    check = assembled.checks[monitor]
     assert isinstance(check, Lasts), "the second look has a bound for each output"
     return check.condition.text.removeprefix(PREFIX)
 

@@ -11,11 +11,11 @@ from dataclasses import replace
 from functools import reduce
 from itertools import zip_longest
 
-from server.ladder.elements import ContactKind
 from server.ladder.points import Direction, PointDeclaration
-from server.ladder.program import Contact, Program, Series
+from server.ladder.program import Program
+from server.marking.checks.lasts import Lasts
 from server.marking.exercise import Exercise, Freedom, Requirement, RequirementKind
-from server.marking.patterns import Check, Expression, Lasts
+from server.marking.expression import Expression
 from server.scan.assembler import Assembler, Bit, Elapsed, Quantity, Signal
 from server.scan.compiler import compile_program
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
@@ -105,7 +105,9 @@ def with_second_look(exercise: Exercise) -> Exercise:
     """The exercise with one more requirement, judged in every scenario: be like a reference."""
     outputs = [p.symbol for p in exercise.points if p.direction is Direction.OUTPUT]
     checks = tuple(
-        Check(Lasts(_contact(f"{PREFIX}{symbol}"), at_most_ms=exercise.tolerance_ms))
+        Lasts.model_validate(
+            {"lasts": f"{PREFIX}{symbol}", "at most": f"{exercise.tolerance_ms} ms"}
+        )
         for symbol in outputs
     )
     look = Requirement(
@@ -119,7 +121,3 @@ def with_second_look(exercise: Exercise) -> Exercise:
             for s in exercise.scenarios
         ),
     )
-
-
-def _contact(symbol: str) -> Expression:
-    return Expression(symbol, Series((Contact(ContactKind.OPEN, symbol),)))

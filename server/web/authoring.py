@@ -47,7 +47,7 @@ from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial
 from server.web.access import Visitor, VisitorHere
 from server.web.authoring_changes import Change, Offered, Refused, changed
-from server.web.authoring_view import PATTERNS, TEMPLATE_NAMES, sheet_view
+from server.web.authoring_view import CHECK_MENU, TEMPLATE_NAMES, sheet_view
 from server.web.dependencies import (
     CatalogueHere,
     Now,
@@ -418,7 +418,7 @@ def _context(
     return {
         "sheet": sheet_view(draft, reading) if readable else None,
         "kinds": list(KINDS),
-        "patterns": PATTERNS,
+        "patterns": CHECK_MENU,
         "templates": TEMPLATE_NAMES,
         "programs": _programs(draft, reading),
         "versions": versions_of(session, row.id),

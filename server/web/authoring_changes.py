@@ -12,9 +12,9 @@ from server.marking.authoring.demands import split_number, two_demands
 from server.marking.authoring.implied import implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES, new_point
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
+from server.marking.checks import CHECKS
 from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
 from server.marking.files.drafts import Draft, points_and_plant, read_draft
-from server.marking.files.exercise_schema import CHECKS
 from server.marking.files.form import Part
 from server.marking.files.measures import milliseconds_of
 from server.marking.telling.scenario_text import duration
@@ -23,15 +23,6 @@ from server.web.authoring_fields import Kind, kinds_of, typed
 from server.web.authoring_view import PLANT_PARTS, part_at
 
 MAX_PROGRAMS = 60
-_NEW_CHECKS: dict[str, dict[str, Any]] = {
-    "never": {"never": "", "given": ""},
-    "always": {"always": "", "given": ""},
-    "whenever": {"whenever": "", "then": "", "within": "50 ms"},
-    "only": {"only": "", "after": ""},
-    "lasts": {"lasts": "", "at least": "1 s"},
-    "steady": {"steady": "", "changes": 4, "window": "2 s"},
-    "uses": {"uses": "seal-in"},
-}
 
 
 class Change(BaseModel):
@@ -179,7 +170,7 @@ def _adopt(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
 def _add_check(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     if value not in CHECKS:
         raise Refused("Choose a pattern first.")
-    return replace(draft, text=add_part(draft.text, path, _NEW_CHECKS[value]))
+    return replace(draft, text=add_part(draft.text, path, CHECKS[value].draft))
 
 
 def _add_scenario(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:

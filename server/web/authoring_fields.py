@@ -12,8 +12,9 @@ from functools import cache
 from json import dumps
 from typing import Any
 
+from server.marking.expression import MAX_CONDITION
 from server.marking.files.document import Fault, FieldPath, spelt
-from server.marking.files.form import MAX_CONDITION, MAX_TEXT, Part
+from server.marking.files.form import MAX_TEXT, Part
 
 _NUMBER = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 

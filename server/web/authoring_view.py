@@ -10,6 +10,8 @@ from pydantic import ValidationError
 from server.marking.authoring.demands import TwoDemands, two_demands
 from server.marking.authoring.implied import Implied, implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES
+from server.marking.check import Check
+from server.marking.checks import CHECKS, kind_of_check, read_check
 from server.marking.exercise import Exercise
 from server.marking.files import plant_schema
 from server.marking.files.document import FieldPath
@@ -17,9 +19,7 @@ from server.marking.files.drafts import Draft, Reading, bare_exercise, points_an
 from server.marking.files.draws import told
 from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
-    CHECKS,
     BitPart,
-    CheckPart,
     ExerciseForm,
     ParameterPart,
     PointPart,
@@ -29,8 +29,8 @@ from server.marking.files.exercise_schema import (
 )
 from server.marking.files.form import Part
 from server.marking.files.measures import milliseconds_of
-from server.marking.structure import RULES as STRUCTURE_RULES
-from server.marking.telling.check_pictures import examples
+from server.marking.structure import RULES
+from server.marking.telling.check_pictures import draw_check
 from server.marking.telling.scenario_drawing import LONGEST_MS, draw_scenario
 from server.marking.telling.step_handles import Handle, draw_handles
 from server.plant.devices import KINDS
@@ -56,15 +56,7 @@ PLANT_PARTS: dict[str, dict[str, type[Part]]] = {
         "position switches": plant_schema.PositionSwitchPart,
     },
 }
-PATTERNS = {
-    "never": "never: something that must not happen",
-    "always": "always: something that holds all the while",
-    "whenever": "whenever … then … within: an answer in time",
-    "only": "only … after: nothing without its cause",
-    "lasts": "lasts: at least or at most so long",
-    "steady": "steady: no more than so many changes",
-    "uses": "uses: how the program is written",
-}
+CHECK_MENU = {key: kind.menu for key, kind in CHECKS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,16 +208,15 @@ def _requirement(
 def _check(
     row: Any, path: FieldPath, reading: Reading, suggestions: dict[str, list[str]]
 ) -> CheckView:
-    keys = row if isinstance(row, dict) else {}
-    form: type[CheckPart] = next((CHECKS[key] for key in CHECKS if key in keys), CHECKS["never"])
-    name = next((key for key in CHECKS if key in keys), "never")
+    form = kind_of_check(row) or CHECKS["never"]
+    name = form.key()
     view = _part(form, row, path, name, reading, suggestions)
     # What the pattern says comes first; its sentences and scenarios after it.
-    own = [f for f in view.fields if f.kind.key not in ("fails", "idle", "scenarios")]
-    rest = [f for f in view.fields if f.kind.key in ("fails", "idle", "scenarios")]
+    own = [f for f in view.fields if f.kind.key not in Check.model_fields]
+    rest = [f for f in view.fields if f.kind.key in Check.model_fields]
     view = PartView(view.path, name, own + rest, view.faults)
     try:
-        drawn = examples(form.model_validate(_at(reading.filled, path)))
+        drawn = draw_check(read_check(_at(reading.filled, path)))
     except ValidationError:
         drawn = None
     if drawn is None:
@@ -326,7 +317,7 @@ def _suggestions(data: dict[str, Any]) -> dict[str, list[str]]:
         "from": vessels,
         "to": vessels,
         "axis": axes,
-        "uses": list(STRUCTURE_RULES),
+        "uses": list(RULES),
         "of": symbols,
         "outcomes": list(outcomes) if isinstance(outcomes, dict) else [],
         "judges": [str(r.get("id")) for r in _dicts(data, "requirements")],
@@ -373,7 +364,7 @@ def part_at(path: FieldPath, data: Any) -> type[Part] | None:
             return RequirementPart
         case ("requirements", int(number), "checks", int(place)):
             check = data["requirements"][number]["checks"][place]
-            return next((CHECKS[key] for key in CHECKS if key in check), None)
+            return kind_of_check(check)
         case ("scenarios", int()):
             return ScenarioPart
         case ("scenarios", int(), "steps", int()):

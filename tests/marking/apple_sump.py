@@ -3,19 +3,12 @@
 from server.ladder.elements import ContactKind
 from server.ladder.points import PointDeclaration
 from server.ladder.program import Program
-from server.ladder.text_form import parse_network, parse_program
+from server.ladder.text_form import parse_program
+from server.marking.check import Check, ProgramCheck
 from server.marking.exercise import Exercise, FeedbackPolicy, Requirement, RequirementKind
-from server.marking.patterns import (
-    Check,
-    Expression,
-    Never,
-    Pattern,
-    Precedence,
-    Response,
-    StructureRule,
-)
 from server.marking.scenario import Adjust, Scenario, Step, Turn
 from server.plant.model import LevelSwitch, Stream, TankPlant, Vessel
+from tests.marking.checks import pattern
 
 NO, NC = ContactKind.OPEN, ContactKind.CLOSED
 
@@ -37,48 +30,44 @@ PLANT = TankPlant(
 )
 
 
-def when(text: str) -> Expression:
-    return Expression(text, parse_network(text))
-
-
-def requirement(number: str, *patterns: Pattern | StructureRule) -> Requirement:
-    structure = isinstance(patterns[0], StructureRule)
+def requirement(number: str, *checks: Check) -> Requirement:
+    structure = isinstance(checks[0], ProgramCheck)
     kind = RequirementKind.STRUCTURE if structure else RequirementKind.STATED
-    return Requirement(number, f"Requirement {number}.", kind, tuple(map(Check, patterns)))
+    return Requirement(number, f"Requirement {number}.", kind, checks)
 
 
 REQUIREMENTS = (
     requirement(
         "R1",
-        Response(
-            when("start_pb AND stop_pb AND NOT sump_high AND power"),
-            when("fill_pump"),
-            within_ms=50,
-            until=when("NOT stop_pb OR sump_high OR NOT power"),
+        pattern(
+            whenever="start_pb AND stop_pb AND NOT sump_high AND power",
+            then="fill_pump",
+            within="50 ms",
+            until="NOT stop_pb OR sump_high OR NOT power",
         ),
     ),
-    requirement("R2", Response(when("NOT stop_pb"), when("NOT fill_pump"), within_ms=50)),
+    requirement("R2", pattern(whenever="NOT stop_pb", then="NOT fill_pump", within="50 ms")),
     requirement(
         "R3",
-        Response(when("sump_high"), when("NOT fill_pump"), within_ms=50),
-        Precedence(when("fill_pump"), when("start_pb"), when("NOT stop_pb OR sump_high")),
+        pattern(whenever="sump_high", then="NOT fill_pump", within="50 ms"),
+        pattern(only="fill_pump", after="start_pb", afresh="NOT stop_pb OR sump_high"),
     ),
     requirement(
         "R4",
-        Response(
-            when("sump_high AND power"),
-            when("lamp"),
-            within_ms=50,
-            unless=when("NOT sump_high OR NOT power"),
+        pattern(
+            whenever="sump_high AND power",
+            then="lamp",
+            within="50 ms",
+            unless="NOT sump_high OR NOT power",
         ),
-        Response(
-            when("NOT sump_high AND power"),
-            when("NOT lamp"),
-            within_ms=50,
-            unless=when("sump_high OR NOT power"),
+        pattern(
+            whenever="NOT sump_high AND power",
+            then="NOT lamp",
+            within="50 ms",
+            unless="sump_high OR NOT power",
         ),
     ),
-    requirement("R5", Never(when("fill_pump AND NOT power"), when("NOT power"))),
+    requirement("R5", pattern(never="fill_pump AND NOT power", given="NOT power")),
 )
 
 

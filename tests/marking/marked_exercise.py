@@ -14,9 +14,10 @@ from typing import Any
 from pydantic import ValidationError
 from ruamel.yaml import YAML
 
+from server.marking.checks import CHECKS, kind_of_check
 from server.marking.files.document import Document, FileFault
 from server.marking.files.exercise_file import build_exercise, exercise_schema
-from server.marking.files.exercise_schema import CHECKS, ExerciseForm
+from server.marking.files.exercise_schema import ExerciseForm
 from tests.marking.small_exercise import TEXT as SMALL
 
 Path = tuple[str | int, ...]
@@ -139,8 +140,8 @@ def _told(data: Any, rule: dict[str, Any]) -> dict[str, Any]:
         if each.get("type") != "null":
             rule = each
     if "oneOf" in rule:
-        name = next((CHECKS[key].__name__ for key in CHECKS if key in data), "NeverPart")
-        rule = {"$ref": f"#/$defs/{name}"}
+        kind = kind_of_check(data) or CHECKS["never"]
+        rule = {"$ref": f"#/$defs/{kind.__name__}"}
     while "$ref" in rule:
         rule = SCHEMA["$defs"][rule["$ref"].rpartition("/")[2]]
     return rule

@@ -13,9 +13,9 @@ from server.marking.faults.adequacy import Adequacy, Fate, adequacy, judge
 from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
 from server.marking.files.reference_programs import ReferenceProgram
-from server.marking.patterns import Response
 from server.marking.verdict import Status
-from tests.marking.apple_sump import EXERCISE, requirement, sump_program, when
+from tests.marking.apple_sump import EXERCISE, requirement, sump_program
+from tests.marking.checks import pattern
 
 
 def reference(name: str, program: Program, **expected: Status) -> ReferenceProgram:
@@ -73,12 +73,12 @@ def test_what_no_requirement_speaks_of_is_no_fault() -> None:
 
 
 def test_what_is_neither_caught_nor_settled_has_survived() -> None:
-    late = Response(
-        when("sump_high AND power"),
-        when("lamp"),
-        within_ms=50,
-        held_ms=2500,
-        unless=when("NOT sump_high OR NOT power"),
+    late = pattern(
+        whenever="sump_high AND power",
+        then="lamp",
+        within="50 ms",
+        held_for="2.5 s",
+        unless="NOT sump_high OR NOT power",
     )
     asked = replace(EXERCISE, requirements=(requirement("R4", late),))
     delayed = "lamp := sump_high AND pause(PT := T#2s);"

@@ -12,14 +12,15 @@ from server.marking.authoring.implied import implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES, new_point
 from server.marking.authoring.quality import look_into
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
+from server.marking.check import Pattern
+from server.marking.checks import CHECKS, read_check
 from server.marking.faults.adequacy import Fate, adequacy
 from server.marking.files.document import FileFault, read_document
 from server.marking.files.drafts import Draft, new_text, points_and_plant, read_draft
 from server.marking.files.exercise_file import load_exercise
-from server.marking.files.exercise_schema import CHECKS
 from server.marking.files.exercise_zip import from_zip, to_zip
 from server.marking.files.reference_programs import load_programs
-from server.marking.telling.check_pictures import examples
+from server.marking.telling.check_pictures import draw_check
 from server.paths import EXERCISES
 from server.plant.devices import KINDS
 from tests.factories import EXERCISES as SMALL
@@ -140,14 +141,28 @@ CASES: list[dict[str, Any]] = [
 
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_a_picture_says_what_the_monitor_says(case: dict[str, Any]) -> None:
-    form = next(CHECKS[key] for key in CHECKS if key in case)
-    drawn = examples(form.model_validate(case))
+    drawn = draw_check(read_check(case))
     assert drawn is not None
     passes, fails = drawn
     assert passes.bad_ms is None
     assert fails.bad_ms is not None
     assert "not met" in fails.drawing
     assert "not met" not in passes.drawing
+
+
+def test_each_kind_of_check_begins_as_one_that_can_be_filled_in() -> None:
+    for key, kind in CHECKS.items():
+        assert key in kind.draft
+        letters = iter("abcdef")
+        filled = {name: value or next(letters) for name, value in kind.draft.items()}
+        check = read_check(filled)
+        assert isinstance(check, kind)
+        assert list(check.faults([])) == []
+        if isinstance(check, Pattern):
+            assert check.judged in check.conditions().values()
+            drawn = draw_check(check)
+            assert drawn is not None, key
+            assert (drawn[0].bad_ms is None, drawn[1].bad_ms is None) == (True, False), key
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

@@ -5,10 +5,10 @@ from dataclasses import replace
 from server.marking.acceptance import statuses
 from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
-from server.marking.patterns import StructureRule
 from server.marking.scenario import Scenario
 from server.marking.verdict import Status
 from tests.marking.apple_sump import EXERCISE, requirement, sump_program
+from tests.marking.checks import rule
 
 WRONG = sump_program("fill_pump := start_pb;\nlamp := sump_high;")
 
@@ -46,8 +46,8 @@ def test_a_scenario_counts_only_for_what_it_judges() -> None:
 
 
 def test_a_rule_about_structure_needs_no_run() -> None:
-    rule = requirement("R6", StructureRule("element", "TON"))
-    asked = replace(EXERCISE, requirements=(*EXERCISE.requirements, rule))
+    timed = requirement("R6", rule("element", "TON"))
+    asked = replace(EXERCISE, requirements=(*EXERCISE.requirements, timed))
     assert set(complaints(asked, WRONG)) == {0, 1, 2, 5}
     assert complaints(asked, WRONG, first_only=True) == {5: Status.NOT_MET}
 

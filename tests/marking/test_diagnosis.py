@@ -12,8 +12,8 @@ from server.marking.faults.catching import complaints
 from server.marking.faults.diagnosis import diagnose
 from server.marking.faults.repair import nearest_right
 from server.marking.faults.variants import variants
-from server.marking.patterns import StructureRule
 from tests.marking.apple_sump import EXERCISE, requirement, sump_program
+from tests.marking.checks import rule
 
 OPEN_STOP = sump_program(
     "fill_pump := (start_pb OR fill_pump) AND NOT stop_pb AND NOT sump_high;\nlamp := sump_high;"
@@ -70,8 +70,8 @@ def test_a_search_ends_after_its_trials() -> None:
 
 
 def test_what_lacks_only_comments_needs_no_repair() -> None:
-    rule = requirement("R6", StructureRule("comment on every rung"))
-    documented = replace(rule, kind=RequirementKind.DOCUMENTATION)
+    undocumented = requirement("R6", rule("comment on every rung"))
+    documented = replace(undocumented, kind=RequirementKind.DOCUMENTATION)
     asked = replace(EXERCISE, requirements=(documented, *EXERCISE.requirements))
     assert nearest_right(asked, sump_program()).trials == ()
     repair = nearest_right(asked, OPEN_STOP).repair

@@ -5,10 +5,11 @@ from pathlib import Path
 import pytest
 
 from server.ladder.elements import ContactKind
+from server.marking.checks.lasts import Lasts
+from server.marking.checks.whenever import Response
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import exercise_schema, list_exercises, load_exercise
-from server.marking.patterns import Lasts, Response
 from server.marking.scenario import Adjust, Step, Turn
 from server.paths import EXERCISES
 from server.plant.model import LevelSwitch, TankPlant
@@ -31,7 +32,7 @@ def test_points_know_their_resting_state() -> None:
 
 
 def test_checks_become_patterns() -> None:
-    response, lasts = (check.property for check in built().requirements[0].checks)
+    response, lasts = built().requirements[0].checks
     assert isinstance(response, Response)
     assert (response.trigger.text, response.within_ms) == ("RISING(start_pb) AND stop_pb", 50)
     assert isinstance(lasts, Lasts)
@@ -202,7 +203,7 @@ FAULTS = [
      "- ¦whenever: RISING(start_pb) AND stop_pb\n        then: fill_pump\n",
      "requirements.1.checks.1", "'within' is missing here. Add it."),
     ("- whenever: RISING", "- ¦wherever: RISING", "requirements.1.checks.1",
-     "A check has one of the keys never, always, whenever, only, lasts, steady, uses."),
+     "A check has one of the keys always, lasts, never, only, steady, uses, whenever."),
     ("- {lasts: fill_pump, at least: 100 ms, at most: 1 min}", "- ¦{lasts: fill_pump}",
      "requirements.1.checks.2", "'at least' or 'at most' is missing here. Add one or both."),
     ("at least: 100 ms, at most: 1 min", "at least: ¦100 ms, at most: 10 ms",

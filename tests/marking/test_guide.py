@@ -1,6 +1,7 @@
 """The guide to exercise files names every key, check, rule and control word that there is."""
 
-from server.marking.files.exercise_schema import CHECKS, ExerciseForm, StepPart
+from server.marking.checks import CHECKS
+from server.marking.files.exercise_schema import ExerciseForm, StepPart
 from server.marking.files.form import Part
 from server.marking.files.plant_schema import ConveyorPart, TankPart
 from server.marking.structure import RULES

@@ -6,47 +6,33 @@ cut windows at the ends nor a missing past decides; it needs two samples or more
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.ladder.elements import ContactKind
-from server.ladder.program import Contact, Series
-from server.marking.monitors import emit_monitor
-from server.marking.patterns import (
-    Always,
-    Expression,
-    Lasts,
-    Never,
-    Pattern,
-    Precedence,
-    Response,
-    Steady,
-)
+from server.marking.check import Pattern
+from server.marking.checks import CHECKS
 from server.scan.assembler import Assembler
 from server.scan.instructions import TRUE
 from server.scan.kernel import execute
+from tests.marking.checks import pattern
 
 PERIOD = 10
 NAMES = ("p", "q", "r")
 
 
-def signal(name: str) -> Expression:
-    return Expression(name, Series((Contact(ContactKind.OPEN, name),)))
-
-
-P, Q, R = (signal(n) for n in NAMES)
 Samples = list[tuple[bool, bool, bool]]
 
 
-def violated(pattern: Pattern, samples: Sequence[tuple[bool, ...]]) -> bool:
+def violated(check: Pattern, samples: Sequence[tuple[bool, ...]]) -> bool:
     """Whether the monitor sees a violation somewhere in the trace; lane 5 carries it."""
     asm = Assembler(PERIOD)
     planes = {name: asm.control() for name in NAMES}
     with asm.section("monitors"):
-        monitor = emit_monitor(asm, pattern, lambda e: planes[e.text], TRUE)
+        monitor = check.monitor(asm, lambda e: planes[e.text], TRUE)
     machine = asm.machine()
     bits = machine.initial.copy()
     for sample in samples:
@@ -54,6 +40,14 @@ def violated(pattern: Pattern, samples: Sequence[tuple[bool, ...]]) -> bool:
             bits[planes[name]] = np.uint64(int(value) << 5)
         execute(machine.code, 0, len(machine.code), bits, machine.initial, machine.table)
     return bool((int(bits[monitor.violated]) >> 5) & 1)
+
+
+def time(scans: int) -> str:
+    return f"{scans * PERIOD} ms"
+
+
+def response(bound: int, **more: object) -> Pattern:
+    return pattern(whenever="p", then="q", within=time(bound), **more)
 
 
 def holds(formula: str, samples: Sequence[tuple[bool, ...]]) -> bool:
@@ -76,6 +70,14 @@ def holds(formula: str, samples: Sequence[tuple[bool, ...]]) -> bool:
 
 traces = st.lists(st.tuples(st.booleans(), st.booleans(), st.booleans()), min_size=2, max_size=24)
 scans = st.integers(0, 6)
+
+
+def test_every_pattern_is_tried_here() -> None:
+    tried = Path(__file__).read_text()
+    patterns = {key for key, kind in CHECKS.items() if issubclass(kind, Pattern)}
+    assert {key for key in patterns if f"pattern({key}=" not in tried} == set()
+
+
 reference = pytest.mark.needs_rtamt
 REST = (False, False, False)
 ANSWERED = (False, True, False)
@@ -85,8 +87,10 @@ ANSWERED = (False, True, False)
 @settings(max_examples=60, deadline=None)
 @given(traces)
 def test_absence_and_universality(samples: Samples) -> None:
-    assert violated(Never(P, Q), samples) is not holds("always(not P)", samples)
-    assert violated(Always(P, Q), samples) is not holds("always(Q implies P)", samples)
+    assert violated(pattern(never="p", given="q"), samples) is not holds("always(not P)", samples)
+    assert violated(pattern(always="p", given="q"), samples) is not holds(
+        "always(Q implies P)", samples
+    )
 
 
 @reference
@@ -95,7 +99,7 @@ def test_absence_and_universality(samples: Samples) -> None:
 def test_bounded_response(samples: Samples, bound: int) -> None:
     trace = [*samples, *[ANSWERED] * (bound + 1)]
     formula = f"always(P implies (eventually[0:{bound * PERIOD}ms] Q))"
-    assert violated(Response(P, Q, bound * PERIOD), trace) is not holds(formula, trace)
+    assert violated(response(bound), trace) is not holds(formula, trace)
 
 
 @reference
@@ -104,8 +108,7 @@ def test_bounded_response(samples: Samples, bound: int) -> None:
 def test_bounded_response_unless_released(samples: Samples, bound: int) -> None:
     trace = [*samples, *[ANSWERED] * (bound + 1)]
     formula = f"always((P and not R) implies (eventually[0:{bound * PERIOD}ms] (Q or R)))"
-    pattern = Response(P, Q, bound * PERIOD, unless=R)
-    assert violated(pattern, trace) is not holds(formula, trace)
+    assert violated(response(bound, unless="r"), trace) is not holds(formula, trace)
 
 
 @reference
@@ -119,8 +122,7 @@ def test_response_that_must_stay_until_released(samples: Samples, bound: int) ->
         f"always((P and not R) implies "
         f"((not Q) until[0:{bound * PERIOD}ms] (R or (Q and {stays}))))"
     )
-    pattern = Response(P, Q, bound * PERIOD, until=R)
-    assert violated(pattern, trace) is not holds(formula, trace)
+    assert violated(response(bound, until="r"), trace) is not holds(formula, trace)
 
 
 @reference
@@ -132,15 +134,16 @@ def test_response_to_a_trigger_that_was_held(samples: Samples, held: int, bound:
         f"always((historically[0:{held * PERIOD}ms] P) implies "
         f"(eventually[0:{bound * PERIOD}ms] Q))"
     )
-    pattern = Response(P, Q, bound * PERIOD, held_ms=held * PERIOD)
-    assert violated(pattern, trace) is not holds(formula, trace)
+    assert violated(response(bound, held_for=time(held)), trace) is not holds(formula, trace)
 
 
 @reference
 @settings(max_examples=60, deadline=None)
 @given(traces)
 def test_precedence(samples: Samples) -> None:
-    assert violated(Precedence(P, Q), samples) is not holds("always(P implies (once Q))", samples)
+    assert violated(pattern(only="p", after="q"), samples) is not holds(
+        "always(P implies (once Q))", samples
+    )
 
 
 @settings(max_examples=200, deadline=None)
@@ -150,7 +153,7 @@ def test_precedence_starts_afresh(samples: Samples) -> None:
     for p, q, r in samples:
         allowed = (allowed and not r) or q
         broken |= p and not allowed
-    assert violated(Precedence(P, Q, afresh=R), samples) is broken
+    assert violated(pattern(only="p", after="q", afresh="r"), samples) is broken
 
 
 @reference
@@ -159,8 +162,7 @@ def test_precedence_starts_afresh(samples: Samples) -> None:
 def test_lasts_at_least(samples: Samples, least: int) -> None:
     trace = [REST, *samples]
     formula = f"always((rise(P)) implies (always[0:{(least - 1) * PERIOD}ms] P))"
-    pattern = Lasts(P, at_least_ms=least * PERIOD)
-    assert violated(pattern, trace) is not holds(formula, trace)
+    assert violated(pattern(lasts="p", at_least=time(least)), trace) is not holds(formula, trace)
 
 
 @reference
@@ -169,8 +171,7 @@ def test_lasts_at_least(samples: Samples, least: int) -> None:
 def test_lasts_at_most(samples: Samples, most: int) -> None:
     trace = [*[REST] * (most + 1), *samples]
     formula = f"always(not (historically[0:{most * PERIOD}ms] P))"
-    pattern = Lasts(P, at_most_ms=most * PERIOD)
-    assert violated(pattern, trace) is not holds(formula, trace)
+    assert violated(pattern(lasts="p", at_most=time(most)), trace) is not holds(formula, trace)
 
 
 @settings(max_examples=200, deadline=None)
@@ -179,11 +180,11 @@ def test_steady_counts_changes_in_each_window(samples: Samples, changes: int, wi
     trace = [REST, *samples]
     at = [i for i in range(1, len(trace)) if trace[i][0] != trace[i - 1][0]]
     broken = any(at[i + changes] - at[i] < window for i in range(len(at) - changes))
-    assert violated(Steady(P, changes, window * PERIOD), trace) is broken
+    assert violated(pattern(steady="p", changes=changes, window=time(window)), trace) is broken
 
 
 @pytest.mark.parametrize(("bound", "passes"), [(2, False), (3, True), (4, True)])
 def test_response_at_the_bound(bound: int, passes: bool) -> None:
     """Request in sample 2, answer in sample 5: the table 'Check (run)' for rtamt 0.4.10."""
     samples = [(i == 2, i == 5, False) for i in range(10)]
-    assert violated(Response(P, Q, bound * PERIOD), samples) is not passes
+    assert violated(response(bound), samples) is not passes

@@ -1,7 +1,7 @@
 """A scenario in words: what a person would do, in order, with times as one says them."""
 
 from server.ladder.text_form import parse_network
-from server.marking.patterns import Expression
+from server.marking.expression import Expression
 from server.marking.scenario import Adjust, Clear, Place, Scenario, Step, Turn
 from server.marking.telling.scenario_words import scenario_words
 

@@ -14,6 +14,7 @@ from server.ladder.drawing import draw_rung
 from server.ladder.program import Program
 from server.marking.acceptance import scenarios_of
 from server.marking.authoring.exercise_check import OPEN_AT_MOST, RIGHT_AT_LEAST, WRONG_AT_LEAST
+from server.marking.check import Pattern
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.adequacy import Fate, judge
 from server.marking.faults.adequacy import Finding as VariantFinding
@@ -23,7 +24,6 @@ from server.marking.files.draws import told
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.machine import assemble
 from server.marking.marking import mark
-from server.marking.patterns import StructureRule
 from server.marking.replay import NEVER, replay
 from server.marking.scenario import faults_in
 from server.marking.telling.scenario_text import scenario_text
@@ -194,7 +194,7 @@ def _exercised(exercise: Exercise, right: list[ReferenceProgram]) -> Iterator[Fi
                     for lane in scenarios_of(exercise, number, check)
                 )
                 for index, check in enumerate(requirement.checks)
-                if not isinstance(check.property, StructureRule)
+                if isinstance(check, Pattern)
             ]
             most[requirement.id] = max(most[requirement.id], int(min(lanes, default=2)))
     for number_, count in most.items() if right else ():

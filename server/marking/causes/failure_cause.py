@@ -4,8 +4,8 @@ from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Contact, Program, walk
 from server.marking.causes.cause import Reason, why
 from server.marking.causes.recording import record_scenario
+from server.marking.check import Pattern
 from server.marking.exercise import Exercise
-from server.marking.patterns import Check, Expression, expressions_of
 from server.marking.scenario import Scenario
 
 MAX_SENTENCES = 4
@@ -15,7 +15,7 @@ LONGEST_SCANS = 60_000
 
 
 def causes_of_failure(
-    exercise: Exercise, program: Program, check: Check, scenario: Scenario, scan: int
+    exercise: Exercise, program: Program, check: Pattern, scenario: Scenario, scan: int
 ) -> tuple[str, ...]:
     """At most four sentences on the output of ``check`` in a scan of a scenario.
 
@@ -40,18 +40,15 @@ def shortest(reasons: tuple[Reason, ...]) -> tuple[str, ...]:
     return tuple(reason.text for reason in kept)
 
 
-def _judged_output(exercise: Exercise, program: Program, check: Check) -> str | None:
+def _judged_output(exercise: Exercise, program: Program, check: Pattern) -> str | None:
     """The student's symbol for the first output point in what the check demands or forbids."""
     outputs = {p.symbol.lower(): p for p in exercise.points if p.direction is Direction.OUTPUT}
-    demanded = ("response", "condition", "event")
-    first = [getattr(check.property, part, None) for part in demanded]
-    for expression in (*first, *expressions_of(check)):
-        if isinstance(expression, Expression):
-            for _, element in walk(expression.network):
-                if isinstance(element, Contact):
-                    name = element.symbol.lower().removesuffix(".on")
-                    if name in outputs:
-                        return _declared(program, outputs[name])
+    for expression in (check.judged, *check.conditions().values()):
+        for _, element in walk(expression.network):
+            if isinstance(element, Contact):
+                name = element.symbol.lower().removesuffix(".on")
+                if name in outputs:
+                    return _declared(program, outputs[name])
     return None
 
 

@@ -18,12 +18,11 @@ from server.ladder.points import Direction
 from server.ladder.program import Program
 from server.marking.causes.cause import why
 from server.marking.causes.recording import record_scenario
+from server.marking.check import Pattern
 from server.marking.evidence import names_in
 from server.marking.exercise import Exercise, Requirement
 from server.marking.faults.dependence import rung_uses
 from server.marking.faults.repair import Trial
-from server.marking.patterns import StructureRule
-from server.marking.program_view import ProgramView
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 
 STATIC = 0.25
@@ -97,11 +96,11 @@ def _written_signals(
 
     A check on the plant alone speaks of every output.
     """
-    view = ProgramView(program, exercise)
+    view = exercise.view(program)
     named = {
         name.removesuffix(".on")
         for check in requirement.checks
-        if not isinstance(check.property, StructureRule)
+        if isinstance(check, Pattern)
         for name in names_in(check)
     }
     points = [*exercise.points, *exercise.internal_bits]

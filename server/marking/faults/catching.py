@@ -7,12 +7,11 @@ from numpy.typing import NDArray
 
 from server.ladder.program import Program
 from server.marking.acceptance import scenarios_of
+from server.marking.check import ProgramCheck
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
-from server.marking.patterns import StructureRule
 from server.marking.replay import LONGEST_MS
 from server.marking.scenario import faults_in
-from server.marking.structure import judge_structure
 from server.marking.timeline import timeline_of
 from server.marking.verdict import Status
 from server.plant.loop import (
@@ -54,10 +53,10 @@ def complaints(
 
 
 def _structural(exercise: Exercise, program: Program) -> Iterator[int]:
+    view = exercise.view(program)
     for number, requirement in enumerate(exercise.requirements):
         for check in requirement.checks:
-            rule = check.property
-            if isinstance(rule, StructureRule) and judge_structure(rule, program, exercise):
+            if isinstance(check, ProgramCheck) and check.complaint(view):
                 yield number
 
 

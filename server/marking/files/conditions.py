@@ -19,14 +19,13 @@ from server.ladder.program import (
 )
 from server.ladder.text_form import parse_network
 from server.marking.files.document import Document, FieldPath
-from server.marking.patterns import Expression
 from server.scan.assembler import Bit, Elapsed, Quantity, Signal, Word
 
 _ORDERED = (Relation.LT, Relation.LE, Relation.GT, Relation.GE)
 
 
 class Conditions:
-    """Reads conditions at places of a document; what is wrong is noted there.
+    """Holds conditions against the signals of an exercise and notes what is wrong in the document.
 
     ``signals`` are those of the machine by lower-case name.
     """
@@ -35,8 +34,8 @@ class Conditions:
         self._document = document
         self._signals = signals
 
-    def read(self, path: FieldPath, text: str) -> Expression:
-        """The condition at ``path``; a text that is none is noted and stands as TRUE."""
+    def note_faults(self, path: FieldPath, text: str) -> None:
+        """Note what is wrong with the condition at ``path``."""
         try:
             network = parse_network(text)
         except ProgramError as refused:
@@ -48,7 +47,7 @@ class Conditions:
                     line=place.line or 1,
                     column=place.column or 1,
                 )
-            return Expression(text, parse_network(""))
+            return
         for _, element in walk(network):
             if isinstance(element, Block):
                 sentence = (
@@ -59,11 +58,6 @@ class Conditions:
             else:
                 for word, sentence in element_faults(element, self._signals):
                     self._note(path, text, word, sentence)
-        return Expression(text, network)
-
-    def optional(self, path: FieldPath, text: str | None) -> Expression | None:
-        """The same where nothing needs to stand."""
-        return None if text is None else self.read(path, text)
 
     def _note(self, path: FieldPath, text: str, word: str, sentence: str) -> None:
         line, column = _position(text, word)

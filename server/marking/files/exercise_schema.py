@@ -6,12 +6,13 @@ exercise is plain data: nothing in it is ever evaluated by Python.
 
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import AfterValidator, Discriminator, Field, Tag
+from pydantic import AfterValidator, Field
 
+from server.marking.checks import AnyCheck
 from server.marking.exercise import TOLERANCE_MS, Release, RequirementKind
+from server.marking.expression import Expression
 from server.marking.files.form import (
     Amount,
-    Condition,
     Length,
     Line,
     Lines,
@@ -66,101 +67,12 @@ class BitPart(Part):
     label: Line
 
 
-class CheckPart(Part):
-    """What every check may say: sentences of its own, and the scenarios that it is limited to."""
-
-    fails: str = ""
-    idle: str = ""
-    scenarios: Many[Line] = ()
-
-
-class NeverPart(CheckPart):
-    never: Condition
-    given: Condition
-
-
-class AlwaysPart(CheckPart):
-    always: Condition
-    given: Condition
-
-
-class WheneverPart(CheckPart):
-    whenever: Condition
-    held_for: Milliseconds = 0
-    then: Condition
-    within: Milliseconds
-    until: Condition | None = None
-    unless: Condition | None = None
-
-
-class OnlyPart(CheckPart):
-    only: Condition
-    after: Condition
-    afresh: Condition | None = None
-
-
-class LastsPart(CheckPart):
-    lasts: Condition
-    at_least: Milliseconds | None = None
-    at_most: Milliseconds | None = None
-    unless: Condition | None = None
-
-
-class SteadyPart(CheckPart):
-    steady: Condition
-    changes: Annotated[int, Field(ge=0, le=20)]
-    window: Milliseconds
-
-
-class UsesPart(CheckPart):
-    """A rule about structure or documentation."""
-
-    uses: Line
-    of: str = ""
-    by: str = ""
-    times: Annotated[int, Field(ge=1, le=100)] = 1
-
-
-CHECKS: dict[str, type[CheckPart]] = {
-    "never": NeverPart,
-    "always": AlwaysPart,
-    "whenever": WheneverPart,
-    "only": OnlyPart,
-    "lasts": LastsPart,
-    "steady": SteadyPart,
-    "uses": UsesPart,
-}
-"""Checks by the key that tells them apart."""
-
-
 class FreePart(Part):
     """What the statement leaves open: these outputs may be anything while the condition holds."""
 
     outputs: Annotated[Many[Line], Field(min_length=1)]
-    when: Condition
+    when: Expression
     sentence: Line
-
-
-def _check_tag(value: Any) -> str | None:
-    keys = value if isinstance(value, dict) else ()
-    found = [key for key in CHECKS if key in keys]
-    return f"<{found[0]}>" if found else None
-
-
-AnyCheck: TypeAlias = Annotated[
-    Annotated[NeverPart, Tag("<never>")]
-    | Annotated[AlwaysPart, Tag("<always>")]
-    | Annotated[WheneverPart, Tag("<whenever>")]
-    | Annotated[OnlyPart, Tag("<only>")]
-    | Annotated[LastsPart, Tag("<lasts>")]
-    | Annotated[SteadyPart, Tag("<steady>")]
-    | Annotated[UsesPart, Tag("<uses>")],
-    Discriminator(
-        _check_tag,
-        custom_error_type="check",
-        custom_error_message=f"A check has one of the keys {', '.join(CHECKS)}",
-    ),
-]
 
 
 class RequirementPart(Part):
@@ -190,7 +102,7 @@ class StepPart(Part):
     """When, and what is done: actions of one step are taken in the same scan."""
 
     after: Milliseconds | None = None
-    when: Condition | None = None
+    when: Expression | None = None
     within: Milliseconds | None = None
     press: Lines = ()
     release: Lines = ()

@@ -29,7 +29,6 @@ T = TypeVar("T")
 
 MAX_TEXT = 20_000
 MAX_LINE = 300
-MAX_CONDITION = 1000
 MAX_PARTS = 100
 """The most parts in any list."""
 
@@ -77,7 +76,6 @@ Line: TypeAlias = Annotated[str, AfterValidator(_line)]
 Many: TypeAlias = Annotated[tuple[T, ...], Field(strict=False, max_length=MAX_PARTS)]
 Lines: TypeAlias = Annotated[Many[Line], BeforeValidator(_list)]
 """One line, or a list of them."""
-Condition: TypeAlias = Annotated[str, StringConstraints(min_length=1, max_length=MAX_CONDITION)]
 RequirementNumber: TypeAlias = Annotated[str, AfterValidator(_requirement)]
 
 ParameterName: TypeAlias = Annotated[str, AfterValidator(_parameter)]

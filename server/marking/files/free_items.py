@@ -23,7 +23,5 @@ def free_items(
             if name not in outputs:
                 sentence = f"{shortened(name)} is not an output. Name output points here."
                 document.fault(("free", number, "outputs", place), sentence)
-    return tuple(
-        Freedom(part.outputs, conditions.read(("free", number, "when"), part.when), part.sentence)
-        for number, part in enumerate(parts)
-    )
+        conditions.note_faults(("free", number, "when"), part.when.text)
+    return tuple(Freedom(part.outputs, part.when, part.sentence) for part in parts)

@@ -61,7 +61,9 @@ class ScenarioBuilder:
         )
 
     def _step(self, path: FieldPath, part: StepPart) -> Iterator[Step]:
-        when = self._conditions.optional((*path, "when"), part.when)
+        when = part.when
+        if when is not None:
+            self._conditions.note_faults((*path, "when"), when.text)
         if when is not None and part.after is not None:
             self._document.fault_of_key((*path, "after"), "A step has 'after' or 'when', not both.")
         if (part.within is None) != (when is None):

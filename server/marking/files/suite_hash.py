@@ -17,15 +17,12 @@ def suite_hash(exercise: Exercise) -> str:
         exercise.plant,
         exercise.observer.variables,
         [(rung.network, rung.outputs) for rung in exercise.observer.rungs],
-        [
-            (r.id, r.weight, [(c.property, c.scenarios) for c in r.checks])
-            for r in exercise.requirements
-        ],
+        [(r.id, r.weight, [(c, c.scenarios) for c in r.checks]) for r in exercise.requirements],
         [(s.name, s.steps, s.start, s.judges, s.run_on_ms) for s in exercise.scenarios],
     )
     left_open = ([(f.outputs, f.when) for f in exercise.free], exercise.tolerance_ms)
     # An exercise that says nothing of it keeps the hash that it had before it could be said.
     said = left_open != ([], TOLERANCE_MS)
-    # The representation of frozen dataclasses, numbers and texts is the same on every machine.
+    # Checks, frozen dataclasses, numbers and texts are represented alike on every machine.
     text = repr((*decisive, *left_open) if said else decisive)
     return hashlib.sha256(text.encode()).hexdigest()

@@ -15,8 +15,8 @@ from server.ladder.elements import ContactKind, Relation
 from server.ladder.points import Direction
 from server.ladder.program import Comparison, Contact, Element, Name, Number, Program, Series
 from server.marking.exercise import Exercise
+from server.marking.expression import Expression
 from server.marking.machine import Assembled, assemble
-from server.marking.patterns import Expression
 from server.marking.proofs.proof import Suspicion, paced
 from server.marking.replay import NEVER
 from server.marking.scenario import Action, Scenario, Step, Turn

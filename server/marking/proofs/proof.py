@@ -11,9 +11,9 @@ from enum import StrEnum
 
 from server.ladder.elements import BlockFamily, family_of
 from server.ladder.program import Program
+from server.marking.check import Pattern
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, NotAbstract, assemble_abstract
-from server.marking.patterns import StructureRule
 from server.marking.proofs.search import MAX_CHOICES, SearchResult, Trail, search
 from server.marking.scenario import faults_in
 from server.scan.assembler import Bit, Machine
@@ -87,7 +87,7 @@ class Proof:
 def provable(exercise: Exercise, number: int) -> bool:
     """Whether a requirement speaks of behaviour at all."""
     checks = exercise.requirements[number].checks
-    return any(not isinstance(check.property, StructureRule) for check in checks)
+    return any(isinstance(check, Pattern) for check in checks)
 
 
 def prove(

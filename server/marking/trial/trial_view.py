@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from server.ladder.points import Direction
 from server.ladder.program import Path, Program
+from server.marking.check import Monitor
 from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled
-from server.marking.monitors import Monitor
 from server.marking.trial.live import Live
 from server.plant.loop import Memory
 from server.plant.model import ConveyorPlant

@@ -1,0 +1,49 @@
+"""``uses: <rule>``: how the program is written."""
+
+from collections.abc import Collection, Iterator
+from typing import Annotated, Any, ClassVar
+
+from pydantic import Field
+
+from server.ladder.names import shortened
+from server.marking.check import ProgramCheck
+from server.marking.files.form import Line
+from server.marking.program_view import ProgramView
+from server.marking.structure import ELEMENTS, RULES
+
+
+class StructureRule(ProgramCheck):
+    """A rule about structure or documentation, by its name in ``marking.structure``.
+
+    ``subject`` is a symbol of the exercise, an element's name or empty; ``source`` a second symbol
+    and ``count`` a number where the rule takes them.
+    """
+
+    menu = "uses: how the program is written"
+    draft: ClassVar[dict[str, Any]] = {"uses": "seal-in"}
+
+    rule: Line = Field(alias="uses")
+    subject: str = Field("", alias="of")
+    source: str = Field("", alias="by")
+    count: Annotated[int, Field(ge=1, le=100)] = Field(1, alias="times")
+
+    def complaint(self, view: ProgramView) -> str | None:
+        return RULES[self.rule](self.subject, self.source, self.count).complaint(view)
+
+    def faults(self, symbols: Collection[str]) -> Iterator[tuple[str, str]]:
+        known = RULES.get(self.rule)
+        if known is None:
+            listed = ", ".join(RULES)
+            yield "uses", f"There is no rule {shortened(self.rule)}. The rules are {listed}."
+            return
+        for key, value in (("of", self.subject), ("by", self.source)):
+            allowed = ELEMENTS if key == "of" and known.subject_is == "element" else symbols
+            if not value and key in known.needs:
+                yield "uses", f"The rule {self.rule!r} needs '{key}'. Write it beside 'uses'."
+            elif value and key not in (*known.needs, *known.may):
+                yield key, f"The rule {self.rule!r} has no '{key}'. Leave it out."
+            elif value and value not in allowed:
+                listed = ", ".join(allowed)
+                yield key, f"{shortened(value)} is not known here. Known are {listed}."
+        if self.count != 1 and "times" not in known.may:
+            yield "times", f"The rule {self.rule!r} has no 'times'. Leave it out."
