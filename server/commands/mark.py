@@ -82,8 +82,8 @@ def _document(program: str, verdict: Verdict) -> dict[str, Any]:
 def _report(program: str, verdict: Verdict) -> str:
     lines = [f"{program}: {verdict.score:g} of {verdict.max_score:g} points"]
     for r in verdict.requirements:
-        told = r.sentence or f"known by: {r.known_by}"
-        lines.append(f"  {r.id:<5}{r.status:<15}{told}")
+        told = r.sentence or r.known_by
+        lines.append(f"  {r.id:<5}{r.status.word:<15}{told}")
     lines += [f"  second look: {d.sentence} (found by {d.found_by})" for d in verdict.second_look]
     if verdict.fault:
         lines.append(f"  {verdict.fault}")

@@ -8,7 +8,7 @@ import numpy as np
 from server.ladder.program import Program
 from server.marking.causes.failure_cause import causes_of_failure
 from server.marking.check import Check, Pattern, ProgramCheck
-from server.marking.evidence import evidence_of
+from server.marking.evidence import look_at
 from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled, assemble
 from server.marking.phrases import known_by_scenarios
@@ -76,8 +76,8 @@ def _judge(
     )
     if failure is not None:
         scenario = exercise.scenarios[failure.scenario]
-        shown = evidence_of(exercise, assembled, failure.monitor, scenario, failure.scan)
-        sentence = failure.check.not_met(requirement.id, shown)
+        shown, run = look_at(exercise, assembled, failure.monitor, scenario, failure.scan)
+        sentence = failure.check.not_met(requirement.id, run)
         kept = _with_causes(exercise, program, failure, shown) if evidence else None
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
     scenarios: set[int] = set()
@@ -93,7 +93,7 @@ def _judge(
             )
         scenarios.update(lanes)
     if not scenarios:
-        return _verdict(requirement, Status.MET, "the program's text", "")
+        return _verdict(requirement, Status.MET, "seen in the program's text", "")
     scans = int(np.sum(result.scans[sorted(scenarios)]))
     known = known_by_scenarios(len(scenarios), scans * assembled.machine.period_ms)
     return _verdict(requirement, Status.MET, known, "")

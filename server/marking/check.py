@@ -13,9 +13,9 @@ from typing import Annotated, Any, ClassVar, TypeAlias
 from pydantic import AfterValidator, Field
 
 from server.marking.expression import Expression
+from server.marking.failed_run import FailedRun
 from server.marking.files.form import Line, Many, Part
 from server.marking.program_view import ProgramView
-from server.marking.verdict import Evidence
 from server.scan.assembler import Assembler
 from server.scan.instructions import FALSE, Op
 
@@ -83,28 +83,28 @@ class ProgramCheck(Check):
 class Circuit:
     """Planes of a property: violated in this scan, brought to bear in this scan.
 
-    A property that asks for an answer also gives ``asked``, TRUE in a scan that asks for it, and
-    ``answer``, TRUE while it is there.
+    ``judged`` is the judged condition. A property that asks for it as an answer also gives
+    ``asked``, TRUE in a scan that asks.
     """
 
     bad: int
     exercised: int
+    judged: int
     asked: int = FALSE
-    answer: int = FALSE
 
 
 @dataclass(frozen=True, slots=True)
 class Monitor:
     """Planes of one check: violated in this scan, violated so far, exercised so far.
 
-    ``asked`` and ``answer`` are those of its circuit.
+    ``judged`` and ``asked`` are those of its circuit.
     """
 
     bad: int
     violated: int
     exercised: int
+    judged: int
     asked: int
-    answer: int
 
 
 class Pattern(Check):
@@ -131,29 +131,28 @@ class Pattern(Check):
 
     @abstractmethod
     def describe(self) -> str:
-        """Return the property as a clause, for a check without a sentence of its author."""
+        """Return what is required as a clause, for a check without a sentence of its author."""
 
     @abstractmethod
-    def violation(self, evidence: Evidence) -> str:
+    def violation(self, run: FailedRun) -> str:
         """Return a sentence on what the failing run did and what is allowed."""
 
     @abstractmethod
     def never_came(self) -> str:
-        """Return what no scenario brought about when the check was not reached."""
+        """Return what happened in no scenario when the check was not reached, as a clause."""
 
     @abstractmethod
     def courses(self) -> tuple[Course, Course] | None:
         """Return a course of events that passes and one that fails; None if there is none."""
 
-    def not_met(self, number: str, evidence: Evidence) -> str:
-        """Return why requirement ``number`` is not met, with what was measured."""
-        said = self.fails or f"This did not hold: {self.describe()}."
-        return f"{number} not met: {said} {self.violation(evidence)}"
+    def not_met(self, number: str, run: FailedRun) -> str:
+        """Return why requirement ``number`` is not met: what is required, what the run did."""
+        said = self.fails or f"{self.describe()}."
+        return f"{number} not met: {said} {self.violation(run)}"
 
     def not_reached(self, number: str) -> str:
         """Return why requirement ``number`` is not exercised: what never happened."""
-        said = self.idle or f"in no scenario there was {self.never_came()}."
-        return f"{number} not exercised: {said}"
+        return f"{number} not reached: {self.idle or f'in no scenario {self.never_came()}.'}"
 
     def monitor(self, asm: Assembler, compile_condition: Compile, running: int) -> Monitor:
         """Emit the circuit and its memory; ``running`` is TRUE in lanes that count."""
@@ -162,4 +161,4 @@ class Pattern(Check):
         violated, exercised = asm.bit(), asm.bit()
         asm.emit(Op.SET, violated, bad)
         asm.emit(Op.SET, exercised, asm.and_(circuit.exercised, running))
-        return Monitor(bad, violated, exercised, circuit.asked, circuit.answer)
+        return Monitor(bad, violated, exercised, circuit.judged, circuit.asked)

@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
+from server.marking.failed_run import FailedRun, words_of
 from server.marking.machine import Assembled
 from server.marking.replay import Trace, trace
 from server.marking.scenario import Scenario
@@ -16,6 +17,9 @@ BEFORE_MS, AFTER_MS = 2000, 3000
 
 MAX_LANES = 12
 
+ASKED, JUDGED = "?asked", "?judged"
+"""Names of a monitor's planes in a trace, beside those of the signals."""
+
 
 def names_in(check: Pattern) -> tuple[str, ...]:
     """Return the lower-case names of the signals that a check speaks of, in their order."""
@@ -23,15 +27,18 @@ def names_in(check: Pattern) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
 
 
-def evidence_of(
+def look_at(
     exercise: Exercise, assembled: Assembled, monitor: int, scenario: Scenario, scan: int
-) -> Evidence:
-    """Replay a scenario up to a little after ``scan`` and show what a monitor saw there."""
+) -> tuple[Evidence, FailedRun]:
+    """Replay a scenario up to a little after ``scan``, in which a monitor saw a violation.
+
+    Return the evidence, and the run for the check's sentence.
+    """
     period = assembled.machine.period_ms
     check = assembled.checks[monitor]
     shown = _signals(exercise, assembled, check)
     circuit = assembled.monitors[monitor]
-    probes: dict[str, Signal] = {"?asked": Bit(circuit.asked), "?answer": Bit(circuit.answer)}
+    probes: dict[str, Signal] = {ASKED: Bit(circuit.asked), JUDGED: Bit(circuit.judged)}
     run_to = scan + AFTER_MS // period
     traced = trace(assembled, scenario, shown | probes, run_to + 1)
     last = traced.scans - 1
@@ -40,7 +47,7 @@ def evidence_of(
     if allowed is not None:
         asked, answered, broken = _response(traced, scan, allowed // period)
     first = max(0, min(scan, scan if asked is None else asked) - BEFORE_MS // period)
-    return Evidence(
+    evidence = Evidence(
         scenario=scenario.name,
         open=scenario.open,
         at_ms=scan * period,
@@ -52,13 +59,26 @@ def evidence_of(
         answered_ms=None if answered is None or asked is None else (answered - asked) * period,
         broken=broken,
     )
+    run = FailedRun(
+        period_ms=period,
+        scan=scan,
+        judged=traced.signals[JUDGED] > 0,
+        signals=traced.signals,
+        asked=asked,
+        answered=answered,
+        broken=broken,
+        words=words_of(exercise.points),
+    )
+    return evidence, run
 
 
 def _response(traced: Trace, scan: int, allowed: int) -> tuple[int, int | None, bool]:
-    """Scan of the request, scan of the answer if it came, and whether it was broken off."""
-    request, answer = traced.signals["?asked"] > 0, traced.signals["?answer"] > 0
+    """Return the scan of the request, that of the answer if it came, and whether it was lost."""
+    request, answer = traced.signals[ASKED] > 0, traced.signals[JUDGED] > 0
     due = scan - allowed
-    if due >= 0 and request[due] and not answer[due : scan + 1].any():
+    # Where no time is allowed, an answer that was there a scan before was lost, not late.
+    lost = bool(scan and request[scan - 1] and answer[scan - 1])
+    if not lost and due >= 0 and request[due] and not answer[due : scan + 1].any():
         later = np.flatnonzero(answer[scan:])
         return due, (scan + int(later[0]) if later.size else None), False
     before = np.flatnonzero(request[: scan + 1])

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from server.ladder.program import Program
 from server.ladder.text_form import print_program
 from server.marking.acceptance import acceptance_run
-from server.marking.evidence import evidence_of
+from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
 from server.marking.proofs.counterexample import replay_suspicion
@@ -133,7 +133,7 @@ def _not_met(
     """A requirement that a run beyond the suite violates, with that run as evidence."""
     widened = replace(exercise, scenarios=(*exercise.scenarios, found.scenario))
     assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
-    shown = evidence_of(widened, assembled, found.monitor, found.scenario, found.scan)
+    shown, run = look_at(widened, assembled, found.monitor, found.scenario, found.scan)
     told = tuple(
         f"{step.when}: {', '.join(step.actions)}" for step in scenario_words(found.scenario)
     )
@@ -141,7 +141,7 @@ def _not_met(
         met,
         status=Status.NOT_MET,
         known_by=found.by,
-        sentence=assembled.checks[found.monitor].not_met(met.id, shown),
+        sentence=assembled.checks[found.monitor].not_met(met.id, run),
         score=0.0,
         evidence=replace(shown, steps=told),
     )

@@ -15,7 +15,7 @@ import numpy as np
 
 from server.ladder.program import Program
 from server.marking.checks.lasts import Lasts
-from server.marking.evidence import evidence_of
+from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.phrases import seconds
@@ -142,7 +142,7 @@ def _shown(
     scan: int,
     by: FoundBy,
 ) -> Difference:
-    evidence = evidence_of(widened, assembled, monitor, scenario, scan)
+    evidence, _ = look_at(widened, assembled, monitor, scenario, scan)
     output = _output_of(assembled, monitor)
     traced = trace(assembled, scenario, {output: assembled.signals[output.lower()]}, scan + 1)
     value = int(traced.signals[output][scan])

@@ -11,6 +11,11 @@ class Status(StrEnum):
     NOT_MET = "not met"
     NOT_EXERCISED = "not exercised"
 
+    @property
+    def word(self) -> str:
+        """What people read for it: a requirement that was not exercised was not reached."""
+        return "not reached" if self is Status.NOT_EXERCISED else self.value
+
 
 @dataclass(frozen=True, slots=True)
 class Lane:

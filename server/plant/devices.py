@@ -31,6 +31,7 @@ class DeviceKind:
     ``letters`` are those of its tag (ISA-5.1). ``by_hand``: a control of the panel actuates it,
     else the plant does; ``maintained``: it stays as it was set. ``actuated`` says when it is
     actuated, as the end of a sentence. ``delay_ms`` is how long an actuator takes to follow.
+    ``states`` and ``changes`` say in a sentence what it is and what it does: on, then off.
     """
 
     name: str
@@ -42,6 +43,8 @@ class DeviceKind:
     by_hand: bool = False
     maintained: bool = False
     delay_ms: int = 0
+    states: tuple[str, str] = ("on", "off")
+    changes: tuple[str, str] = ("came on", "went off")
 
     def resting(self, wiring: ContactKind | None) -> int | None:
         """The point's value while nobody works the device; None where that is up to the plant."""
@@ -65,9 +68,11 @@ def _contact(name: str, letters: tuple[str, ...], actuated: str, by_hand: bool =
     )
 
 
-def _actuator(name: str, letters: tuple[str, ...], actuated: str, delay_ms: int) -> DeviceKind:
+def _actuator(name: str, letters: tuple[str, ...], actuated: str, delay_ms: int,
+              states: tuple[str, str], changes: tuple[str, str]) -> DeviceKind:  # fmt: skip
     faults = (BROKEN_WIRE, WELDED, NO_PICK_UP) if delay_ms else (BROKEN_WIRE,)
-    return DeviceKind(name, letters, Direction.OUTPUT, actuated, faults=faults, delay_ms=delay_ms)
+    return DeviceKind(name, letters, Direction.OUTPUT, actuated, faults=faults, delay_ms=delay_ms,
+                      states=states, changes=changes)  # fmt: skip
 
 
 KINDS: dict[str, DeviceKind] = {
@@ -83,11 +88,14 @@ KINDS: dict[str, DeviceKind] = {
         _contact("photo-eye", ("YS",), "while an item blocks its beam"),
         DeviceKind("level transmitter", ("LT",), Direction.INPUT,
                    "0 when empty, 10000 when full.", faults=(BROKEN_WIRE,)),
-        _actuator("contactor", ("M", "P"), "The motor runs while the point is on.", SWITCHING_MS),
+        _actuator("contactor", ("M", "P"), "The motor runs while the point is on.", SWITCHING_MS,
+                  ("running", "stopped"), ("started", "stopped")),
         _actuator("solenoid valve", ("LV", "YV"), "The valve is open while the point is on.",
-                  SWITCHING_MS),
-        _actuator("lamp", ("YL", "LL"), "Lit while the point is on.", 0),
-        _actuator("horn", ("YA", "LA"), "Sounds while the point is on.", 0),
+                  SWITCHING_MS, ("open", "closed"), ("opened", "closed")),
+        _actuator("lamp", ("YL", "LL"), "Lit while the point is on.", 0,
+                  ("lit", "dark"), ("came on", "went out")),
+        _actuator("horn", ("YA", "LA"), "Sounds while the point is on.", 0,
+                  ("sounding", "silent"), ("began to sound", "fell silent")),
         DeviceKind("number display", ("LI", "YI"), Direction.OUTPUT, "Shows the number."),
     )
 }  # fmt: skip

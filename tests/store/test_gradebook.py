@@ -10,6 +10,7 @@ from server.store import gradebook
 from server.store.courses import Assignment, Counting, SectionRole
 from server.store.database import Database
 from server.store.gradebook import Progress, Standing
+from server.store.standings import points_left
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_submission
 from tests.factories import make_user as make_person
 
@@ -31,6 +32,15 @@ def test_the_attempt_that_counts(database: Database, counting: Counting, attempt
         standing = gradebook.standings_of(session, student.id, [assignment.id])[assignment.id]
         assert (standing.attempt, standing.attempts, standing.queued) == (attempt, 5, 1)
         assert standing.complete == (counting is Counting.BEST)
+
+
+@pytest.mark.parametrize(
+    ("late", "per_day", "left"), [(0, 0.1, 8.0), (3, 0.25, 2.0), (4, 0.25, 0.0), (30, 0.25, 0.0)]
+)
+def test_a_late_attempt_keeps_no_less_than_zero_points(
+    late: int, per_day: float, left: float
+) -> None:
+    assert points_left(8.0, late, per_day) == left
 
 
 def test_one_row_per_student_and_one_cell_per_requirement(database: Database) -> None:

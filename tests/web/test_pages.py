@@ -107,7 +107,7 @@ def test_the_gradebook_has_a_column_per_requirement(
     for requirement in ("R1", "R2a", "R2b"):
         assert f'<th scope="col" class="requirement-no">{requirement}</th>' in page
     for status in Status:
-        assert f"</span>{status.value}</span>" in page
+        assert f"</span>{status.word}</span>" in page
     assert f'href="/submissions/{submission.id}"' in page
     assert MARKUP not in page
     answer = client_for(teacher).get(f"/assignments/{assignment.id}/gradebook.csv")

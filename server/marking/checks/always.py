@@ -6,8 +6,7 @@ from pydantic import Field
 
 from server.marking.check import Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
-from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
+from server.marking.failed_run import FailedRun, quoted
 from server.scan.assembler import Assembler
 
 
@@ -25,17 +24,17 @@ class Always(Pattern):
         return self.condition
 
     def circuit(self, asm: Assembler, compile_condition: Compile) -> Circuit:
-        given = compile_condition(self.given)
-        return Circuit(asm.and_not(given, compile_condition(self.condition)), given)
+        given, condition = compile_condition(self.given), compile_condition(self.condition)
+        return Circuit(asm.and_not(given, condition), given, condition)
 
     def describe(self) -> str:
-        return f"{self.condition.text} whenever {self.given.text}"
+        return f"{quoted(self.condition)} must be true whenever {quoted(self.given)} is"
 
-    def violation(self, evidence: Evidence) -> str:
-        return f"Seen at {seconds(evidence.at_ms)}."
+    def violation(self, run: FailedRun) -> str:
+        return f"At {run.at} {run.lacked(self.condition)}."
 
     def never_came(self) -> str:
-        return self.given.text
+        return f"was {quoted(self.given)} true"
 
     def courses(self) -> tuple[Course, Course]:
         passes: Course = ((500, ()), (1000, ("given", "always")))

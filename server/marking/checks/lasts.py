@@ -7,9 +7,9 @@ from pydantic import Field
 
 from server.marking.check import SHORTEST_MS, Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
+from server.marking.failed_run import FailedRun, quoted
 from server.marking.files.form import Milliseconds
 from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
 from server.scan.assembler import Assembler
 from server.scan.instructions import FALSE, Op
 
@@ -57,7 +57,7 @@ class Lasts(Pattern):
             asm.run_timer(Op.TON, asm.and_not(condition, unless), clock)
             bad = asm.or_(bad, asm.rising(clock.q))
             exercised = asm.or_(exercised, began)
-        return Circuit(bad, exercised)
+        return Circuit(bad, exercised, condition)
 
     def describe(self) -> str:
         bounds = [
@@ -65,13 +65,19 @@ class Lasts(Pattern):
             for word, ms in (("least", self.at_least_ms), ("most", self.at_most_ms))
             if ms is not None
         ]
-        return f"{self.condition.text} lasts {' and '.join(bounds)}"
+        return f"{quoted(self.condition)} must last {' and '.join(bounds)}"
 
-    def violation(self, evidence: Evidence) -> str:
-        return f"Seen at {seconds(evidence.at_ms)}."
+    def violation(self, run: FailedRun) -> str:
+        held, lasted = run.held(self.condition), run.time(run.judged_scans())
+        if run.judged[run.scan]:
+            allowed = seconds(self.at_most_ms or 0)
+            return f"{held} for {lasted} by {run.at}; at most {allowed} is allowed."
+        required = seconds(self.at_least_ms or 0)
+        return f"{held} for {lasted} until {run.at}; at least {required} is required."
 
     def never_came(self) -> str:
-        return f"a change of {self.condition.text}"
+        done = "begin and end" if self.at_most_ms is None else "begin"
+        return f"did {quoted(self.condition)} {done}"
 
     def courses(self) -> tuple[Course, Course] | None:
         shortest, longest = self.at_least_ms, self.at_most_ms

@@ -6,8 +6,7 @@ from pydantic import Field
 
 from server.marking.check import Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
-from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
+from server.marking.failed_run import FailedRun, quoted
 from server.scan.assembler import Assembler
 
 
@@ -26,16 +25,16 @@ class Never(Pattern):
 
     def circuit(self, asm: Assembler, compile_condition: Compile) -> Circuit:
         bad = compile_condition(self.condition)
-        return Circuit(bad, asm.or_(bad, compile_condition(self.given)))
+        return Circuit(bad, asm.or_(bad, compile_condition(self.given)), judged=bad)
 
     def describe(self) -> str:
-        return f"never {self.condition.text}"
+        return f"{quoted(self.condition)} must never be true"
 
-    def violation(self, evidence: Evidence) -> str:
-        return f"Seen at {seconds(evidence.at_ms)}."
+    def violation(self, run: FailedRun) -> str:
+        return f"At {run.at} {run.held(self.condition)}."
 
     def never_came(self) -> str:
-        return self.given.text
+        return f"was {quoted(self.given)} true"
 
     def courses(self) -> tuple[Course, Course]:
         passes: Course = ((500, ()), (1000, ("given",)))

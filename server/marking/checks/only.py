@@ -6,8 +6,7 @@ from pydantic import Field
 
 from server.marking.check import Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
-from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
+from server.marking.failed_run import FailedRun, quoted
 from server.scan.assembler import Assembler
 from server.scan.instructions import Op
 
@@ -32,16 +31,21 @@ class Precedence(Pattern):
         if self.afresh is not None:
             asm.emit(Op.RESET, allowed, compile_condition(self.afresh))
         asm.emit(Op.SET, allowed, cause)
-        return Circuit(asm.and_not(event, allowed), event)
+        return Circuit(asm.and_not(event, allowed), event, event)
 
     def describe(self) -> str:
-        return f"{self.event.text} only after {self.cause.text}"
+        return f"{quoted(self.event)} may be true only after {self._first()}"
 
-    def violation(self, evidence: Evidence) -> str:
-        return f"Seen at {seconds(evidence.at_ms)}."
+    def _first(self) -> str:
+        if self.afresh is None:
+            return quoted(self.cause)
+        return f"{quoted(self.cause)} (again after {quoted(self.afresh)})"
+
+    def violation(self, run: FailedRun) -> str:
+        return f"At {run.at} {run.held(self.event)} before {self._first()}."
 
     def never_came(self) -> str:
-        return self.event.text
+        return f"was {quoted(self.event)} true"
 
     def courses(self) -> tuple[Course, Course]:
         passes: Course = ((300, ()), (200, ("after",)), (500, ("only",)), (300, ()))

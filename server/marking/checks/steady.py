@@ -6,9 +6,9 @@ from pydantic import Field
 
 from server.marking.check import SHORTEST_MS, Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
+from server.marking.failed_run import FailedRun, quoted
 from server.marking.files.form import Milliseconds
-from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
+from server.marking.phrases import counted, seconds
 from server.scan.assembler import Assembler
 from server.scan.instructions import Op
 
@@ -39,19 +39,21 @@ class Steady(Pattern):
             taken = asm.and_not(waiting, pulse.q)
             asm.run_timer(Op.TP, taken, pulse)
             waiting = asm.and_not(waiting, taken)
-        return Circuit(waiting, changed)
+        return Circuit(waiting, changed, condition)
 
     def describe(self) -> str:
-        return (
-            f"{self.condition.text} changes at most {self.changes} times "
-            f"in {seconds(self.window_ms)}"
-        )
+        return f"{quoted(self.condition)} may make at most {self._allowed()}"
 
-    def violation(self, evidence: Evidence) -> str:
-        return f"Seen at {seconds(evidence.at_ms)}."
+    def _allowed(self) -> str:
+        return f"{counted(self.changes, 'change')} in {seconds(self.window_ms)}"
+
+    def violation(self, run: FailedRun) -> str:
+        made = counted(run.changes(-(-self.window_ms // run.period_ms)), "change")
+        window = f"in the {seconds(self.window_ms)} up to {run.at}"
+        return f"{quoted(self.condition)} made {made} {window}; at most {self.changes} are allowed."
 
     def never_came(self) -> str:
-        return f"a change of {self.condition.text}"
+        return f"did {quoted(self.condition)} change"
 
     def courses(self) -> tuple[Course, Course]:
         each = max(SHORTEST_MS, self.window_ms // (self.changes + 3))

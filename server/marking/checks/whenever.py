@@ -6,9 +6,9 @@ from pydantic import Field
 
 from server.marking.check import SHORTEST_MS, Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
+from server.marking.failed_run import FailedRun, quoted
 from server.marking.files.form import Milliseconds
 from server.marking.phrases import seconds
-from server.marking.verdict import Evidence
 from server.scan.assembler import Assembler
 from server.scan.instructions import FALSE, Op
 
@@ -53,7 +53,7 @@ class Response(Pattern):
         if self.until is None:
             asm.emit(Op.SET, pending, asked)
             asm.emit(Op.RESET, pending, asm.or_(response, release))
-            return Circuit(self._late(asm, pending), asked, asked, response)
+            return Circuit(self._late(asm, pending), asked, response, asked)
         holding = asm.bit()
         asm.emit(Op.RESET, holding, release)
         broken = asm.and_(holding, asm.not_(response))
@@ -62,7 +62,7 @@ class Response(Pattern):
         asm.emit(Op.RESET, pending, release)
         asm.emit(Op.SET, holding, asm.and_(pending, response))
         asm.emit(Op.RESET, pending, response)
-        return Circuit(asm.or_(self._late(asm, pending), broken), asked, asked, response)
+        return Circuit(asm.or_(self._late(asm, pending), broken), asked, response, asked)
 
     def _late(self, asm: Assembler, pending: int) -> int:
         """Emit TRUE in the last scan that the bound allows, if nothing has answered by then."""
@@ -71,25 +71,29 @@ class Response(Pattern):
         return asm.rising(clock.q)
 
     def describe(self) -> str:
-        held = f" has held for {seconds(self.held_ms)}" if self.held_ms else ""
-        until = f", until {self.until.text}" if self.until else ""
+        held = f"has been true for {seconds(self.held_ms)}" if self.held_ms else "is true"
+        until = f", until {quoted(self.until)}" if self.until else ""
         return (
-            f"whenever {self.trigger.text}{held}, then {self.response.text} "
-            f"within {seconds(self.within_ms)}{until}"
+            f"{quoted(self.response)} must be true within {seconds(self.within_ms)} "
+            f"whenever {quoted(self.trigger)} {held}{until}"
         )
 
-    def violation(self, evidence: Evidence) -> str:
-        allowed = seconds(self.within_ms)
-        if evidence.answered_ms is not None:
-            came = seconds(evidence.answered_ms)
-            return f"The right state came after {came}; {allowed} is allowed."
-        if evidence.broken:
-            return f"The right state was lost again at {seconds(evidence.at_ms)}."
-        waited = seconds(evidence.to_ms - (evidence.asked_ms or 0))
-        return f"The right state had not come {waited} later; {allowed} is allowed."
+    def violation(self, run: FailedRun) -> str:
+        allowed = f"{seconds(self.within_ms)} is allowed"
+        if run.broken:
+            return f"{run.turned(self.response, run.scan, to=False)} again at {run.at}."
+        asked = run.scan if run.asked is None else run.asked
+        if run.answered is None:
+            waited = run.time(run.last - asked)
+            return f"{run.still_lacked(self.response)} {waited} later; {allowed}."
+        came = run.turned(self.response, run.answered, to=True)
+        return f"{came} after {run.time(run.answered - asked)}; {allowed}."
 
     def never_came(self) -> str:
-        return self.trigger.text
+        held = f" for {seconds(self.held_ms)}" if self.held_ms else ""
+        ends = [quoted(end) for end in (self.until, self.unless) if end is not None]
+        alone = f" without {' or '.join(ends)}" if ends else ""
+        return f"was {quoted(self.trigger)} true{held}{alone}"
 
     def courses(self) -> tuple[Course, Course]:
         within, held = max(self.within_ms, SHORTEST_MS), self.held_ms

@@ -117,7 +117,7 @@ def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownChe
     }
     planes = [assembled.plane(name) for name in points]
     for check in checks:
-        planes += [check.monitor.asked, check.monitor.answer, check.monitor.bad]
+        planes += [check.monitor.asked, check.monitor.judged, check.monitor.bad]
     return Lanes(tuple(points), tuple(quantities), tuple(quantities.values()), tuple(planes))
 
 
