@@ -7,7 +7,7 @@ from random import Random
 
 import numpy as np
 
-from server.ladder.json_form import read_json, to_json
+from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import ProgramError
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program, print_program
@@ -40,7 +40,7 @@ def program(seed: int) -> str:
                 taken = parse_program(damaged(print_program(whole), random))
             case 1:
                 data = json.dumps(damaged_data(to_json(whole), random))
-                taken = read_json(data.encode())
+                taken = from_json(json.loads(data))
             case _:
                 taken = read_xml(damaged_xml(write_xml(whole), random)).program
         messages = errors(taken)

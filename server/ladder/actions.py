@@ -12,10 +12,10 @@ from typing import Annotated, Any, ClassVar, Literal, TypeAlias, TypeVar
 from pydantic import ConfigDict, Field, PlainValidator, TypeAdapter, ValidationError
 
 from server.ladder.elements import CoilKind, ContactKind
-from server.ladder.json_faults import messages_of, refusal
-from server.ladder.json_schema import Requirement, Symbol, VariableForm
+from server.ladder.fields import Requirement, Symbol, refusal
+from server.ladder.json_faults import messages_of
 from server.ladder.messages import ProgramError
-from server.ladder.program import BlockInput, Element, Output, Path, Variable
+from server.ladder.program import BlockInput, Declaration, Element, Output, Path
 from server.ladder.text_form import parse_element, parse_input, parse_output
 
 T = TypeVar("T")
@@ -36,18 +36,9 @@ def _written(parse: Callable[[str], T]) -> PlainValidator:
     return PlainValidator(read)
 
 
-def _variable(data: object) -> Variable:
-    try:
-        return VariableForm.model_validate(data).build()
-    except ValidationError as refused:
-        first = messages_of(refused)[0]
-        raise refusal(first.text, first.mend) from None
-
-
 ElementText: TypeAlias = Annotated[Element, _written(parse_element)]
 OutputText: TypeAlias = Annotated[Output, _written(parse_output)]
 InputText: TypeAlias = Annotated[BlockInput, _written(parse_input)]
-Declaration: TypeAlias = Annotated[Variable, PlainValidator(_variable)]
 Side: TypeAlias = Literal["before", "after"]
 
 

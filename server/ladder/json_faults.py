@@ -3,16 +3,11 @@
 from collections.abc import Sequence
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic_core import ErrorDetails
 
 from server.ladder.limits import MAX_MESSAGES
 from server.ladder.messages import Message, Place, error
 from server.ladder.names import shortened
-
-
-def refusal(text: str, mend: str) -> PydanticCustomError:
-    """What a validator raises: the matter and the mend, in our own words."""
-    return PydanticCustomError("rung", "{text}", {"text": text, "mend": mend})
 
 
 def messages_of(refused: ValidationError) -> tuple[Message, ...]:
@@ -55,6 +50,10 @@ def _words(detail: ErrorDetails) -> tuple[str, str]:
             return f"There are more than {context['max_length']} {field}.", "Leave some out."
         case "enum" | "literal_error":
             return _refused_value(detail, field), f"Known are {context['expected']}."
+        case "dataclass_type" | "model_attributes_type":
+            return _refused_value(detail, field), "It should be an object with fields."
+        case "tuple_type":
+            return _refused_value(detail, field), "It should be a list."
         case _:
             mend = detail["msg"].replace("Input should", "It should")
             return _refused_value(detail, field), f"{mend}."

@@ -1,45 +1,38 @@
-"""The JSON form: what the browser and the database hold. ``from_json(to_json(p)) == p``."""
+"""The JSON form: what the browser and the database hold. ``from_json(to_json(p)) == p``.
 
-from typing import Any, TypeAlias
+Its shape is that of the classes in ``program``.
+"""
 
-from pydantic import ValidationError
-from pydantic_core import from_json as parse_json
+from dataclasses import MISSING, dataclass, fields
+from enum import StrEnum
+from functools import cache
+from typing import Any, Literal, TypeAlias
+
+from pydantic import TypeAdapter, ValidationError
 
 from server.ladder.bounds import over_limits
 from server.ladder.json_faults import messages_of
-from server.ladder.json_schema import VERSION, ProgramForm
-from server.ladder.limits import MAX_JSON_BYTES, MAX_JSON_DEPTH, MAX_NESTING
+from server.ladder.limits import MAX_JSON_DEPTH, MAX_NESTING
 from server.ladder.messages import Place, ProgramError, error
-from server.ladder.program import (
-    Assignment,
-    Block,
-    BlockInput,
-    Coil,
-    Comparison,
-    Contact,
-    Duration,
-    Item,
-    Name,
-    Number,
-    Operand,
-    Output,
-    Parallel,
-    Program,
-    Rung,
-    Series,
-    Variable,
-)
+from server.ladder.program import Program, Series
 
 Json: TypeAlias = dict[str, Any]
+
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Stored(Program):
+    version: Literal[1]
+
+
+_STORED = TypeAdapter(_Stored)
 
 
 def to_json(program: Program) -> Json:
     """The program as plain JSON data; what has its default is left out."""
-    return {"version": VERSION, "name": program.name} | _given(
-        variables=[_variable(variable) for variable in program.variables],
-        rungs=[_rung(rung) for rung in program.rungs],
-        comment=program.comment,
-    )
+    plain: Json = _plain(program)
+    return {"version": VERSION} | plain
 
 
 def from_json(data: object) -> Program:
@@ -56,34 +49,13 @@ def from_json(data: object) -> Program:
             ]
         )
     try:
-        program = ProgramForm.model_validate(data).build()
+        stored = _STORED.validate_python(data)
     except ValidationError as refused:
         raise ProgramError(messages_of(refused)) from None
+    program = Program(stored.name, stored.variables, stored.rungs, stored.comment)
     if too_large := over_limits(program):
         raise ProgramError(too_large)
     return program
-
-
-def read_json(data: bytes) -> Program:
-    """The program of a JSON text. Nothing over the size limit is looked at."""
-    if len(data) > MAX_JSON_BYTES:
-        raise ProgramError(
-            [
-                error(
-                    "limit",
-                    Place(),
-                    f"The JSON text is larger than {MAX_JSON_BYTES} bytes.",
-                    "Leave out what is not needed.",
-                )
-            ]
-        )
-    try:
-        plain = parse_json(data)
-    except ValueError as fault:
-        raise ProgramError(
-            [error("syntax", Place(), f"This is no JSON: {fault}.", "Send a program as JSON.")]
-        ) from None
-    return from_json(plain)
 
 
 def _deeper_than(limit: int, data: object) -> bool:
@@ -99,76 +71,24 @@ def _deeper_than(limit: int, data: object) -> bool:
     return bool(level)
 
 
-def _given(**fields: object) -> Json:
-    """The fields that differ from their default: nothing, empty, or false."""
-    return {
-        name: value
-        for name, value in fields.items()
-        if not (value is None or value is False or value in ("", []))
-    }
+def _plain(value: Any) -> Any:
+    match value:
+        case Series(items):
+            return [_plain(item) for item in items]
+        case tuple():
+            return [_plain(item) for item in value]
+        case StrEnum():
+            return value.value
+        case None | str() | int():
+            return value
+        case _:
+            shape: Any = type(value)
+            given = ((name, getattr(value, name), default) for name, default in _named(shape))
+            return {name: _plain(inner) for name, inner, default in given if inner != default}
 
 
-def _variable(variable: Variable) -> Json:
-    return {"symbol": variable.symbol, "type": variable.type} | _given(
-        address=variable.address,
-        initial=variable.initial,
-        retain=variable.retain,
-        comment=variable.comment,
-    )
-
-
-def _rung(rung: Rung) -> Json:
-    return _given(
-        network=_series(rung.network),
-        outputs=[_output(output) for output in rung.outputs],
-        comment=rung.comment,
-        serves=list(rung.serves),
-    )
-
-
-def _series(series: Series) -> list[Json]:
-    return [_item(item) for item in series.items]
-
-
-def _item(item: Item) -> Json:
-    match item:
-        case Contact(kind, symbol):
-            return {"element": "contact", "kind": str(kind), "symbol": symbol}
-        case Comparison(left, relation, right):
-            return {
-                "element": "comparison",
-                "left": _operand(left),
-                "relation": str(relation),
-                "right": _operand(right),
-            }
-        case Block(instance, inputs):
-            return {"element": "block", "instance": instance} | _given(
-                inputs=[_input(wired) for wired in inputs]
-            )
-        case Parallel(branches):
-            return {"element": "parallel", "branches": [_series(branch) for branch in branches]}
-
-
-def _input(wired: BlockInput) -> Json:
-    return {"pin": wired.pin, "operand": _operand(wired.operand)} | _given(negated=wired.negated)
-
-
-def _output(output: Output) -> Json:
-    match output:
-        case Coil(kind, symbol):
-            return {"output": "coil", "kind": str(kind), "symbol": symbol}
-        case Assignment(target, left, operator, right):
-            return {"output": "assignment", "target": target, "left": _operand(left)} | _given(
-                operator=None if operator is None else str(operator),
-                right=None if right is None else _operand(right),
-            )
-
-
-def _operand(operand: Operand) -> Json:
-    match operand:
-        case Name(symbol):
-            return {"operand": "name", "symbol": symbol}
-        case Number(value):
-            return {"operand": "number", "value": value}
-        case Duration(ms):
-            return {"operand": "duration", "ms": ms}
+@cache
+def _named(shape: type) -> tuple[tuple[str, object], ...]:
+    """The fields by name with their defaults. What names the kind comes first and has none."""
+    ordered = sorted(fields(shape), key=lambda each: each.compare)
+    return tuple((each.name, each.default if each.compare else MISSING) for each in ordered)

@@ -1,5 +1,14 @@
 """The program model: rungs as series-parallel trees, in frozen dataclasses.
 
+The same classes are the JSON form, version 1: a field's type says what JSON may put there, and a
+field that is not compared names the kind of thing in JSON. Only ``json_form`` reads these rules; in
+code a program may also be wrong, and ``validation`` says so.
+
+Stored forms only grow. Programs in the database and in browsers outlive this code, so a field or a
+kind of element may be added with a default that keeps its old meaning, and none is ever removed,
+renamed or given another meaning. What can't be added that way makes a version 2, whose reader still
+reads version 1.
+
 Series and parallel alternate strictly: a ``Series`` holds elements and ``Parallel``s, a
 ``Parallel`` holds at least two ``Series``. ``normal`` brings any tree into this one form, so that
 equal networks are equal values. Every element sees the power that reaches it from the left.
@@ -10,118 +19,183 @@ JSON form, editing) fold them with ``names.canonical`` and everything inside com
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
-from server.ladder.elements import CoilKind, ContactKind, Operator, Relation
-from server.ladder.names import clean_line, clean_text
+from pydantic import AfterValidator, ConfigDict, Field, GetCoreSchemaHandler, StrictBool, StrictInt
+from pydantic_core import CoreSchema, core_schema
+
+from server.ladder.elements import (
+    BLOCK_TYPES,
+    DATA_TYPES,
+    INT_MAX,
+    INT_MIN,
+    TIME_MAX_MS,
+    CoilKind,
+    ContactKind,
+    Operator,
+    Relation,
+)
+from server.ladder.fields import (
+    IntValue,
+    Milliseconds,
+    PinName,
+    Reference,
+    Requirement,
+    Symbol,
+    refusal,
+)
+from server.ladder.limits import MAX_RUNGS, MAX_VARIABLES
+from server.ladder.names import address_fault, article, clean_line, clean_text, shortened
 
 Path: TypeAlias = tuple[int, ...]
 """Place of an element in a network: item index, branch index, item index, …"""
 
 
+class _Shape:
+    """A class that takes no other fields from JSON than its own."""
+
+    __slots__ = ()
+    __pydantic_config__: ClassVar[ConfigDict] = ConfigDict(extra="forbid")
+
+
 @dataclass(frozen=True, slots=True)
-class Name:
+class Name(_Shape):
     """An operand that names a variable, or an output of a block as ``instance.CV``."""
 
-    symbol: str
+    symbol: Reference
+    operand: Literal["name"] = field(default="name", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
+class Number(_Shape):
     """An INT literal."""
 
-    value: int
+    value: IntValue
+    operand: Literal["number"] = field(default="number", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Duration:
+class Duration(_Shape):
     """A TIME literal in whole milliseconds."""
 
-    ms: int
+    ms: Milliseconds
+    operand: Literal["duration"] = field(default="duration", compare=False, repr=False)
 
 
-Operand: TypeAlias = Name | Number | Duration
+Operand: TypeAlias = Annotated[Name | Number | Duration, Field(discriminator="operand")]
 
 
 @dataclass(frozen=True, slots=True)
-class Contact:
+class Contact(_Shape):
     """A contact on a BOOL: ``symbol`` names a variable or a block output (``delay.Q``)."""
 
     kind: ContactKind
-    symbol: str
+    symbol: Reference
+    element: Literal["contact"] = field(default="contact", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(_Shape):
     """Conducts while the relation holds."""
 
     left: Operand
     relation: Relation
     right: Operand
+    element: Literal["comparison"] = field(default="comparison", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
-class BlockInput:
+class BlockInput(_Shape):
     """An operand wired to a block's input pin; ``negated`` only for BOOL names."""
 
-    pin: str
+    pin: PinName
     operand: Operand
-    negated: bool = False
+    negated: StrictBool = False
+
+
+def _only_names_are_negated(wired: BlockInput) -> BlockInput:
+    if wired.negated and not isinstance(wired.operand, Name):
+        raise refusal("Only a symbol can be negated at an input.", "Leave 'negated' out.")
+    return wired
+
+
+WiredInput: TypeAlias = Annotated[BlockInput, AfterValidator(_only_names_are_negated)]
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class Block(_Shape):
     """A function block in line. Its type stands in the declaration of ``instance``."""
 
-    instance: str
-    inputs: tuple[BlockInput, ...] = ()
+    instance: Symbol
+    inputs: tuple[WiredInput, ...] = ()
+    element: Literal["block"] = field(default="block", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """Items from left to right; without items a plain wire."""
+    """Items from left to right; without items a plain wire. In JSON the list of its items."""
 
-    items: tuple["Element | Parallel", ...] = ()
+    items: tuple["Item", ...] = ()
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        items = handler.generate_schema(tuple[Item, ...])
+        return core_schema.no_info_after_validator_function(cls, items)
 
 
 @dataclass(frozen=True, slots=True)
-class Parallel:
+class Parallel(_Shape):
     """Branches from top to bottom."""
 
     branches: tuple[Series, ...]
+    element: Literal["parallel"] = field(default="parallel", compare=False, repr=False)
 
 
 Element: TypeAlias = Contact | Comparison | Block
-Item: TypeAlias = Element | Parallel
+Item: TypeAlias = Annotated[Contact | Comparison | Block | Parallel, Field(discriminator="element")]
 
 
 @dataclass(frozen=True, slots=True)
-class Coil:
+class Coil(_Shape):
     """A coil on a BOOL variable."""
 
     kind: CoilKind
-    symbol: str
+    symbol: Symbol
+    output: Literal["coil"] = field(default="coil", compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Assignment:
+class Assignment(_Shape):
     """``target := left [operator right]``, done in each scan in which power arrives.
 
     A result out of INT's range or a division by zero leaves the target as it was and sets the
     program's fault bit.
     """
 
-    target: str
+    target: Symbol
     left: Operand
     operator: Operator | None = None
     right: Operand | None = None
+    output: Literal["assignment"] = field(default="assignment", compare=False, repr=False)
 
 
-Output: TypeAlias = Coil | Assignment
+def _operator_has_two_sides(assignment: Assignment) -> Assignment:
+    if (assignment.operator is None) != (assignment.right is None):
+        raise refusal(
+            "An assignment has an operator and a right side, or neither.",
+            "Give both or leave both out.",
+        )
+    return assignment
+
+
+Output: TypeAlias = Annotated[
+    Coil | Annotated[Assignment, AfterValidator(_operator_has_two_sides)],
+    Field(discriminator="output"),
+]
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
+class Rung(_Shape):
     """A network and what it drives.
 
     Outputs keep the order coils, negated coils, then set, reset and assignments as given: all see
@@ -129,10 +203,10 @@ class Rung:
     the requirements the rung is written for; the comment may have several lines.
     """
 
-    network: Series = field(default_factory=Series)
+    network: Series = Series()
     outputs: tuple[Output, ...] = ()
     comment: str = ""
-    serves: tuple[str, ...] = ()
+    serves: tuple[Requirement, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "network", normal(self.network))
@@ -142,30 +216,57 @@ class Rung:
 
 
 @dataclass(frozen=True, slots=True)
-class Variable:
+class Variable(_Shape):
     """A declaration: a BOOL, INT or TIME, or the instance of a function block.
 
     ``initial`` is 0/1 for BOOL, the value for INT, milliseconds for TIME, None for the default.
     """
 
-    symbol: str
+    symbol: Symbol
     type: str
     address: str | None = None
-    initial: int | None = None
-    retain: bool = False
+    initial: StrictInt | None = None
+    retain: StrictBool = False
     comment: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "comment", clean_line(self.comment))
 
 
+_INITIAL_RANGES = {"BOOL": (0, 1), "INT": (INT_MIN, INT_MAX), "TIME": (0, TIME_MAX_MS)}
+
+
+def _type_allows_the_rest(variable: Variable) -> Variable:
+    known = (*DATA_TYPES, *BLOCK_TYPES)
+    if variable.type not in known:
+        raise refusal(
+            f"The type {shortened(variable.type)} is not known.", f"Known are {', '.join(known)}."
+        )
+    if variable.address is not None and (fault := address_fault(variable.address, variable.type)):
+        raise refusal(*fault)
+    if variable.initial is not None:
+        if variable.type not in _INITIAL_RANGES:
+            raise refusal(f"{variable.symbol} is a block with an initial value.", "Leave it out.")
+        low, high = _INITIAL_RANGES[variable.type]
+        if not low <= variable.initial <= high:
+            raise refusal(
+                f"{variable.initial} is no initial value of {article(variable.type)}.",
+                f"It goes from {low} to {high}.",
+            )
+    return variable
+
+
+Declaration: TypeAlias = Annotated[Variable, AfterValidator(_type_allows_the_rest)]
+"""A variable of which type, address and initial value fit together."""
+
+
 @dataclass(frozen=True, slots=True)
-class Program:
+class Program(_Shape):
     """Declarations and rungs, evaluated from top to bottom once per scan."""
 
-    name: str
-    variables: tuple[Variable, ...] = ()
-    rungs: tuple[Rung, ...] = ()
+    name: Symbol
+    variables: Annotated[tuple[Declaration, ...], Field(max_length=MAX_VARIABLES)] = ()
+    rungs: Annotated[tuple[Rung, ...], Field(max_length=MAX_RUNGS)] = ()
     comment: str = ""
 
     def __post_init__(self) -> None:

@@ -1,0 +1,43 @@
+"""What a field of a program or an action may hold: checked where JSON comes in, nowhere else."""
+
+from collections.abc import Callable
+from typing import Annotated, TypeAlias
+
+from pydantic import AfterValidator, Field, StrictInt
+from pydantic_core import PydanticCustomError
+
+from server.ladder.elements import INT_MAX, INT_MIN, TIME_MAX_MS
+from server.ladder.names import REQUIREMENT, canonical, reference_fault, shortened, symbol_fault
+
+
+def refusal(text: str, mend: str) -> PydanticCustomError:
+    """Return what a validator raises: the fault and the remedy, in our own words."""
+    return PydanticCustomError("rung", "{text}", {"text": text, "mend": mend})
+
+
+def _spelling(fault: Callable[[str], tuple[str, str] | None]) -> AfterValidator:
+    def check(text: str) -> str:
+        found = fault(text)
+        if found is not None:
+            raise refusal(*found)
+        return canonical(text)
+
+    return AfterValidator(check)
+
+
+def _requirement(text: str) -> str:
+    if REQUIREMENT.fullmatch(text) is None:
+        raise refusal(f"{shortened(text)} is no requirement.", "Write it like R1 or R2a.")
+    return text
+
+
+Symbol: TypeAlias = Annotated[str, _spelling(symbol_fault)]
+"""The symbol of a variable, in its one spelling."""
+
+Reference: TypeAlias = Annotated[str, _spelling(reference_fault)]
+"""A variable, or an output of a block like ``delay.Q``."""
+
+PinName: TypeAlias = Annotated[Symbol, AfterValidator(str.upper)]
+Requirement: TypeAlias = Annotated[str, AfterValidator(_requirement)]
+IntValue: TypeAlias = Annotated[StrictInt, Field(ge=INT_MIN, le=INT_MAX)]
+Milliseconds: TypeAlias = Annotated[StrictInt, Field(ge=0, le=TIME_MAX_MS)]
