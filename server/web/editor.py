@@ -12,10 +12,9 @@ from fastapi import APIRouter, Depends, Form, Request
 from pydantic_core import from_json as parse_json
 from starlette.responses import Response
 
-from server.ladder.actions import Action, parse_action
+from server.ladder.actions import Action, edit, parse_action
+from server.ladder.actions.base import Selection
 from server.ladder.durations import parse_duration
-from server.ladder.edited import Selection
-from server.ladder.editing import edit
 from server.ladder.elements import BLOCK_TYPES, BlockType
 from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import Message, Place, ProgramError, error

@@ -1,4 +1,4 @@
-/* Actions of the core (server/ladder/actions.py) for what is selected.
+/* Actions of the core (server/ladder/actions) for what is selected.
 
    `selected` is {rung, path, output, text, rungs, range}: the rung's number from 0, the element's
    path or the output's number or null, its text, how many rungs there are, and a function that
