@@ -24,7 +24,7 @@ ELEMENTS: tuple[str, ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Rule(ABC):
+class ProgramRule(ABC):
     """A rule as a check asks for it: with a subject, a second symbol and a number.
 
     A subclass is one rule. ``name`` is what ``uses`` says and ``meaning`` what the rule asks for.
@@ -51,7 +51,7 @@ class Rule(ABC):
         """
 
 
-class ElementUsed(Rule):
+class ElementUsed(ProgramRule):
     name = "element"
     meaning = "An element stands in the program at least so many times."
     needs = ("of",)
@@ -66,7 +66,7 @@ class ElementUsed(Rule):
         return f"The program uses {used or 'no'} {self.subject}; the exercise asks for {asked}."
 
 
-class ElementNotUsed(Rule):
+class ElementNotUsed(ProgramRule):
     name = "no element"
     meaning = "An element does not stand in the program."
     needs = ("of",)
@@ -78,7 +78,7 @@ class ElementNotUsed(Rule):
         return f"The program uses a {self.subject}; the exercise asks to do without."
 
 
-class SetResetPair(Rule):
+class SetResetPair(ProgramRule):
     name = "set-reset pair"
     meaning = "An internal bit (any, or the named one) has a set coil and a reset coil."
     may = ("of",)
@@ -105,7 +105,7 @@ class SetResetPair(Rule):
         return f"No rung sets and no rung resets {wanted}."
 
 
-class InternalBit(Rule):
+class InternalBit(ProgramRule):
     name = "internal bit"
     meaning = "The internal bit that the statement names is written."
     needs = ("of",)
@@ -119,7 +119,7 @@ class InternalBit(Rule):
         return f"No rung writes {own}."
 
 
-class SealIn(Rule):
+class SealIn(ProgramRule):
     name = "seal-in"
     meaning = "A coil (any, or the named one) has its own contact in a parallel branch."
     may = ("of",)
@@ -141,7 +141,7 @@ class SealIn(Rule):
         return f"{where} has no branch with {own}'s own contact that seals it in."
 
 
-class OneCoil(Rule):
+class OneCoil(ProgramRule):
     name = "one coil"
     meaning = "No variable (or not the named one) is written by two coils."
     may = ("of",)
@@ -163,7 +163,7 @@ class OneCoil(Rule):
         return None
 
 
-class DrivenBy(Rule):
+class DrivenBy(ProgramRule):
     name = "driven by"
     meaning = "Every rung that drives the output has a contact of the other symbol."
     needs = ("of", "by")
@@ -187,7 +187,7 @@ class DrivenBy(Rule):
         return None
 
 
-class CommentOnEveryRung(Rule):
+class CommentOnEveryRung(ProgramRule):
     name = "comment on every rung"
     meaning = "Every rung has a comment."
 
@@ -204,7 +204,7 @@ class CommentOnEveryRung(Rule):
         return f"Rungs {_rungs(bare)} have no comment."
 
 
-class NameForEveryPoint(Rule):
+class NameForEveryPoint(ProgramRule):
     name = "name for every point"
     meaning = "Every point of the table is declared."
 
@@ -217,7 +217,7 @@ class NameForEveryPoint(Rule):
         return f"The program has no name for {listed}."
 
 
-class RungForEveryRequirement(Rule):
+class RungForEveryRequirement(ProgramRule):
     name = "rung for every requirement"
     meaning = "Every stated requirement is named by a rung that serves it."
 
@@ -229,10 +229,10 @@ class RungForEveryRequirement(Rule):
         return f"No rung says that it serves {_list(missing)}."
 
 
-def _rules() -> dict[str, type[Rule]]:
-    """Return the rules by name. Raises TypeError for one that lacks something."""
+def rules_by_name() -> dict[str, type[ProgramRule]]:
+    """Return every rule by its name. Raises TypeError for one that lacks something."""
     found = {}
-    for rule in Rule.__subclasses__():
+    for rule in ProgramRule.__subclasses__():
         missing = sorted(rule.__abstractmethods__)
         missing += [word for word in ("name", "meaning") if not hasattr(rule, word)]
         if missing:
@@ -241,7 +241,7 @@ def _rules() -> dict[str, type[Rule]]:
     return found
 
 
-RULES: dict[str, type[Rule]] = _rules()
+RULES: dict[str, type[ProgramRule]] = rules_by_name()
 """Every rule by the name under which ``uses`` asks for it."""
 
 

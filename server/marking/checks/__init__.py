@@ -14,7 +14,7 @@ from pydantic import Discriminator, GetPydanticSchema, Tag, TypeAdapter
 from server.marking.check import Check
 
 
-def _kind_in(name: str) -> type[Check]:
+def kind_in(name: str) -> type[Check]:
     """Return the kind of check that a file of this folder defines. Raises TypeError."""
     module = import_module(f"{__name__}.{name}")
     kinds = [
@@ -34,7 +34,7 @@ def _kind_in(name: str) -> type[Check]:
 
 
 CHECKS: dict[str, type[Check]] = {
-    kind.key(): kind for kind in (_kind_in(file.name) for file in pkgutil.iter_modules(__path__))
+    kind.key(): kind for kind in (kind_in(file.name) for file in pkgutil.iter_modules(__path__))
 }
 """The kinds by the key that tells them apart in an exercise file."""
 
