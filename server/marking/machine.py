@@ -1,38 +1,23 @@
 """An exercise and a program, assembled into one machine: devices, rungs, plant, monitors."""
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from server.ladder.elements import ContactKind, Relation
-from server.ladder.program import (
-    Comparison,
-    Contact,
-    Item,
-    Name,
-    Number,
-    Parallel,
-    Program,
-    Series,
-    walk,
-)
+from server.ladder.program import Program
 from server.marking.check import Monitor, Pattern
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Place
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
+from server.marking.thresholds import Thresholds
 from server.plant.conveyor import ConveyorStep, Line
 from server.plant.devices import Switchboard
-from server.plant.gauge import Gauge
 from server.plant.step import PlantStep, plant_step
 from server.plant.tank import TankStep
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
 from server.scan.compiler import CompiledProgram, compile_network, compile_program
 from server.scan.instructions import TRUE
-
-MILLIMETRES = 1000.0
-"""Conditions compare whole numbers: lengths, in metres inside, are written in millimetres."""
 
 
 class NotAbstract(ValueError):
@@ -71,13 +56,13 @@ class Assembled:
     edges: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
     def plane(self, name: str) -> int:
-        """The plane of a BOOL."""
+        """Return the plane of a BOOL."""
         signal = self.signals[name.lower()]
         assert isinstance(signal, Bit), f"{name} is a BOOL"
         return signal.plane
 
     def row(self, name: str) -> int:
-        """The row of a quantity."""
+        """Return the row of a quantity."""
         signal = self.signals[name.lower()]
         assert isinstance(signal, Quantity), f"{name} is a quantity"
         return signal.row
@@ -90,14 +75,16 @@ def assemble(
     observe: bool = False,
     faults: Iterable[str] | None = None,
 ) -> Assembled:
-    """The concrete machine: program, devices with the given faults (None: all), plant, monitors.
+    """Assemble the concrete machine: program, devices, plant, observer and monitors.
+
+    The devices can have the given ``faults`` (control names), or all of theirs if None.
 
     With ``observe`` the power behind every element keeps a plane of its own.
     """
     asm = Assembler(exercise.period_ms)
     step = plant_step(exercise.plant, asm, abstract=False)
     board = Switchboard(asm, None if faults is None else frozenset(faults))
-    builder = _Builder(exercise, asm, step)
+    builder = _MachineBuilder(exercise, asm, step)
     running = asm.control(True)
     builder.find_thresholds()
     supply = board.supply()
@@ -129,7 +116,9 @@ def assemble_abstract(
     faults: Iterable[str] = (),
     exact_timers: bool | frozenset[str],
 ) -> Assembled:
-    """The abstract machine of one requirement: every control, fault and rate is a free choice.
+    """Assemble the machine in which one requirement is proved.
+
+    Every control, every one of ``faults`` and every rate of the plant is a free choice.
 
     ``exact_timers`` says whose scans are counted: of all timers, of none, or of the named ones.
     Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
@@ -138,7 +127,7 @@ def assemble_abstract(
     edges = reading_edges(exercise, program, exercise.requirements[requirement])
     step = plant_step(exercise.plant, asm, abstract=True, edges=edges)
     board = Switchboard(asm, frozenset(faults), free=True)
-    builder = _Builder(exercise, asm, step, frozenset({requirement}))
+    builder = _MachineBuilder(exercise, asm, step, frozenset({requirement}))
     builder.find_thresholds()
     power = asm.choice()
     asm.define("power", Bit(power))
@@ -189,22 +178,24 @@ def _waits(exercise: Exercise) -> Iterable[Expression]:
 
 
 @dataclass(slots=True)
-class _Builder:
+class _MachineBuilder:
     """The parts that the concrete and the abstract machine have in common."""
 
     exercise: Exercise
     asm: Assembler
     step: PlantStep
     only: frozenset[int] | None = None
-    thresholds: dict[tuple[str, bool, float], int] = field(default_factory=dict)
+    thresholds: Thresholds = field(init=False)
     shadows: tuple[Outputs, ...] = ()
     observed: dict[str, Signal] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        self.thresholds = Thresholds(self.step)
+
     def signals(self) -> dict[str, Signal]:
+        """Return everything that has a name in the machine, by lower-case name."""
         named = {name.lower(): signal for name, signal in self.asm.symbols.items()}
         return named | self.observed
-
-    # -- thresholds ---------------------------------------------------------------------------
 
     def find_thresholds(self) -> None:
         """Ask the plant for every boundary that a condition compares a quantity with."""
@@ -219,23 +210,7 @@ class _Builder:
             wanted += _waits(self.exercise)
         if self.looks_twice:
             wanted += [free.when for free in self.exercise.free]
-        for expression in wanted:
-            for _, element in walk(expression.network):
-                if isinstance(element, Comparison):
-                    self._ask(element)
-
-    def _ask(self, comparison: Comparison) -> None:
-        key = _threshold(comparison, self.step.gauges)
-        if key is None or key in self.thresholds:
-            return
-        name, beyond, value = key
-        gauge = self.step.gauges[name]
-        scaled = value / (MILLIMETRES if name in self.step.lengths else 1.0)
-        self.thresholds[key] = gauge.at_least(
-            math.nextafter(scaled, math.inf) if beyond else scaled
-        )
-
-    # -- sections -----------------------------------------------------------------------------
+        self.thresholds.ask(wanted)
 
     def scan(
         self,
@@ -275,9 +250,7 @@ class _Builder:
         """The exercise's own rungs beside the program; they never lose their supply."""
         observer = self.exercise.observer
         if observer.rungs:
-            compiled = compile_program(
-                self.asm, observer, {}, TRUE, signals=self.rewritten(self.signals())
-            )
+            compiled = compile_program(self.asm, observer, {}, TRUE, signals=self.judging_signals())
             self.observed = {
                 name: signal for name, signal in compiled.symbols.items() if "?" not in name
             }
@@ -302,9 +275,9 @@ class _Builder:
                 self.condition,
             )
 
-    def rewritten(self, signals: Mapping[str, Signal]) -> dict[str, Signal]:
-        """Signals, and each threshold under the name that ``_without_thresholds`` gives it."""
-        return dict(signals) | {_spelt(key): Bit(p) for key, p in self.thresholds.items()}
+    def judging_signals(self) -> dict[str, Signal]:
+        """Return the signals that the observer and conditions may name, thresholds included."""
+        return self.signals() | self.thresholds.signals()
 
     def monitors(
         self, wanted: Iterable[int], running: int
@@ -321,50 +294,10 @@ class _Builder:
         return tuple(checks), tuple(monitors), numbers
 
     def condition(self, expression: Expression) -> int:
-        """The plane of a condition."""
-        network = _without_thresholds(expression.network, self.step.gauges)
-        signals = self.rewritten(self.signals())
+        """Compile a condition; return its plane. Raises NotAbstract where a signal is missing."""
+        network = self.thresholds.network(expression.network)
+        signals = self.judging_signals()
         for name in Expression(expression.text, network).names():
             if name not in signals:
                 raise NotAbstract(f"The abstract plant has no {name}.")
         return compile_network(self.asm, network, signals)
-
-
-def _threshold(
-    comparison: Comparison, gauges: Mapping[str, Gauge]
-) -> tuple[str, bool, float] | None:
-    """Quantity, whether beyond (not at) the value, and the value; None for other comparisons."""
-    left, relation, right = comparison.left, comparison.relation, comparison.right
-    if isinstance(right, Name) and isinstance(left, Number):
-        left, right = right, left
-        relation = relation.mirrored
-    if not (isinstance(left, Name) and isinstance(right, Number)):
-        return None
-    name = left.symbol.lower()
-    if name not in gauges:
-        return None
-    return name, relation in (Relation.GT, Relation.LE), float(right.value)
-
-
-def _spelt(key: tuple[str, bool, float]) -> str:
-    name, beyond, value = key
-    return f"?{name} {'>' if beyond else '>='} {value:g}"
-
-
-def _without_thresholds(network: Series, gauges: Mapping[str, Gauge]) -> Series:
-    """The network with each comparison of a quantity replaced by a contact on its threshold."""
-
-    def item(old: Item) -> Item:
-        if isinstance(old, Parallel):
-            return Parallel(tuple(_without_thresholds(b, gauges) for b in old.branches))
-        if isinstance(old, Comparison):
-            key = _threshold(old, gauges)
-            if key is not None:
-                relation = old.relation
-                if isinstance(old.left, Number):
-                    relation = relation.mirrored
-                above = relation in (Relation.GE, Relation.GT)
-                return Contact(ContactKind.OPEN if above else ContactKind.CLOSED, _spelt(key))
-        return old
-
-    return Series(tuple(item(i) for i in network.items))
