@@ -55,6 +55,7 @@ STORE = (
     {"audit_chain", "claims", "people", "statistics"},
     {"audit"},
     {"authored", "courses", "openid"},
+    {"join_codes", "section_roles"},
     {"roster"},
     {"programs", "attempts", "audit_lines", "benches", "targets", "lti"},
     {"standings", "corrections", "addresses"},

@@ -1,4 +1,6 @@
-"""Who made an account and whose it is; links of a roster; lines of the log without a section
+"""Who made an account and whose it is; links of a roster; wrong join codes
+
+A line of the log may have no section.
 
 Revision ID: 0011
 Revises: 0014
@@ -62,5 +64,15 @@ def upgrade() -> None:
             batch_op.f("ix_password_links_section_id"), ["section_id"], unique=False
         )
         batch_op.create_index(batch_op.f("ix_password_links_by_id"), ["by_id"], unique=False)
+    op.create_table(
+        "wrong_codes",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("sender", sa.String(length=80), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_wrong_codes")),
+    )
+    with op.batch_alter_table("wrong_codes", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_wrong_codes_sender"), ["sender"], unique=False)
+        batch_op.create_index(batch_op.f("ix_wrong_codes_at"), ["at"], unique=False)
     with op.batch_alter_table("grade_events", schema=None) as batch_op:
         batch_op.alter_column("section_id", existing_type=sa.Integer(), nullable=True)

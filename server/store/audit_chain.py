@@ -56,6 +56,7 @@ class Action(StrEnum):
     USED_LINK = "used password link"
     LINK_EXPIRED = "link expired"
     CLAIMED_ACCOUNT = "claimed account"
+    CONFIRMED_ACCOUNT = "confirmed account"
     FAILED_SIGN_IN = "failed sign-in"
     SIGNED_IN = "signed in"
     SIGNED_OUT = "signed out"

@@ -11,6 +11,7 @@ from server.paths import MIGRATIONS
 from server.store import (  # noqa: F401 (with what they import, all tables)
     authored,
     gradebook,
+    join_codes,
     lti,
     openid,
     passwords,

@@ -90,9 +90,9 @@ ATTEMPTS_PER_EMAIL = 10
 ATTEMPTS_PER_ADDRESS = 100
 
 _passwords = PasswordHash.recommended()
-# Each argon2 verification takes some 60 MB; a burst of sign-ins waits here instead of filling
-# the memory.
-_verifying = BoundedSemaphore(2)
+# Argon2 takes some 60 MB each time; a burst of sign-ins or joins waits here instead of filling the
+# memory.
+_hashing = BoundedSemaphore(2)
 
 
 def normal_email(text: str) -> str:
@@ -101,7 +101,9 @@ def normal_email(text: str) -> str:
 
 
 def hash_password(password: str) -> str:
-    return _passwords.hash(password)
+    """Return what is stored of a password. Takes about 0.1 s; call it outside a unit of work."""
+    with _hashing:
+        return _passwords.hash(password)
 
 
 @cache
@@ -114,8 +116,10 @@ def verify_password(password: str, password_hash: str | None) -> tuple[bool, str
 
     Takes about 0.1 s, for an unknown user too; call it outside a unit of work.
     """
-    with _verifying:
-        fits, better = _passwords.verify_and_update(password, password_hash or _nobodys_hash())
+    # Before the wait below, which it would otherwise do twice.
+    known = password_hash or _nobodys_hash()
+    with _hashing:
+        fits, better = _passwords.verify_and_update(password, known)
     return (True, better) if fits and password_hash else (False, None)
 
 

@@ -6,20 +6,22 @@ Nothing is changed by reading and comparing; ``enrol_all`` makes the changes tha
 import csv
 import io
 import re
-import secrets
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import delete, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import delete, false, func, select
+from sqlalchemy.orm import Session, aliased
 
-from server.store.courses import Enrolment, Section, SectionRole
+from server.store.courses import (
+    Enrolment,
+    Section,
+    SectionRole,
+)
 from server.store.people import Origin, Role, User, normal_email
+from server.store.section_roles import not_confirmed
 
 MAX_LINES = 1000
 EMAIL = re.compile(r"[^@\s,;\"<>]+@[^@\s,;\"<>]+\.[^@\s,;\"<>]+")
-CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
-"""Without those that look like others."""
 
 _NAMES = {
     "email": ("email", "e-mail", "mail", "email address"),
@@ -56,7 +58,8 @@ class Changes:
     """What a roster would change in a section.
 
     ``new`` have no account yet, ``added`` have one, ``renamed`` and ``moved`` (to another role)
-    are in the section; ``missing`` are in it and not in the roster.
+    are in the section; ``missing`` are in it and not in the roster. ``keep_names`` are called
+    otherwise, but are in other sections, too.
     """
 
     new: tuple[Line, ...] = ()
@@ -65,6 +68,7 @@ class Changes:
     moved: tuple[tuple[User, Line], ...] = ()
     same: int = 0
     missing: tuple[User, ...] = ()
+    keep_names: tuple[tuple[User, Line], ...] = ()
 
     @property
     def none(self) -> bool:
@@ -148,7 +152,7 @@ def sorted_name(name: str) -> str:
 
 
 def compare(session: Session, section: Section, lines: Sequence[Line]) -> Changes:
-    """What this roster would change; two queries."""
+    """What this roster would change; three queries."""
     enrolled = {
         user.email: (user, role)
         for user, role in session.execute(
@@ -160,7 +164,11 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
     known = set(
         session.scalars(select(User.email).where(User.email.in_([line.email for line in lines])))
     )
-    new, added, renamed, moved, same = [], [], [], [], 0
+    # Their other instructors know them by the name that they have.
+    elsewhere = _elsewhere(session, section)
+    renamed: list[tuple[User, Line]] = []
+    keep_names: list[tuple[User, Line]] = []
+    new, added, moved, same = [], [], [], 0
     for line in lines:
         if line.email not in known:
             new.append(line)
@@ -174,8 +182,9 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
                 moved.append((user, line))
                 changed = True
             if user.role is Role.STUDENT and user.name != line.name:
-                renamed.append((user, line))
-                changed = True
+                others = user.id in elsewhere
+                (keep_names if others else renamed).append((user, line))
+                changed = changed or not others
             same += not changed
     named = {line.email for line in lines}
     missing = tuple(
@@ -183,7 +192,45 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
         for email, (user, role) in sorted(enrolled.items())
         if email not in named and role is not SectionRole.INSTRUCTOR
     )
-    return Changes(tuple(new), tuple(added), tuple(renamed), tuple(moved), same, missing)
+    return Changes(
+        tuple(new),
+        tuple(added),
+        tuple(renamed),
+        tuple(moved),
+        same,
+        missing,
+        tuple(keep_names),
+    )
+
+
+def _elsewhere(session: Session, section: Section) -> set[int]:
+    """Who of the section is in another one, too."""
+    other = aliased(Enrolment)
+    return set(
+        session.scalars(
+            select(Enrolment.user_id)
+            .join(other, other.user_id == Enrolment.user_id)
+            .where(Enrolment.section_id == section.id, other.section_id != section.id)
+        )
+    )
+
+
+def unfit_lines(session: Session, section: Section, lines: Sequence[Line]) -> list[RosterFault]:
+    """Return a fault for each line that makes a grader of an account that is not confirmed here."""
+    wanted = {line.email: line.line for line in lines if line.role is SectionRole.GRADER}
+    unfit = session.scalars(
+        select(User.email)
+        .outerjoin(Enrolment, (Enrolment.user_id == User.id) & (Enrolment.section_id == section.id))
+        .where(
+            User.email.in_(wanted),
+            User.confirmed.is_(False),
+            # Who teaches here already stays what they are.
+            func.coalesce(Enrolment.role, SectionRole.STUDENT) == SectionRole.STUDENT,
+            func.coalesce(Enrolment.confirmed, false()).is_(False),
+        )
+    )
+    faults = [RosterFault(wanted[email], not_confirmed(email)) for email in unfit]
+    return sorted(faults, key=lambda fault: fault.line)
 
 
 def enrol_all(
@@ -253,27 +300,15 @@ def enrol(session: Session, section: Section, user: User, role: SectionRole) -> 
     session.flush()
 
 
-def new_join_code(session: Session, section: Section) -> str:
-    """Give the section a new code; the one before no longer lets anybody in."""
-    letters = [secrets.choice(CODE_LETTERS) for _ in range(8)]
-    section.join_code = "".join(letters[:4]) + "-" + "".join(letters[4:])
-    session.flush()
-    return section.join_code
-
-
-def section_by_code(session: Session, code: str) -> Section | None:
-    """The section that a join code opens; case and outer spaces don't matter."""
-    wanted = code.strip().upper()
-    return session.scalar(select(Section).where(Section.join_code == wanted)) if wanted else None
-
-
-def people_of(session: Session, section_id: int) -> list[tuple[User, SectionRole]]:
+def people_of(session: Session, section_id: int) -> list[tuple[User, Enrolment]]:
     """Everybody in a section: teachers first, then by name."""
     rows = session.execute(
-        select(User, Enrolment.role)
+        select(User, Enrolment)
         .join(Enrolment, Enrolment.user_id == User.id)
         .where(Enrolment.section_id == section_id)
         .order_by(func.lower(User.listed_as), User.id)
     )
     order = (SectionRole.INSTRUCTOR, SectionRole.GRADER, SectionRole.STUDENT)
-    return sorted(((user, role) for user, role in rows), key=lambda row: order.index(row[1]))
+    return sorted(
+        ((user, enrolment) for user, enrolment in rows), key=lambda row: order.index(row[1].role)
+    )

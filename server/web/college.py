@@ -3,6 +3,7 @@
 import json
 from datetime import date
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, HTTPException, Query, Request
 from sqlalchemy import func, or_, select
@@ -11,9 +12,10 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import privacy, roster
+from server.store.addresses import claim_address
 from server.store.courses import Course, Section, SectionRole, Term, all_sections, student_counts
 from server.store.passwords import make_link
-from server.store.people import Role, User, find_user, normal_email
+from server.store.people import Origin, Role, User, find_user, normal_email
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.joining import address_of_link
@@ -42,19 +44,28 @@ def add_person(
     email: Annotated[str, Form(max_length=254)] = "",
     role: Annotated[Role, Form()] = Role.STUDENT,
 ) -> Response:
-    """A new account; the page shows the link for its first password."""
+    """A new account; the page shows the link for its first password.
+
+    An unconfirmed account with this address becomes this person's: whoever made it is shut out.
+    """
     address = normal_email(email)
     if not roster.EMAIL.fullmatch(address) or not name.strip():
         return _people(request, session, "", "A name and an email address are needed. Write both.")
-    if find_user(session, address) is not None:
+    user, taken = find_user(session, address), False
+    if user is None:
+        user = User(email=address)
+        session.add(user)
+    elif user.confirmed:
         return _people(request, session, address, f"There is an account with {address} already.")
-    user = User(
-        email=address, name=name.strip(), listed_as=roster.sorted_name(name.strip()), role=role
-    )
-    session.add(user)
+    else:
+        taken = True
+        claim_address(session, user, now, by_id=visitor.id)
+        user.origin, user.origin_section_id = Origin.ADMINISTRATOR, None
+    user.name, user.role = name.strip(), role
+    user.listed_as = roster.sorted_name(user.name)
     session.flush()
     link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
-    return _people(request, session, address, "", user, link)
+    return _people(request, session, address, "", user, link, taken=taken)
 
 
 @router.post("/people/{person_id}/link")
@@ -72,6 +83,23 @@ def password_link(
     return _people(request, session, user.email, "", user, link)
 
 
+@router.post("/people/{person_id}/name")
+def rename_person(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    name: Annotated[str, Form(max_length=200)] = "",
+    listed_as: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """Change a name, for somebody who is in several sections for instance."""
+    user = _person(session, person_id)
+    if not name.strip():
+        return _people(request, session, user.email, "The name is missing. Write it.")
+    user.name = name.strip()
+    user.listed_as = listed_as.strip() or roster.sorted_name(user.name)
+    return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
+
+
 @router.post("/people/{person_id}/names")
 def may_see_names(
     person_id: int, session: Writing, permitted: Annotated[bool, Form()] = False
@@ -79,7 +107,7 @@ def may_see_names(
     """Whether this member of the department sees whose work the figures rest on."""
     user = _person(session, person_id)
     user.sees_names = permitted and user.role is Role.DEPARTMENT
-    return RedirectResponse(f"/people?find={user.email}", 303)
+    return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
 @router.get("/people/{person_id}/data.json")
@@ -205,6 +233,8 @@ def _people(
     mistake: str = "",
     linked: User | None = None,
     link: str = "",
+    *,
+    taken: bool = False,
 ) -> Response:
     wanted = f"%{find.strip().lower()}%"
     fits = or_(func.lower(User.name).like(wanted), User.email.like(wanted))
@@ -222,6 +252,7 @@ def _people(
         mistake=mistake,
         linked=linked,
         link=link,
+        taken=taken,
         roles=Role,
     )
 

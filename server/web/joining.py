@@ -1,5 +1,6 @@
 """How somebody comes in without an administrator: join code, and the link for a password."""
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -8,25 +9,36 @@ from starlette.responses import RedirectResponse, Response
 from server.settings import Settings
 from server.store import passwords, roster
 from server.store.courses import SectionRole, role_in_section
-from server.store.people import (
-    Origin,
-    User,
-    find_user,
-    hash_password,
-    normal_email,
-    note_attempt,
+from server.store.database import Database, one_at_a_time
+from server.store.join_codes import (
+    is_full,
+    note_wrong_code,
+    section_by_code,
+    sends_wrong_codes,
 )
+from server.store.people import Origin, User, find_user, hash_password, normal_email
 from server.web.access import VisitorHere
-from server.web.dependencies import DatabaseHere, Now, Reading, Writing
+from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.rendering import page
 
 router = APIRouter()
 
 NO_CODE = "No section has this join code now. Ask your instructor for the one that is good."
-TAKEN = "There is an account with this email already. Sign in with it, then join with the code."
+TAKEN = (
+    "There is an account with this email already. Sign in with it, then join with the code. If it "
+    "is not yours, tell your instructor."
+)
+FULL = (
+    "Too many have joined this section whom its instructor has not confirmed yet. "
+    "Ask your instructor to look at the roster, then join again."
+)
 TOO_SHORT = f"The password needs {passwords.SHORTEST} characters or more. Choose a longer one."
 USED_UP = "This link was used, has run out or is not complete. Ask an administrator for a new one."
-TOO_MANY = "There were too many attempts. Wait 15 minutes and try again."
+TOO_MANY = (
+    "Too many wrong codes came from this network. Ask your instructor for the code; "
+    "the right one still lets you in."
+)
+WAIT = "You have sent too many wrong codes. Ask your instructor for the code and wait 15 minutes."
 
 
 @router.get("/join")
@@ -57,15 +69,14 @@ def join(
             mistake=sentence,
         )
 
-    address = request.client.host if request.client else "unknown"
-    with database.write() as session:
-        if not note_attempt(session, f"join {code}"[:254], address, now):
-            return refuse(TOO_MANY, 429)
     with database.read() as session:
-        if roster.section_by_code(session, code) is None:
-            return refuse(NO_CODE)
-        if find_user(session, email) is not None:
-            return refuse(TAKEN)
+        section = section_by_code(session, code)
+        taken = find_user(session, email) is not None
+        full = section is not None and is_full(session, section.id)
+    if section is None:
+        return refuse(*_wrong_code(database, f"address {_address(request)}", now))
+    if taken or full:
+        return refuse(TAKEN if taken else FULL)
     if not roster.EMAIL.fullmatch(normal_email(email)):
         return refuse(f"{email or 'Nothing'} is no email address. Correct it.")
     if not name.strip():
@@ -74,9 +85,12 @@ def join(
         return refuse(TOO_SHORT)
     password_hash = hash_password(password)
     with database.write() as session:
-        section = roster.section_by_code(session, code)
+        one_at_a_time(session.connection(), "accounts")
+        section = section_by_code(session, code)
         if section is None or find_user(session, email) is not None:
             return refuse(NO_CODE if section is None else TAKEN)
+        if is_full(session, section.id):
+            return refuse(FULL)
         line = roster.Line(0, normal_email(email), name.strip(), roster.sorted_name(name.strip()))
         roster.enrol_all(session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE)
         user = find_user(session, email)
@@ -88,21 +102,43 @@ def join(
 @router.post("/sections/join")
 def join_section(
     request: Request,
-    session: Writing,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     code: Annotated[str, Form(max_length=40)] = "",
 ) -> Response:
     """Somebody who is signed in joins one more section."""
-    address = request.client.host if request.client else "unknown"
-    section = roster.section_by_code(session, code)
-    if not note_attempt(session, f"join {visitor.id}", address, now) or section is None:
+
+    def refuse(sentence: str, status: int = 422) -> Response:
         typed = {"code": code, "name": "", "email": ""}
-        return page(request, "accounts/join.html", 422, **typed, mistake=NO_CODE)
-    if role_in_section(session, visitor.id, section.id) is None:
-        user = session.get_one(User, visitor.id)
-        roster.enrol(session, section, user, SectionRole.STUDENT)
+        return page(request, "accounts/join.html", status, **typed, mistake=sentence)
+
+    sender = f"account {visitor.id}"
+    with database.read() as session:
+        section = section_by_code(session, code)
+        guesses = sends_wrong_codes(session, sender, now)
+    if guesses:
+        return refuse(WAIT, 429)
+    if section is None:
+        return refuse(*_wrong_code(database, sender, now))
+    with database.write() as session:
+        if role_in_section(session, visitor.id, section.id) is None:
+            user = session.get_one(User, visitor.id)
+            if not user.confirmed and is_full(session, section.id):
+                return refuse(FULL)
+            roster.enrol(session, section, user, SectionRole.STUDENT)
     return RedirectResponse("/", 303)
+
+
+def _wrong_code(database: Database, sender: str, now: datetime) -> tuple[str, int]:
+    """Count a wrong code; return the sentence and the status that its sender gets."""
+    with database.write() as session:
+        counted = note_wrong_code(session, sender, now)
+    return (NO_CODE, 422) if counted else (TOO_MANY, 429)
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else "unknown"
 
 
 def address_of_link(settings: Settings, secret: str) -> str:

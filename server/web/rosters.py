@@ -6,12 +6,14 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import roster
+from server.store import addresses, roster
 from server.store.audit_lines import events_of
 from server.store.courses import SectionRole, assignments_of
+from server.store.join_codes import new_join_code
 from server.store.lti_choices import contexts_of
 from server.store.passwords import awaiting_first_link, make_first_links
-from server.store.people import Role, find_user
+from server.store.people import find_user
+from server.store.section_roles import LAST_INSTRUCTOR, leaves_no_instructor, refusal_of
 from server.store.standings import recount
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
@@ -23,6 +25,7 @@ from server.web.spreadsheet import Table, download
 router = APIRouter()
 
 Text = Annotated[str, Form(max_length=500_000)]
+People = Annotated[tuple[int, ...], Form(max_length=roster.MAX_LINES)]
 
 
 @router.get("/sections/{section_id}/roster")
@@ -53,12 +56,13 @@ def roster_preview(
     request: Request, session: Session, section_id: int, text: str, remark: str = ""
 ) -> Response:
     """The page of what a roster would change, or the roster page with what is wrong in it."""
+    section = section_here(session, section_id)
     lines, faults = roster.read_roster(text)
+    faults = faults or roster.unfit_lines(session, section, lines)
     if faults:
         more = f" There are {len(faults) - 1} more." if len(faults) > 1 else ""
         sentence = f"{faults[0]}{more} Nothing was stored."
         return show_roster(request, session, section_id, sentence, text)
-    section = section_here(session, section_id)
     return page(
         request,
         "sections/preview.html",
@@ -78,10 +82,11 @@ def apply_roster(
     text: Text = "",
     drop_missing: Annotated[bool, Form()] = False,
 ) -> Response:
+    section = section_here(session, section_id)
     lines, faults = roster.read_roster(text)
+    faults = faults or roster.unfit_lines(session, section, lines)
     if faults:
         return show_roster(request, session, section_id, str(faults[0]), text)
-    section = section_here(session, section_id)
     roster.enrol_all(session, section, lines, drop_missing=drop_missing)
     _recount(session, section_id)
     return _back(section_id)
@@ -100,28 +105,39 @@ def enrol_person(
     if user is None:
         sentence = f"Nobody has the email {email or '(none)'}. Correct it, or send a roster."
         return show_roster(request, session, section_id, sentence)
-    if role is SectionRole.INSTRUCTOR and user.role is Role.STUDENT:
-        sentence = f"{user.name} has a student's account, which can't teach. Choose grader."
-        return show_roster(request, session, section_id, sentence)
-    roster.enrol(session, section_here(session, section_id), user, role)
+    section = section_here(session, section_id)
+    refused = refusal_of(session, section, user, role)
+    if refused:
+        return show_roster(request, session, section_id, refused)
+    roster.enrol(session, section, user, role)
     _recount(session, section_id)
     return _back(section_id)
 
 
 @router.post("/sections/{section_id}/roster/leave")
-def take_out(
-    request: Request, section_id: int, session: Writing, person: Annotated[int, Form()] = 0
-) -> Response:
-    """Take somebody out of the section; their work stays stored."""
-    people = {user.id: role for user, role in roster.people_of(session, section_id)}
-    teachers = [id for id, role in people.items() if role is SectionRole.INSTRUCTOR]
-    if person not in people:
+def take_out(request: Request, section_id: int, session: Writing, person: People = ()) -> Response:
+    """Take people out of the section; their work stays stored."""
+    section = section_here(session, section_id)
+    here = {user.id for user, _ in roster.people_of(session, section_id)}
+    leaving = here.intersection(person)
+    if not leaving:
         sentence = "This person is not in the section any more. Look at the people below."
         return show_roster(request, session, section_id, sentence)
-    if teachers == [person]:
-        sentence = "The only instructor can't leave the section. Add another one first."
-        return show_roster(request, session, section_id, sentence)
-    roster.leave(session, section_here(session, section_id), [person])
+    if leaves_no_instructor(session, section_id, leaving):
+        return show_roster(request, session, section_id, LAST_INSTRUCTOR)
+    roster.leave(session, section, leaving)
+    return _back(section_id)
+
+
+@router.post("/sections/{section_id}/roster/confirm")
+def confirm_people(
+    section_id: int, session: Writing, visitor: VisitorHere, now: Now, person: People = ()
+) -> Response:
+    """The instructor says that these accounts belong to the owners of their addresses.
+
+    The page names those that it showed: who has joined since is not confirmed unseen.
+    """
+    addresses.confirm(session, section_id, person, now, by_id=visitor.id)
     return _back(section_id)
 
 
@@ -134,7 +150,7 @@ def join_code(
     if closed:
         section.join_code = None
     else:
-        roster.new_join_code(session, section)
+        new_join_code(session, section)
     return _back(section_id)
 
 
@@ -174,6 +190,9 @@ def show_roster(
         422 if mistake else 200,
         section=section_here(session, section_id),
         people=people,
+        unconfirmed=[
+            user.id for user, enrolment in people if not (user.confirmed or enrolment.confirmed)
+        ],
         from_lms=contexts_of(session, section_id),
         awaiting=len(awaiting),
         others=sum(not user.password_hash and user not in awaiting for user, _ in people),

@@ -3,7 +3,7 @@
 import pytest
 
 from server.marking.verdict import Status
-from server.store import privacy, roster
+from server.store import join_codes, privacy, roster
 from server.store.attempts import Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, check_chain
@@ -78,13 +78,13 @@ def test_the_preview_is_what_then_happens(database: Database) -> None:
 def test_a_join_code_opens_its_section_until_it_is_changed(database: Database) -> None:
     with database.write() as session:
         section = make_section(session)
-        code = roster.new_join_code(session, section)
-        assert roster.section_by_code(session, f" {code.lower()} ") is section
-        roster.new_join_code(session, section)
-        assert roster.section_by_code(session, code) is None
+        code = join_codes.new_join_code(session, section)
+        assert join_codes.section_by_code(session, f" {code.lower()} ") is section
+        join_codes.new_join_code(session, section)
+        assert join_codes.section_by_code(session, code) is None
         section.join_code = None
         session.flush()
-        assert roster.section_by_code(session, "") is None
+        assert join_codes.section_by_code(session, "") is None
 
 
 def test_an_erased_person_leaves_nothing_but_the_line_in_the_log(database: Database) -> None:
