@@ -1,6 +1,6 @@
 """Who made an account and whose it is; links of a roster; wrong join codes
 
-A line of the log may have no section.
+A line of the log may have no section, and an exercise no owner.
 
 Revision ID: 0011
 Revises: 0014
@@ -74,5 +74,15 @@ def upgrade() -> None:
     with op.batch_alter_table("wrong_codes", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_wrong_codes_sender"), ["sender"], unique=False)
         batch_op.create_index(batch_op.f("ix_wrong_codes_at"), ["at"], unique=False)
+    with op.batch_alter_table("authored_exercises", schema=None) as batch_op:
+        batch_op.alter_column("owner_id", existing_type=sa.Integer(), nullable=True)
+        batch_op.drop_constraint("fk_authored_exercises_owner_id", type_="foreignkey")
+        batch_op.create_foreign_key(
+            batch_op.f("fk_authored_exercises_owner_id"),
+            "users",
+            ["owner_id"],
+            ["id"],
+            ondelete="SET NULL",
+        )
     with op.batch_alter_table("grade_events", schema=None) as batch_op:
         batch_op.alter_column("section_id", existing_type=sa.Integer(), nullable=True)

@@ -8,7 +8,7 @@ never changed.
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, func, select
+from sqlalchemy import ForeignKey, String, UniqueConstraint, delete, func, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.store.database import Base, Document
@@ -24,13 +24,19 @@ class LifeState(StrEnum):
 
 
 class AuthoredExercise(Base):
-    """One exercise under way. ``findings`` is what was found in revision ``findings_of``."""
+    """One exercise under way. ``findings`` is what was found in revision ``findings_of``.
+
+    An exercise without an owner is the college's: everybody may set and copy it, and nobody
+    changes it any more.
+    """
 
     __tablename__ = "authored_exercises"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     slug: Mapped[str] = mapped_column(String(80), unique=True)
-    owner_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
+    owner_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
     title: Mapped[str] = mapped_column(String(200))
     state: Mapped[LifeState]
     text: Mapped[str]
@@ -40,7 +46,7 @@ class AuthoredExercise(Base):
     findings: Mapped[Document]
     findings_of: Mapped[int]
 
-    owner: Mapped[User] = relationship(lazy="joined", innerjoin=True)
+    owner: Mapped[User | None] = relationship(lazy="joined")
 
 
 class PublishedVersion(Base):
@@ -78,6 +84,27 @@ def authored_by(session: Session, owner_id: int) -> list[AuthoredExercise]:
             .order_by(AuthoredExercise.saved_at.desc(), AuthoredExercise.id)
         )
     )
+
+
+def owners(session: Session) -> set[int]:
+    """Return whose exercises there are."""
+    ids = session.scalars(select(AuthoredExercise.owner_id).distinct())
+    return {id for id in ids if id is not None}
+
+
+def hand_over(session: Session, owner_id: int, successor_id: int | None) -> None:
+    """Give everything that somebody wrote to a successor; to the college, if None.
+
+    The college gets what was ever published. A draft that nobody else has seen is deleted then:
+    nobody could open it.
+    """
+    theirs = AuthoredExercise.owner_id == owner_id
+    if successor_id is None:
+        published = select(PublishedVersion.exercise_id)
+        session.execute(
+            delete(AuthoredExercise).where(theirs, AuthoredExercise.id.not_in(published))
+        )
+    session.execute(update(AuthoredExercise).where(theirs).values(owner_id=successor_id))
 
 
 def published_exercises(session: Session) -> list[AuthoredExercise]:

@@ -6,7 +6,7 @@ programs. Benches stand in no list of sections.
 
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.store.courses import BENCHES, Assignment, Course, Enrolment, Section, SectionRole, Term
@@ -33,6 +33,14 @@ def bench_assignment(
         session.add(found)
         session.flush()
     return found
+
+
+def delete_bench(session: Session, author_id: int) -> None:
+    """Delete an author's bench, which another user of the same number would find otherwise."""
+    course = select(Course.id).where(Course.code == BENCHES).scalar_subquery()
+    session.execute(
+        delete(Section).where(Section.course_id == course, Section.number == str(author_id))
+    )
 
 
 def _bench(session: Session, author_id: int, today: date) -> Section:

@@ -3,18 +3,21 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, forget_details
+from server.store.authored import hand_over
+from server.store.benches import delete_bench
 from server.store.corrections import Override, RungComment
-from server.store.courses import Assignment, Enrolment, Extension, Partner, Section, find_assignment
+from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
 from server.store.lti import LtiPerson, OutgoingScore, Platform
 from server.store.openid import OpenIdPerson
 from server.store.people import User
-from server.store.programs import ProgramStep, WorkingProgram
+from server.store.programs import ProgramStep, WorkingProgram, lock_work
+from server.store.section_roles import only_instructor_in
 from server.store.standings import CountingAttempt, recount
 from server.store.trials import SavedTrial
 from server.store.versions import NamedVersion
@@ -29,6 +32,8 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
             "listed as": user.listed_as,
             "email": user.email,
             "role": user.role.value,
+            "account made by": user.origin.value,
+            "address confirmed": user.confirmed,
         },
         "sections": [
             {"section": section.title, "term": section.term.name, "role": role.value}
@@ -146,20 +151,68 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
     }
 
 
-def erase_person(session: Session, user_id: int, *, by_id: int, now: datetime) -> None:
-    """Delete a person and all their work; the log keeps what was done, but not to whom."""
-    left = session.execute(
-        select(Partner.assignment_id, Partner.partner_id).where(Partner.user_id == user_id)
-    ).all()
+def erasure_refusal(session: Session, user_id: int) -> str:
+    """Return the sentence that keeps a person from being erased; empty if nothing does."""
+    sections = only_instructor_in(session, user_id)
+    if not sections:
+        return ""
+    named = ", ".join(f"{each.title} ({each.term.name})" for each in sections[:5])
+    more = f" and {len(sections) - 5} more" if len(sections) > 5 else ""
+    return (
+        f"Nothing was erased. This person is the only instructor of {named}{more}. "
+        "Add another instructor on the roster first."
+    )
+
+
+def erase_person(
+    session: Session,
+    user_id: int,
+    *,
+    by_id: int,
+    now: datetime,
+    successor_id: int | None = None,
+) -> None:
+    """Delete a person and their work; nothing that is anybody else's changes.
+
+    What they published goes to the successor, to the college if None. What they submitted as one of
+    a pair stays with the partner. The log keeps what was done, but not to whom.
+    """
     note(session, now, by_id, Action.ERASED_PERSON, person_id=user_id)
+    left = _leave_to_partners(session, user_id)
+    hand_over(session, user_id, successor_id)
+    delete_bench(session, user_id)
     # What was written down about them may name them.
     forget_details(session, session.get_one(User, user_id).log_id)
     session.execute(delete(User).where(User.id == user_id))
     session.expire_all()
-    for assignment_id, partner_id in left:
-        assignment = find_assignment(session, assignment_id)
-        if assignment is not None:
-            recount(session, assignment, [partner_id])
+    for assignment, partner_id in left:
+        recount(session, assignment, [partner_id])
+
+
+def _leave_to_partners(session: Session, user_id: int) -> list[tuple[Assignment, int]]:
+    """Make the attempts of each pair the partner's; return where, and who that is.
+
+    They get the numbers after the partner's own, which stay as they are.
+    """
+    left = []
+    for assignment, partner_id in session.execute(
+        select(Assignment, Partner.partner_id)
+        .join(Partner, Partner.assignment_id == Assignment.id)
+        .where(Partner.user_id == user_id, Assignment.in_pairs)
+    ).all():
+        lock_work(session, assignment, partner_id)
+        at_it = Submission.assignment_id == assignment.id
+        last = session.scalar(
+            select(func.max(Submission.attempt)).where(at_it, Submission.user_id == partner_id)
+        )
+        session.execute(
+            update(Submission)
+            .where(at_it, Submission.user_id == user_id)
+            .values(user_id=partner_id, attempt=Submission.attempt + (last or 0))
+            .execution_options(synchronize_session=False)
+        )
+        left.append((assignment, partner_id))
+    return left
 
 
 def _requirements(verdict: StoredVerdict | None) -> list[dict[str, Any]]:

@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from server.store import privacy, roster
 from server.store.addresses import claim_address
+from server.store.authored import owners
 from server.store.courses import Course, Section, SectionRole, Term, all_sections, student_counts
 from server.store.passwords import make_link
 from server.store.people import Origin, Role, User, find_user, normal_email
@@ -130,15 +131,36 @@ def erase_person(
     visitor: VisitorHere,
     now: Now,
     email: Annotated[str, Form(max_length=254)] = "",
+    successor: Annotated[str, Form(max_length=254)] = "",
 ) -> Response:
-    """Erase a person and their work; the email is typed so that it is not done by a slip."""
+    """Erase a person and their work; the email is typed so that it is not done by a slip.
+
+    ``successor`` is the email of the instructor who gets what the person wrote; the college does,
+    if it is empty.
+    """
     user = _person(session, person_id)
     if person_id == visitor.id:
         return _people(request, session, user.email, "Nobody can erase their own account.")
     if normal_email(email) != user.email:
         sentence = f"Nothing was erased. Type the email {user.email} to erase this person."
         return _people(request, session, user.email, sentence)
-    privacy.erase_person(session, person_id, by_id=visitor.id, now=now)
+    heir = find_user(session, successor) if successor.strip() else None
+    if successor.strip() and (heir is None or heir.role is not Role.INSTRUCTOR or heir is user):
+        sentence = (
+            f"Nothing was erased. {successor.strip()} is not the email of another instructor. "
+            "Correct who gets the exercises, or leave it empty for the college."
+        )
+        return _people(request, session, user.email, sentence)
+    refused = privacy.erasure_refusal(session, person_id)
+    if refused:
+        return _people(request, session, user.email, refused)
+    privacy.erase_person(
+        session,
+        person_id,
+        by_id=visitor.id,
+        now=now,
+        successor_id=heir.id if heir else None,
+    )
     return RedirectResponse("/people", 303)
 
 
@@ -253,6 +275,7 @@ def _people(
         linked=linked,
         link=link,
         taken=taken,
+        authors=owners(session),
         roles=Role,
     )
 

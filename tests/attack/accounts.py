@@ -3,13 +3,16 @@
 import csv
 import io
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
+from time import monotonic
 
 from httpx2 import Client
 from sqlalchemy.orm import Session
 
 from server.store import roster
-from server.store.courses import SectionRole
+from server.store.courses import Section, SectionRole, students_of
+from server.store.join_codes import new_join_code
 from server.store.people import Role, User
 from tests.attack.attack import Attack, Outcome, Target
 from tests.factories import PASSWORD, make_section, make_user
@@ -104,7 +107,103 @@ def keep_a_link(target: Target) -> Outcome:
     return Outcome("a roster's link kept until its account grades elsewhere", 1, came, not opened)
 
 
+def join(client: Client, code: str, email: str) -> bool:
+    form = {"code": code, "name": "Ada Quint", "email": email, "password": PASSWORD}
+    return client.post("/join", data=form).status_code == 303
+
+
+def _open_section(target: Target) -> tuple[User, Section, str]:
+    """A section with its instructor and a join code."""
+    with target.database.write() as session:
+        teacher = make_user(session, Role.INSTRUCTOR)
+        section = make_section(session, (teacher, SectionRole.INSTRUCTOR))
+        return teacher, section, new_join_code(session, section)
+
+
+def shut_the_door(target: Target) -> Outcome:
+    """Somebody guesses codes from the address from which a class joins."""
+    _, section, code = _open_section(target)
+    guesses = 0
+
+    def comes(number: int) -> bool:
+        with browser(target) as client:
+            return join(client, code, f"student{number}@larkmoor.example")
+
+    began = monotonic()
+    with browser(target) as guesser, ThreadPoolExecutor(8) as pool:
+        coming = [pool.submit(comes, number) for number in range(40)]
+        while not all(each.done() for each in coming):
+            guesses += 1
+            guesser.post("/join", data={"code": f"WRONG-{guesses}"})
+        came = sum(each.result() for each in coming)
+    seconds = monotonic() - began
+    with target.database.read() as session:
+        accounts = len(students_of(session, section.id))
+    return Outcome(
+        f"wrong codes from the address from which a class of 40 joins, {guesses} meanwhile",
+        40,
+        f"{came} came in within {seconds:.0f} s, {accounts} accounts",
+        came == accounts == 40 and seconds < 60,
+    )
+
+
+def borrow_an_address(target: Target) -> Outcome:
+    """Somebody joins under a grader's address and waits to be given the grader's rights."""
+    teacher, section, code = _open_section(target)
+    with target.database.write() as session:
+        administrator = make_user(session, Role.ADMINISTRATOR)
+    email, address = "ta@larkmoor.example", f"/sections/{section.id}/roster"
+    gains: list[str] = []
+    with (
+        browser(target) as squatter,
+        browser(target, teacher) as client,
+        browser(target, administrator) as head,
+    ):
+        join(squatter, code, email)
+        sign_in(squatter, email, PASSWORD)
+        client.post(f"{address}/person", data={"email": email, "role": "grader"})
+        text = f"Email,Name,Role\n{email},Ada Quint,grader\n"
+        client.post(address, data={"text": text})
+        if squatter.get(f"/sections/{section.id}/gradebook").status_code == 200:
+            gains.append("became a grader")
+        form = {"name": "Ida Quint", "email": email, "role": "instructor"}
+        if head.post("/people", data=form).status_code != 200:
+            gains.append("kept the owner out")
+        if squatter.get("/").status_code == 200 or sign_in(squatter, email, PASSWORD):
+            gains.append("kept the owner's account")
+    came = ", ".join(gains) or "no grader, and signed out when the owner was added"
+    return Outcome("an account joined under a grader's address", 3, came, not gains)
+
+
+def rule_a_section(target: Target) -> Outcome:
+    """An instructor leaves a section without one, and renames somebody else's student."""
+    teacher, section, _ = _open_section(target)
+    with target.database.write() as session:
+        student = make_user(session)
+        make_section(session, (student, SectionRole.STUDENT))
+    address, broken = f"/sections/{section.id}/roster", 0
+    with browser(target, teacher) as client:
+        client.post(address, data={"text": f"Email,Name\n{student.email},{student.name}\n"})
+        client.post(address, data={"text": f"Email,Name\n{student.email},Rude Name\n"})
+        for role in ("grader", "student"):
+            client.post(f"{address}/person", data={"email": teacher.email, "role": role})
+            broken += client.get(address).status_code != 200
+        client.post(f"{address}/leave", data={"person": str(teacher.id)})
+        broken += client.get(address).status_code != 200
+    with target.database.read() as session:
+        renamed = session.get_one(User, student.id).name != student.name
+    return Outcome(
+        "the last instructor's role given away, a student of another section renamed",
+        4,
+        f"{broken} times without an instructor, {'renamed' if renamed else 'not renamed'}",
+        not broken and not renamed,
+    )
+
+
 ATTACKS = (
     Attack("an instructor becomes somebody else by password links", take_over_by_roster, True),
     Attack("an instructor keeps a link until the account is worth more", keep_a_link),
+    Attack("a guesser shuts the join page for a class", shut_the_door, True),
+    Attack("somebody joins under another's address", borrow_an_address),
+    Attack("an instructor leaves the last role and renames", rule_a_section),
 )
