@@ -200,7 +200,8 @@ def _leave_to_partners(session: Session, user_id: int) -> list[tuple[Assignment,
         .join(Partner, Partner.assignment_id == Assignment.id)
         .where(Partner.user_id == user_id, Assignment.in_pairs)
     ).all():
-        lock_work(session, assignment, partner_id)
+        for each in sorted((user_id, partner_id)):
+            lock_work(session, assignment, each)
         at_it = Submission.assignment_id == assignment.id
         last = session.scalar(
             select(func.max(Submission.attempt)).where(at_it, Submission.user_id == partner_id)
