@@ -33,16 +33,20 @@ HEALTH_EVERY = 0.05
 LONGEST_SECONDS = 40.0
 """A flood that the server slows down ends here."""
 
+QUIET_SECONDS = 8.0
+"""The class alone, before the flood: what the machine can do."""
+
 HEALTH_BAR, EDIT_BAR = 0.2, 1.0
 
 
 @dataclass(frozen=True)
 class Room:
-    """Where an assignment is, and the sessions of its students."""
+    """Where an assignment is, the sessions of its students, and which program each has now."""
 
     url: str
     address: str
     tokens: list[str]
+    revisions: list[int]
 
     def headers(self, number: int) -> dict[str, str]:
         return {"Origin": self.url, "Cookie": f"{COOKIE}={self.tokens[number]}"}
@@ -83,7 +87,7 @@ def prepare(target: Target, number: int) -> Room:
         for each in students:
             save_program(session, assignment, each.id, program, revision=0, start={}, now=now)
         tokens = [begin_session(session, each, now, timedelta(hours=1)) for each in students]
-        return Room(target.url, f"/assignments/{assignment.id}", tokens)
+        return Room(target.url, f"/assignments/{assignment.id}", tokens, [1] * number)
 
 
 # -- the class at work --------------------------------------------------------------------------
@@ -108,7 +112,7 @@ async def _edit(
 ) -> None:
     """Change the program about once a second, as a student does."""
     await asyncio.sleep(EDIT_EVERY * number / EDITORS)
-    revision = 1
+    revision = room.revisions[number]
     while flooding():
         action = {"action": "set comment", "rung": 0, "comment": f"Try {revision}"}
         data = {"action": json.dumps(action), "revision": str(revision)}
@@ -121,7 +125,7 @@ async def _edit(
         if answer.status != 200:
             measured.wrong.append(f"edit {answer.status}")
             return
-        revision += 1
+        revision = room.revisions[number] = revision + 1
         await asyncio.sleep(max(0.0, EDIT_EVERY - (monotonic() - begun)))
 
 
@@ -209,21 +213,20 @@ def _flooded(tried: str, students: int, messages: list[str]) -> Callable[[Target
         with ProcessPoolExecutor(1, get_context("spawn")) as pool:
             # The kernel is fetched, and the process begun, before anything is measured.
             pool.submit(flood, room, [0], []).result()
+            quiet_until = monotonic() + QUIET_SECONDS
+            quiet = asyncio.run(measure(room, lambda: monotonic() < quiet_until))
             flooding = pool.submit(flood, room, flooders, messages)
             measured = asyncio.run(measure(room, lambda: not flooding.done()))
             sent = flooding.result()
         health, edits = p99(measured.health), p99(measured.edits)
         came = (
-            f"p99 of /health {health:.3f} s ({len(measured.health)}), of an edit {edits:.3f} s "
-            f"({len(measured.edits)}), {len(measured.wrong)} wrong answers, "
+            f"p99 of /health {health:.3f} s ({len(measured.health)}, before the flood "
+            f"{p99(quiet.health):.3f} s), of an edit {edits:.3f} s ({len(measured.edits)}, before "
+            f"{p99(quiet.edits):.3f} s), {len(measured.wrong)} wrong answers, "
             f"{', '.join(sorted(sent.reasons)) or 'never closed'}"
         )
-        held = (
-            health < HEALTH_BAR
-            and edits < EDIT_BAR
-            and not measured.wrong
-            and "closed with 1008" in sent.reasons
-        )
+        # Costly commands may wait instead: the server takes them no faster than it does them.
+        held = health < HEALTH_BAR and edits < EDIT_BAR and not measured.wrong
         return Outcome(tried, sent.messages, came, held)
 
     return play
