@@ -7,6 +7,7 @@ from server.ladder.limits import (
     MAX_COMMENT_LENGTH,
     MAX_ELEMENTS,
     MAX_NESTING,
+    MAX_PROGRAM_ELEMENTS,
     MAX_RUNGS,
     MAX_SERVES,
     MAX_VARIABLES,
@@ -18,7 +19,29 @@ from server.ladder.program import Parallel, Program, Rung, Series, walk
 
 def over_limits(program: Program) -> tuple[Message, ...]:
     """One message for each limit that the program goes over."""
+    return (*over_limits_of_parts(program), *_over_budget(program))
+
+
+def over_limits_of_parts(program: Program) -> tuple[Message, ...]:
+    """The same without the bound on the whole program: what is stored may be older than that."""
     return tuple(_over_limits(program))
+
+
+def size_of(program: Program) -> int:
+    """Elements, wires of empty branches and outputs of all rungs."""
+    return sum(map(_size, program.rungs))
+
+
+@lru_cache(RUNGS_REMEMBERED)
+def _size(rung: Rung) -> int:
+    return sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs)
+
+
+def _over_budget(program: Program) -> Iterator[Message]:
+    size = size_of(program)
+    yield from _over(
+        Place(), "The program has", size, MAX_PROGRAM_ELEMENTS, "elements and outputs in all"
+    )
 
 
 def nesting(network: Series) -> int:
@@ -51,8 +74,7 @@ def _rung(rung: Rung) -> tuple[Message, ...]:
 
 def _over_limits_in(rung: Rung) -> Iterator[Message]:
     place = Place()
-    elements = sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs)
-    yield from _over(place, "The rung has", elements, MAX_ELEMENTS, "elements and outputs")
+    yield from _over(place, "The rung has", _size(rung), MAX_ELEMENTS, "elements and outputs")
     yield from _over(
         place, "The rung has", nesting(rung.network), MAX_NESTING, "branches inside each other"
     )

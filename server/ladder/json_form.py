@@ -10,7 +10,7 @@ from typing import Any, Literal, TypeAlias
 
 from pydantic import TypeAdapter, ValidationError
 
-from server.ladder.bounds import over_limits
+from server.ladder.bounds import over_limits_of_parts
 from server.ladder.json_faults import messages_of
 from server.ladder.limits import MAX_JSON_DEPTH, MAX_NESTING
 from server.ladder.messages import Place, ProgramError, error
@@ -53,7 +53,7 @@ def from_json(data: object) -> Program:
     except ValidationError as refused:
         raise ProgramError(messages_of(refused)) from None
     program = Program(stored.name, stored.variables, stored.rungs, stored.comment)
-    if too_large := over_limits(program):
+    if too_large := over_limits_of_parts(program):
         raise ProgramError(too_large)
     return program
 

@@ -60,7 +60,10 @@ def parse_xml(data: bytes) -> Node:
             f"This is not well-formed XML: {expat.ErrorString(fault.code)}.",
             "Export it again.",
         ) from None
-    except (LookupError, UnicodeError):
+    except ProgramError:
+        raise
+    except (LookupError, ValueError):
+        # ValueError: an encoding that does not have one sign in one byte, such as utf-7.
         raise refused(
             Place(line=1, column=1), "The file's encoding is not known.", "Save it as UTF-8."
         ) from None

@@ -8,6 +8,7 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from sqlalchemy import delete, false, func, select
 from sqlalchemy.orm import Session, aliased
@@ -85,7 +86,13 @@ def read_roster(text: str) -> tuple[list[Line], list[RosterFault]]:
     text = text.removeprefix("\ufeff").strip("\r\n")
     head = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=head.count)
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    try:
+        rows = list(islice(reader, MAX_LINES + 2))
+    except csv.Error as problem:
+        # A cell that is longer than the reader takes; a quote that is not closed makes one.
+        sentence = f"This can't be read as CSV: {problem}. Correct the line, or its quotes."
+        return [], [RosterFault(max(1, reader.line_num), sentence)]
     if not rows or not head.strip():
         return [], [RosterFault(0, "The roster is empty. Begin with the line Email,Name.")]
     if len(rows) > MAX_LINES + 1:

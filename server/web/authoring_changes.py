@@ -14,7 +14,7 @@ from server.marking.authoring.plant_templates import TEMPLATES, new_point
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
 from server.marking.checks import CHECKS
 from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
-from server.marking.files.drafts import Draft, points_and_plant, read_draft
+from server.marking.files.drafts import MAX_PROGRAM_BYTES, Draft, points_and_plant, read_draft
 from server.marking.files.form import Part
 from server.marking.files.measures import milliseconds_of
 from server.marking.telling.scenario_text import duration
@@ -251,6 +251,10 @@ def _with_program(draft: Draft, name: str, text: str) -> Draft:
         raise Refused(f"An exercise has at most {MAX_PROGRAMS} reference programs.")
     if len(text.encode()) > MAX_TEXT_BYTES:
         raise Refused(f"A program has at most {MAX_TEXT_BYTES // 1000} kB. Make it smaller.")
+    if sum(len(each.encode()) for each in programs.values()) > MAX_PROGRAM_BYTES:
+        raise Refused(
+            f"The programs of an exercise have at most {MAX_PROGRAM_BYTES // 1000} kB together."
+        )
     return replace(draft, programs=programs)
 
 

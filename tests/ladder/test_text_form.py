@@ -288,7 +288,7 @@ def test_too_many_declarations_get_one_sentence() -> None:
 
 def test_a_long_text_is_not_read() -> None:
     assert in_rungs("x" * 10_000_000) == [
-        "The text is larger than 1000000 bytes. Leave out what is not needed."
+        "The text is larger than 500000 bytes. Leave out what is not needed."
     ]
 
 

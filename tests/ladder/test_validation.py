@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 
 from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import Place, Severity
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Coil, Program, Rung, Variable
@@ -359,6 +360,16 @@ def test_limits_are_errors() -> None:
     assert str(messages[0]) == (
         "Rung 1: The rung has 201 elements and outputs. At most 200 are allowed."
     )
+
+
+def test_the_whole_program_has_a_budget_of_its_own_but_stays_readable_once_stored() -> None:
+    rung = Rung(outputs=(Coil(CoilKind.COIL, "pump"),) * 200)
+    full = replace(program(";"), rungs=(rung,) * 25)
+    assert not any(message.rule == "limit" for message in errors(full))
+    over = replace(full, rungs=(*full.rungs, Rung(outputs=(Coil(CoilKind.COIL, "pump"),))))
+    sentence = "The program has 5001 elements and outputs in all. At most 5000 are allowed."
+    assert sentence in map(str, errors(over))
+    assert from_json(to_json(over)) == over
 
 
 def test_what_is_remembered_of_a_rung_goes_with_it_and_not_with_its_declarations() -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.marking.files.document import MAX_FILE_BYTES, FileFault, read_document
+from server.marking.files.document import MAX_FILE_BYTES, MAX_NODES, FileFault, read_document
 
 
 def refused(text: str | bytes) -> str:
@@ -67,8 +67,12 @@ def test_faults_are_told_in_the_order_of_the_file() -> None:
         ("- " * 5000, "x.yaml:1:1: The file nests lists too deeply. Write them flat."),
         ("[" * 5000, "x.yaml:1:1: The file nests lists too deeply. Write them flat."),
         (
+            "a:\n" + "- 1\n" * MAX_NODES,
+            "x.yaml:9999:1: The file has more than 10000 values. Make it smaller.",
+        ),
+        (
             b"#" * (MAX_FILE_BYTES + 1),
-            "x.yaml:1:1: The file has more than 1000000 bytes. Make it smaller.",
+            "x.yaml:1:1: The file has more than 200 kB. Make it smaller.",
         ),
     ],
 )

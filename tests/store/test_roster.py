@@ -37,6 +37,8 @@ def test_columns_are_found_by_name_and_people_are_read() -> None:
         ("Email,Name\na@b.example,", "Line 2: The name is missing"),
         ("Email,Name,Role\na@b.example,A,boss", "Line 2: boss is no role here."),
         ("Email,Name\na@b.example,A\nA@b.example,B", "Line 3: a@b.example stands in line 2"),
+        (f"Email,Name\na@b.example,{'x' * 400_000}", "Line 2: This can't be read as CSV: field"),
+        (f'Email,Name\na@b.example,"{"x,y" * 50_000}', "Line 2: This can't be read as CSV: field"),
         ("Email,Name\n" + "a@b.example,A\n" * 1001, "The roster has more than 1000 lines."),
     ],
 )

@@ -10,13 +10,16 @@ from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 from ruamel.yaml import YAML
+from ruamel.yaml.composer import Composer
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from server.ladder.names import clean_line, shortened
 from server.marking.files.placeholders import Filled
 
-MAX_FILE_BYTES = 1_000_000
+MAX_FILE_BYTES = 200_000
+MAX_NODES = 10_000
+"""Keys, values and lists of one file; the largest exercise that is shipped has some 2,800."""
 MAX_OPEN = 60
 """Brackets open at once, or dashes in a row: the YAML reader's time grows with their square."""
 
@@ -115,13 +118,19 @@ def read_document(file: str, content: bytes) -> Document:
     """Read one YAML file. Raises FileFault when it can't be read at all."""
     document = Document(file)
     if len(content) > MAX_FILE_BYTES:
-        document.fault((), f"The file has more than {MAX_FILE_BYTES} bytes. Make it smaller.")
+        document.fault((), f"The file has more than {MAX_FILE_BYTES // 1000} kB. Make it smaller.")
         document.refuse_if_faulty()
     try:
         text = content.decode("utf-8-sig")
         if _too_deep(text):
             raise RecursionError
-        node = YAML(typ="safe", pure=True).compose(text)
+        yaml = YAML(typ="safe", pure=True)
+        yaml.Composer = _BoundedComposer
+        node = yaml.compose(text)
+    except _TooMany as problem:
+        document.fault(
+            (), f"The file has more than {MAX_NODES} values. Make it smaller.", line=problem.line
+        )
     except UnicodeDecodeError as problem:
         line = content.count(b"\n", 0, problem.start) + 1
         document.faults.append(Fault(line, 1, "", "The file is not UTF-8. Save it as UTF-8."))
@@ -138,6 +147,26 @@ def read_document(file: str, content: bytes) -> Document:
             document.data = _Reader(document, text).value((), node)
     document.refuse_if_faulty()
     return document
+
+
+class _TooMany(Exception):
+    """A text has more parts than are read; the reader stops at ``line``."""
+
+    def __init__(self, line: int) -> None:
+        super().__init__(line)
+        self.line = line
+
+
+class _BoundedComposer(Composer):
+    """Stops at the first part that is too much, before time is spent on the rest."""
+
+    _nodes = 0
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        self._nodes += 1
+        if self._nodes > MAX_NODES:
+            raise _TooMany(self.parser.peek_event().start_mark.line + 1)
+        return super().compose_node(parent, index)
 
 
 def spelt(path: FieldPath) -> str:

@@ -28,6 +28,9 @@ from server.marking.files.reference_programs import (
 )
 from server.plant.model import Plant
 
+MAX_PROGRAM_BYTES = 600_000
+"""Of all reference programs of an exercise together."""
+
 
 @dataclass(frozen=True, slots=True)
 class Draft:

@@ -7,11 +7,11 @@ from zipfile import BadZipFile, ZipFile, ZipInfo
 
 from server.ladder.limits import MAX_TEXT_BYTES
 from server.marking.files.document import MAX_FILE_BYTES
-from server.marking.files.drafts import Draft
+from server.marking.files.drafts import MAX_PROGRAM_BYTES, Draft
 from server.marking.files.exercise_file import FILE_NAME, SLUG
 
 MAX_ENTRIES = 100
-MAX_BYTES = 3_000_000
+MAX_BYTES = MAX_FILE_BYTES + MAX_PROGRAM_BYTES
 """Of all files together, unpacked."""
 
 _NAME = re.compile(rf"([a-z0-9-]{{1,60}})/(?:{re.escape(FILE_NAME)}|programs/([a-z0-9-]+\.st))")
