@@ -43,6 +43,18 @@ def delete_bench(session: Session, author_id: int) -> None:
     )
 
 
+def find_bench_assignment(session: Session, author_id: int, name: str) -> Assignment | None:
+    """Return the assignment by which an author has a draft on the bench; None before the first."""
+    return session.scalar(
+        select(Assignment)
+        .join(Section, Section.id == Assignment.section_id)
+        .join(Course, Course.id == Section.course_id)
+        .where(
+            Course.code == BENCHES, Section.number == str(author_id), Assignment.exercise == name
+        )
+    )
+
+
 def _bench(session: Session, author_id: int, today: date) -> Section:
     course = session.scalar(select(Course).where(Course.code == BENCHES))
     if course is None:

@@ -20,7 +20,7 @@ from server.examiner import Examiner
 from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
-from server.marking.files.catalogue import BENCH, Catalogue
+from server.marking.files.catalogue import BENCH, Catalogue, start_program
 from server.marking.files.drafts import Draft, Reading, new_text, numbers_of, read_draft
 from server.marking.files.exercise_file import SLUG, exercise_schema
 from server.marking.files.exercise_zip import from_zip, to_zip
@@ -41,7 +41,7 @@ from server.store.authored import (
     save_draft,
     versions_of,
 )
-from server.store.benches import bench_assignment
+from server.store.benches import bench_assignment, find_bench_assignment
 from server.store.database import Database
 from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial
@@ -50,8 +50,8 @@ from server.web.authoring_changes import Change, Offered, Refused, changed
 from server.web.authoring_view import CHECK_MENU, TEMPLATE_NAMES, sheet_view
 from server.web.dependencies import (
     CatalogueHere,
+    DatabaseHere,
     Now,
-    Writing,
 )
 from server.web.dependencies import (
     Reading as ReadingHere,
@@ -138,7 +138,8 @@ def _list(
 @router.post("/authoring")
 def begin_exercise(
     request: Request,
-    session: Writing,
+    session: ReadingHere,
+    database: DatabaseHere,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
     now: Now,
@@ -159,7 +160,7 @@ def begin_exercise(
         text = set_value(found.text, ("exercise",), slug)
         text = set_value(set_value(text, ("version",), 1), ("title",), title.strip() or slug)
         draft = Draft(slug, text, found.programs)
-    begun = _begun(session, visitor, catalogue, draft, title.strip() or slug, now)
+    begun = _begun(database, visitor, catalogue, draft, title.strip() or slug, now)
     if isinstance(begun, str):
         return _list(request, session, visitor, catalogue, begun, 409, title, source)
     return begun
@@ -168,7 +169,8 @@ def begin_exercise(
 @router.post("/authoring/import")
 def import_exercise(
     request: Request,
-    session: Writing,
+    session: ReadingHere,
+    database: DatabaseHere,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
     now: Now,
@@ -181,14 +183,14 @@ def import_exercise(
         return _list(request, session, visitor, catalogue, str(refused), 422)
     data = read_draft(draft).data or {}
     title = str(data.get("title") or draft.slug)
-    begun = _begun(session, visitor, catalogue, draft, title, now)
+    begun = _begun(database, visitor, catalogue, draft, title, now)
     if isinstance(begun, str):
         return _list(request, session, visitor, catalogue, begun, 409)
     return begun
 
 
 def _begun(
-    session: Session,
+    database: Database,
     visitor: Visitor,
     catalogue: Catalogue,
     draft: Draft,
@@ -199,7 +201,8 @@ def _begun(
     taken = f"There is an exercise called {draft.slug} already. Choose another name."
     if catalogue.ships(draft.slug):
         return taken
-    row = begin(session, visitor.id, draft.slug, title, draft.text, draft.programs, now)
+    with database.write() as session:
+        row = begin(session, visitor.id, draft.slug, title, draft.text, draft.programs, now)
     if row is None:
         return taken
     return RedirectResponse(f"/authoring/{row.id}", 303)
@@ -231,7 +234,8 @@ def author_sheet(
 def change_exercise(
     request: Request,
     authored_id: int,
-    session: Writing,
+    session: ReadingHere,
+    database: DatabaseHere,
     visitor: VisitorHere,
     examiner: ExaminerHere,
     catalogue: CatalogueHere,
@@ -248,18 +252,30 @@ def change_exercise(
     if row.revision != revision:
         return error(request, 409, STALE)
     try:
-        after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue, now))
+        after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue))
     except Refused as refused:
         return error(request, 422, str(refused))
     reading = read_draft(after)
-    title = str((reading.data or {}).get("title") or row.slug)
-    saved = save_draft(
-        session, row.id, after.text, after.programs, title=title, revision=revision, now=now
-    )
+    saved = _saved(database, row.id, after, reading, revision, now)
     if saved is None:
         return error(request, 409, STALE)
     examiner.look(row.id, saved.revision)
     return fragment(request, "authoring/_sheet.html", **_context(session, saved, reading))
+
+
+def _saved(
+    database: Database,
+    authored_id: int,
+    draft: Draft,
+    reading: Reading,
+    revision: int,
+    now: datetime,
+) -> AuthoredExercise | None:
+    """Keep a draft that has been read before: nothing else happens while other writers wait."""
+    title = str((reading.data or {}).get("title") or draft.slug)
+    texts = draft.text, draft.programs
+    with database.write() as session:
+        return save_draft(session, authored_id, *texts, title=title, revision=revision, now=now)
 
 
 @router.get("/authoring/{authored_id}/findings")
@@ -280,7 +296,8 @@ def exercise_as_text(request: Request, authored_id: int, session: ReadingHere) -
 def save_text(
     request: Request,
     authored_id: int,
-    session: Writing,
+    session: ReadingHere,
+    database: DatabaseHere,
     examiner: ExaminerHere,
     now: Now,
     revision: Annotated[int, Form()],
@@ -290,14 +307,13 @@ def save_text(
     row = row_here(session, authored_id)
     draft = Draft(row.slug, text.replace("\r\n", "\n"), dict(row.programs))
     reading = read_draft(draft)
-    if row.revision != revision:
+    saved = _saved(database, row.id, draft, reading, revision, now)
+    if saved is None:
         return page(
             request, "authoring/text.html", 409, row=row, reading=reading, typed=text, notice=STALE
         )
-    title = str((reading.data or {}).get("title") or row.slug)
-    save_draft(session, row.id, draft.text, draft.programs, title=title, revision=revision, now=now)
-    examiner.look(row.id, row.revision)
-    return page(request, "authoring/text.html", row=row, reading=reading)
+    examiner.look(saved.id, saved.revision)
+    return page(request, "authoring/text.html", row=saved, reading=reading)
 
 
 @router.post("/authoring/{authored_id}/statement")
@@ -337,7 +353,8 @@ def published_schema() -> Response:
 def open_bench(
     request: Request,
     authored_id: int,
-    session: Writing,
+    session: ReadingHere,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     program: Annotated[str, Form(max_length=80)] = "",
@@ -349,22 +366,18 @@ def open_bench(
     reading = read_draft(draft)
     if reading.exercise is None:
         return error(request, 422, FAULTY)
-    assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
     found = next((p.program for p in reading.programs if p.file.name == program), None)
     if program and found is None:
         return error(request, 422, f"The program {program} has faults still. Mend its text first.")
-    if found is not None:
-        start = Workplace(assignment, reading.exercise).start
-        copy = working_copy(session, assignment, visitor.id, start)
-        save_program(
-            session,
-            assignment,
-            visitor.id,
-            to_json(found),
-            revision=copy.revision,
-            start=start,
-            now=now,
-        )
+    start = to_json(start_program(reading.exercise))
+    shown = to_json(found) if found is not None else None
+    with database.write() as writing:
+        assignment = bench_assignment(writing, visitor.id, BENCH + row.slug, row.title, now)
+        if shown is not None:
+            revision = working_copy(writing, assignment, visitor.id, start).revision
+            save_program(
+                writing, assignment, visitor.id, shown, revision=revision, start=start, now=now
+            )
     address = f"/assignments/{assignment.id}"
     return RedirectResponse(f"{address}/trial" if trial else address, 303)
 
@@ -374,7 +387,6 @@ def _offered(
     row: AuthoredExercise,
     visitor: Visitor,
     catalogue: Catalogue,
-    now: datetime,
 ) -> Offered:
     def scenario(number: int) -> str:
         found = row.findings.get("findings", [])
@@ -384,8 +396,8 @@ def _offered(
 
     def recorded() -> str:
         exercise = catalogue.find(BENCH + row.slug)
-        assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
-        saved = find_trial(session, assignment.id, visitor.id, LATEST)
+        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        saved = find_trial(session, assignment.id, visitor.id, LATEST) if assignment else None
         if exercise is None or saved is None:
             raise Refused("Nothing is recorded yet. Work the draft in a trial run first.")
         run = TrialRun.load(exercise, recorded_from_json(saved.run))
@@ -397,7 +409,9 @@ def _offered(
         exercise = catalogue.find(BENCH + row.slug)
         if exercise is None:
             raise Refused(FAULTY)
-        assignment = bench_assignment(session, visitor.id, BENCH + row.slug, row.title, now)
+        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        if assignment is None:
+            raise Refused("Nothing is on the bench yet. Build a program there first.")
         start = Workplace(assignment, exercise).start
         return print_program(
             from_json(working_copy(session, assignment, visitor.id, start).program)

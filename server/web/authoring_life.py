@@ -29,6 +29,7 @@ router = APIRouter()
 
 MIN_REASON = 10
 LONGEST_LIST = 200
+CHANGED = "The exercise was changed meanwhile. Reload the page and look again."
 
 
 async def remarker(connection: HTTPConnection) -> Remarker:
@@ -111,15 +112,21 @@ def publish_exercise(
     may_fall: Annotated[bool, Form()] = False,
 ) -> Response:
     """Publish the texts as they are, once what they change has been seen."""
+    with database.read() as session:
+        row = row_here(session, authored_id)
+        versions = versions_of(session, row.id)
+    if row.revision != revision:
+        return error(request, 409, CHANGED)
+    # Writers wait for each other, so that the texts are read before.
+    if not read_draft(draft_of(row)).sound:
+        return error(request, 422, "The exercise has faults still. Mend them first.")
+    number = versions[0].version + 1 if versions else 1
+    text = set_value(row.text, ("version",), number)
     with database.write() as session:
         row = row_here(session, authored_id)
-        if row.revision != revision:
-            return error(
-                request, 409, "The exercise was changed meanwhile. Reload the page and look again."
-            )
-        reading = read_draft(draft_of(row))
-        if not reading.sound:
-            return error(request, 422, "The exercise has faults still. Mend them first.")
+        versions = versions_of(session, row.id)
+        if row.revision != revision or (versions and versions[0].version >= number):
+            return error(request, 409, CHANGED)
         if row.findings_of != row.revision or not row.findings.get("complete"):
             return error(
                 request, 409, "The exercise is still being looked into. Publish it when that ends."
@@ -132,15 +139,12 @@ def publish_exercise(
                 f"{open_findings} findings are open. Mend them, or write in a sentence why the "
                 "exercise is published in spite of them.",
             )
-        versions = versions_of(session, row.id)
-        number = versions[0].version + 1 if versions else 1
         comparison = remarker.find(row.slug, row.revision)
         seen = comparison is not None and comparison.complete
         if not seen and versions and marked_submissions(session, row.slug):
             return error(
                 request, 409, "See first whose verdicts the change concerns, then publish it."
             )
-        text = set_value(row.text, ("version",), number)
         found = row.findings
         saved = save_draft(
             session, row.id, text, row.programs, title=row.title, revision=revision, now=now

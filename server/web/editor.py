@@ -4,6 +4,7 @@ The browser sends actions of the core with the revision it shows. An action on a
 refused: the window gets the newest program, sees what is new in it, and may do its step again.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
@@ -22,13 +23,13 @@ from server.ladder.program import Program, Variable
 from server.ladder.text_form import parse_rung
 from server.ladder.text_printer import print_initial
 from server.marking.exercise import RequirementKind
-from server.store.database import Document
+from server.store.database import Database, Document
 from server.store.programs import Stale, WorkingCopy, save_program, state_before, working_copy
 from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
 from server.web.access import Visitor, VisitorHere
 from server.web.commands import GROUPS
-from server.web.dependencies import DatabaseHere, Now, Reading, Writing
+from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.rendering import environment, fragment
 from server.web.rungs import changes_between, remark, rung_views
 from server.web.sheets import Sheet, Sheets, SheetsHere, sheet_of
@@ -138,30 +139,24 @@ def edit_program(
 def undo(
     request: Request,
     desk: DeskHere,
-    session: Writing,
+    database: DatabaseHere,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One step back."""
-    assignment, user_id = desk.here.assignment, desk.visitor.id
-    before = working_copy(session, assignment, user_id, desk.here.start)
-    moved = step_back(session, assignment, user_id, revision=revision, now=now)
-    return _moved(request, desk, before, moved)
+    return _moved(request, desk, database, revision, now, step_back)
 
 
 @router.post("/assignments/{assignment_id}/program/redo")
 def redo(
     request: Request,
     desk: DeskHere,
-    session: Writing,
+    database: DatabaseHere,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One undone step forth again."""
-    assignment, user_id = desk.here.assignment, desk.visitor.id
-    before = working_copy(session, assignment, user_id, desk.here.start)
-    moved = step_forth(session, assignment, user_id, revision=revision, now=now)
-    return _moved(request, desk, before, moved)
+    return _moved(request, desk, database, revision, now, step_forth)
 
 
 @router.post("/assignments/{assignment_id}/program/preview")
@@ -196,8 +191,17 @@ def _done(
 
 
 def _moved(
-    request: Request, desk: Desk, before: WorkingCopy, moved: WorkingCopy | Stale | None
+    request: Request,
+    desk: Desk,
+    database: Database,
+    revision: int,
+    now: datetime,
+    step: Callable[..., WorkingCopy | Stale | None],
 ) -> Response:
+    assignment, user_id, start = desk.here.assignment, desk.visitor.id, desk.here.start
+    with database.write() as session:
+        before = working_copy(session, assignment, user_id, start)
+        moved = step(session, assignment, user_id, revision=revision, now=now)
     if isinstance(moved, Stale):
         return _newest(request, desk, moved.current)
     if moved is None:

@@ -20,7 +20,7 @@ from server.ladder.xml_writer import write_xml
 from server.store.programs import Stale, save_program, working_copy
 from server.web.access import VisitorHere
 from server.web.compared import compared
-from server.web.dependencies import Now, Reading, Writing
+from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.program_states import NOW, State, state_here
 from server.web.rendering import error, page
 from server.web.rungs import drawn_rungs
@@ -83,7 +83,8 @@ def look_at_file(
 def take_in(
     request: Request,
     here: WorkplaceHere,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     revision: Annotated[int, Form()],
@@ -97,15 +98,11 @@ def take_in(
         return versions_page(
             request, session, here, visitor.id, 422, file=name, refused=refused.messages
         )
-    saved = save_program(
-        session,
-        here.assignment,
-        visitor.id,
-        to_json(program),
-        revision=revision,
-        start=here.start,
-        now=now,
-    )
+    document, start = to_json(program), here.start
+    with database.write() as writing:
+        saved = save_program(
+            writing, here.assignment, visitor.id, document, revision=revision, start=start, now=now
+        )
     if isinstance(saved, Stale):
         return _preview(request, session, here, visitor.id, program, name, (), 409, stale=STALE)
     return RedirectResponse(f"/assignments/{here.assignment.id}#program", 303)

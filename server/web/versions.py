@@ -17,7 +17,7 @@ from server.store.versions import (
 )
 from server.web.access import VisitorHere
 from server.web.compared import compared
-from server.web.dependencies import CatalogueHere, Now, Reading, Writing
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing, let_go
 from server.web.program_states import NOW, find_state, start_of, state_names, state_of
 from server.web.rendering import page
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
@@ -42,14 +42,17 @@ def versions(
 def keep_version(
     request: Request,
     here: WorkplaceHere,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     name: Annotated[str, Form(max_length=MAX_NAME)] = "",
 ) -> Response:
     """Keep the program as it is now under a name."""
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
-    kept = name_version(session, here.assignment, visitor.id, name, copy.program, now)
+    start = here.start
+    with database.write() as writing:
+        copy = working_copy(writing, here.assignment, visitor.id, start)
+        kept = name_version(writing, here.assignment, visitor.id, name, copy.program, now)
     if isinstance(kept, NotNamed):
         return versions_page(request, session, here, visitor.id, 422, mistake=kept.value, name=name)
     return _back(here, "versions#versions")
@@ -118,24 +121,22 @@ def compare_attempts(
 def bring_back(
     request: Request,
     here: WorkplaceHere,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     revision: Annotated[int, Form()],
     state: Annotated[str, Form(max_length=40)],
 ) -> Response:
     """Let an earlier state be the program again, as one step that undo takes back."""
-    copy = working_copy(session, here.assignment, visitor.id, here.start)
+    start = here.start
+    copy = working_copy(session, here.assignment, visitor.id, start)
     program = to_json(find_state(session, here, visitor.id, copy, state).program)
-    saved = save_program(
-        session,
-        here.assignment,
-        visitor.id,
-        program,
-        revision=revision,
-        start=here.start,
-        now=now,
-    )
+    let_go(session)
+    with database.write() as writing:
+        saved = save_program(
+            writing, here.assignment, visitor.id, program, revision=revision, start=start, now=now
+        )
     if isinstance(saved, Stale):
         return _comparison(request, session, here, visitor.id, state, NOW, 409, stale=STALE)
     return RedirectResponse(f"/assignments/{here.assignment.id}#program", 303)

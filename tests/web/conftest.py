@@ -15,6 +15,7 @@ from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, Clock
 from tests.web.lab import ClientFor, Lab, open_lab
+from tests.web.units_of_work import UnitsOfWork
 
 SITE = "http://testserver"
 
@@ -23,6 +24,14 @@ SITE = "http://testserver"
 def exercises() -> Path:
     """The folder of exercises that the application serves."""
     return EXERCISES
+
+
+@pytest.fixture
+def only_statements(database: Database) -> Iterator[None]:
+    """No writing unit of work does work of the core."""
+    units = UnitsOfWork(database)
+    yield
+    assert not units.found
 
 
 @pytest.fixture

@@ -1,0 +1,51 @@
+"""Holds that a writing unit of work lasts no longer than its statements.
+
+On SQLite all other writers wait meanwhile. Work of the core grows with what somebody typed, so none
+of it belongs between the first statement of a writing unit and its end.
+"""
+
+import sys
+from collections import Counter
+from types import FrameType
+from typing import Any
+
+from sqlalchemy import event
+from sqlalchemy.engine import Connection
+
+import server
+from server.store.database import Database
+
+CORE = tuple(f"{server.__path__[0]}/{layer}/" for layer in ("ladder", "scan", "plant", "marking"))
+
+
+DATA = CORE[-1] + "verdict.py"
+"""What the store is handed as data; it adds up the points of some requirements."""
+
+
+class UnitsOfWork:
+    """Watches the threads that write; ``found`` has what of the core was called meanwhile."""
+
+    def __init__(self, database: Database) -> None:
+        self.found: Counter[str] = Counter()
+        self._writing: set[Any] = set()
+        event.listen(database.engine, "begin", self._begin)
+        event.listen(database.engine, "checkin", self._end)
+
+    def _begin(self, connection: Connection) -> None:
+        if connection.get_execution_options().get("read_only"):
+            return
+        unit = connection.connection.dbapi_connection
+        self._writing.add(unit)
+
+        def look(frame: FrameType, event: str, _argument: object) -> None:
+            if unit not in self._writing:
+                sys.setprofile(None)
+            elif event == "call":
+                file = frame.f_code.co_filename
+                if file.startswith(CORE) and file != DATA:
+                    self.found[f"{file}:{frame.f_code.co_qualname}"] += 1
+
+        sys.setprofile(look)
+
+    def _end(self, connection: object, _record: object) -> None:
+        self._writing.discard(connection)
