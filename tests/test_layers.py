@@ -29,7 +29,7 @@ SHARED = {
 PACKAGES = {
     "ladder": {"pydantic", "pydantic_core"},
     "scan": {"numpy", "numba"},
-    "plant": {"numpy", "numba"},
+    "plant": {"numpy", "numba", "pydantic"},
     "marking": {"numpy", "numba", "pydantic", "pydantic_core", "ruamel"},
     "store": {"sqlalchemy", "alembic", "pwdlib"},
     "remote": {"anyio", "httpx2", "joserfc", "pydantic", "sqlalchemy"},

@@ -1,11 +1,10 @@
-"""A program and its tank as straight-line C, one scenario at a time.
+"""A program and its plant as straight-line C, one scenario at a time.
 
 It is what ``bench`` measures the kernel against: the code that someone would write by hand for
 this one program and this one plant. It says the same as the kernel, scan for scan. Elements and
 plants that nothing measured uses are refused with a sentence.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from server.ladder.elements import CoilKind, ContactKind, Relation
@@ -27,8 +26,8 @@ from server.ladder.program import (
     Series,
 )
 from server.marking.exercise import Exercise
+from server.plant.c_code import CCode, c_level, c_sense
 from server.plant.devices import kind_of
-from server.plant.model import Outlet, Stream, TankPlant, Vessel
 
 _FRAME = """\
 #include <math.h>
@@ -108,19 +107,18 @@ class StraightLine:
 
 
 def straight_line(exercise: Exercise, program: Program) -> StraightLine:
-    """Write the program, the devices without their faults, and the exercise's tank plant as C."""
-    plant = exercise.plant
-    if not isinstance(plant, TankPlant):
-        raise ValueError("Only a tank plant is written as straight-line C.")
+    """Write the program, the devices without their faults, and the exercise's plant as C.
+
+    Raises ValueError for a part of the program or the plant that has no straight-line C.
+    """
     writer = _Writer(exercise, program)
-    parts = {
-        "scan": writer.scan(),
-        "plant": writer.plant(plant),
-        "senses": writer.senses(plant),
-    }
+    parts = {"scan": writer.scan()}
+    plant = writer.plant()
+    parts |= {"plant": [*plant.drive, *plant.move], "senses": plant.sense}
     points = [p for p in exercise.points if p.direction is Direction.OUTPUT]
     outputs = [writer.variable(point.address) for point in points]
-    levels = [_level(vessel.name) for vessel in plant.vessels]
+    vessels = [vessel.name for vessel in exercise.plant.vessels]
+    levels = [c_level(name) for name in vessels]
     parts["record"] = [f"*outputs++ = {name};" for name in outputs]
     parts["record"] += [f"*levels++ = {name};" for name in levels]
     parts["kept"] = [f"kept[{i}] = {name};" for i, name in enumerate(writer.state)]
@@ -134,7 +132,7 @@ def straight_line(exercise: Exercise, program: Program) -> StraightLine:
         source,
         tuple(writer.controls),
         tuple(point.symbol for point in points),
-        tuple(f"{vessel.name}.level" for vessel in plant.vessels),
+        tuple(f"{name}.level" for name in vessels),
         sizes["size"],
     )
 
@@ -178,7 +176,7 @@ class _Writer:
 
     def _input(self, point: PointDeclaration) -> None:
         by_hand = kind_of(point).by_hand
-        actuated = self._control(f"panel.{point.symbol}") if by_hand else _sense(point.device)
+        actuated = self._control(f"panel.{point.symbol}") if by_hand else c_sense(point.device)
         turned = "!" if point.wiring is ContactKind.CLOSED else ""
         name = self.variable(point.address)
         self.state[name] = ("bool", "0")
@@ -266,56 +264,13 @@ class _Writer:
 
     # -- plant --------------------------------------------------------------------------------
 
-    def plant(self, plant: TankPlant) -> list[str]:
-        """The step of ``plant.tank``: half the flow, the drain, half the flow."""
-        dt = self.exercise.period_ms / 1000
-        for vessel in plant.vessels:
-            self.state[_level(vessel.name)] = ("double", repr(vessel.start_level))
-            self._flows(vessel, plant.streams)
-            outlets = [o for o in plant.outlets if o.vessel == vessel.name]
-            if any(o.target for o in outlets) or plant.axes or plant.transmitters:
-                raise ValueError(f"{vessel.name} can't be written as straight-line C.")
-            level, flow = _level(vessel.name), f"flow_{vessel.name}"
-            if outlets:
-                terms = [f"({self._running(o)} ? {o.drain!r} : 0.0)" for o in outlets]
-                self.lines += [
-                    f"double drain_{vessel.name} = {' + '.join(terms)};",
-                    f"double added_{vessel.name} = {flow} * {dt / (2 * vessel.area)!r};",
-                    f"{level} = fmax({level} + added_{vessel.name}, 0.0);",
-                    f"{level} = {level} - drained({level}, drain_{vessel.name} * "
-                    f"{dt / (2 * vessel.area)!r}) + added_{vessel.name};",
-                ]
-            else:
-                self.lines.append(f"{level} += {flow} * {dt / vessel.area!r};")
-            self.lines.append(f"{level} = fmin(fmax({level}, 0.0), {vessel.height!r});")
-        return self._taken()
-
-    def _flows(self, vessel: Vessel, streams: Iterable[Stream]) -> None:
-        self.lines.append(f"double flow_{vessel.name} = 0.0;")
-        for stream in streams:
-            if stream.source is not None and stream.target is not None:
-                raise ValueError(f"{stream.name} can't be written as straight-line C.")
-            if vessel.name in (stream.source, stream.target):
-                rate = stream.rate if stream.target else -stream.rate
-                self.lines.append(
-                    f"flow_{vessel.name} += {self._running(stream)} ? {rate!r} : 0.0;"
-                )
-
-    def _running(self, part: Stream | Outlet) -> str:
-        if part.actuator is None:
-            return self._control(f"panel.{part.name}", part.on_at_start)
-        return f"on_{part.actuator}"
-
-    def senses(self, plant: TankPlant) -> list[str]:
-        """Level switches with their hysteresis."""
-        for switch in plant.switches:
-            level, sense = _level(switch.vessel), _sense(switch.tag)
-            self.state[sense] = ("bool", "0")
-            fall = switch.height - switch.hysteresis
-            self.lines.append(
-                f"{sense} = ({level} >= {switch.height!r}) | ({sense} & ({level} >= {fall!r}));"
-            )
-        return self._taken()
+    def plant(self) -> CCode:
+        """Every part writes its own step."""
+        plant = self.exercise.plant
+        code = CCode(plant, self.exercise.period_ms / 1000, self._control, self.state)
+        for part in plant.parts:
+            part.write_c(code)
+        return code
 
     # -- names --------------------------------------------------------------------------------
 
@@ -334,14 +289,6 @@ class _Writer:
 
 def _own(symbol: str) -> str:
     return "v_" + symbol.lower().replace(".", "_")
-
-
-def _level(vessel: str) -> str:
-    return f"level_{vessel}"
-
-
-def _sense(tag: str) -> str:
-    return "sense_" + tag.lower().replace("-", "_")
 
 
 def _value(operand: Operand) -> str:

@@ -14,8 +14,9 @@ from pydantic import AfterValidator, Field
 
 from server.marking.expression import Expression
 from server.marking.failed_run import FailedRun
-from server.marking.files.form import Line, Many, Part
+from server.marking.files.form import Part
 from server.marking.program_view import ProgramView
+from server.plant.fields import Line, Many
 from server.scan.assembler import Assembler
 from server.scan.instructions import FALSE, Op
 

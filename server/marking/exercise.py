@@ -9,7 +9,7 @@ from server.marking.check import Check
 from server.marking.expression import Expression
 from server.marking.program_view import ProgramView
 from server.marking.scenario import Scenario
-from server.plant.model import Plant
+from server.plant.plant import Plant
 
 TOLERANCE_MS = 150
 """How long two right programs may differ in an output, in milliseconds, unless the file says."""

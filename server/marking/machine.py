@@ -11,10 +11,9 @@ from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Place
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
 from server.marking.thresholds import Thresholds
-from server.plant.conveyor import ConveyorStep, Line
-from server.plant.devices import Switchboard
-from server.plant.step import PlantStep, plant_step
-from server.plant.tank import TankStep
+from server.plant.step import PlantStep
+from server.plant.switchboard import Switchboard
+from server.plant.track import ItemRows
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
 from server.scan.compiler import CompiledProgram, compile_network, compile_program
 from server.scan.instructions import TRUE
@@ -38,9 +37,10 @@ class Assembled:
 
     ``signals`` has everything by lower-case name; ``checks`` and ``monitors`` belong together, and
     ``monitor_numbers`` finds them by requirement and check number. ``conditions`` are the planes
-    of the scenarios' waits by their text; ``line`` is where a conveyor's items stand. Lanes run
-    while ``running`` is TRUE. ``starts`` are the beginnings of an abstract machine, ``edges`` the
-    numbers at which each of its transmitters' points passes from stretch to stretch.
+    of the scenarios' waits by their text; ``items`` is where a conveyor's items stand. Lanes run
+    while ``running`` is TRUE. ``rates`` are the plant's parameters that replays vary. ``starts``
+    are the beginnings of an abstract machine, ``edges`` the numbers at which each of its
+    transmitters' points passes from stretch to stretch.
     """
 
     machine: Machine
@@ -50,8 +50,9 @@ class Assembled:
     monitor_numbers: dict[tuple[int, int], int]
     conditions: dict[str, int]
     signals: dict[str, Signal]
-    line: Line | None
+    items: ItemRows | None
     running: int
+    rates: frozenset[str] = frozenset()
     starts: tuple[Start, ...] = ()
     edges: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
@@ -82,7 +83,7 @@ def assemble(
     With ``observe`` the power behind every element keeps a plane of its own.
     """
     asm = Assembler(exercise.period_ms)
-    step = plant_step(exercise.plant, asm, abstract=False)
+    step = PlantStep(exercise.plant, asm)
     board = Switchboard(asm, None if faults is None else frozenset(faults))
     builder = _MachineBuilder(exercise, asm, step)
     running = asm.control(True)
@@ -103,8 +104,9 @@ def assemble(
         monitor_numbers=numbers,
         conditions=conditions,
         signals=builder.signals(),
-        line=step.line if isinstance(step, ConveyorStep) else None,
+        items=step.items,
         running=running,
+        rates=frozenset(step.rates),
     )
 
 
@@ -125,7 +127,7 @@ def assemble_abstract(
     """
     asm = Assembler(exercise.period_ms)
     edges = reading_edges(exercise, program, exercise.requirements[requirement])
-    step = plant_step(exercise.plant, asm, abstract=True, edges=edges)
+    step = PlantStep(exercise.plant, asm, abstract=True, edges=edges)
     board = Switchboard(asm, frozenset(faults), free=True)
     builder = _MachineBuilder(exercise, asm, step, frozenset({requirement}))
     builder.find_thresholds()
@@ -144,7 +146,7 @@ def assemble_abstract(
         monitor_numbers=numbers,
         conditions={},
         signals=builder.signals(),
-        line=None,
+        items=None,
         running=TRUE,
         starts=_starts(exercise, step, requirement),
         edges=_edges(exercise, step),
@@ -152,8 +154,11 @@ def assemble_abstract(
 
 
 def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
-    readings = step.readings if isinstance(step, TankStep) else {}
-    return {p.symbol: readings[p.device].edges for p in exercise.points if p.device in readings}
+    return {
+        point.symbol: step.readings[point.device].edges
+        for point in exercise.points
+        if point.device in step.readings
+    }
 
 
 def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
@@ -163,10 +168,7 @@ def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Star
     for actions in beginnings:
         values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
         items = [(a.position, a.marked) for a in actions if isinstance(a, Place)]
-        if isinstance(step, ConveyorStep):
-            planes = step.planes_at(values, items)
-        else:
-            planes = step.planes_at(values)
+        planes = step.planes_at(values, items)
         kept = tuple(a for a in actions if isinstance(a, Adjust | Place))
         found.setdefault(tuple(sorted(planes.items())), Start(kept, planes))
     return tuple(found.values())

@@ -20,9 +20,6 @@ from server.plant.gauge import Gauge
 from server.plant.step import PlantStep
 from server.scan.assembler import Bit, Signal
 
-MILLIMETERS = 1000.0
-"""Conditions compare whole numbers: lengths, in meters inside, are written in millimeters."""
-
 
 @dataclass(frozen=True, slots=True)
 class Threshold:
@@ -55,9 +52,8 @@ class Thresholds:
     def _ask(self, threshold: Threshold | None) -> None:
         if threshold is None or threshold in self.planes:
             return
-        unit = MILLIMETERS if threshold.quantity in self.step.lengths else 1.0
-        at = threshold.value / unit
         gauge = self.step.gauges[threshold.quantity]
+        at = threshold.value / gauge.scale
         self.planes[threshold] = gauge.at_least(
             math.nextafter(at, math.inf) if threshold.beyond else at
         )

@@ -6,8 +6,8 @@ import numpy as np
 
 from server.marking.machine import Assembled
 from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Turn
-from server.plant.conveyor import Line
 from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, Timeline
+from server.plant.track import ItemRows
 from server.scan.lanes import LANES
 
 
@@ -61,13 +61,17 @@ def _action(
         case Adjust(quantity, value):
             return ADJUST, assembled.row(quantity), (value, 0.0, 0.0, 0.0)
         case Place(_, position, marked):
-            line = _line(assembled)
-            return PLACE, line.base, (position, float(marked), float(line.slots), line.room)
+            items = _items(assembled)
+            return PLACE, items.base, (position, float(marked), *_measures(items))
         case Clear(_, begin, end):
-            line = _line(assembled)
-            return CLEAR, line.base, (begin, end, float(line.slots), line.room)
+            items = _items(assembled)
+            return CLEAR, items.base, (begin, end, *_measures(items))
 
 
-def _line(assembled: Assembled) -> Line:
-    assert assembled.line is not None, "items are put on a conveyor"
-    return assembled.line
+def _items(assembled: Assembled) -> ItemRows:
+    assert assembled.items is not None, "items are put on a conveyor"
+    return assembled.items
+
+
+def _measures(items: ItemRows) -> tuple[float, float]:
+    return float(items.slots), items.track.room

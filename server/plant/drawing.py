@@ -12,19 +12,26 @@ how:
 - ``value``: the text is the number, with ``data-digits`` decimals and ``data-unit``.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from html import escape
 
 from server.ladder.points import PointDeclaration
-from server.plant.description import describe_plant
-from server.plant.drawing_axis import draw_axis
-from server.plant.drawing_conveyor import ConveyorDrawing
-from server.plant.drawing_pen import Pen
-from server.plant.drawing_points import Points
-from server.plant.drawing_tank import TankDrawing
-from server.plant.model import ConveyorPlant, Plant
+from server.plant.drawing_panel import draw_panel
+from server.plant.plant import Plant
+from server.plant.sheet.pen import Pen
+from server.plant.sheet.points import Points
+from server.plant.sheet.sheet import EDGE, Sheet
 
-_EDGE = 12
+PANEL_WIDTH = 760
+"""Of a sheet that shows nothing but a panel."""
+
+
+def describe_plant(plant: Plant, symbols: Mapping[str, str]) -> str:
+    """Return the drawing in sentences, for those who do not see it.
+
+    ``symbols`` are those of input points by their device's tag.
+    """
+    return " ".join(filter(None, (part.describe(plant, symbols) for part in plant.parts)))
 
 
 def draw_plant(
@@ -36,27 +43,21 @@ def draw_plant(
     panel: bool = True,
     items: tuple[tuple[float, bool], ...] = (),
 ) -> str:
-    """The plant as it stands at the start, as an SVG element.
+    """Return the plant as it stands at the start, as an SVG element.
 
     ``name`` begins the ids, which must differ on one page. ``panel`` adds the operator's devices
     below. ``items`` (front edges in m, marks) lie on a conveyor.
     """
     table = Points(points)
     pen = Pen()
-    drawing: TankDrawing | ConveyorDrawing
-    if isinstance(plant, ConveyorPlant):
-        drawing = ConveyorDrawing(plant, table, pen, items)
-    else:
-        drawing = TankDrawing(plant, table, pen, name)
-    drawing.draw()
-    width, height = drawing.width, drawing.height
-    for axis in plant.axes:
-        switches = tuple(s for s in plant.positions if s.axis == axis.name)
-        width = max(width, 760)
-        height += draw_axis(pen, table, axis, switches, height + _EDGE) + _EDGE
+    sheet = Sheet(plant, table, name, items)
+    for part in plant.parts:
+        part.draw(sheet)
+    sheet.finish(pen)
+    width, height = sheet.width or PANEL_WIDTH, sheet.height
     if panel:
-        height += table.draw_panel(pen, height + _EDGE, width) + _EDGE
-    height += _EDGE
+        height += draw_panel(table, pen, height + EDGE, width) + EDGE
+    height += EDGE
     return (
         f'<svg class="plant" xmlns="http://www.w3.org/2000/svg" role="img" '
         f'aria-labelledby="{name}-title {name}-desc" viewBox="0 0 {width:g} {height:g}" '

@@ -35,8 +35,9 @@ class Window:
 class Gauge:
     """A quantity in the range [low, high] that begins at ``start``.
 
-    ``row`` holds it, or is None in an abstract machine. All boundaries are asked for before
-    ``measure`` or ``wander`` is called.
+    ``row`` holds it, or is None in an abstract machine. Conditions compare it with whole numbers,
+    ``scale`` of which make one of the core's unit. All boundaries are asked for before ``measure``
+    or ``emit_abstract`` is called.
     """
 
     asm: Assembler
@@ -45,6 +46,7 @@ class Gauge:
     low: float
     high: float
     start: float
+    scale: float = 1.0
     boundaries: list[Boundary] = field(default_factory=list)
     windows: list[Window] = field(default_factory=list)
 
@@ -91,18 +93,18 @@ class Gauge:
             low, high = self._parameter("low", w.low), self._parameter("high", w.high)
             self.asm.emit_physics(PhysicsOp.BETWEEN, w.plane, self.row, low, high)
 
-    def wander(self, may_rise: int, may_fall: int) -> None:
+    def emit_abstract(self, may_rise: int, may_fall: int) -> None:
         """Emit the abstract step: up only where ``may_rise``, down only where ``may_fall``.
 
         Any number of boundaries may be crossed in a scan, and both ways where both are allowed.
         """
         for chain in _chains(self.boundaries):
-            self._wander(chain, may_rise, may_fall)
+            self._emit_chain(chain, may_rise, may_fall)
         for w in self.windows:
             inside = self.asm.and_not(self.at_least(w.low), self.more_than(w.high))
             self.asm.copy_to(w.plane, inside)
 
-    def _wander(self, chain: list[Boundary], may_rise: int, may_fall: int) -> None:
+    def _emit_chain(self, chain: list[Boundary], may_rise: int, may_fall: int) -> None:
         """Choices name a new place in the chain; what may not move stays."""
         asm = self.asm
         choices = [asm.choice() for _ in range(len(chain).bit_length())]

@@ -5,7 +5,7 @@ the same two edges of its comparisons, so that one of each stretch stands for al
 done with it, the number is open altogether.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from server.plant.gauge import Gauge
 from server.plant.physics import ANALOG_TOP
@@ -23,7 +23,9 @@ class Reading:
         self._asm = asm
         self._open = edges is None
         told = {n for n in edges or () if 0 < n <= ANALOG_TOP}
-        self._steps = [(n, gauge.at_least(least_level(n, gauge.high))) for n in sorted(told)]
+        self._steps = [
+            (n, gauge.at_least(least_value(n, gauge.low, gauge.high))) for n in sorted(told)
+        ]
         self._gauge = gauge
         self.word = Word(asm.planes(INT_PLANES, self._stands_for(self.number_at(gauge.start))))
 
@@ -32,9 +34,14 @@ class Reading:
         """The edges within the range, in order."""
         return tuple(number for number, _ in self._steps)
 
-    def number_at(self, level: float) -> int:
-        """What the transmitter gives at a level, like ``PhysicsOp.ANALOG``."""
-        return int(min(max(level * ANALOG_TOP / self._gauge.high, 0.0), ANALOG_TOP) + 0.5)
+    def number_at(self, value: float) -> int:
+        """Return what the transmitter gives at a value, like ``PhysicsOp.ANALOG``."""
+        low, high = self._gauge.low, self._gauge.high
+        return int(min(max((value - low) * ANALOG_TOP / (high - low), 0.0), ANALOG_TOP) + 0.5)
+
+    def planes_while(self, values: Mapping[str, float]) -> dict[int, bool]:
+        """Return its planes while quantities stand at ``values``, others as at the start."""
+        return self.planes_at(self.number_at(values.get(self._gauge.name, self._gauge.start)))
 
     def planes_at(self, number: int) -> dict[int, bool]:
         """What each plane is while the transmitter gives ``number``."""
@@ -47,8 +54,8 @@ class Reading:
             return number
         return max((n for n, _ in self._steps if number >= n), default=0)
 
-    def wander(self) -> None:
-        """Emit the number behind the abstract step of the level."""
+    def emit_abstract(self) -> None:
+        """Emit the number behind the abstract step of its gauge."""
         asm = self._asm
         for bit in range(INT_PLANES):
             plane = FALSE
@@ -61,6 +68,6 @@ class Reading:
             asm.copy_to(self.word.base + bit, plane)
 
 
-def least_level(number: int, height: float) -> float:
-    """The lowest level at which a transmitter over ``height`` gives at least ``number``."""
-    return (number - 0.5) * height / ANALOG_TOP
+def least_value(number: int, low: float, high: float) -> float:
+    """Return the lowest value at which a transmitter from ``low`` to ``high`` gives ``number``."""
+    return low + (number - 0.5) * (high - low) / ANALOG_TOP

@@ -47,7 +47,7 @@ from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial
 from server.web.access import Visitor, VisitorHere
 from server.web.authoring_changes import Change, Offered, Refused, changed
-from server.web.authoring_view import CHECK_MENU, TEMPLATE_NAMES, sheet_view
+from server.web.authoring_view import CHECK_MENU, PLANT_KEYS, TEMPLATE_NAMES, sheet_view
 from server.web.dependencies import (
     CatalogueHere,
     DatabaseHere,
@@ -434,6 +434,7 @@ def _context(
         "kinds": list(KINDS),
         "patterns": CHECK_MENU,
         "templates": TEMPLATE_NAMES,
+        "plant_keys": PLANT_KEYS,
         "programs": _programs(draft, reading),
         "versions": versions_of(session, row.id),
         **_found(row, reading),

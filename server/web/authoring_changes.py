@@ -15,12 +15,12 @@ from server.marking.authoring.yaml_edit import add_part, move_part, set_value
 from server.marking.checks import CHECKS
 from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
 from server.marking.files.drafts import MAX_PROGRAM_BYTES, Draft, points_and_plant, read_draft
-from server.marking.files.form import Part
-from server.marking.files.measures import milliseconds_of
 from server.marking.telling.scenario_text import duration
 from server.plant.devices import KINDS
+from server.plant.measures import milliseconds_of
+from server.plant.plant import LISTS, SINGLES
 from server.web.authoring_fields import Kind, kinds_of, typed
-from server.web.authoring_view import PLANT_PARTS, part_at
+from server.web.authoring_view import part_at
 
 MAX_PROGRAMS = 60
 
@@ -78,7 +78,7 @@ def _kept(kind: Kind, value: str) -> Any:
 
 
 def _kind_at(path: FieldPath, data: Any) -> Kind:
-    part: type[Part] | None = part_at(path[:-1], data) if path else None
+    part: Any = part_at(path[:-1], data) if path else None
     for kind in kinds_of(part) if part else ():
         if kind.key == path[-1]:
             return kind
@@ -120,9 +120,25 @@ def _template(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Dr
 
 
 def _add_plant_part(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
-    part = PLANT_PARTS[str(path[1])][str(path[2])]
-    row = {kind.key: kind.example or "" for kind in kinds_of(part) if kind.required}
-    return replace(draft, text=add_part(draft.text, path, row))
+    """Add a part to the list at ``path``, or the kind ``value`` to the group at ``path``."""
+    place = (*path, value) if value else path
+    key, kinds = str(place[-1]), LISTS | SINGLES
+    if key not in kinds:
+        raise Refused("Choose a kind of part first.")
+    row = {kind.key: kind.example or "" for kind in kinds_of(kinds[key]) if kind.required}
+    if key in LISTS:
+        return replace(draft, text=add_part(draft.text, place, row))
+    if part_at(place, _data(draft)) is None or _there(_data(draft), place):
+        raise Refused(f"The plant has its {key} already.")
+    return replace(draft, text=set_value(draft.text, place, row))
+
+
+def _there(data: Any, path: FieldPath) -> bool:
+    for key in path:
+        if not isinstance(data, dict) or key not in data:
+            return False
+        data = data[key]
+    return True
 
 
 def _add_requirement(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:

@@ -6,28 +6,35 @@ stands beside it.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from json import dumps
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from server.marking.expression import MAX_CONDITION
 from server.marking.files.document import Fault, FieldPath, spelt
-from server.marking.files.form import MAX_TEXT, Part
+from server.marking.files.form import MAX_TEXT
+from server.plant.fields import NAMES
 
 _NUMBER = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """How a value is typed: ``shape`` names the control, ``choices`` what can be chosen."""
+    """How a value is typed: ``shape`` names the control, ``choices`` what can be chosen.
+
+    ``names`` is what the value names (vessels, outputs), so that it can be suggested.
+    """
 
     key: str
     shape: str
     required: bool
     choices: tuple[str, ...] = ()
     example: str = ""
+    names: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +55,15 @@ class Field:
         return self.kind.required or bool(self.value) or bool(self.faults)
 
 
-@cache
-def kinds_of(part: type[Part]) -> tuple[Kind, ...]:
+def kinds_of(part: type) -> tuple[Kind, ...]:
     """The fields of a part that hold a value of their own, in the order of the schema."""
-    schema = part.model_json_schema()
+    return _kinds_of(part)
+
+
+@cache
+def _kinds_of(part: Hashable) -> tuple[Kind, ...]:
+    assert isinstance(part, type), "a form is a class"
+    schema = TypeAdapter(part).json_schema()
     required = set(schema.get("required", ()))
     found = []
     for key, rule in schema["properties"].items():
@@ -75,7 +87,8 @@ def _kind(key: str, rule: dict[str, Any], parts: dict[str, Any], required: bool)
             shape = {MAX_TEXT: "text", MAX_CONDITION: "condition"}.get(
                 rule.get("maxLength", 0), "line"
             )
-            return Kind(key, "measure" if example else shape, required, (), example)
+            names = str(rule.get(NAMES, ""))
+            return Kind(key, "measure" if example else shape, required, (), example, names)
         case "integer" | "number":
             return Kind(key, "number", required)
         case "boolean":
@@ -93,7 +106,7 @@ def _kind(key: str, rule: dict[str, Any], parts: dict[str, Any], required: bool)
 
 
 def fields_of(
-    part: type[Part],
+    part: type,
     data: Any,
     path: FieldPath,
     faults: Sequence[Fault],
@@ -112,7 +125,7 @@ def fields_of(
                 label=kind.key.capitalize(),
                 value=shown(kind, values.get(kind.key)),
                 faults=faults_at(faults, place),
-                suggest=suggest(kind.key),
+                suggest=suggest(kind.names or kind.key),
             )
         )
     return found

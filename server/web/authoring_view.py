@@ -1,5 +1,6 @@
 """What the author's page shows of a draft: fields with their faults, drawings, help."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from json import dumps
 from typing import Any
@@ -13,7 +14,6 @@ from server.marking.authoring.plant_templates import TEMPLATES
 from server.marking.check import Check
 from server.marking.checks import CHECKS, kind_of_check, read_check
 from server.marking.exercise import Exercise
-from server.marking.files import plant_schema
 from server.marking.files.document import FieldPath
 from server.marking.files.drafts import Draft, Reading, bare_exercise, points_and_plant
 from server.marking.files.draws import told
@@ -28,34 +28,17 @@ from server.marking.files.exercise_schema import (
     StepPart,
 )
 from server.marking.files.form import Part
-from server.marking.files.measures import milliseconds_of
+from server.marking.files.plant_form import GROUPS, part_form
 from server.marking.structure import RULES
 from server.marking.telling.check_pictures import draw_check
 from server.marking.telling.scenario_drawing import LONGEST_MS, draw_scenario
 from server.marking.telling.step_handles import Handle, draw_handles
 from server.plant.devices import KINDS
 from server.plant.drawing import draw_plant
+from server.plant.measures import milliseconds_of
+from server.plant.plant import LISTS, SINGLES
 from server.web.authoring_fields import Field, faults_at, fields_of
 
-PLANT_PARTS: dict[str, dict[str, type[Part]]] = {
-    "tank": {
-        "vessels": plant_schema.VesselPart,
-        "streams": plant_schema.StreamPart,
-        "outlets": plant_schema.OutletPart,
-        "level switches": plant_schema.LevelSwitchPart,
-        "level transmitters": plant_schema.LevelTransmitterPart,
-        "axes": plant_schema.AxisPart,
-        "position switches": plant_schema.PositionSwitchPart,
-    },
-    "conveyor": {
-        "belts": plant_schema.BeltPart,
-        "eyes": plant_schema.EyePart,
-        "stops": plant_schema.StopPart,
-        "pushers": plant_schema.PusherPart,
-        "axes": plant_schema.AxisPart,
-        "position switches": plant_schema.PositionSwitchPart,
-    },
-}
 CHECK_MENU = {key: kind.menu for key, kind in CHECKS.items()}
 
 
@@ -95,6 +78,18 @@ class ScenarioView:
 
 
 @dataclass(frozen=True, slots=True)
+class PlantGroup:
+    """The parts of one list of the plant; ``path`` is the list's place as JSON.
+
+    It is empty for a part of which there is only one.
+    """
+
+    title: str
+    path: str
+    parts: list[PartView]
+
+
+@dataclass(frozen=True, slots=True)
 class SheetView:
     """Everything of one draft that can be edited."""
 
@@ -105,8 +100,8 @@ class SheetView:
     points: list[PartView]
     bits: list[PartView]
     plant: Markup | None
-    plant_kind: str
-    plant_groups: dict[str, list[PartView]]
+    plant_place: str
+    plant_groups: list[PlantGroup]
     plant_faults: tuple[str, ...]
     requirements: list[RequirementView]
     implied: list[Implied]
@@ -128,21 +123,8 @@ def sheet_view(draft: Draft, reading: Reading) -> SheetView:
 
     points, plant = points_and_plant(filled)
     bare = bare_exercise(filled)
-    plant_data = data.get("plant") if isinstance(data.get("plant"), dict) else {}
-    kind = next((k for k in PLANT_PARTS if k in (plant_data or {})), "")
-    groups = {
-        key: parts(form, ("plant", kind, key), key[:-1] if key != "axes" else "axis")
-        for key, form in (PLANT_PARTS[kind].items() if kind else ())
-    }
-    if kind == "conveyor":
-        own: list[tuple[type[Part], FieldPath, str]] = [
-            (plant_schema.ItemPart, ("plant", kind, "items"), "items"),
-            (plant_schema.FeederPart, ("plant", kind, "feeder"), "feeder"),
-        ]
-        groups = {"the line": [
-            _part(form, _at(data, path), path, name, reading, suggestions)
-            for form, path, name in own
-        ]} | groups  # fmt: skip
+    place = plant_place(data)
+    groups = list(_plant_groups(data, reading, suggestions))
     wanted = {str(r.get("text")) for r in _dicts(filled, "requirements")}
     return SheetView(
         head=[f for f in fields_of(ExerciseForm, data, (), faults) if f.kind.key != "exercise"],
@@ -152,10 +134,10 @@ def sheet_view(draft: Draft, reading: Reading) -> SheetView:
         points=parts(PointPart, ("points",), "point"),
         bits=parts(BitPart, ("internal bits",), "bit"),
         plant=_drawn_plant(data, points, plant),
-        plant_kind=kind,
+        plant_place=dumps(place),
         plant_groups=groups,
-        plant_faults=faults_at(faults, ("plant",), inside=not kind)
-        + (faults_at(faults, ("plant", kind), inside=False) if kind else ()),
+        plant_faults=faults_at(faults, ("plant",), inside=not groups)
+        + (faults_at(faults, place, inside=False) if len(place) > 1 else ()),
         requirements=[
             _requirement(row, number, reading, suggestions)
             for number, row in enumerate(_dicts(data, "requirements"))
@@ -170,8 +152,35 @@ def sheet_view(draft: Draft, reading: Reading) -> SheetView:
     )
 
 
+def plant_place(data: dict[str, Any]) -> FieldPath:
+    """Return where new parts of the plant go: into the group that it begins with, if it has one."""
+    plant = data.get("plant")
+    groups = [group for group in GROUPS if isinstance(plant, dict) and group in plant]
+    return ("plant", *groups[:1])
+
+
+def _plant_groups(
+    data: dict[str, Any], reading: Reading, suggestions: dict[str, list[str]]
+) -> Iterator[PlantGroup]:
+    """All parts that stand under ``plant``, in its groups and beside them."""
+    for place in (("plant",), *(("plant", group) for group in GROUPS)):
+        lists = _at(data, place)
+        for key in lists if isinstance(lists, dict) else ():
+            path, rows = (*place, key), lists[key]
+            single = part_form(path[1:])
+            if single is not None:
+                yield PlantGroup(key, "", [_part(single, rows, path, key, reading, suggestions)])
+            elif key in LISTS and isinstance(rows, list):
+                kind = LISTS[key]
+                parts = [
+                    _part(kind, row, (*path, i), f"{kind.noun} {i + 1}", reading, suggestions)
+                    for i, row in enumerate(rows)
+                ]
+                yield PlantGroup(key, dumps(path), parts)
+
+
 def _part(
-    form: type[Part],
+    form: type[Any],
     row: Any,
     path: FieldPath,
     title: str,
@@ -299,24 +308,21 @@ def _signals(bare: Exercise | None) -> list[str]:
 
 
 def _suggestions(data: dict[str, Any]) -> dict[str, list[str]]:
-    """What may stand in fields that name something, by key."""
+    """What may stand in fields that name something, by what they name or by their key."""
     points = _dicts(data, "points")
     symbols = [str(p.get("symbol")) for p in points]
     outputs = [str(p.get("symbol")) for p in points if str(p.get("address")).startswith("%Q")]
-    tank = _at(data, ("plant", "tank"))
-    vessels = [str(v.get("name")) for v in _dicts(tank or {}, "vessels")]
-    axes = [str(a.get("name")) for a in _dicts(tank or {}, "axes")]
+    lists = [_at(data, place) for place in (("plant",), *(("plant", group) for group in GROUPS))]
+    named = {
+        key: [str(row["name"]) for each in lists for row in _dicts(each, key) if "name" in row]
+        for key in LISTS
+    }
     outcomes = data.get("outcomes")
     return {
         "kind": list(KINDS),
-        "actuator": outputs,
-        "forward": outputs,
-        "back": outputs,
-        "by": symbols,
-        "vessel": vessels,
-        "from": vessels,
-        "to": vessels,
-        "axis": axes,
+        "outputs": outputs,
+        "symbols": symbols,
+        **{key: names for key, names in named.items() if names},
         "uses": list(RULES),
         "of": symbols,
         "outcomes": list(outcomes) if isinstance(outcomes, dict) else [],
@@ -340,10 +346,13 @@ def _at(data: Any, path: FieldPath) -> Any:
     return data
 
 
+PLANT_KEYS = (*LISTS, *SINGLES)
+"""The keys under which parts of a plant stand."""
+
 TEMPLATE_NAMES = {name: told for name, (told, _, _) in TEMPLATES.items()}
 
 
-def part_at(path: FieldPath, data: Any) -> type[Part] | None:
+def part_at(path: FieldPath, data: Any) -> type[Any] | None:
     """The form of the part at ``path``; None where no part stands."""
     match path:
         case ():
@@ -354,12 +363,8 @@ def part_at(path: FieldPath, data: Any) -> type[Part] | None:
             return PointPart
         case ("internal bits", int()):
             return BitPart
-        case ("plant", "conveyor", "items"):
-            return plant_schema.ItemPart
-        case ("plant", "conveyor", "feeder"):
-            return plant_schema.FeederPart
-        case ("plant", str(kind), str(key), int()) if key in PLANT_PARTS.get(kind, {}):
-            return PLANT_PARTS[kind][key]
+        case ("plant", *rest):
+            return part_form(tuple(rest))
         case ("requirements", int()):
             return RequirementPart
         case ("requirements", int(number), "checks", int(place)):

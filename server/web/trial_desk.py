@@ -16,7 +16,7 @@ from server.marking.exercise import Exercise
 from server.marking.files.catalogue import start_program
 from server.marking.machine import assemble
 from server.marking.telling.scenario_text import scenario_text
-from server.marking.trial.hands import Hands, hands_on
+from server.marking.trial.manual_controls import ManualControls, manual_controls
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
 from server.store.database import Database
@@ -77,7 +77,7 @@ class Desk:
         self._database = database
         self._runs = runs
         self._clock = clock
-        self._hands: tuple[object, Hands] | None = None
+        self._controls: tuple[object, ManualControls] | None = None
 
     @property
     def trial(self) -> Trial:
@@ -130,7 +130,7 @@ class Desk:
                 trial.at_speed(command.speed, now)
             case "act":
                 action = action_from_json(command.action)
-                self._hands_on(trial).check(action)
+                self._controls_of(trial).check(action)
                 if screen.looking is not None:
                     raise Refused("This is a past moment. Go on from here, or go back to now.")
                 if run.events >= MAX_EVENTS:
@@ -151,11 +151,11 @@ class Desk:
             case _:
                 await self._records(trial, command, viewer)
 
-    def _hands_on(self, trial: Trial) -> Hands:
+    def _controls_of(self, trial: Trial) -> ManualControls:
         assembled = trial.run.live.assembled
-        if self._hands is None or self._hands[0] is not assembled:
-            self._hands = assembled, hands_on(self._here.exercise.plant, assembled)
-        return self._hands[1]
+        if self._controls is None or self._controls[0] is not assembled:
+            self._controls = assembled, manual_controls(self._here.exercise.plant, assembled)
+        return self._controls[1]
 
     async def _why(self, trial: Trial, command: Command) -> Json:
         shown = trial.run.scan if trial.screen.looking is None else trial.screen.looking
@@ -292,10 +292,10 @@ def _faults(program: Program) -> list[str]:
 
 def _check(exercise: Exercise, recorded: Recorded) -> None:
     """Raise ValueError for a run that speaks of what this version of the exercise has not."""
-    hands = hands_on(exercise.plant, assemble(exercise, recorded.program))
+    controls = manual_controls(exercise.plant, assemble(exercise, recorded.program))
     for _, event in recorded.events:
         if isinstance(event, Program):
             if errors(event):
                 raise ValueError("A recorded program has errors.")
         else:
-            hands.check(event)
+            controls.check(event)

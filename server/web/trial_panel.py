@@ -3,19 +3,9 @@
 from dataclasses import dataclass
 
 from server.ladder.points import Direction, PointDeclaration
-from server.ladder.program import Program
 from server.marking.exercise import Exercise
-from server.marking.machine import assemble
-from server.marking.trial.hands import hands_on
-from server.plant.conveyor import Line
+from server.plant.controls import HandItems, HandSetting, HandSwitch
 from server.plant.devices import fault_names, kind_of
-from server.plant.model import Belt, ConveyorPlant, Outlet, Plant, Stream, TankPlant
-
-_NAMES = {
-    "feeder": ("Feeder", "feeding", "stopped"),
-    "exit_blocked": ("Exit", "blocked", "free"),
-}
-"""Controls of a conveyor that are no part of it: what each is called, on and off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +24,6 @@ SUPPLY = Control("power", "Supply of the controller")
 
 
 @dataclass(frozen=True, slots=True)
-class LevelControl:
-    """A level that may be set, in whole millimetres."""
-
-    name: str
-    label: str
-    top_mm: int
-
-
-@dataclass(frozen=True, slots=True)
 class Faults:
     """The faults of one point: their names and the controls that bring them about."""
 
@@ -52,38 +33,31 @@ class Faults:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """Everything that a hand can work; ``item`` and ``mark`` say what lies on a conveyor."""
+    """Everything that a hand can work: the panel, then the plant's switches, settings and items."""
 
     operator: tuple[Control, ...]
     plant: tuple[Control, ...]
-    levels: tuple[LevelControl, ...]
-    line: Line | None
-    item: str
-    mark: str
+    settings: tuple[HandSetting, ...]
+    lines: tuple[HandItems, ...]
     faults: tuple[Faults, ...]
 
 
 def panel_of(exercise: Exercise) -> Panel:
-    """The controls of an exercise; they do not depend on the program."""
-    hands = hands_on(exercise.plant, assemble(exercise, Program("none")))
-    operator = [
-        point
-        for point in exercise.points
-        if point.direction is Direction.INPUT and kind_of(point).by_hand
-    ]
-    own = {f"panel.{point.symbol}" for point in operator}
-    conveyor = exercise.plant if isinstance(exercise.plant, ConveyorPlant) else None
+    """Return the controls of an exercise; they do not depend on the program."""
+    controls = exercise.plant.controls
+    switches = [each for each in controls if isinstance(each, HandSwitch)]
     return Panel(
-        operator=tuple(map(_operator_control, operator)),
-        plant=tuple(
-            _plant_control(name, exercise.plant)
-            for name in sorted(hands.controls)
-            if name.startswith("panel.") and name not in own
+        operator=tuple(
+            _operator_control(point)
+            for point in exercise.points
+            if point.direction is Direction.INPUT and kind_of(point).by_hand
         ),
-        levels=_levels(exercise.plant),
-        line=hands.line,
-        item=conveyor.item if conveyor else "",
-        mark=conveyor.mark if conveyor else "",
+        plant=tuple(
+            Control(each.signal, each.label, each.tag, on=each.on, off=each.off)
+            for each in sorted(switches, key=lambda each: each.name)
+        ),
+        settings=tuple(each for each in controls if isinstance(each, HandSetting)),
+        lines=tuple(each for each in controls if isinstance(each, HandItems)),
         faults=tuple(
             Faults(point, tuple((name.rpartition(".")[2], name) for name in fault_names(point)))
             for point in exercise.points
@@ -99,23 +73,3 @@ def _operator_control(point: PointDeclaration) -> Control:
         "emergency stop": ("struck", "pulled out"),
     }.get(point.description, ("pressed", "released"))
     return Control(f"panel.{point.symbol}", point.label, point.device, held, on, off)
-
-
-def _plant_control(name: str, plant: Plant) -> Control:
-    part = name.removeprefix("panel.")
-    if part in _NAMES:
-        label, on, off = _NAMES[part]
-        return Control(name, label, on=on, off=off)
-    parts: tuple[Stream | Outlet | Belt, ...]
-    parts = (*plant.streams, *plant.outlets) if isinstance(plant, TankPlant) else plant.belts
-    found = next(each for each in parts if each.name == part)
-    return Control(name, found.label or part.replace("_", " "), found.tag)
-
-
-def _levels(plant: Plant) -> tuple[LevelControl, ...]:
-    if not isinstance(plant, TankPlant):
-        return ()
-    return tuple(
-        LevelControl(f"{v.name}.level", v.label or v.name, round(v.height * 1000))
-        for v in plant.vessels
-    )

@@ -24,7 +24,7 @@ export function takeHands(root, act, isHeld) {
 
   const measure = (form, name) => Number(new FormData(form).get(name));
   const commits = {
-    adjust: (form) => ({ quantity: form.dataset.adjust, value: measure(form, "value") / 1000 }),
+    adjust: (form) => ({ quantity: form.dataset.adjust, value: measure(form, "value") / Number(form.dataset.scale) }),
     place: (form) => ({ belt: form.dataset.place, position: measure(form, "position"), marked: new FormData(form).has("marked") }),
     clear: (form) => ({ belt: form.dataset.clear, first: measure(form, "first"), last: measure(form, "last") }),
   };

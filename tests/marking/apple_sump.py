@@ -7,7 +7,10 @@ from server.ladder.text_form import parse_program
 from server.marking.check import Check, ProgramCheck
 from server.marking.exercise import Exercise, FeedbackPolicy, Requirement, RequirementKind
 from server.marking.scenario import Adjust, Scenario, Step, Turn
-from server.plant.model import LevelSwitch, Stream, TankPlant, Vessel
+from server.plant.parts.level_switch import LevelSwitch
+from server.plant.parts.stream import Stream
+from server.plant.parts.vessel import Vessel
+from server.plant.plant import Plant
 from tests.marking.checks import pattern
 
 NO, NC = ContactKind.OPEN, ContactKind.CLOSED
@@ -20,13 +23,13 @@ POINTS = (
     PointDeclaration("lamp", "%QX0.1", "YL-205", "Sump is full", None, 0, "lamp"),
 )
 
-PLANT = TankPlant(
-    (Vessel("sump", 0.5, 2.0),),
-    (
-        Stream("fill", "P-204", 0.05, target="sump", actuator="fill_pump"),
-        Stream("use", "P-206", 0.01, source="sump", on_at_start=False),
+PLANT = Plant(
+    vessels=(Vessel("sump", 0.5, 2.0, label="sump"),),
+    streams=(
+        Stream("fill", "P-204", 0.05, target="sump", actuator="fill_pump", label="fill"),
+        Stream("use", "P-206", 0.01, source="sump", on_at_start=False, label="use"),
     ),
-    switches=(LevelSwitch("LSH-203", "sump", 1.0),),
+    level_switches=(LevelSwitch("LSH-203", "sump", 1.0),),
 )
 
 

@@ -9,7 +9,11 @@ from server.marking.files.document import read_document
 from server.marking.files.exercise_file import build_exercise
 from server.marking.scenario import Clear, Place, Turn
 from server.marking.verdict import Status
-from server.plant.model import ConveyorPlant, Eye, Feeder, Pusher, Stop
+from server.plant.parts.conveyor_line import ConveyorLine
+from server.plant.parts.eye import Eye
+from server.plant.parts.feeder import Feeder
+from server.plant.parts.pusher import Pusher
+from server.plant.parts.stop import Stop
 from tests.marking.small_exercise import built
 
 TEXT = """\
@@ -53,12 +57,11 @@ def exercise() -> Exercise:
 
 def test_the_plant_is_built(exercise: Exercise) -> None:
     plant = exercise.plant
-    assert isinstance(plant, ConveyorPlant)
     assert plant.feeder == Feeder(2.0, 3, on_at_start=False)
     assert plant.eyes == (Eye("YS-301", 1.0, marked_only=True),)
     assert plant.stops == (Stop("stopper", "YV-303", 1.8, "gate", holds_when=False, label="Gate"),)
-    assert plant.pushers == (Pusher("pusher", "YV-304", 1.0, "reject", "Reject"),)
-    assert (plant.item_length, plant.gap, plant.mark) == (0.1, 0.05, "short fill")
+    assert plant.pushers == (Pusher("pusher", "YV-304", 1.0, "reject", label="Reject"),)
+    assert plant.line == ConveyorLine("bottles", 0.1, 0.05, "bottle", "short fill")
 
 
 def test_items_are_put_down_and_taken_away(exercise: Exercise) -> None:

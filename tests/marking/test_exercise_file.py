@@ -12,16 +12,15 @@ from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import exercise_schema, list_exercises, load_exercise
 from server.marking.scenario import Adjust, Step, Turn
 from server.paths import EXERCISES
-from server.plant.model import LevelSwitch, TankPlant
+from server.plant.parts.level_switch import LevelSwitch
 from tests.marking.small_exercise import SLUG, TEXT, built
 
 
 def test_measures_are_si_and_durations_milliseconds() -> None:
     plant = built().plant
-    assert isinstance(plant, TankPlant)
     assert (plant.vessels[0].area, plant.vessels[0].height) == (0.5, 1.0)
     assert plant.streams[0].rate == pytest.approx(0.005)
-    assert plant.switches == (LevelSwitch("LSH-203", "tank", 0.8, 0.01),)
+    assert plant.level_switches == (LevelSwitch("LSH-203", "tank", 0.8, 0.01),)
 
 
 def test_points_know_their_resting_state() -> None:
@@ -141,7 +140,7 @@ FAULTS = [
      "The plant has no level switch LSH-209. It has LSH-203."),
     ("kind: level switch", "kind: ¦float", "points.3.kind",
      "'float' is no device. Known are push-button, emergency stop, selector switch, level switch, "
-     "position switch, photo-eye, level transmitter, contactor, solenoid valve, lamp, horn, "
+     "level transmitter, photo-eye, position switch, contactor, solenoid valve, lamp, horn, "
      "number display."),
     ("wiring: normally closed", "wiring: ¦closed", "points.2.wiring",
      "'closed' can't stand here. Known are 'normally open' or 'normally closed'."),
@@ -232,7 +231,7 @@ FAULTS = [
     ("tap: start_pb", "fault: {¦stop: welded}", "scenarios.1.steps.1.fault.stop",
      "There is no point 'stop' that can have a fault."),
     ("tap: start_pb", "¦put: [{at: 1 m}]", "scenarios.1.steps.1.put",
-     "A tank plant has no items. Leave it out."),
+     "No items travel in this plant. Leave it out."),
     ("{when: tank_high, within: 2 min,", "{¦when: tank_high,", "scenarios.1.steps.2.when",
      "'within' is missing beside 'when'."),
     ("{when: tank_high, within: 2 min,", "{when: tank_high, ¦after: 1 s, within: 2 min,",

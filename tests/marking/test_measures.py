@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from server.marking.files.measures import (
+from server.plant.measures import (
     AREA,
     DURATION,
     FLOW,

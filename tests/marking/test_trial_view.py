@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 
 from server.marking.scenario import Action, Adjust, Clear, Place, Turn
-from server.marking.trial.hands import hands_on
+from server.marking.trial.manual_controls import manual_controls
 from server.marking.trial.trial import TrialRun
 from server.marking.trial.trial_form import action_from_json, from_json, to_json
 from server.marking.trial.trial_view import Marker, View, lanes_of, shown_checks
@@ -135,12 +135,12 @@ def test_anything_else_is_no_recorded_run(damage: dict[str, object]) -> None:
     ],
 )
 def test_hands_do_only_what_is_there(action: Action, sentence: str) -> None:
-    hands = hands_on(EXERCISE.plant, TrialRun(EXERCISE, sump_program()).live.assembled)
+    controls = manual_controls(EXERCISE.plant, TrialRun(EXERCISE, sump_program()).live.assembled)
     with pytest.raises(ValueError, match=sentence):
-        hands.check(action)
-    hands.check(Turn("panel.use", True))
-    hands.check(Turn("fault.stop_pb.broken wire", True))
-    hands.check(Adjust("sump.level", 2.0))
+        controls.check(action)
+    controls.check(Turn("panel.use", True))
+    controls.check(Turn("fault.stop_pb.broken wire", True))
+    controls.check(Adjust("sump.level", 2.0))
 
 
 def test_an_action_that_is_none_is_refused() -> None:

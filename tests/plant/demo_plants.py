@@ -2,44 +2,41 @@
 
 from server.ladder.elements import ContactKind
 from server.ladder.points import PointDeclaration
-from server.plant.model import (
-    Axis,
-    Belt,
-    ConveyorPlant,
-    Drawn,
-    Eye,
-    Feeder,
-    LevelSwitch,
-    LevelTransmitter,
-    Outlet,
-    PositionSwitch,
-    Pusher,
-    Stop,
-    Stream,
-    TankPlant,
-    Vessel,
-)
+from server.plant.parts.axis import Axis
+from server.plant.parts.belt import Belt
+from server.plant.parts.conveyor_line import ConveyorLine
+from server.plant.parts.eye import Eye
+from server.plant.parts.feeder import Feeder
+from server.plant.parts.level_switch import LevelSwitch
+from server.plant.parts.level_transmitter import LevelTransmitter
+from server.plant.parts.outlet import Outlet
+from server.plant.parts.position_switch import PositionSwitch
+from server.plant.parts.pusher import Pusher
+from server.plant.parts.stop import Stop
+from server.plant.parts.stream import Drawn, Stream
+from server.plant.parts.vessel import Vessel
+from server.plant.plant import Plant
 
 OPEN, CLOSED = ContactKind.OPEN, ContactKind.CLOSED
 
-SUMP = TankPlant(
+SUMP = Plant(
     vessels=(
-        Vessel("sump", 0.6, 1.2, 0.5, "Apple wash sump"),
-        Vessel("buffer", 0.3, 0.8, 0.3, "Juice buffer tank"),
+        Vessel("sump", 0.6, 1.2, 0.5, label="Apple wash sump"),
+        Vessel("buffer", 0.3, 0.8, 0.3, label="Juice buffer tank"),
     ),
     streams=(
-        Stream("fill", "P-201", 0.002, None, "sump", "fill_pump"),
+        Stream("fill", "P-201", 0.002, None, "sump", "fill_pump", label="fill"),
         Stream("supply", "XV-203", 0.0001, None, "sump", drawn=Drawn.VALVE, label="Town water"),
-        Stream("transfer", "P-202", 0.001, "sump", "buffer", "transfer_pump"),
+        Stream("transfer", "P-202", 0.001, "sump", "buffer", "transfer_pump", label="transfer"),
     ),
-    outlets=(Outlet("drain", "LV-204", "buffer", 0.02, actuator="drain_valve"),),
-    switches=(
+    outlets=(Outlet("drain", "LV-204", "buffer", 0.02, actuator="drain_valve", label="drain"),),
+    level_switches=(
         LevelSwitch("LSL-201", "sump", 0.25),
         LevelSwitch("LSH-201", "sump", 0.95),
         LevelSwitch("LSHH-202", "sump", 1.0),
         LevelSwitch("LSH-204", "buffer", 0.6),
     ),
-    transmitters=(LevelTransmitter("LT-201", "sump"),),
+    level_transmitters=(LevelTransmitter("LT-201", "sump"),),
 )
 
 SUMP_POINTS = (
@@ -59,21 +56,20 @@ SUMP_POINTS = (
     PointDeclaration("horn", "%QX0.4", "YA-206", "Horn", None, 0, "horn"),
 )
 
-BOTTLES = ConveyorPlant(
-    "bottles",
-    (
-        Belt("infeed", "M-301", 1.2, 0.25, "infeed_motor"),
-        Belt("outfeed", "M-302", 1.8, 0.25, "outfeed_motor", run_up=0.3),
+BOTTLES = Plant(
+    line=ConveyorLine("bottles", 0.2, item="bottle", mark="short fill"),
+    belts=(
+        Belt("infeed", "M-301", 1.2, 0.25, "infeed_motor", label="infeed"),
+        Belt("outfeed", "M-302", 1.8, 0.25, "outfeed_motor", run_up=0.3, label="outfeed"),
     ),
-    0.2,
-    item="bottle",
-    mark="short fill",
     feeder=Feeder(2.0, 3),
     eyes=(Eye("YS-301", 0.5), Eye("YS-302", 0.5, True), Eye("YS-303", 2.4)),
-    stops=(Stop("gate", "YV-305", 1.1, "gate_valve"),),
-    pushers=(Pusher("reject", "YV-304", 1.8, "reject_valve"),),
-    axes=(Axis("lift", "lift_up", "lift_down", 4, 5, label="Case lift"),),
-    positions=(
+    stops=(Stop("gate", "YV-305", 1.1, "gate_valve", label="gate"),),
+    pushers=(Pusher("reject", "YV-304", 1.8, "reject_valve", label="reject"),),
+    axes=(
+        Axis("lift", "lift_up", "lift_down", seconds_forward=4, seconds_back=5, label="Case lift"),
+    ),
+    position_switches=(
         PositionSwitch("ZS-306", "lift", 0),
         PositionSwitch("ZS-307", "lift", 50),
         PositionSwitch("ZS-308", "lift", 100),

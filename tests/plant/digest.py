@@ -7,7 +7,7 @@ import hashlib
 
 from numpy.random import default_rng
 
-from server.plant.model import Plant
+from server.plant.plant import Plant
 from server.scan.lanes import LANES, plane_of
 from tests.plant.demo_plants import BOTTLES, SUMP
 from tests.plant.rig import Rig

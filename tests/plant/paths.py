@@ -1,16 +1,18 @@
 """Concrete runs as paths of the abstract step: what happened, and whether it can happen there."""
 
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
-from numpy.random import Generator
+from numpy.random import Generator, default_rng
 from numpy.typing import NDArray
 
-from server.plant.conveyor import ConveyorStep
-from server.plant.model import Plant
-from server.plant.physics import ABSENT
-from server.plant.step import PlantStep, plant_step
-from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
+from server.plant.parts.conveyor_line import ConveyorLine
+from server.plant.physics import ABSENT, insert_item
+from server.plant.plant import Plant
+from server.plant.regions import Regions
+from server.plant.step import PlantStep
+from server.scan.assembler import Assembler, Bit, Machine, Signal
 from server.scan.kernel import execute
 from server.scan.lanes import ALL, LANES, plane_of
 from tests.plant.rig import Rig, actuators_of
@@ -44,7 +46,8 @@ class Abstract:
     ) -> None:
         asm = Assembler(period_ms)
         actuators = {name: asm.control() for name in actuators_of(plant)}
-        self.step: PlantStep = plant_step(plant, asm, abstract=True, edges=edges)
+        self.plant = plant
+        self.step = PlantStep(plant, asm, abstract=True, edges=edges)
         for name, value in thresholds:
             self.step.gauges[name].at_least(value)
         with asm.section("plant"):
@@ -88,30 +91,23 @@ class Abstract:
             for b in gauge.boundaries:
                 if (b.rise, b.fall) in remembered:
                     planes[b.plane] = bool(rig.plane(remembered[b.rise, b.fall], lane))
-        if isinstance(self.step, ConveyorStep):
-            planes |= self._items(self.step, rig, lane)
-        else:
-            for tag, reading in self.step.readings.items():
-                planes |= reading.planes_at(rig.sensed(tag, lane))
+        for tag, reading in self.step.readings.items():
+            planes |= reading.planes_at(rig.sensed(tag, lane))
+        for line in self.plant.of(ConveyorLine):
+            planes |= self._items(self.step.site.kept(line, Regions), rig, lane)
+        for belt in self.plant.belts:
+            if belt.run_up > 0:
+                planes[self.step.site.kept(belt, int)] = rig.value(f"{belt.name}.speed", lane) > 0
         return planes
 
-    def _items(self, step: ConveyorStep, rig: Rig, lane: int) -> dict[int, bool]:
-        assert isinstance(rig.step, ConveyorStep)
-        assert rig.step.line is not None
-        assert step.regions is not None
-        line = rig.step.line
-        rows = rig.quantities[line.base : line.base + 2 * line.slots, lane].tolist()
-        items = zip(rows[: line.slots], rows[line.slots :], strict=True)
-        present = [(front, kind == 1) for front, kind in items if front > ABSENT]
-        speeds = {
-            name.removesuffix(".speed"): float(rig.quantities[signal.row, lane])
-            for name, signal in rig.machine.symbols.items()
-            if name.endswith(".speed") and isinstance(signal, Quantity)
-        }
-        planes = step.regions.planes_at(present)
-        for tag, plane in step.regions.eyes.items():
+    def _items(self, regions: Regions, rig: Rig, lane: int) -> dict[int, bool]:
+        slots = rig.items.slots
+        rows = rig.quantities[rig.items.base : rig.items.base + 2 * slots, lane].tolist()
+        items = zip(rows[:slots], rows[slots:], strict=True)
+        planes = regions.planes_at([(f, kind == 1) for f, kind in items if f > ABSENT])
+        for tag, plane in regions.eyes.items():
             assert planes[plane] == bool(rig.sensed(tag, lane)), f"{tag} sees what the region says"
-        return planes | step.regions.coasting_at(speeds)
+        return planes
 
 
 def wander(rig: Rig, abstract: Abstract, rng: Generator, scans: int) -> Transitions:
@@ -148,6 +144,41 @@ def missing(abstract: Abstract, found: Transitions) -> list[str]:
         for before, worked, after in zip(found.before, found.worked, found.after, strict=True)
         if not abstract.has(before, worked, after)
     ]
+
+
+def check_paths(
+    plant: Plant,
+    thresholds: list[Threshold],
+    seed: int,
+    edges: dict[str, list[int]] | None = None,
+    scans: int = 60,
+    period_ms: int = 100,
+) -> None:
+    """Work a plant at random, from anywhere and at any rates: every run is an abstract path."""
+    rng = default_rng(seed)
+    rig = Rig(plant, period_ms, thresholds)
+    abstract = Abstract(plant, thresholds, period_ms, edges)
+    for gauge in rig.step.gauges.values():
+        if gauge.high < inf:
+            assert gauge.row is not None
+            rig.quantities[gauge.row] = rng.uniform(gauge.low, gauge.high, 64)
+    for name, row in rig.machine.parameter_rows.items():
+        if name in rig.step.rates or name == "feeder.scans":
+            rig.parameters[row] *= rng.uniform(0.1, 1.0, 64)
+    if plant.track is not None:
+        scatter(rig, rng.uniform(0, plant.track.length, (64, 4)).tolist())
+    rig.sense()
+    found = wander(rig, abstract, rng, scans)
+    assert missing(abstract, found) == []
+
+
+def scatter(rig: Rig, places: list[list[float]]) -> None:
+    """Lay items down at random, differently in each lane, every other one marked."""
+    items = rig.items
+    for lane, fronts in enumerate(places):
+        for number, front in enumerate(fronts):
+            place = (items.base, items.slots, items.track.pitch, lane, front)
+            insert_item(rig.quantities, *place, number % 2)
 
 
 def _row(abstract: Abstract, rig: Rig, lane: int) -> list[bool]:

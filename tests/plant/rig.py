@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from server.plant.model import ConveyorPlant, Outlet, Plant, Pusher, Stop, Stream
 from server.plant.physics import advance
-from server.plant.step import PlantStep, plant_step
+from server.plant.plant import Plant
+from server.plant.step import PlantStep
+from server.plant.track import ItemRows
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Word
 from server.scan.instructions import INT_PLANES
 from server.scan.kernel import execute
@@ -17,16 +18,8 @@ from server.scan.lanes import ALL
 
 def actuators_of(plant: Plant) -> list[str]:
     """The symbols of all output points that a plant is worked by."""
-    named: list[str | None] = [end for a in plant.axes for end in (a.forward, a.back)]
-    if isinstance(plant, ConveyorPlant):
-        named += [belt.actuator for belt in plant.belts]
-        tags = {s.tag for s in plant.positions}
-        gates: tuple[Stop | Pusher, ...] = (*plant.stops, *plant.pushers)
-        named += [gate.by for gate in gates if gate.by not in tags]
-    else:
-        parts: tuple[Stream | Outlet, ...] = (*plant.streams, *plant.outlets)
-        named += [part.actuator for part in parts]
-    return sorted({name for name in named if name is not None})
+    drives = (drive.symbol for part in plant.parts for drive in part.drives())
+    return sorted({symbol for symbol in drives if symbol not in plant.tags})
 
 
 @dataclass(slots=True)
@@ -47,7 +40,7 @@ class Rig:
     def __post_init__(self) -> None:
         asm = Assembler(self.period_ms)
         self.actuators = {name: asm.control() for name in actuators_of(self.plant)}
-        self.step = plant_step(self.plant, asm)
+        self.step = PlantStep(self.plant, asm)
         self.asked = {
             (name, value): self.step.gauges[name].at_least(value) for name, value in self.thresholds
         }
@@ -58,6 +51,12 @@ class Rig:
         self.quantities = self.machine.quantities.copy()
         self.parameters = self.machine.parameters.copy()
         self.sense()
+
+    @property
+    def items(self) -> ItemRows:
+        """Where the items of a line stand."""
+        assert self.step.items is not None
+        return self.step.items
 
     def turn(self, name: str, on: bool, lanes: np.uint64 = ALL) -> None:
         """Switch an actuator, or a hand control as ``panel.<name>``."""

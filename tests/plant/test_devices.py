@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from server.ladder.elements import ContactKind
 from server.ladder.points import Direction, PointDeclaration
-from server.plant.devices import KINDS, Switchboard, fault_names, kind_of
+from server.plant.devices import KINDS, fault_names, kind_of
+from server.plant.switchboard import Switchboard
 from server.scan.assembler import Assembler, Bit, Machine, Signal, Word
 from server.scan.instructions import INT_PLANES
 from server.scan.kernel import execute

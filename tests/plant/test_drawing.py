@@ -6,11 +6,11 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from server.ladder.points import PointDeclaration
-from server.plant.devices import Switchboard
+from server.plant.controls import HandItems, HandSetting, HandSwitch
 from server.plant.drawing import draw_plant
-from server.plant.hands import HandKind, hand_controls
-from server.plant.model import ConveyorPlant, Plant
-from server.plant.step import plant_step
+from server.plant.plant import Plant
+from server.plant.step import PlantStep
+from server.plant.switchboard import Switchboard
 from server.scan.assembler import Assembler, Bit, Quantity
 from tests.plant.demo_plants import BOTTLE_POINTS, BOTTLES, SUMP, SUMP_POINTS
 
@@ -24,7 +24,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 def symbols(plant: Plant, points: tuple[PointDeclaration, ...]) -> dict[str, object]:
     """Every signal of the plant with its devices in a machine."""
     asm = Assembler()
-    step = plant_step(plant, asm)
+    step = PlantStep(plant, asm)
     board = Switchboard(asm)
     power = board.supply()
     board.inputs(points, step.senses)
@@ -95,7 +95,7 @@ def test_contacts_stand_as_they_rest() -> None:
 def test_items_lie_where_they_are_put() -> None:
     svg = draw_plant(BOTTLES, BOTTLE_POINTS, items=((2.0, False), (1.0, True)))
     items = [e for e in ET.fromstring(svg).iter() if e.get("data-kind") == "item"]
-    assert len(items) == BOTTLES.slots
+    assert len(items) == BOTTLES.track.slots if BOTTLES.track else 0
     origin, scale = (float(items[0].get(f"data-{name}") or 0) for name in ("origin", "scale"))
     moved = (items[0].get("transform") or "").removeprefix("translate(").removesuffix(" 0)")
     assert float(moved) == pytest.approx(origin + 2 * scale, abs=0.01)
@@ -127,18 +127,27 @@ def test_hand_controls_work_signals_that_exist(
     plant: Plant, points: tuple[PointDeclaration, ...]
 ) -> None:
     known = symbols(plant, points)
-    for control in hand_controls(plant):
-        if control.kind in (HandKind.LAY_DOWN, HandKind.CLEAR):
-            assert isinstance(plant, ConveyorPlant)
-            assert control.signal == plant.name
-        else:
-            wanted = Quantity if control.kind is HandKind.SET else Bit
-            assert isinstance(known[control.signal], wanted), control.signal
+    for control in plant.controls:
+        match control:
+            case HandSwitch():
+                assert isinstance(known[control.signal], Bit), control.signal
+            case HandSetting():
+                assert isinstance(known[control.quantity], Quantity), control.quantity
+            case HandItems():
+                assert f"{control.line}.item1" in known
 
 
 def test_hand_controls_of_a_tank() -> None:
-    assert [(c.kind.value, c.signal, c.label) for c in hand_controls(SUMP)] == [
-        ("set", "sump.level", "Level of Apple wash sump"),
-        ("set", "buffer.level", "Level of Juice buffer tank"),
-        ("switch", "panel.supply", "Town water"),
-    ]
+    assert SUMP.controls == (
+        HandSetting("sump.level", "level", "Level of the apple wash sump", 1.2, 1000, "mm"),
+        HandSetting("buffer.level", "level", "Level of the juice buffer tank", 0.8, 1000, "mm"),
+        HandSwitch("supply", "Town water", "XV-203", on_at_start=True),
+    )
+
+
+def test_hand_controls_of_a_conveyor() -> None:
+    assert BOTTLES.controls == (
+        HandSwitch("exit_blocked", "Exit", on="blocked", off="free"),
+        HandItems("bottles", "bottle", "short fill", 0.2, 3.0),
+        HandSwitch("feeder", "Feeder", "", on_at_start=True, on="feeding", off="stopped"),
+    )

@@ -6,63 +6,61 @@ from dataclasses import replace
 
 import pytest
 
-from server.plant.model import (
-    Axis,
-    Belt,
-    ConveyorPlant,
-    Eye,
-    Feeder,
-    LevelSwitch,
-    Outlet,
-    PositionSwitch,
-    Stream,
-    TankPlant,
-    Vessel,
-)
+from server.plant.parts.axis import Axis
+from server.plant.parts.belt import Belt
+from server.plant.parts.conveyor_line import ConveyorLine
+from server.plant.parts.eye import Eye
+from server.plant.parts.feeder import Feeder
+from server.plant.parts.level_switch import LevelSwitch
+from server.plant.parts.outlet import Outlet
+from server.plant.parts.position_switch import PositionSwitch
+from server.plant.parts.stream import Stream
+from server.plant.parts.vessel import Vessel
+from server.plant.plant import Plant
 from tests.plant.demo_plants import BOTTLES, SUMP
 
-BELT = Belt("belt", "M-301", 2.0, 0.2)
+BELT = Belt("belt", "M-301", 2.0, 0.2, label="belt")
 
 
-def line(*belts: Belt, length: float = 0.3, gap: float = 0.0) -> ConveyorPlant:
-    return ConveyorPlant("line", belts, length, gap)
+def line(*belts: Belt, length: float = 0.3, gap: float = 0.0) -> Plant:
+    return Plant(line=ConveyorLine("line", length, gap=gap), belts=belts)
 
 
 @pytest.mark.parametrize(
     ("build", "sentence"),
     [
-        (lambda: Vessel("sump", 0, 1),
+        (lambda: Vessel("sump", 0, 1, label="sump"),
          "sump: the area must be more than zero, not 0."),
-        (lambda: Vessel("sump", 1, 1, 1.5),
+        (lambda: Vessel("sump", 1, 1, 1.5, label="sump"),
          "sump: the start level is outside the vessel. Choose 0 m to 1 m."),
-        (lambda: Vessel("Sump", 1, 1),
+        (lambda: Vessel("Sump", 1, 1, label="Sump"),
          "Sump stands for signals. Write it in lower case."),
-        (lambda: Stream("fill", "P-1", 0.1, "sump", "sump"),
+        (lambda: Stream("fill", "P-1", 0.1, "sump", "sump", label="fill"),
          "fill: it leads from sump to the same place. Name another source or target."),
-        (lambda: Stream("fill", "P-1", 0.1),
+        (lambda: Stream("fill", "P-1", 0.1, label="fill"),
          "fill: it leads from outside to the same place. Name another source or target."),
-        (lambda: Outlet("drain", "LV-1", "sump", -0.02),
+        (lambda: Outlet("drain", "LV-1", "sump", -0.02, label="drain"),
          "drain: the diameter must be more than zero, not -0.02."),
-        (lambda: TankPlant(()), "A tank plant has at least one vessel."),
-        (lambda: replace(SUMP, streams=(Stream("fill", "P-1", 0.1, None, "cellar"),)),
+        (lambda: replace(SUMP, streams=(Stream("fill", "P-1", 0.1, None, "cellar", label="fill"),)),
          "fill: no vessel cellar."),
-        (lambda: replace(SUMP, switches=(LevelSwitch("LSH-1", "sump", 2.0),)),
+        (lambda: replace(SUMP, level_switches=(LevelSwitch("LSH-1", "sump", 2.0),)),
          "LSH-1: it can't switch on and off. Put it above its hysteresis of 0.01 m and not above "
          "1.2 m."),
-        (lambda: replace(SUMP, switches=(SUMP.switches[0], SUMP.switches[0])),
+        (lambda: replace(SUMP, level_switches=(SUMP.level_switches[0], SUMP.level_switches[0])),
          "The tag LSL-201 is there 2 times. Choose another one."),
         (lambda: replace(SUMP, vessels=(*SUMP.vessels, replace(SUMP.vessels[0]))),
          "The name sump is there 2 times. Choose another one."),
-        (lambda: replace(SUMP, outlets=(*SUMP.outlets, Outlet("o", "LV-2", "buffer", 0.1, 0.62,
-                                                              "sump"))),
+        (lambda: replace(SUMP, outlets=(*SUMP.outlets, Outlet("o", "LV-2", "buffer", 0.1,
+                                                              target="sump", label="o"))),
          "buffer: its outlets lead to different places."),
-        (lambda: Axis("lift", "up", None, 0, 1),
+        (lambda: Axis("lift", "up", None, seconds_forward=0, seconds_back=1, label="lift"),
          "lift: the seconds forward must be more than zero, not 0."),
-        (lambda: Axis("lift", "up", None, 1, 1, 101),
+        (lambda: Axis("lift", "up", None, seconds_forward=1, seconds_back=1, start=101,
+                      label="lift"),
          "lift: the start is outside its travel, 0 to 100 %."),
-        (lambda: replace(SUMP, positions=(PositionSwitch("ZS-1", "lift", 0),)),
+        (lambda: replace(SUMP, position_switches=(PositionSwitch("ZS-1", "lift", 0),)),
          "ZS-1: no axis lift."),
-        (lambda: replace(BOTTLES, positions=(PositionSwitch("ZS-1", "lift", 120),)),
+        (lambda: replace(BOTTLES, position_switches=(PositionSwitch("ZS-1", "lift", 120),)),
          "ZS-1: it is never actuated. Put it at 0 to 100 % with a width above 0 %."),
         (lambda: replace(BELT, run_up=-1), "belt: the run-up is negative. Choose 0 s or more."),
         (line, "A conveyor has at least one belt."),
@@ -82,7 +80,10 @@ def test_refused_with_a_sentence(build: Callable[[], object], sentence: str) -> 
 
 
 def test_measures_of_a_line() -> None:
-    assert BOTTLES.length == pytest.approx(3.0)
-    assert BOTTLES.begin_of(BOTTLES.belts[1]) == pytest.approx(1.2)
-    assert BOTTLES.slots == 17
-    assert replace(BOTTLES, gap=0.1).pitch == pytest.approx(0.3)
+    track = BOTTLES.track
+    assert track is not None
+    assert track.length == pytest.approx(3.0)
+    assert track.begin_of("outfeed") == pytest.approx(1.2)
+    assert track.slots == 17
+    assert replace(track, gap=0.1).pitch == pytest.approx(0.3)
+    assert SUMP.track is None

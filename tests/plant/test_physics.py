@@ -10,52 +10,18 @@ from numpy.random import Generator, default_rng
 from server.plant.physics import ABSENT, PhysicsOp, advance, insert_item, remove_items
 from server.scan.instructions import WIDTH
 from server.scan.lanes import LANES, plane_of
-from tests.plant.plain_physics import Lane
+from tests.plant.plain_physics import LINE, PARAMETERS, PLANES, ROWS, SLOTS, Lane
+from tests.plant.samples import PLAIN_OPS
 from tests.scan.lane_run import lane_bits
-
-# Memory: planes 0-7 for actuators, 8-11 for senses, 12-27 for an INT; quantities 0-7 for vessels
-# (two levels, two flows, two drains) and a speed and a position, 8-11 counts, then a line.
-PLANES = 28
-SLOTS = 5
-LINE = 12
-ROWS = LINE + 3 * SLOTS + 1
-PARAMETERS = 24
 
 LOOKED_AT = (0, 1, 6, 7, 8, 31, 32, 50, 63)
 """Lanes that are compared; at the ends and in the middle of whatever the compiler makes of them."""
 
 Instruction = tuple[PhysicsOp, tuple[int, ...]]
 
-on = st.integers(0, 7)
-sense = st.integers(8, 11)
-size = st.integers(4, 11)
-place = st.integers(12, 19)
-vessel = st.integers(0, 1)
-line = (LINE, SLOTS)
-
 INSTRUCTIONS: st.SearchStrategy[Instruction] = st.one_of(
-    st.builds(lambda f, o, r, s: (PhysicsOp.FLOW, (f, o, r, s)),
-              st.integers(2, 5), on, size, st.sampled_from([1, -1])),
-    st.builds(lambda v, o, r, a: (PhysicsOp.PUMP, (2 + v, 3 - v, o, r, v, a)),
-              vessel, on, size, size),
-    st.builds(lambda f, s: (PhysicsOp.INTEGRATE, (7, f, s, 22, 21)), st.integers(2, 5), size),
-    st.builds(lambda v, h, t: (PhysicsOp.TANK, (v, 2 + v, 4 + v, h, 21, 3 - v if t else -1)),
-              vessel, size, st.booleans()),
-    st.builds(lambda o, f, s: (PhysicsOp.RAMP, (6, o, f, s)), on, size, size),
-    st.builds(lambda b, e, d: (PhysicsOp.CARRY, (*line, 6, b, e, d)), place, place, size),
-    st.builds(lambda o, a: (PhysicsOp.HOLD, (*line, o, a)), on, place),
-    st.just((PhysicsOp.SETTLE, (*line, 20))),
-    st.builds(lambda e: (PhysicsOp.LEAVE, (*line, e, 8, 9)), place),
-    st.builds(lambda o, a: (PhysicsOp.PUSH, (*line, o, a, 20, 10, 11)), on, place),
-    st.builds(lambda o: (PhysicsOp.FEED, (*line, o, 0, 8, 9)), on),
-    st.builds(lambda d, r, a, b: (PhysicsOp.AT_LEAST, (d, r, a, b)),
-              sense, st.integers(0, 7), size, size),
-    st.builds(lambda d, r, a, b: (PhysicsOp.BETWEEN, (d, r, a, b)),
-              sense, st.integers(0, 7), size, size),
-    st.builds(lambda d, a, k: (PhysicsOp.EYE, (d, *line, a, 20, k)),
-              sense, place, st.sampled_from([-1, 0, 1])),
-    st.builds(lambda r, s: (PhysicsOp.ANALOG, (12, r, 22, s)), st.integers(0, 7), place),
-)  # fmt: skip
+    [st.tuples(st.just(op), plain.operands) for op, plain in PLAIN_OPS.items()]
+)
 
 
 @dataclass(slots=True)
@@ -103,7 +69,7 @@ def test_equals_plain_python_in_its_lane(instructions: list[Instruction], seed: 
         advance(physics, 0, len(physics), memory.bits, memory.quantities, memory.parameters)
         for lane in lanes.values():
             for op, operands in instructions:
-                lane.run(op, operands)
+                PLAIN_OPS[op].run(lane, *operands)
     for number, lane in lanes.items():
         found = memory.lane(number)
         assert found.q[: ROWS - 1] == lane.q[: ROWS - 1]

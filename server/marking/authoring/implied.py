@@ -10,7 +10,7 @@ from typing import Any
 
 from server.ladder.elements import ContactKind
 from server.ladder.points import PointDeclaration
-from server.plant.model import ConveyorPlant, Plant, TankPlant
+from server.plant.plant import Plant
 
 Check = dict[str, Any]
 
@@ -30,11 +30,9 @@ def implied_requirements(
 ) -> tuple[Implied, ...]:
     """What is worth considering for these points and this plant."""
     offered = [*_stops(points), *_restart(points)]
-    if isinstance(plant, TankPlant):
-        offered += [*_overfill(points, plant), *_dry_running(points, plant)]
-    if isinstance(plant, ConveyorPlant):
-        offered += _jam(points, plant)
-    offered += _both_directions(plant)
+    if plant is not None:
+        offered += [*_overfill(plant), *_dry_running(points, plant), *_jam(points, plant)]
+        offered += _both_directions(plant)
     return tuple(offered)
 
 
@@ -94,12 +92,12 @@ def _restart(points: Sequence[PointDeclaration]) -> Iterator[Implied]:
         )
 
 
-def _overfill(points: Sequence[PointDeclaration], plant: TankPlant) -> Iterator[Implied]:
+def _overfill(plant: Plant) -> Iterator[Implied]:
     for vessel in plant.vessels:
         edge = round(vessel.height * 1000) - 1
         fills = [s for s in plant.streams if s.target == vessel.name and s.actuator]
         if fills:
-            label = vessel.label or vessel.name
+            label = vessel.label
             yield Implied(
                 f"overfill-{vessel.name}",
                 f"{label} never runs over.",
@@ -115,8 +113,8 @@ def _overfill(points: Sequence[PointDeclaration], plant: TankPlant) -> Iterator[
             )
 
 
-def _dry_running(points: Sequence[PointDeclaration], plant: TankPlant) -> Iterator[Implied]:
-    low = {s.tag: s.vessel for s in plant.switches if s.tag.startswith("LSL")}
+def _dry_running(points: Sequence[PointDeclaration], plant: Plant) -> Iterator[Implied]:
+    low = {s.tag: s.vessel for s in plant.level_switches if s.tag.startswith("LSL")}
     switches = [p for p in points if p.device in low]
     for stream in plant.streams:
         for switch in switches:
@@ -125,7 +123,7 @@ def _dry_running(points: Sequence[PointDeclaration], plant: TankPlant) -> Iterat
                 dry = f"NOT {switch.symbol}" if covered else switch.symbol
                 yield Implied(
                     f"dry-{stream.name}",
-                    f"{stream.label or stream.name} never runs dry.",
+                    f"{stream.label} never runs dry.",
                     "A pump without liquid is ruined in minutes.",
                     (
                         {
@@ -139,14 +137,14 @@ def _dry_running(points: Sequence[PointDeclaration], plant: TankPlant) -> Iterat
                 )
 
 
-def _jam(points: Sequence[PointDeclaration], plant: ConveyorPlant) -> Iterator[Implied]:
+def _jam(points: Sequence[PointDeclaration], plant: Plant) -> Iterator[Implied]:
     eyes = [p for p in points if p.description == "photo-eye"]
     for belt in plant.belts:
         for eye in eyes if belt.actuator else ():
             blocked = eye.symbol if eye.wiring is not ContactKind.CLOSED else f"NOT {eye.symbol}"
             yield Implied(
                 f"jam-{belt.name}-{eye.symbol}",
-                f"{belt.label or belt.name} stops when {eye.label} stays blocked for 5 s.",
+                f"{belt.label} stops when {eye.label} stays blocked for 5 s.",
                 "An item that jams at the eye is crushed by those behind it.",
                 (
                     {
@@ -161,12 +159,12 @@ def _jam(points: Sequence[PointDeclaration], plant: ConveyorPlant) -> Iterator[I
             )
 
 
-def _both_directions(plant: Plant | None) -> Iterator[Implied]:
-    for axis in plant.axes if plant else ():
+def _both_directions(plant: Plant) -> Iterator[Implied]:
+    for axis in plant.axes:
         if axis.back is not None:
             yield Implied(
                 f"both-{axis.name}",
-                f"{axis.label or axis.name} is never driven in both directions at once.",
+                f"{axis.label} is never driven in both directions at once.",
                 "Two contactors closed at once short the supply.",
                 (
                     {

@@ -123,13 +123,11 @@ TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
 def new_point(kind_name: str, points: list[Data]) -> Data:
     """A row for one more device of the catalogue, at the next free address and tag."""
     kind = KINDS[kind_name]
-    output, word = kind.direction is Direction.OUTPUT, not kind.wirings and not kind.delay_ms
-    word = word and kind_name in ("level transmitter", "number display")
-    area = "Q" if output else "I"
+    area = "Q" if kind.direction is Direction.OUTPUT else "I"
     taken = {str(p.get("address")) for p in points if isinstance(p, dict)}
     free = (
         (f"%{area}W{n}" for n in range(100))
-        if word
+        if kind.number
         else (f"%{area}X{n // 8}.{n % 8}" for n in range(800))
     )
     address = next(each for each in free if each not in taken)

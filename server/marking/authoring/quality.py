@@ -29,7 +29,6 @@ from server.marking.scenario import faults_in
 from server.marking.telling.scenario_text import scenario_text
 from server.marking.telling.scenario_words import scenario_words
 from server.marking.verdict import Status
-from server.plant.model import ConveyorPlant, Plant
 
 EMPTY = Program("empty")
 
@@ -106,7 +105,7 @@ def _out_of_step(exercise: Exercise) -> Iterator[Finding]:
     """Where the statement and the tables speak of different things."""
     text = exercise.statement
     devices = {p.device: p for p in exercise.points}
-    known = {*devices, *_tags(exercise.plant)}
+    known = {*devices, *exercise.plant.tags}
     for tag in dict.fromkeys(_TAG.findall(text)):
         if tag not in known:
             yield Finding(
@@ -130,22 +129,6 @@ def _out_of_step(exercise: Exercise) -> Iterator[Finding]:
                 requirement.id,
                 f"{requirement.id} is a stated requirement, but the statement does not name it.",
             )
-
-
-def _tags(plant: Plant) -> set[str]:
-    """Tags of all parts of the plant."""
-    tags = [switch.tag for switch in plant.positions]
-    if isinstance(plant, ConveyorPlant):
-        tags += [belt.tag for belt in plant.belts]
-        tags += [eye.tag for eye in plant.eyes]
-        tags += [stop.tag for stop in plant.stops]
-        tags += [pusher.tag for pusher in plant.pushers]
-    else:
-        tags += [stream.tag for stream in plant.streams]
-        tags += [outlet.tag for outlet in plant.outlets]
-        tags += [switch.tag for switch in plant.switches]
-        tags += [transmitter.tag for transmitter in plant.transmitters]
-    return set(tags)
 
 
 def _counts(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:

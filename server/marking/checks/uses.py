@@ -7,9 +7,9 @@ from pydantic import Field
 
 from server.ladder.names import shortened
 from server.marking.check import ProgramCheck
-from server.marking.files.form import Line
 from server.marking.program_view import ProgramView
 from server.marking.structure import ELEMENTS, RULES
+from server.plant.fields import Line
 
 
 class StructureRule(ProgramCheck):

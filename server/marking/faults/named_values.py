@@ -3,7 +3,7 @@
 import re
 
 from server.marking.exercise import Exercise
-from server.marking.files.measures import DURATION, parse_milliseconds
+from server.plant.measures import DURATION, parse_milliseconds
 
 _NUMBER = re.compile(r"(?<![\w.-])([0-9]{1,5})(?![\w.-])")
 _DURATION = re.compile(rf"(?<![\w.])[0-9]+(?:\.[0-9]+)? ?(?:{'|'.join(DURATION.units)})\b")

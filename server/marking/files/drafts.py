@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from server.ladder.points import PointDeclaration
 from server.marking.exercise import Exercise, FeedbackPolicy
@@ -18,15 +18,16 @@ from server.marking.files.exercise_file import FILE_NAME, build_exercise
 from server.marking.files.exercise_schema import PointPart
 from server.marking.files.observer import NO_OBSERVER
 from server.marking.files.placeholders import Draw
-from server.marking.files.plant_builder import PlantBuilder
-from server.marking.files.plant_schema import PlantPart
+from server.marking.files.plant_form import PlantForm, build_plant
 from server.marking.files.point_builder import PointBuilder
 from server.marking.files.reference_programs import (
     ReferenceProgram,
     parse_program,
     reference_program,
 )
-from server.plant.model import Plant
+from server.plant.plant import Plant
+
+_plant_form = TypeAdapter(PlantForm)
 
 MAX_PROGRAM_BYTES = 600_000
 """Of all reference programs of an exercise together."""
@@ -143,10 +144,10 @@ def points_and_plant(
     if scratch.faults:
         points = ()
     try:
-        form = PlantPart.model_validate(data.get("plant") or {})
+        form = _plant_form.validate_python(data.get("plant") or {})
     except ValidationError:
         return points, None
-    return points, PlantBuilder(Document(FILE_NAME), ("plant",)).plant(form)
+    return points, build_plant(Document(FILE_NAME), ("plant",), form)
 
 
 def bare_exercise(data: dict[str, Any]) -> Exercise | None:

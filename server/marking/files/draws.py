@@ -15,9 +15,9 @@ from pydantic import ConfigDict
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import ParameterPart, Parameters
 from server.marking.files.form import Part
-from server.marking.files.measures import dimension_of, split_measure
 from server.marking.files.placeholders import Draw, Filled, fill, has_places, plain
 from server.marking.files.schema_faults import validated
+from server.plant.measures import dimension_of, split_measure
 
 MAX_VALUES = 1000
 """Values from the lowest to the highest of one parameter."""

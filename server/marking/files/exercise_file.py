@@ -14,14 +14,13 @@ from server.marking.files.exercise_schema import ExerciseForm
 from server.marking.files.free_items import free_items
 from server.marking.files.observer import NO_OBSERVER, own_signals, read_observer
 from server.marking.files.placeholders import Draw
-from server.marking.files.plant_builder import PlantBuilder
+from server.marking.files.plant_form import build_plant
 from server.marking.files.point_builder import PointBuilder, note_loose_ends
 from server.marking.files.reference_programs import program_texts, with_references
 from server.marking.files.requirement_builder import RequirementBuilder
 from server.marking.files.scenario_builder import ScenarioBuilder
 from server.marking.files.schema_faults import validated
 from server.marking.files.suite_hash import suite_hash
-from server.plant.model import ConveyorPlant
 
 FILE_NAME = "exercise.yaml"
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -75,7 +74,7 @@ def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> E
     builder = PointBuilder(document)
     points = builder.points(form.points)
     internal_bits = builder.internal_bits(form.internal_bits)
-    plant = PlantBuilder(document, ("plant",)).plant(form.plant)
+    plant = build_plant(document, ("plant",), form.plant)
     if plant is not None and not document.faults:
         note_loose_ends(document, points, plant)
     # Conditions and scenarios speak of signals, which only sound points and plants have.
@@ -120,8 +119,7 @@ def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exerc
     conditions = Conditions(document, signals | own_signals(observer))
     symbols = [p.symbol for p in (*bare.points, *bare.internal_bits)]
     requirements = RequirementBuilder(document, conditions, symbols)
-    conveyor = bare.plant if isinstance(bare.plant, ConveyorPlant) else None
-    scenarios = ScenarioBuilder(document, signals, conditions, conveyor)
+    scenarios = ScenarioBuilder(document, signals, conditions, bare.plant.track)
     note_names(document, form)
     return replace(
         bare,

@@ -9,7 +9,7 @@ from server.marking.exercise import Exercise
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import ExerciseForm
 from server.marking.machine import assemble
-from server.plant.step import plant_step
+from server.plant.step import PlantStep
 from server.scan.assembler import Assembler, Quantity, Signal
 
 
@@ -19,7 +19,7 @@ def signals_of(exercise: Exercise) -> dict[str, Signal]:
     Of the plant's quantities these are the ones that have thresholds.
     """
     signals = assemble(exercise, Program("none")).signals
-    gauges = plant_step(exercise.plant, Assembler(), abstract=False).gauges
+    gauges = PlantStep(exercise.plant, Assembler()).gauges
     return {
         name: signal
         for name, signal in signals.items()

@@ -13,17 +13,15 @@ from server.marking.exercise import TOLERANCE_MS, Release, RequirementKind
 from server.marking.expression import Expression
 from server.marking.files.form import (
     Amount,
-    Length,
-    Line,
     Lines,
-    Many,
     Milliseconds,
     ParameterName,
     Part,
     RequirementNumber,
     Text,
 )
-from server.marking.files.plant_schema import PlantPart
+from server.marking.files.plant_form import PlantForm
+from server.plant.fields import Length, Line, Many
 
 MAX_PARAMETERS = 20
 MAX_POINTS = 64
@@ -162,7 +160,7 @@ class ExerciseForm(Part):
     statement: Text
     points: Annotated[Many[PointPart], Field(min_length=1, max_length=MAX_POINTS)]
     internal_bits: Many[BitPart] = ()
-    plant: PlantPart
+    plant: PlantForm
     observer: Text | None = None
     free: Many[FreePart] = ()
     tolerance: Annotated[Milliseconds, Field(ge=0, le=MAX_TOLERANCE_MS)] = TOLERANCE_MS

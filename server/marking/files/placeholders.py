@@ -12,7 +12,7 @@ from difflib import get_close_matches
 from typing import TypeAlias
 
 from server.ladder.names import shortened
-from server.marking.files.measures import Dimension, dimension_of, split_measure
+from server.plant.measures import Dimension, dimension_of, split_measure
 
 Draw: TypeAlias = Mapping[str, str]
 """The drawn value of each parameter: a measure like ``2.5 s``, or a whole number."""

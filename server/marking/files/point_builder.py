@@ -1,14 +1,15 @@
 """From the table of points to declarations that fit the device catalogue and the plant."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 from server.ladder.elements import ContactKind
 from server.ladder.names import address_fault, shortened, symbol_fault
 from server.ladder.points import Direction, PointDeclaration
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import BitPart, PointPart
+from server.plant.device_kind import DeviceKind
 from server.plant.devices import KINDS
-from server.plant.model import ConveyorPlant, Plant, TankPlant
+from server.plant.plant import Plant
 
 
 class PointBuilder:
@@ -88,57 +89,31 @@ class PointBuilder:
 
 def note_loose_ends(document: Document, points: Sequence[PointDeclaration], plant: Plant) -> None:
     """Note sensors without a place in the plant, and parts of the plant that nothing drives."""
-    sensors = _sensors(plant)
     for number, point in enumerate(points):
         kind = KINDS[point.description]
         if kind.direction is not Direction.INPUT or kind.by_hand:
             continue
-        tags = sensors.get(kind.name, [])
+        tags = _tags(plant, kind)
         if point.device not in tags:
             document.fault(
                 ("points", number, "device"),
                 f"The plant has no {kind.name} {point.device}. It has {_list(tags) or 'none'}.",
             )
     outputs = {p.symbol for p in points if p.direction is Direction.OUTPUT and p.type == "BOOL"}
-    known = outputs | set(sensors["position switch"])
-    for part, actuator, allowed in _driven(plant, outputs, known):
-        if actuator not in allowed:
-            document.fault(
-                ("plant",),
-                f"{part} is driven by {shortened(actuator)}, which is no output point. "
-                f"Outputs are {_list(sorted(outputs))}.",
-            )
+    switches = {tag for each in plant.position_switches for tag in each.tags()}
+    for part in plant.parts:
+        for drive in part.drives():
+            if drive.symbol not in (outputs | switches if drive.by_sensor else outputs):
+                document.fault(
+                    ("plant",),
+                    f"{_list(part.names())} is driven by {shortened(drive.symbol)}, which is no "
+                    f"output point. Outputs are {_list(sorted(outputs))}.",
+                )
 
 
-def _sensors(plant: Plant) -> dict[str, list[str]]:
-    """The tags of the plant's sensors by kind of device."""
-    sensors = {"position switch": [s.tag for s in plant.positions]}
-    match plant:
-        case TankPlant():
-            sensors["level switch"] = [s.tag for s in plant.switches]
-            sensors["level transmitter"] = [t.tag for t in plant.transmitters]
-        case ConveyorPlant():
-            sensors["photo-eye"] = [e.tag for e in plant.eyes]
-    return sensors
-
-
-def _driven(
-    plant: Plant, outputs: set[str], known: set[str]
-) -> Iterator[tuple[str, str, set[str]]]:
-    """Name of a part, what drives it, and what may drive it."""
-    for axis in plant.axes:
-        for end in (axis.forward, axis.back):
-            if end is not None:
-                yield axis.name, end, outputs
-    match plant:
-        case TankPlant(streams=streams, outlets=outlets):
-            found = [(s.name, s.actuator) for s in streams]
-            found += [(o.name, o.actuator) for o in outlets]
-            yield from ((name, by, outputs) for name, by in found if by is not None)
-        case ConveyorPlant(belts=belts, stops=stops, pushers=pushers):
-            yield from ((b.name, b.actuator, outputs) for b in belts if b.actuator is not None)
-            yield from ((s.name, s.by, known) for s in stops)
-            yield from ((p.name, p.by, known) for p in pushers)
+def _tags(plant: Plant, kind: DeviceKind) -> list[str]:
+    """The tags of the plant's sensors of one kind."""
+    return [tag for part in plant.parts if part.senses is kind for tag in part.tags()]
 
 
 def _list(names: Iterable[str]) -> str:

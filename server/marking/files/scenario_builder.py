@@ -6,11 +6,10 @@ from server.ladder.names import shortened
 from server.marking.files.conditions import Conditions
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import PutPart, ScenarioPart, StepPart
-from server.marking.files.measures import DIMENSIONS, parse_measure
 from server.marking.replay import LONGEST_MS
 from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
-from server.plant.conveyor import room
-from server.plant.model import ConveyorPlant
+from server.plant.measures import Dimension, computed_in, parse_measure
+from server.plant.track import Track
 from server.scan.assembler import Quantity, Signal
 
 TAP_MS = 300
@@ -20,7 +19,7 @@ TAP_MS = 300
 class ScenarioBuilder:
     """Builds scenarios; unknown names and wrong values are noted in the document.
 
-    ``conveyor`` is the plant that carries items, None where it is a tank plant.
+    ``track`` is the line that carries items, None where there is none.
     """
 
     def __init__(
@@ -28,12 +27,12 @@ class ScenarioBuilder:
         document: Document,
         signals: Mapping[str, Signal],
         conditions: Conditions,
-        conveyor: ConveyorPlant | None,
+        track: Track | None,
     ) -> None:
         self._document = document
         self._signals = signals
         self._conditions = conditions
-        self._conveyor = conveyor
+        self._track = track
 
     def scenario(self, path: FieldPath, part: ScenarioPart) -> Scenario:
         longest = part.run_on + sum((s.after or 0) + (s.within or 0) for s in part.steps)
@@ -88,9 +87,9 @@ class ScenarioBuilder:
             yield from self._fault((*path, "mend", symbol), symbol, fault, on=False)
         yield from self._settings((*path, "set"), part.set)
         if part.clear is not None:
-            conveyor = self._carrier((*path, "clear"))
-            if conveyor is not None:
-                yield Clear(conveyor.name, part.clear.from_, part.clear.to)
+            track = self._line((*path, "clear"))
+            if track is not None:
+                yield Clear(track.name, part.clear.from_, part.clear.to)
         yield from self._placed((*path, "put"), part.put)
 
     def _turns(self, path: FieldPath, symbols: Sequence[str], *, on: bool) -> Iterator[Turn]:
@@ -121,8 +120,9 @@ class ScenarioBuilder:
         for name, value in values.items():
             signal = self._signals.get(name)
             control = "power" if name == "power" else f"panel.{name}"
-            if isinstance(signal, Quantity) and signal.unit in DIMENSIONS:
-                yield from self._adjust((*path, name), name, signal.unit, value)
+            dimension = computed_in(signal.unit) if isinstance(signal, Quantity) else None
+            if dimension is not None:
+                yield from self._adjust((*path, name), name, dimension, value)
             elif control not in self._signals:
                 self._document.fault_of_key(
                     (*path, name),
@@ -134,29 +134,31 @@ class ScenarioBuilder:
             else:
                 yield Turn(control, value == "on")
 
-    def _adjust(self, path: FieldPath, name: str, unit: str, value: object) -> Iterator[Adjust]:
+    def _adjust(
+        self, path: FieldPath, name: str, dimension: Dimension, value: object
+    ) -> Iterator[Adjust]:
         try:
-            yield Adjust(name, parse_measure(value, DIMENSIONS[unit]))
+            yield Adjust(name, parse_measure(value, dimension))
         except ValueError as fault:
             self._document.fault(path, str(fault))
 
     def _placed(self, path: FieldPath, parts: Sequence[PutPart]) -> Iterator[Place]:
-        conveyor = self._carrier(path) if parts else None
-        if conveyor is None:
+        track = self._line(path) if parts else None
+        if track is None:
             return
         for number, part in enumerate(parts):
-            if any(abs(part.at - before.at) < room(conveyor) for before in parts[:number]):
+            if any(abs(part.at - before.at) < track.room for before in parts[:number]):
                 self._document.advise(
                     (*path, number, "at"),
-                    f"The item finds no room: it is nearer to another one than {conveyor.pitch:g} "
+                    f"The item finds no room: it is nearer to another one than {track.pitch:g} "
                     "m, its length and its gap. Move it.",
                 )
-            yield Place(conveyor.name, part.at, part.marked)
+            yield Place(track.name, part.at, part.marked)
 
-    def _carrier(self, path: FieldPath) -> ConveyorPlant | None:
-        if self._conveyor is None:
-            self._document.fault_of_key(path, "A tank plant has no items. Leave it out.")
-        return self._conveyor
+    def _line(self, path: FieldPath) -> Track | None:
+        if self._track is None:
+            self._document.fault_of_key(path, "No items travel in this plant. Leave it out.")
+        return self._track
 
     def _known(self, prefix: str) -> str:
         """The signals that begin with ``prefix``, without it."""

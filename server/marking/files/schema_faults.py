@@ -40,13 +40,13 @@ def _note(document: Document, detail: ErrorDetails, form: type[BaseModel]) -> No
     match detail["type"]:
         case "missing":
             document.fault(path[:-1], f"'{name}' is missing here. Add it.")
-        case "extra_forbidden":
+        case "extra_forbidden" | "unexpected_keyword_argument":
             document.fault_of_key(path, f"{shortened(name)} is not known here. {_mend(name, form)}")
         case "check":
             document.fault(path, f"{detail['msg']}.")
         case "value_error":
             document.fault(path, str(context["error"]))
-        case "model_type" | "model_attributes_type" | "dict_type":
+        case "model_type" | "model_attributes_type" | "dict_type" | "dataclass_type":
             document.fault(path, "Keys with values stand here, like 'title: Apple wash sump'.")
         case "tuple_type":
             document.fault(path, "A list stands here: one line for each part, beginning with '-'.")

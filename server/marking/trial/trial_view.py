@@ -17,7 +17,6 @@ from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled
 from server.marking.trial.live import Live
 from server.plant.loop import Memory
-from server.plant.model import ConveyorPlant
 from server.scan.assembler import Bit, Elapsed, Quantity, Signal, Word
 from server.scan.instructions import INT_PLANES
 from server.scan.reading import planes_of, value_of
@@ -107,7 +106,8 @@ def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownChe
 
     Where no item is marked, nothing is said of marked ones.
     """
-    marked = isinstance(exercise.plant, ConveyorPlant) and bool(exercise.plant.mark)
+    track = exercise.plant.track
+    marked = track is not None and bool(track.mark)
     points = [p.symbol.lower() for p in exercise.points if p.type == "BOOL"]
     quantities = {
         name: signal.row

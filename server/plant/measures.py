@@ -11,13 +11,21 @@ _MEASURE = re.compile(r"\s*(-?[0-9]{1,9}(?:\.[0-9]{1,9})?)\s*([^\s0-9.][^\s]*)\s
 _BARE = re.compile(r"-?[0-9]{1,9}", re.ASCII)
 
 
+_KNOWN: list["Dimension"] = []
+"""Every dimension that has been made; a kind of part may bring one of its own."""
+
+
 @dataclass(frozen=True, slots=True)
 class Dimension:
-    """A kind of measure: its units with their size in the unit that the core computes in."""
+    """A kind of measure: its units with their size in ``unit``, in which the core computes."""
 
     name: str
+    unit: str
     units: dict[str, Decimal]
     example: str
+
+    def __post_init__(self) -> None:
+        _KNOWN.append(self)
 
     @property
     def json_schema(self) -> dict[str, Any]:
@@ -31,28 +39,30 @@ def _units(**sizes: str) -> dict[str, Decimal]:
     return {name.replace("_", "/"): Decimal(size) for name, size in sizes.items()}
 
 
-DURATION = Dimension("duration", _units(ms="1", s="1000", min="60000", h="3600000"), "100 ms")
-LENGTH = Dimension("length", _units(mm="0.001", cm="0.01", m="1"), "300 mm")
+DURATION = Dimension("duration", "ms", _units(ms="1", s="1000", min="60000", h="3600000"), "100 ms")
+LENGTH = Dimension("length", "m", _units(mm="0.001", cm="0.01", m="1"), "300 mm")
 AREA = Dimension(
-    "area", {"mm²": Decimal("1e-6"), "cm²": Decimal("1e-4"), "m²": Decimal(1)}, "0.8 m²"
+    "area", "m²", {"mm²": Decimal("1e-6"), "cm²": Decimal("1e-4"), "m²": Decimal(1)}, "0.8 m²"
 )
-VOLUME = Dimension("volume", {"l": Decimal("0.001"), "m³": Decimal(1)}, "250 l")
+VOLUME = Dimension("volume", "m³", {"l": Decimal("0.001"), "m³": Decimal(1)}, "250 l")
 FLOW = Dimension(
     "flow",
+    "m³/s",
     {"l/s": Decimal("0.001"), "l/min": Decimal("0.001") / 60, "m³/h": Decimal(1) / 3600},
     "0.5 l/s",
 )
-SPEED = Dimension("speed", _units(mm_s="0.001", m_s="1"), "200 mm/s")
-
-
-PERCENT = Dimension("position", {"%": Decimal(1)}, "50 %")
-DIMENSIONS = {"%": PERCENT, "m": LENGTH, "m²": AREA, "m³": VOLUME, "m³/s": FLOW, "m/s": SPEED}
-"""Dimensions by the core's unit."""
+SPEED = Dimension("speed", "m/s", _units(mm_s="0.001", m_s="1"), "200 mm/s")
+PERCENT = Dimension("position", "%", {"%": Decimal(1)}, "50 %")
 
 
 def dimension_of(unit: str) -> Dimension | None:
-    """The kind of measure that has this unit; None if there is none."""
-    return next((d for d in (DURATION, *DIMENSIONS.values()) if unit in d.units), None)
+    """Return the kind of measure that people write with this unit; None if there is none."""
+    return next((d for d in _KNOWN if unit in d.units), None)
+
+
+def computed_in(unit: str) -> Dimension | None:
+    """Return the kind of measure that the core computes in this unit; None if there is none."""
+    return next((d for d in _KNOWN if d.unit == unit), None)
 
 
 def split_measure(text: str) -> tuple[Decimal, str]:

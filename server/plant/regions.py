@@ -8,11 +8,12 @@ Sound where an item goes less than its own length and less than from eye to eye 
 it is seen at every eye that it passes, so that a stretch empties only past the eye at its end.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from server.plant.model import Belt, ConveyorPlant, Eye
+from server.plant.parts.eye import Eye
+from server.plant.track import Track
 from server.scan.assembler import Assembler
 from server.scan.instructions import FALSE, TRUE
 
@@ -26,28 +27,30 @@ class Removal:
 
 
 class Regions:
-    """Planes of the eyes by tag, and of the stretches by the two tags beside them."""
+    """Planes of the eyes by tag, and of the stretches by the two tags beside them.
 
-    def __init__(self, plant: ConveyorPlant, asm: Assembler, dt: float) -> None:
-        self._plant = plant
+    ``reach`` is how far an item goes in a scan at most, m.
+    """
+
+    def __init__(self, track: Track, eyes: Sequence[Eye], asm: Assembler, reach: float) -> None:
+        self._track = track
         self._asm = asm
-        self._reach = max(belt.speed for belt in plant.belts) * dt
-        self._coasting = {b.name: asm.bit() for b in plant.belts if b.run_up > 0}
-        self.eyes = {eye.tag: asm.bit() for eye in plant.eyes}
+        self._reach = reach
+        self.eyes = {eye.tag: asm.bit() for eye in eyes}
         self._chains = [
-            sorted((e for e in plant.eyes if e.marked_only is marked), key=lambda e: e.at)
+            sorted((e for e in eyes if e.marked_only is marked), key=lambda e: e.at)
             for marked in (False, True)
         ]
         self.stretches = {
             (a.tag, b.tag): asm.bit()
             for chain in self._chains
             for a, b in pairwise(chain)
-            if b.at - a.at > plant.item_length
+            if b.at - a.at > track.item_length
         }
 
     def planes_at(self, items: Sequence[tuple[float, bool]]) -> dict[int, bool]:
         """What each plane is with items given as front edge and mark."""
-        length = self._plant.item_length
+        length = self._track.item_length
         planes = {}
         for chain in self._chains:
             fronts = [
@@ -61,19 +64,9 @@ class Regions:
                     planes[self.stretches[a.tag, b.tag]] = within
         return planes
 
-    def coasting_at(self, speeds: Mapping[str, float]) -> dict[int, bool]:
-        """The same for the belts that run up and down, with speeds by the belt's name."""
-        return {plane: speeds[name] > 0 for name, plane in self._coasting.items()}
-
-    def coasting(self, belt: Belt, on: int) -> int:
-        """A plane: the belt may move; with a run-up also for any time after it went off."""
-        if belt.run_up == 0:
-            return on
-        asm, still = self._asm, self._coasting[belt.name]
-        asm.copy_to(still, asm.or_(on, asm.and_(still, asm.choice())))
-        return still
-
-    def wander(self, moving: Sequence[int], removals: Sequence[Removal], feeding: int) -> None:
+    def emit_abstract(
+        self, moving: Sequence[int], removals: Sequence[Removal], feeding: int
+    ) -> None:
         """Emit the step: ``moving`` are planes of the belts that may move, in their order."""
         plain: dict[float, int] = {}
         for chain in self._chains:
@@ -104,7 +97,7 @@ class Regions:
         else:
             source = asm.or_(before.old, before.new)
             source = asm.or_(source, self.stretches.get((before.eye.tag, eye.tag), FALSE))
-        laid_down = feeding if eye.at <= self._plant.item_length else FALSE
+        laid_down = feeding if eye.at <= self._track.item_length else FALSE
         return asm.and_(source, asm.or_(moves, laid_down))
 
     def _stretch(self, a: "_Seen", b: "_Seen", removals: Sequence[Removal]) -> None:
@@ -129,19 +122,18 @@ class Regions:
 
     def _moving_at(self, eye: Eye, moving: Sequence[int]) -> int:
         """Where a belt moves that may carry an item to the eye or away from it."""
-        near, far = eye.at - self._reach, eye.at + self._plant.item_length
-        belts = self._plant.belts
-        first, last = belts[0], belts[-1]
-        return self._any(
-            plane
-            for belt, plane in zip(belts, moving, strict=True)
-            if (belt is first or self._plant.begin_of(belt) <= far)
-            and (belt is last or self._plant.begin_of(belt) + belt.length >= near)
-        )
+        near, far = eye.at - self._reach, eye.at + self._track.item_length
+        begin, planes = 0.0, []
+        for number, ((_, length), plane) in enumerate(zip(self._track.belts, moving, strict=True)):
+            end = begin + length
+            if (number == 0 or begin <= far) and (end >= near or number == len(moving) - 1):
+                planes.append(plane)
+            begin = end
+        return self._any(planes)
 
     def _near(self, eye: Eye, removal: Removal) -> bool:
         """Whether an item that blocks the eye may be removed in this scan."""
-        length = self._plant.item_length
+        length = self._track.item_length
         return eye.at - length < removal.at < eye.at + length + self._reach
 
     def _any(self, planes: Iterable[int]) -> int:

@@ -1,0 +1,91 @@
+"""What a device is: the letters of its tag, its wirings, its faults, when it is actuated."""
+
+from dataclasses import dataclass
+
+from server.ladder.elements import ContactKind
+from server.ladder.points import Direction
+
+BROKEN_WIRE, STUCK_ON, STUCK_OFF = "broken wire", "stuck on", "stuck off"
+WELDED, NO_PICK_UP = "welded", "no pick-up"
+
+_CONTACT_FAULTS = (BROKEN_WIRE, STUCK_ON, STUCK_OFF)
+_BOTH = (ContactKind.OPEN, ContactKind.CLOSED)
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceKind:
+    """One row of the device catalogue.
+
+    ``letters`` are those of its tag (ISA-5.1). ``by_hand``: a control of the panel actuates it,
+    else the plant does; ``maintained``: it stays as it was set. ``actuated`` says when it is
+    actuated, as the end of a sentence. ``delay_ms`` is how long an actuator takes to follow.
+    ``number``: its point is an INT. ``states`` and ``changes`` say in a sentence what it is and
+    what it does: on, then off.
+    """
+
+    name: str
+    letters: tuple[str, ...]
+    direction: Direction
+    actuated: str
+    wirings: tuple[ContactKind, ...] = ()
+    faults: tuple[str, ...] = ()
+    by_hand: bool = False
+    maintained: bool = False
+    delay_ms: int = 0
+    number: bool = False
+    states: tuple[str, str] = ("on", "off")
+    changes: tuple[str, str] = ("came on", "went off")
+
+    def resting(self, wiring: ContactKind | None) -> int | None:
+        """Return the point's value while nobody works the device; None if the plant decides."""
+        if self.direction is Direction.OUTPUT:
+            return 0
+        return int(wiring is ContactKind.CLOSED) if self.by_hand else None
+
+    def sentence(self, wiring: ContactKind | None) -> str:
+        """Return what the point shows and when, in words."""
+        if self.direction is Direction.OUTPUT or not self.wirings:
+            return self.actuated
+        if wiring is ContactKind.CLOSED:
+            return f"Off (0) {self.actuated}, otherwise on (1)."
+        return f"On (1) {self.actuated}, otherwise off (0)."
+
+
+def contact(
+    name: str,
+    letters: tuple[str, ...],
+    actuated: str,
+    *,
+    by_hand: bool = False,
+    maintained: bool = False,
+) -> DeviceKind:
+    """Return the kind of a device with one contact, wired either way."""
+    return DeviceKind(
+        name, letters, Direction.INPUT, actuated, _BOTH, _CONTACT_FAULTS, by_hand, maintained
+    )
+
+
+def transmitter(name: str, letters: tuple[str, ...], actuated: str) -> DeviceKind:
+    """Return the kind of a device that gives a number."""
+    return DeviceKind(name, letters, Direction.INPUT, actuated, faults=(BROKEN_WIRE,), number=True)
+
+
+def actuator(
+    name: str,
+    letters: tuple[str, ...],
+    actuated: str,
+    delay_ms: int,
+    states: tuple[str, str],
+    changes: tuple[str, str],
+) -> DeviceKind:
+    """Return the kind of a device that follows an output point ``delay_ms`` later."""
+    return DeviceKind(
+        name,
+        letters,
+        Direction.OUTPUT,
+        actuated,
+        faults=(BROKEN_WIRE, WELDED, NO_PICK_UP) if delay_ms else (BROKEN_WIRE,),
+        delay_ms=delay_ms,
+        states=states,
+        changes=changes,
+    )

@@ -1,0 +1,1 @@
+"""The sheet that a plant is drawn on: areas, the pen, the points."""
