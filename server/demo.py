@@ -14,6 +14,7 @@ from server.demo_people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
 from server.demo_work import hand_in, marked_programs, neighbours
 from server.marking.exercise import Exercise
 from server.paths import EXERCISES
+from server.store.college import time_zone
 from server.store.corrections import comment, set_points
 from server.store.courses import (
     Assignment,
@@ -51,6 +52,8 @@ def load_demo(
             "The database holds a real course, so the demo was not loaded into it. "
             "Name another folder with --data, or leave --demo away."
         )
+    # Due dates are times of day there.
+    now = now.astimezone(time_zone(session))
     sections = _sections(session, now.date())
     _people(session, sections)
     set_work = []

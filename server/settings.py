@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from zoneinfo import available_timezones
 
 from server.paths import EXERCISES
 
@@ -28,6 +29,7 @@ NAMES = {
     "openid_issuer",
     "openid_client_id",
     "openid_client_secret",
+    "time_zone",
 }
 
 LOG_LEVELS = ("debug", "info", "warning", "error")
@@ -60,6 +62,7 @@ class Settings:
     ``upload_limit``: bytes of one request body.
     ``metrics_token``: what /metrics asks for; empty lets this machine alone read it.
     ``key_secret``: keeps private keys in the database unreadable without it; empty keeps them open.
+    ``time_zone``: that of the college until its page says another.
     ``openid``: where else one may sign in; None, only here.
     """
 
@@ -72,6 +75,7 @@ class Settings:
     log_level: str = "warning"
     key_secret: str = ""
     openid: OpenIdProvider | None = None
+    time_zone: str = "UTC"
 
     @property
     def secure(self) -> bool:
@@ -107,6 +111,7 @@ def read_settings(
         log_level=level,
         key_secret=named.get("key_secret", ""),
         openid=_openid(named),
+        time_zone=_time_zone(named),
     )
 
 
@@ -118,6 +123,20 @@ def _openid(named: Mapping[str, str]) -> OpenIdProvider | None:
         return None
     name = named.get("openid_name", "your college account")
     return OpenIdProvider(name, issuer, client_id, named.get("openid_client_secret", ""))
+
+
+def _time_zone(named: Mapping[str, str]) -> str:
+    """The one that is named, else that of this machine, else UTC."""
+    known = available_timezones()
+    if name := named.get("time_zone", ""):
+        if name not in known:
+            raise SettingTrouble(
+                f"time_zone is {name!r}. Write a name of the IANA's time-zone database, "
+                "like America/Chicago."
+            )
+        return name
+    _, _, name = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")
+    return name if name in known else "UTC"
 
 
 def _file(name: str) -> dict[str, str]:

@@ -35,7 +35,7 @@ def log(database: Database, tmp_path: Path) -> list[str]:
 def test_a_range_is_printed_and_the_log_told_whole(
     log: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main([*log, "--from", "2026-10-06", "--to", "2026-10-07"]) == 0
+    assert main([*log, "--from", "2026-10-06", "--to", "2026-10-06"]) == 0
     printed = capsys.readouterr()
     head, line = csv.reader(io.StringIO(printed.out))
     assert head[:4] == ["Line", "When (UTC)", "Who", "What"]

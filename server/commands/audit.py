@@ -5,7 +5,7 @@ import csv
 import sys
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import date, datetime, time, timedelta
 
 from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError
@@ -15,6 +15,7 @@ from server.commands.database import add_data, own_database
 from server.settings import SettingTrouble
 from server.store.audit_chain import AuditEvent, Chain, check_chain
 from server.store.audit_lines import name_of_nobody
+from server.store.college import time_zone
 from server.store.courses import Assignment, Section
 from server.store.database import DatabaseTrouble
 from server.store.people import User
@@ -25,10 +26,10 @@ COLUMNS = ("Line", "When (UTC)", "Who", "What", "About", "Section", "Exercise", 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--from", dest="first", type=_moment, metavar="DAY", help="print lines from this day on"
+        "--from", dest="first", type=_day, metavar="DAY", help="print lines from this day on"
     )
     parser.add_argument(
-        "--to", dest="last", type=_moment, metavar="DAY", help="print lines before this day"
+        "--to", dest="last", type=_day, metavar="DAY", help="print lines to the end of this day"
     )
     parser.add_argument(
         "--expect",
@@ -43,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
     """The range goes to standard output, what the check found to standard error.
 
     Without --from and --to nothing is printed but that. 1 when the log is not whole, 2 when it
-    can't be read. Days are those of UTC, as 2026-10-05, or moments as 2026-10-05T14:00.
+    can't be read. Days are those of the college's time zone, as 2026-10-05.
     """
     try:
         with closing(own_database(arguments.data)) as database:
@@ -81,17 +82,17 @@ def _whole(chain: Chain) -> str:
     )
 
 
-def _lines(
-    session: Session, first: datetime | None, last: datetime | None
-) -> Iterator[list[object]]:
+def _lines(session: Session, first: date | None, last: date | None) -> Iterator[list[object]]:
     names = dict(session.execute(select(User.log_id, User.listed_as)).all())
     sections = {each.id: each for each in session.scalars(select(Section))}
     titles = dict(session.execute(select(Assignment.id, Assignment.title)).all())
     query = select(AuditEvent.__table__).order_by(AuditEvent.number)
+    zone = time_zone(session)
     if first is not None:
-        query = query.where(AuditEvent.at >= first)
+        query = query.where(AuditEvent.at >= datetime.combine(first, time(), zone))
     if last is not None:
-        query = query.where(AuditEvent.at < last)
+        after = last + timedelta(days=1)
+        query = query.where(AuditEvent.at < datetime.combine(after, time(), zone))
     for line in session.execute(query.execution_options(yield_per=1000)):
         section = sections.get(line.section_id)
         yield [
@@ -110,9 +111,9 @@ def _lines(
         ]
 
 
-def _moment(text: str) -> datetime:
+def _day(text: str) -> date:
     try:
-        return datetime.fromisoformat(text).replace(tzinfo=UTC)
+        return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day like 2026-10-05") from None
 

@@ -18,6 +18,7 @@ from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.marking_process import MarkingProcess, MarkOne
 from server.settings import Settings, SettingTrouble, read_settings
+from server.store.college import has_time_zone, set_time_zone
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.verdicts import Verdicts
@@ -57,6 +58,9 @@ def run(arguments: argparse.Namespace) -> int:
             closing(open_database(settings, data)) as database,
             closing(MarkingProcess(partial(marking_for, settings))) as marker,
         ):
+            with database.write() as session:
+                if not has_time_zone(session):
+                    set_time_zone(session, settings.time_zone)
             if arguments.demo:
                 with database.write() as session:
                     found = Catalogue(settings.exercises).shipped()

@@ -108,9 +108,9 @@ class Assignment(Base):
     ``due_at`` it is late; from ``closes_at`` on (never, if None) it is not taken. ``attempts``
     None means any number. ``feedback`` is released from attempt ``feedback_from_attempt`` on and,
     if ``feedback_after_due``, to everybody once it is due; until then a student sees the verdict.
-    ``weight`` is the share of the course that it has beside the others. For every day begun after
-    it was due, ``late_per_day`` (0 to 1) of the points are lost. ``in_pairs`` lets two students
-    hand in together.
+    ``weight`` is the share of the course that it has beside the others. For every calendar day
+    after the due date (in the college's time zone), ``late_per_day`` (0 to 1) of the points are
+    lost. ``in_pairs`` lets two students hand in together.
     """
 
     __tablename__ = "assignments"

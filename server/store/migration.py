@@ -10,6 +10,7 @@ from sqlalchemy.exc import DBAPIError
 from server.paths import MIGRATIONS
 from server.store import (  # noqa: F401 (with what they import, all tables)
     authored,
+    college,
     gradebook,
     join_codes,
     lti,

@@ -22,19 +22,26 @@ class Policy:
 
     opens_at: datetime
     due_at: datetime
-    closes_at: datetime | None
-    attempts: int | None
-    counting: Counting
-    feedback: Feedback
-    feedback_from_attempt: int
-    feedback_after_due: bool
-    weight: float
-    late_per_day: float
-    in_pairs: bool
+    closes_at: datetime | None = None
+    attempts: int | None = None
+    counting: Counting = Counting.BEST
+    feedback: Feedback = Feedback.CHART
+    feedback_from_attempt: int = 1
+    feedback_after_due: bool = False
+    weight: float = 1.0
+    late_per_day: float = 0.0
+    in_pairs: bool = False
 
 
 def set_exercise(
-    session: Session, section_id: int, exercise: str, title: str, policy: Policy
+    session: Session,
+    section_id: int,
+    exercise: str,
+    title: str,
+    policy: Policy,
+    *,
+    by_id: int,
+    now: datetime,
 ) -> Assignment | None:
     """Set an exercise for a section; None if it is set there already."""
     there = select(Assignment.id).where(
@@ -45,6 +52,7 @@ def set_exercise(
     assignment = Assignment(section_id=section_id, exercise=exercise, title=title, **asdict(policy))
     session.add(assignment)
     session.flush()
+    note(session, now, by_id, Action.SET_EXERCISE, section_id, assignment_id=assignment.id)
     return assignment
 
 
@@ -94,7 +102,15 @@ def give_time(
     recount(session, assignment, [user_id])
 
 
-def pair_up(session: Session, assignment: Assignment, first: int, second: int | None) -> None:
+def pair_up(
+    session: Session,
+    assignment: Assignment,
+    first: int,
+    second: int | None,
+    *,
+    by_id: int,
+    now: datetime,
+) -> None:
     """Let two students work together, each leaving a partner they had; with None, let one alone."""
     # A submission that has begun counts the attempts of the partner it found.
     lock_counting(session, assignment)
@@ -109,6 +125,16 @@ def pair_up(session: Session, assignment: Assignment, first: int, second: int | 
         session.add_all(
             Partner(assignment_id=assignment.id, user_id=one, partner_id=other)
             for one, other in ((first, second), (second, first))
+        )
+    for each in ids:
+        note(
+            session,
+            now,
+            by_id,
+            Action.UNPAIRED if second is None else Action.PAIRED,
+            assignment.section_id,
+            assignment_id=assignment.id,
+            person_id=each,
         )
     session.flush()
     recount(session, assignment)

@@ -1,21 +1,24 @@
 """Which attempt of a student counts, kept beside the attempts so that pages need not look for it.
 
 ``recount`` is called wherever something changes on which that depends: an attempt, its verdict, a
-due date, the policy of the assignment, a partner.
+due date, the policy of the assignment, a partner, the college's time zone.
 """
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import ForeignKey, Row, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from server.store.attempts import RequirementResult, StoredVerdict, Submission
+from server.store.college import time_zone
 from server.store.courses import Assignment, Counting, Enrolment, Extension, Partner, SectionRole
 from server.store.database import Base, Document
+from server.store.local_time import days_late
 
 
 class CountingAttempt(Base):
@@ -23,7 +26,7 @@ class CountingAttempt(Base):
 
     ``attempts`` and ``queued`` count theirs and their partner's. The other columns are None until
     one is marked. ``score`` is what the marking gave, ``points`` what is left after ``days_late``
-    days begun, both out of ``max_score``. ``results`` has ``[status, score, max_score]`` by
+    calendar days, both out of ``max_score``. ``results`` has ``[status, score, max_score]`` by
     requirement, in the order of the exercise. ``passed_after`` says how many attempts it took to
     reach every point, whichever attempt counts; None if none has.
     """
@@ -63,18 +66,17 @@ class Attempt:
     max_score: float | None
 
 
-def days_late(submitted_at: datetime, due_at: datetime) -> int:
-    """Days begun after the due moment; 0 if in time."""
-    return max(0, -((due_at - submitted_at) // timedelta(days=1)))
-
-
 def points_left(score: float, late: int, late_per_day: float) -> float:
     """What the late policy leaves of a score."""
     return score * max(0.0, 1.0 - late * late_per_day)
 
 
 def counting(
-    attempts: Sequence[Attempt], policy: Counting, due_at: datetime, late_per_day: float
+    attempts: Sequence[Attempt],
+    policy: Counting,
+    due_at: datetime,
+    late_per_day: float,
+    zone: ZoneInfo,
 ) -> Attempt | None:
     """The last marked attempt or the best after deductions, of equals the first; None if none."""
     marked = [each for each in attempts if each.score is not None]
@@ -84,7 +86,7 @@ def counting(
         return max(marked, key=lambda each: (each.submitted_at, each.submission_id))
 
     def worth(each: Attempt) -> tuple[float, float]:
-        late = days_late(each.submitted_at, due_at)
+        late = days_late(each.submitted_at, due_at, zone)
         return points_left(each.score or 0.0, late, late_per_day), -each.submission_id
 
     return max(marked, key=worth)
@@ -130,6 +132,7 @@ def recount(
     if user_ids is not None:
         user_ids = with_partners(session, assignment, user_ids)
     attempts = _attempts(session, assignment, user_ids)
+    zone = time_zone(session)
     rows = []
     for student, extended in _students(session, assignment, user_ids):
         own = attempts.get(student, [])
@@ -137,8 +140,8 @@ def recount(
         if not together:
             continue
         due_at = extended or assignment.due_at
-        found = counting(together, assignment.counting, due_at, assignment.late_per_day)
-        rows.append(_row(assignment, student, together, found, due_at))
+        found = counting(together, assignment.counting, due_at, assignment.late_per_day, zone)
+        rows.append(_row(assignment, student, together, found, due_at, zone))
     chosen = [row["submission_id"] for row in rows if row["submission_id"] is not None]
     results = _results(session, chosen) if chosen else {}
     for row in rows:
@@ -147,6 +150,19 @@ def recount(
     session.execute(gone, values | {"of_assignment": assignment.id})
     if rows:
         session.execute(insert(CountingAttempt), rows)
+
+
+def assignments_with_late_work(session: Session) -> list[int]:
+    """Return the assignments to which something came after they were due."""
+    return list(
+        session.scalars(
+            select(Assignment.id)
+            .join(Submission, Submission.assignment_id == Assignment.id)
+            .where(Submission.submitted_at > Assignment.due_at)
+            .distinct()
+            .order_by(Assignment.id)
+        )
+    )
 
 
 _ONE_MORE = (
@@ -203,8 +219,9 @@ def _row(
     attempts: Sequence[Attempt],
     found: Attempt | None,
     due_at: datetime,
+    zone: ZoneInfo,
 ) -> dict[str, object]:
-    late = days_late(found.submitted_at, due_at) if found else 0
+    late = days_late(found.submitted_at, due_at, zone) if found else 0
     score = found.score if found else None
     return {
         "assignment_id": assignment.id,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
 from urllib.parse import quote
+from zoneinfo import ZoneInfo
 
 from fastapi import Depends, HTTPException, WebSocketException, status
 from sqlalchemy.orm import Session
@@ -35,7 +36,7 @@ from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
 from server.store.people import Role, User, session_user
 from server.store.submissions import find_submission
 from server.store.versions import find_version
-from server.web.dependencies import DatabaseHere, Now, Reading, let_go
+from server.web.dependencies import CollegeZoneHere, DatabaseHere, Now, Reading, let_go
 
 COOKIE = "rungmark_session"
 
@@ -261,6 +262,7 @@ RULES: dict[str, Rule] = {
     "add_term": Rule(ADMINISTRATOR),
     "add_course": Rule(ADMINISTRATOR),
     "add_section": Rule(ADMINISTRATOR),
+    "change_time_zone": Rule(ADMINISTRATOR),
     # reports
     "report_list": Rule(DEPARTMENT),
     "report": Rule(DEPARTMENT, names_a_course),
@@ -371,7 +373,13 @@ class SignInFirst(HTTPException):
         self.address = address
 
 
-def enforce(connection: HTTPConnection, session: Reading, database: DatabaseHere, now: Now) -> None:
+def enforce(
+    connection: HTTPConnection,
+    session: Reading,
+    database: DatabaseHere,
+    zone: CollegeZoneHere,
+    now: Now,
+) -> None:
     """Let the visitor through to the route, or raise what they get instead."""
     rule = RULES.get(connection.scope["route"].name)
     visitor = _visitor(session, connection, now)
@@ -384,6 +392,7 @@ def enforce(connection: HTTPConnection, session: Reading, database: DatabaseHere
                 connection,
                 HTTPException(403, f"This page is not for the role of {visitor.role.value}."),
             )
+        connection.state.zone = zone.of(session)
         visit = Visit(session, visitor, _ids(connection.path_params), now)
         if rule.owner is not None and not rule.owner(visit):
             raise _refusal(connection, HTTPException(404))
@@ -454,3 +463,12 @@ async def visitor_here(connection: HTTPConnection) -> Visitor:
 
 
 VisitorHere = Annotated[Visitor, Depends(visitor_here)]
+
+
+async def zone_here(connection: HTTPConnection) -> ZoneInfo:
+    found: ZoneInfo = connection.state.zone
+    return found
+
+
+ZoneHere = Annotated[ZoneInfo, Depends(zone_here)]
+"""The college's time zone, on pages for who is signed in."""

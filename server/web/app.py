@@ -65,6 +65,7 @@ from server.web import (
     versions,
 )
 from server.web.access import RULES, SignInFirst, enforce
+from server.web.college_zone import CollegeZone
 from server.web.dependencies import utc_clock
 from server.web.errands import Errands
 from server.web.operation import add_operation
@@ -131,6 +132,7 @@ def create_app(
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
+    app.state.college_zone = CollegeZone(shared=not database.is_sqlite)
     app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
     app.state.examiner = Examiner(database)
     app.state.remarker = Remarker(database)

@@ -1,8 +1,9 @@
 """Setting exercises for a section, and changing how they count."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Depends, Form, Request
 from sqlalchemy.orm import Session
@@ -10,15 +11,18 @@ from starlette.responses import RedirectResponse, Response
 
 from server.store import setting_work
 from server.store.courses import Assignment, Counting, Feedback, assignments_of, students_of
+from server.store.local_time import moment_of
 from server.store.lti_outbox import queue_scores
 from server.store.setting_work import Policy
 from server.store.standings import partners_at
-from server.web.access import VisitorHere
+from server.web.access import VisitorHere, ZoneHere
 from server.web.dependencies import CatalogueHere, Now, Reading, Writing
 from server.web.gradebook import assignment_here, section_here
-from server.web.rendering import environment, page
+from server.web.rendering import page
 
 router = APIRouter()
+
+NEEDED = "Each date needs a day and a time, like 2026-10-12T23:59; only closing may be left out."
 
 Word = Annotated[str, Form(max_length=40)]
 
@@ -39,13 +43,21 @@ class Typed:
     late: str
     in_pairs: bool
 
-    def policy(self) -> Policy | str:
-        """What it means, or one sentence that says what can't be."""
-        try:
-            opens, due = _moment(self.opens), _moment(self.due)
-            closes = _moment(self.closes) if self.closes else None
-        except ValueError:
-            return "Opening and due date are needed, and each needs a day and a time."
+    def policy(self, zone: ZoneInfo, stored: Assignment | None = None) -> Policy | str:
+        """What it means, or one sentence that says what can't be.
+
+        A date that is as ``stored`` stays so, to the second.
+        """
+        before = (stored.opens_at, stored.due_at, stored.closes_at) if stored else (None,) * 3
+        opens = read_moment(self.opens, zone, before[0])
+        due = read_moment(self.due, zone, before[1])
+        closes = read_moment(self.closes, zone, before[2]) if self.closes else None
+        for each in (opens, due, closes):
+            if isinstance(each, str):
+                return each
+        assert isinstance(opens, datetime)
+        assert isinstance(due, datetime)
+        assert not isinstance(closes, str)
         if opens > due:
             return "The exercise would be due before it opens. Choose a later due date."
         if closes is not None and closes < due:
@@ -113,10 +125,11 @@ def set_work(
     section_id: int,
     session: Reading,
     catalogue: CatalogueHere,
+    zone: ZoneHere,
     now: Now,
 ) -> Response:
     """What is set, and the form to set one more."""
-    return _set_page(request, session, section_id, catalogue, _fresh(now))
+    return _set_page(request, session, section_id, catalogue, _fresh(now, zone))
 
 
 @router.post("/sections/{section_id}/assignments")
@@ -126,15 +139,20 @@ def add_assignment(
     session: Writing,
     catalogue: CatalogueHere,
     form: TypedHere,
+    visitor: VisitorHere,
+    zone: ZoneHere,
+    now: Now,
     exercise: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
-    policy = form.policy()
+    policy = form.policy(zone)
     found = catalogue.find(exercise)
     mistake = policy if isinstance(policy, str) else ""
     if found is None:
         mistake = f"There is no exercise {exercise or '(none)'}. Choose one from the list."
     elif not isinstance(policy, str):
-        added = setting_work.set_exercise(session, section_id, exercise, found.title, policy)
+        added = setting_work.set_exercise(
+            session, section_id, exercise, found.title, policy, by_id=visitor.id, now=now
+        )
         if added is not None:
             return RedirectResponse(f"/sections/{section_id}/assignments", 303)
         mistake = f"{found.title} is set for this section already. Change it in its settings."
@@ -153,10 +171,11 @@ def change_assignment(
     session: Writing,
     form: TypedHere,
     visitor: VisitorHere,
+    zone: ZoneHere,
     now: Now,
 ) -> Response:
     assignment = assignment_here(session, assignment_id)
-    policy = form.policy()
+    policy = form.policy(zone, assignment)
     if isinstance(policy, str):
         return _settings_page(request, session, assignment, policy, form)
     setting_work.change_policy(session, assignment, policy, by_id=visitor.id, now=now)
@@ -171,6 +190,7 @@ def give_time(
     assignment_id: int,
     session: Writing,
     visitor: VisitorHere,
+    zone: ZoneHere,
     now: Now,
     student: Annotated[int, Form()] = 0,
     due: Word = "",
@@ -180,10 +200,9 @@ def give_time(
     assignment = assignment_here(session, assignment_id)
     if student not in {each.id for each in students_of(session, assignment.section_id)}:
         return _settings_page(request, session, assignment, "Choose a student of the section.")
-    try:
-        due_at = _moment(due)
-    except ValueError:
-        return _settings_page(request, session, assignment, "The new due date needs day and time.")
+    due_at = read_moment(due, zone, assignment.due_at)
+    if isinstance(due_at, str):
+        return _settings_page(request, session, assignment, due_at)
     if due_at <= assignment.due_at or not reason.strip():
         sentence = "More time needs a date after the due date, and a reason. Write both."
         return _settings_page(request, session, assignment, sentence)
@@ -199,6 +218,7 @@ def pair_up(
     request: Request,
     assignment_id: int,
     session: Writing,
+    visitor: VisitorHere,
     now: Now,
     first: Annotated[int, Form()] = 0,
     second: Annotated[int, Form()] = 0,
@@ -208,7 +228,7 @@ def pair_up(
     students = {each.id for each in students_of(session, assignment.section_id)}
     if first not in students or (second and (second not in students or second == first)):
         return _settings_page(request, session, assignment, "Choose two different students.")
-    setting_work.pair_up(session, assignment, first, second or None)
+    setting_work.pair_up(session, assignment, first, second or None, by_id=visitor.id, now=now)
     queue_scores(session, assignment, [id for id in (first, second) if id], now)
     return _back(assignment_id)
 
@@ -248,7 +268,7 @@ def _settings_page(
         "assignments/settings.html",
         422 if mistake else 200,
         assignment=assignment,
-        form=form or _as_typed(assignment),
+        form=form or _as_typed(assignment, request.state.zone),
         students=students,
         names={student.id: student.listed_as for student in students},
         partners=[(a, b) for a, b in partners_at(session, assignment.id).items() if a < b],
@@ -257,17 +277,17 @@ def _settings_page(
     )
 
 
-def _fresh(now: datetime) -> Typed:
+def _fresh(now: datetime, zone: ZoneInfo) -> Typed:
     """A week from now, to begin with."""
-    due = (now + timedelta(weeks=1)).astimezone().replace(hour=23, minute=59)
-    return Typed(field(now), field(due), "", "", "best", "chart", "1", False, "1", "10", False)
+    due = end_of_day(now.astimezone(zone).date() + timedelta(weeks=1))
+    return Typed(field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False)
 
 
-def _as_typed(assignment: Assignment) -> Typed:
+def _as_typed(assignment: Assignment, zone: ZoneInfo) -> Typed:
     return Typed(
-        field(assignment.opens_at),
-        field(assignment.due_at),
-        field(assignment.closes_at) if assignment.closes_at else "",
+        field(assignment.opens_at, zone),
+        field(assignment.due_at, zone),
+        field(assignment.closes_at, zone) if assignment.closes_at else "",
         str(assignment.attempts or ""),
         assignment.counting.value,
         assignment.feedback.value,
@@ -279,21 +299,31 @@ def _as_typed(assignment: Assignment) -> Typed:
     )
 
 
-def field(moment: datetime) -> str:
-    """A moment as a date field has it, in the time zone of this machine."""
-    return f"{moment.astimezone():%Y-%m-%dT%H:%M}"
+def field(moment: datetime, zone: ZoneInfo) -> str:
+    """A moment as a date field has it, in the college's time zone."""
+    return f"{moment.astimezone(zone):%Y-%m-%dT%H:%M}"
 
 
-def _moment(text: str) -> datetime:
-    """Raises ValueError for anything but a day and a time."""
-    moment = datetime.fromisoformat(text)
-    if "T" not in text or not 1970 < moment.year < 9000:
-        raise ValueError(text)
-    return moment.astimezone(UTC)
+def end_of_day(day: date) -> str:
+    """The end of a day as a date field has it: when something is due that is set for a day."""
+    return f"{day.isoformat()}T23:59"
+
+
+def read_moment(text: str, zone: ZoneInfo, stored: datetime | None = None) -> datetime | str:
+    """Return what a date field means, or one sentence that says why it means nothing.
+
+    A field that shows ``stored`` means that moment, be it one of two with the same time of day.
+    """
+    if stored is not None and text == field(stored, zone):
+        return stored
+    try:
+        local = datetime.fromisoformat(text)
+    except ValueError:
+        return NEEDED
+    if "T" not in text or local.tzinfo is not None or not 1970 < local.year < 9000:
+        return NEEDED
+    return moment_of(local, zone)
 
 
 def _back(assignment_id: int) -> Response:
     return RedirectResponse(f"/assignments/{assignment_id}/settings", 303)
-
-
-environment.filters["field"] = field

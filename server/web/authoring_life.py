@@ -4,7 +4,7 @@ A change after publishing is compared first: the page shows whose verdicts it wo
 only then is it applied. Points fall only where the instructor says so.
 """
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request
@@ -17,10 +17,13 @@ from server.marking.files.document import read_document
 from server.marking.files.drafts import read_draft
 from server.remarker import Remarker
 from server.store.authored import LifeState, publish, retire, save_draft, versions_of
-from server.store.courses import Assignment, SectionRole, assignments_of, sections_of
+from server.store.courses import SectionRole, assignments_of, sections_of
 from server.store.people import User
 from server.store.remarking import marked_submissions
-from server.web.access import VisitorHere
+from server.store.setting_work import Policy
+from server.store.setting_work import set_exercise as store_assignment
+from server.web.access import VisitorHere, ZoneHere
+from server.web.assignments import end_of_day, read_moment
 from server.web.authoring import draft_of, row_here
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
 from server.web.rendering import error, fragment, wants_fragment
@@ -47,6 +50,8 @@ def life(
     session: Reading,
     visitor: VisitorHere,
     remarker: RemarkerHere,
+    zone: ZoneHere,
+    now: Now,
 ) -> Response:
     """Versions, what a new one would change, and where the exercise is set."""
     row = row_here(session, authored_id)
@@ -76,7 +81,7 @@ def life(
         complete=row.findings_of == row.revision and bool(row.findings.get("complete")),
         sections=[s for s in sections if s.id not in taken],
         set_for=set_for,
-        due=(datetime.now(UTC) + timedelta(days=14)).date(),
+        due=now.astimezone(zone).date() + timedelta(days=14),
     )
 
 
@@ -176,6 +181,7 @@ def set_exercise(
     authored_id: int,
     session: Writing,
     visitor: VisitorHere,
+    zone: ZoneHere,
     now: Now,
     section: Annotated[int, Form()],
     due: Annotated[date, Form()],
@@ -187,20 +193,15 @@ def set_exercise(
     mine = {s.id for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR}
     if section not in mine:
         return error(request, 404, "You teach no such section.")
-    if any(a.exercise == row.slug for a in assignments_of(session, [section])):
-        return error(request, 409, "The exercise is set for this section already.")
-    due_at = datetime.combine(due, time(23, 59), UTC)
+    due_at = read_moment(end_of_day(due), zone)
+    if isinstance(due_at, str):
+        return error(request, 422, due_at)
     if due_at < now:
         return error(request, 422, "The due date lies in the past. Choose a later one.")
-    session.add(
-        Assignment(
-            section_id=section,
-            exercise=row.slug,
-            title=row.title,
-            opens_at=now,
-            due_at=due_at,
-            closes_at=None,
-            attempts=None,
-        )
+    policy = Policy(opens_at=now, due_at=due_at)
+    added = store_assignment(
+        session, section, row.slug, row.title, policy, by_id=visitor.id, now=now
     )
+    if added is None:
+        return error(request, 409, "The exercise is set for this section already.")
     return RedirectResponse(f"/authoring/{authored_id}#life", 303)

@@ -13,12 +13,33 @@ from starlette.responses import RedirectResponse, Response
 
 from server.store import privacy, roster
 from server.store.addresses import claim_address
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.authored import owners
-from server.store.courses import Course, Section, SectionRole, Term, all_sections, student_counts
+from server.store.college import set_time_zone, time_zone, zone_names
+from server.store.courses import (
+    Course,
+    Section,
+    SectionRole,
+    Term,
+    all_sections,
+    find_assignment,
+    student_counts,
+    students_of,
+)
+from server.store.lti_outbox import queue_scores
 from server.store.passwords import make_link
 from server.store.people import Origin, Role, User, find_user, normal_email
+from server.store.standings import assignments_with_late_work, recount
 from server.web.access import VisitorHere
-from server.web.dependencies import Now, Reading, SettingsHere, Writing
+from server.web.dependencies import (
+    CollegeZoneHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    SettingsHere,
+    Writing,
+)
 from server.web.joining import address_of_link
 from server.web.rendering import page
 
@@ -222,6 +243,39 @@ def add_section(
     return answer
 
 
+@router.post("/college/time-zone")
+def change_time_zone(
+    request: Request,
+    database: DatabaseHere,
+    zone: CollegeZoneHere,
+    visitor: VisitorHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=64)] = "",
+) -> Response:
+    """Let another time zone hold. What is late is counted anew, each exercise by itself."""
+    with database.write() as session:
+        before = time_zone(session).key
+        if not set_time_zone(session, name.strip()):
+            sentence = (
+                f"There is no time zone {name.strip() or '(none)'}. "
+                "Choose one from the list, like America/Chicago."
+            )
+            return _courses(request, session, sentence, zone_typed=name)
+        detail = f"time zone from {before} to {name.strip()}"
+        note(session, now, visitor.id, Action.CHANGED_COLLEGE, detail=detail)
+    zone.forget()
+    with database.read() as session:
+        late = assignments_with_late_work(session)
+    for assignment_id in late:
+        with database.write() as session:
+            assignment = find_assignment(session, assignment_id)
+            if assignment is not None:
+                recount(session, assignment)
+                students = [each.id for each in students_of(session, assignment.section_id)]
+                queue_scores(session, assignment, students, now)
+    return RedirectResponse("/courses", 303)
+
+
 def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
     try:
         with session.begin_nested():
@@ -280,7 +334,9 @@ def _people(
     )
 
 
-def _courses(request: Request, session: Session, mistake: str = "") -> Response:
+def _courses(
+    request: Request, session: Session, mistake: str = "", zone_typed: str | None = None
+) -> Response:
     return page(
         request,
         "college/courses.html",
@@ -289,5 +345,7 @@ def _courses(request: Request, session: Session, mistake: str = "") -> Response:
         courses=session.scalars(select(Course).order_by(Course.code)).all(),
         sections=all_sections(session),
         counts=student_counts(session),
+        time_zone=time_zone(session).key if zone_typed is None else zone_typed,
+        time_zones=zone_names(),
         mistake=mistake,
     )

@@ -19,6 +19,7 @@ from server.remote.key_sets import KeySets
 from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database
+from server.web.college_zone import CollegeZone
 from server.worker import Worker
 
 # What only looks something up is asynchronous: any other dependency is called in a thread, which
@@ -52,6 +53,11 @@ async def key_sets(connection: HTTPConnection) -> KeySets:
 
 async def services(connection: HTTPConnection) -> Services:
     found: Services = connection.app.state.services
+    return found
+
+
+async def college_zone(connection: HTTPConnection) -> CollegeZone:
+    found: CollegeZone = connection.app.state.college_zone
     return found
 
 
@@ -98,6 +104,7 @@ CatalogueHere = Annotated[Catalogue, Depends(catalogue)]
 WorkerHere = Annotated[Worker | Queue, Depends(worker)]
 KeySetsHere = Annotated[KeySets, Depends(key_sets)]
 ServicesHere = Annotated[Services, Depends(services)]
+CollegeZoneHere = Annotated[CollegeZone, Depends(college_zone)]
 Now = Annotated[datetime, Depends(now)]
 # With the default scope the commit would come after the answer, which might then be a lie.
 Reading = Annotated[Session, Depends(reading, scope="function")]

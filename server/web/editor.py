@@ -10,6 +10,8 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request
+from jinja2 import pass_context
+from jinja2.runtime import Context
 from pydantic_core import from_json as parse_json
 from starlette.responses import Response
 
@@ -338,9 +340,10 @@ def _initial(literal: str, kind: str) -> int | None:
         ) from None
 
 
-def clock(moment: datetime) -> str:
+@pass_context
+def clock(context: Context, moment: datetime) -> str:
     """The time of day to the second, as the status of saving shows it."""
-    return f"{moment.astimezone():%H:%M:%S}"
+    return f"{moment.astimezone(context['zone']):%H:%M:%S}"
 
 
 def initial(variable: Variable) -> str:

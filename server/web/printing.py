@@ -16,12 +16,13 @@ from server.ladder.program import Block, Coil, Program, Rung, Variable, walk
 from server.ladder.references import Uses, cross_reference
 from server.marking.exercise import Exercise
 from server.store.courses import Assignment
+from server.store.local_time import write_moment
 from server.store.programs import working_copy
 from server.store.submissions import find_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import CatalogueHere, Now, Reading
 from server.web.program_states import NOW, find_state
-from server.web.rendering import page, when
+from server.web.rendering import page
 from server.web.rungs import drawn_rungs
 from server.web.workplace import WorkplaceHere, exercise_of
 
@@ -121,7 +122,7 @@ def _sheet(
         at=at,
         now=now,
         running=f"{assignment.title} · {name} · section {assignment.section.number} · {version}"
-        + (f", {when(at)}" if at else ""),
+        + (f", {write_moment(at, request.state.zone)}" if at else ""),
         points=[line for line in lines if line.point],
         variables=[line for line in lines if not line.point],
         rungs=[

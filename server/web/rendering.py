@@ -9,7 +9,8 @@ from datetime import datetime
 from pathlib import PurePosixPath
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 from markdown_it import MarkdownIt
 from markupsafe import Markup
 from starlette.requests import Request
@@ -17,7 +18,8 @@ from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
 from server.paths import TEMPLATES
-from server.web.access import Visitor
+from server.store.college import UTC_ZONE
+from server.store.local_time import write_moment, zone_mark
 
 # Markup in the text is shown, not obeyed; images could only come from elsewhere.
 _markdown = MarkdownIt("commonmark", {"html": False}).enable("table").disable("image")
@@ -28,10 +30,16 @@ def markdown(text: str) -> Markup:
     return Markup(_markdown.render(text))
 
 
-def when(moment: datetime) -> str:
-    """A moment in the time zone of this machine: Mon 30 Nov 2026, 23:59."""
-    local = moment.astimezone()
-    return f"{local:%a} {local.day} {local:%b %Y, %H:%M}"
+@pass_context
+def when(context: Context, moment: datetime) -> str:
+    """A moment in the college's time zone: Mon 30 Nov 2026, 23:59."""
+    return write_moment(moment, context["zone"])
+
+
+@pass_context
+def due(context: Context, moment: datetime) -> str:
+    """The same with the zone beside it: Mon 30 Nov 2026, 23:59 CET."""
+    return f"{when(context, moment)} {zone_mark(moment, context['zone'])}"
 
 
 def points(number: float) -> str:
@@ -62,17 +70,21 @@ environment = Environment(
 environment.filters |= {
     "markdown": markdown,
     "when": when,
+    "due": due,
     "points": points,
     "percent": percent,
     "ago": ago,
 }
 
 
-def _visitor(request: Request) -> dict[str, Visitor | None]:
-    return {"visitor": getattr(request.state, "visitor", None)}
+def _of_request(request: Request) -> dict[str, object]:
+    return {
+        "visitor": getattr(request.state, "visitor", None),
+        "zone": getattr(request.state, "zone", UTC_ZONE),
+    }
 
 
-_templates = Jinja2Templates(env=environment, context_processors=[_visitor])
+_templates = Jinja2Templates(env=environment, context_processors=[_of_request])
 
 
 def page(request: Request, template: str, status: int = 200, **context: Any) -> Response:

@@ -119,7 +119,7 @@ def test_both_partners_are_told_until_each_has_seen_it(database: Database) -> No
         members = ((user, SectionRole.STUDENT) for user in (one, other, stranger))
         section = make_section(session, *members)
         assignment = make_assignment(session, section, exercise="day-tank", in_pairs=True)
-        pair_up(session, assignment, one.id, other.id)
+        pair_up(session, assignment, one.id, other.id, by_id=one.id, now=NOON)
         submission = make_marked(session, assignment, one, R1=Status.NOT_MET)
         for hours, status in ((1, Status.NOT_EXERCISED), (2, Status.MET)):
             change = make_verdict(R1=status)

@@ -3,8 +3,6 @@
 from dataclasses import replace
 from datetime import timedelta
 
-import pytest
-
 from server.marking.verdict import Status
 from server.store import setting_work, submissions
 from server.store.attempts import Submission
@@ -13,7 +11,6 @@ from server.store.courses import Counting, Feedback, SectionRole
 from server.store.database import Database
 from server.store.gradebook import section_book, standings_of
 from server.store.setting_work import Policy
-from server.store.standings import days_late
 from server.store.submissions import Refusal
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
 
@@ -33,14 +30,6 @@ POLICY = Policy(
     late_per_day=0.25,
     in_pairs=False,
 )
-
-
-@pytest.mark.parametrize(
-    ("after", "days"),
-    [(-DAY, 0), (timedelta(0), 0), (timedelta(seconds=1), 1), (DAY, 1), (1.5 * DAY, 2)],
-)
-def test_days_begun(after: timedelta, days: int) -> None:
-    assert days_late(DUE + after, DUE) == days
 
 
 def test_a_late_better_attempt_counts_only_if_it_is_still_better(database: Database) -> None:
@@ -77,7 +66,7 @@ def test_partners_share_attempts_and_standing(database: Database) -> None:
             session, *((each, SectionRole.STUDENT) for each in (one, two, third))
         )
         assignment = make_assignment(session, section, in_pairs=True, attempts=2)
-        setting_work.pair_up(session, assignment, one.id, two.id)
+        setting_work.pair_up(session, assignment, one.id, two.id, by_id=one.id, now=NOON)
         make_marked(session, assignment, one, 1, R1=MET)
         make_marked(session, assignment, two, 1, R1=NOT_MET)
         for user in (one, two):
@@ -86,7 +75,7 @@ def test_partners_share_attempts_and_standing(database: Database) -> None:
         taken = submissions.submit(session, assignment, one.id, {"version": 1}, NOON)
         assert taken is Refusal.NO_ATTEMPT_LEFT
         # Whoever gets another partner leaves the one they had.
-        setting_work.pair_up(session, assignment, two.id, third.id)
+        setting_work.pair_up(session, assignment, two.id, third.id, by_id=two.id, now=NOON)
         found = standings_of(session, one.id, [assignment.id])[assignment.id]
         assert found.attempts == 1
         found = standings_of(session, third.id, [assignment.id])[assignment.id]

@@ -89,7 +89,7 @@ def test_an_attempt_that_waits_is_counted_as_a_recount_does(
         section = make_section(session, *((s, SectionRole.STUDENT) for s in (student, mate)))
         assignment = make_assignment(session, section, in_pairs=in_pairs)
         if in_pairs:
-            pair_up(session, assignment, student.id, mate.id)
+            pair_up(session, assignment, student.id, mate.id, by_id=student.id, now=NOON)
         for number, met in enumerate((Status.NOT_MET, Status.MET, None)):
             submission = submissions.submit(session, assignment, student.id, {"n": number}, NOON)
             assert isinstance(submission, Submission)
@@ -132,7 +132,7 @@ def test_a_pair_that_submits_at_once_gets_no_more_attempts_than_allowed(
         one, other = make_user(session), make_user(session)
         section = make_section(session, *((s, SectionRole.STUDENT) for s in (one, other)))
         assignment = make_assignment(session, section, in_pairs=True, attempts=1)
-        pair_up(session, assignment, one.id, other.id)
+        pair_up(session, assignment, one.id, other.id, by_id=one.id, now=NOON)
     answers: list[Submission | Refusal] = []
 
     def hand_in() -> None:

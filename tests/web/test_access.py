@@ -85,6 +85,7 @@ PERMITTED: dict[str, set[str]] = {
     "add_term": {"administrator"},
     "add_course": {"administrator"},
     "add_section": {"administrator"},
+    "change_time_zone": {"administrator"},
     "roster_page": RUNS,
     "preview_roster": RUNS,
     "apply_roster": RUNS,

@@ -1,6 +1,6 @@
 """Publishing, setting, changing and retiring an exercise, and what students see of it."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from time import sleep
 from typing import Any
@@ -12,6 +12,7 @@ from server.marking.files.drafts import Draft
 from server.marking.files.exercise_zip import to_zip
 from server.paths import EXERCISES
 from server.store.authored import find_authored
+from server.store.college import set_time_zone
 from server.store.courses import Assignment, SectionRole, assignments_of, sections_of
 from server.store.database import Database
 from server.store.people import Role, User
@@ -95,11 +96,19 @@ def test_a_faulty_exercise_is_not_published(database: Database, author: Author) 
     assert "faults" in answer.text
 
 
+@pytest.fixture
+def in_chicago(database: Database) -> None:
+    with database.write() as session:
+        assert set_time_zone(session, "America/Chicago")
+
+
+@pytest.mark.usefixtures("in_chicago")
 def test_a_retired_exercise_goes_on_where_it_is_set(
     database: Database, author: Author, people: tuple[User, User], client_for: ClientFor
 ) -> None:
     publish(database, author)
     assignment = set_for_section(database, author)
+    assert assignment.due_at == datetime(2026, 10, 13, 4, 59, tzinfo=UTC)
     assert author.client.post(f"{author.address}/retire").status_code == 303
     assert Desk(client_for(people[1]), assignment).page()
     assert author.client.post(f"{author.address}/set", data={"section": "1", "due": "2027-01-01"})

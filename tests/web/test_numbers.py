@@ -14,6 +14,7 @@ from server.store.courses import seed_of
 from server.store.database import Database
 from server.store.remarking import marked_submissions
 from server.store.setting_work import pair_up
+from tests.factories import NOON
 from tests.marking.drawn_exercise import RUNG, SLUG, write
 from tests.web.lab import ClientFor, Desk, Lab, open_lab
 
@@ -80,7 +81,14 @@ def test_two_who_work_together_have_the_same_numbers(database: Database, lab: La
     before = [delay(lab.desk(user).page()) for user in (lab.student, lab.classmate)]
     assert before[0] != before[1]
     with database.write() as session:
-        pair_up(session, lab.assignment, lab.classmate.id, lab.student.id)
+        pair_up(
+            session,
+            lab.assignment,
+            lab.classmate.id,
+            lab.student.id,
+            by_id=lab.classmate.id,
+            now=NOON,
+        )
         seeds = {seed_of(session, lab.assignment, u.id) for u in (lab.student, lab.classmate)}
     assert len(seeds) == 1
     after = {delay(lab.desk(user).page()) for user in (lab.student, lab.classmate)}
@@ -95,7 +103,14 @@ def test_an_attempt_keeps_the_numbers_that_it_was_made_for(database: Database, l
     own = delay(desk.page())
     assert "Every requirement is met." in solve(desk, own)
     with database.write() as session:
-        pair_up(session, lab.assignment, lab.classmate.id, lab.student.id)
+        pair_up(
+            session,
+            lab.assignment,
+            lab.classmate.id,
+            lab.student.id,
+            by_id=lab.classmate.id,
+            now=NOON,
+        )
     assert delay(desk.page()) != own
     assert delay(desk.client.get("/submissions/1").text) == own
 
