@@ -57,7 +57,7 @@ def test_a_partner_keeps_the_common_work_without_the_erased_name(
         assert assignment is not None
         session.get_one(User, gone.id).name = "Gone Forever"
         session.get_one(User, gone.id).listed_as = "Forever, Gone"
-        pair_up(session, assignment, gone.id, stays.id)
+        pair_up(session, assignment, gone.id, stays.id, by_id=stays.id, now=NOON)
         own = make_marked(session, assignment, stays, R1=Status.NOT_MET, R2=Status.NOT_MET)
         best = make_marked(session, assignment, gone, 1, R1=Status.MET, R2=Status.MET)
         last = make_marked(session, assignment, gone, 2, R1=Status.MET, R2=Status.NOT_MET)
@@ -106,7 +106,9 @@ def test_who_is_no_pair_any_more_leaves_nothing(
     with database.write() as session:
         assignment = find_assignment(session, lab.assignment.id)
         assert assignment is not None
-        pair_up(session, assignment, lab.student.id, lab.classmate.id)
+        pair_up(
+            session, assignment, lab.student.id, lab.classmate.id, by_id=lab.instructor.id, now=NOON
+        )
         make_marked(session, assignment, lab.student, R1=Status.MET)
         make_marked(session, assignment, lab.classmate, R1=Status.NOT_MET)
     before = standing(database, lab, lab.classmate)
