@@ -16,12 +16,17 @@ from pathlib import Path
 from server.job_queue import prepare_queue
 from server.store.database import Database
 from server.store.migration import migrate
-from tests.attack import accounts, floods, heavy_texts
+from tests.attack import accounts, floods, heavy_texts, records
 from tests.attack.attack import Attack, Target
 from tests.faults.processes import serving
 from tests.postgresql import PostgreSQL, postgresql
 
-ATTACKS: tuple[Attack, ...] = (*accounts.ATTACKS, *floods.ATTACKS, *heavy_texts.ATTACKS)
+ATTACKS: tuple[Attack, ...] = (
+    *accounts.ATTACKS,
+    *floods.ATTACKS,
+    *heavy_texts.ATTACKS,
+    *records.ATTACKS,
+)
 """Each file of this folder adds what it has: ``*accounts.ATTACKS``."""
 
 
