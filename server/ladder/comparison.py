@@ -15,7 +15,7 @@ from server.ladder.program import Path, Program, Rung, Variable, walk
 from server.ladder.tree import item_at
 
 
-class Change(StrEnum):
+class ChangeKind(StrEnum):
     """What became of a rung, an element or a declaration."""
 
     SAME = "same"
@@ -32,7 +32,7 @@ class RungChange:
     not have, ``outputs_before`` and ``outputs_after`` the numbers of such outputs.
     """
 
-    change: Change
+    change: ChangeKind
     before: int | None
     after: int | None
     elements_before: tuple[Path, ...] = ()
@@ -45,13 +45,13 @@ class RungChange:
 class VariableChange:
     """A declaration that is not the same in both programs."""
 
-    change: Change
+    change: ChangeKind
     before: Variable | None
     after: Variable | None
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class ProgramChanges:
     """Every rung of both programs in order, and the declarations that differ."""
 
     rungs: tuple[RungChange, ...]
@@ -60,16 +60,18 @@ class Comparison:
     @property
     def same(self) -> bool:
         """Nothing differs but the name and comment of the program."""
-        return not self.variables and all(rung.change is Change.SAME for rung in self.rungs)
+        return not self.variables and all(rung.change is ChangeKind.SAME for rung in self.rungs)
 
 
 _ALIKE = 0.5
 """Rungs that have a smaller share in common are told as one removed and one added."""
 
 
-def compare(before: Program, after: Program) -> Comparison:
+def compare(before: Program, after: Program) -> ProgramChanges:
     """What changed from one program to another."""
-    return Comparison(tuple(_rungs(before.rungs, after.rungs)), tuple(_variables(before, after)))
+    return ProgramChanges(
+        tuple(_rungs(before.rungs, after.rungs)), tuple(_variables(before, after))
+    )
 
 
 def describe_change(row: RungChange, before: Program, after: Program) -> str:
@@ -80,7 +82,7 @@ def describe_change(row: RungChange, before: Program, after: Program) -> str:
     number = f"Rung {row.after + 1}"
     if row.after != row.before:
         number += f", before rung {row.before + 1},"
-    if row.change is Change.SAME:
+    if row.change is ChangeKind.SAME:
         return f"{number} is the same."
     old, new = before.rungs[row.before], after.rungs[row.after]
     told = [
@@ -103,13 +105,13 @@ def _rungs(before: Sequence[Rung], after: Sequence[Rung]) -> Iterator[RungChange
     for tag, i1, i2, j1, j2 in matcher.get_opcodes():
         if tag == "equal":
             for i, j in zip(range(i1, i2), range(j1, j2), strict=True):
-                yield RungChange(Change.SAME, i, j)
+                yield RungChange(ChangeKind.SAME, i, j)
             continue
         pairs = _paired(before[i1:i2], after[j1:j2])
         i, j = i1, j1
         for old, new in [*((i1 + old, j1 + new) for old, new in pairs), (i2, j2)]:
-            yield from (RungChange(Change.REMOVED, n, None) for n in range(i, old))
-            yield from (RungChange(Change.ADDED, None, n) for n in range(j, new))
+            yield from (RungChange(ChangeKind.REMOVED, n, None) for n in range(i, old))
+            yield from (RungChange(ChangeKind.ADDED, None, n) for n in range(j, new))
             if old < i2:
                 yield _changed(before[old], old, after[new], new)
             i, j = old + 1, new + 1
@@ -160,7 +162,7 @@ def _changed(old: Rung, i: int, new: Rung, j: int) -> RungChange:
     gone, come = _unmatched([e for _, e in old_elements], [e for _, e in new_elements])
     outputs_gone, outputs_come = _unmatched(old.outputs, new.outputs)
     return RungChange(
-        Change.CHANGED,
+        ChangeKind.CHANGED,
         i,
         j,
         tuple(old_elements[n][0] for n in gone),
@@ -189,8 +191,8 @@ def _variables(before: Program, after: Program) -> Iterator[VariableChange]:
     for symbol in dict.fromkeys([*old, *new]):
         match old.get(symbol), new.get(symbol):
             case None, added:
-                yield VariableChange(Change.ADDED, None, added)
+                yield VariableChange(ChangeKind.ADDED, None, added)
             case removed, None:
-                yield VariableChange(Change.REMOVED, removed, None)
+                yield VariableChange(ChangeKind.REMOVED, removed, None)
             case was, now if was != now:
-                yield VariableChange(Change.CHANGED, was, now)
+                yield VariableChange(ChangeKind.CHANGED, was, now)

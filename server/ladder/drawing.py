@@ -22,7 +22,7 @@ from html import escape
 from typing import NamedTuple
 
 from server.ladder.description import describe_item, describe_output, describe_rung
-from server.ladder.drawing_layout import Layout, Sources, lay_out
+from server.ladder.drawing_layout import RungLayout, Sources, lay_out
 from server.ladder.drawing_symbols import FONT_SIZE, LINE, Symbols, line, text
 from server.ladder.program import (
     Block,
@@ -161,12 +161,12 @@ def _margin(rung: Rung, index: int, top: int) -> Iterator[str]:
         yield text(_EDGE, top + LINE * (number + 2), requirement, "serves", "start")
 
 
-def _rails(layout: Layout) -> Iterator[str]:
+def _rails(layout: RungLayout) -> Iterator[str]:
     for x in (layout.left, layout.right):
         yield line(x, layout.top, x, layout.bottom, "rail")
 
 
-def _wires(layout: Layout, rung: int) -> Iterator[str]:
+def _wires(layout: RungLayout, rung: int) -> Iterator[str]:
     """One path for all pieces of wire that are live together."""
     together: dict[Sources, str] = {}
     for wire in layout.wires:
@@ -213,7 +213,7 @@ def _button(text: str, words: str) -> str:
 
 
 def _elements(
-    layout: Layout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
+    layout: RungLayout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
 ) -> Iterator[str]:
     for placed in layout.elements:
         classes = f"element {_kind(placed.element)} {marks.get(placed.path, '')}".strip()
@@ -226,7 +226,7 @@ def _elements(
 
 
 def _outputs(
-    layout: Layout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
+    layout: RungLayout, symbols: Symbols, places: _Places, marks: Mapping[Path | int, str]
 ) -> Iterator[str]:
     for placed in layout.outputs:
         classes = f"output {_kind(placed.output)} {marks.get(placed.number, '')}".strip()

@@ -54,7 +54,7 @@ class PlacedOutput:
 
 
 @dataclass(slots=True)
-class Layout:
+class RungLayout:
     """A rung laid out from the left rail at ``left`` to the right rail at ``right``."""
 
     left: int
@@ -66,9 +66,9 @@ class Layout:
     wires: list[Wire] = field(default_factory=list)
 
 
-def lay_out(rung: Rung, symbols: Symbols, left: int, top: int, width: int) -> Layout:
+def lay_out(rung: Rung, symbols: Symbols, left: int, top: int, width: int) -> RungLayout:
     """Lay a rung out. Outputs stand at the right rail, at least ``width`` from the left one."""
-    layout = Layout(left, top=top)
+    layout = RungLayout(left, top=top)
     placer = _Placer(symbols, layout)
     network = placer.measure(rung.network)
     sizes = [symbols.output_size(output) for output in rung.outputs]
@@ -101,7 +101,7 @@ def lay_out(rung: Rung, symbols: Symbols, left: int, top: int, width: int) -> La
 class _Placer:
     """Measures and places networks; a series is measured from the same sizes it is placed with."""
 
-    def __init__(self, symbols: Symbols, layout: Layout) -> None:
+    def __init__(self, symbols: Symbols, layout: RungLayout) -> None:
         self._symbols = symbols
         self._layout = layout
 

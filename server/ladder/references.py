@@ -23,7 +23,7 @@ from server.ladder.program import (
 )
 
 
-class Role(StrEnum):
+class Usage(StrEnum):
     """What an occurrence does with a symbol."""
 
     READ = "read"
@@ -36,7 +36,7 @@ class Occurrence:
     """A symbol, or a block output like ``delay.Q``, at one place of a program."""
 
     name: str
-    role: Role
+    role: Usage
     place: Place
 
     @property
@@ -86,11 +86,11 @@ def cross_reference(program: Program) -> dict[str, Uses]:
             of_symbol = uses.setdefault(found.symbol, Uses())
             place = found.place.in_rung(index)
             match found.role:
-                case Role.READ:
+                case Usage.READ:
                     of_symbol.reads.append(place)
-                case Role.WRITE:
+                case Usage.WRITE:
                     of_symbol.writes.append(place)
-                case Role.CALL:
+                case Usage.CALL:
                     of_symbol.calls.append(place)
     return uses
 
@@ -98,24 +98,24 @@ def cross_reference(program: Program) -> dict[str, Uses]:
 def _in_element(element: Element, place: Place) -> Iterator[Occurrence]:
     match element:
         case Contact(_, symbol):
-            yield Occurrence(symbol, Role.READ, place)
+            yield Occurrence(symbol, Usage.READ, place)
         case Comparison(left, _, right):
             yield from _in_operands(place, left, right)
         case Block(instance, inputs):
-            yield Occurrence(instance, Role.CALL, place)
+            yield Occurrence(instance, Usage.CALL, place)
             yield from _in_operands(place, *(wired.operand for wired in inputs))
 
 
 def _in_output(output: Output, place: Place) -> Iterator[Occurrence]:
     match output:
         case Coil(_, symbol):
-            yield Occurrence(symbol, Role.WRITE, place)
+            yield Occurrence(symbol, Usage.WRITE, place)
         case Assignment(target, left, _, right):
             yield from _in_operands(place, left, *([] if right is None else [right]))
-            yield Occurrence(target, Role.WRITE, place)
+            yield Occurrence(target, Usage.WRITE, place)
 
 
 def _in_operands(place: Place, *operands: Operand) -> Iterator[Occurrence]:
     for operand in operands:
         if isinstance(operand, Name):
-            yield Occurrence(operand.symbol, Role.READ, place)
+            yield Occurrence(operand.symbol, Usage.READ, place)

@@ -17,7 +17,7 @@ T = TypeVar("T")
 _ENDS = {"IF": "END_IF", "VAR": "END_VAR"}
 
 
-class Mistake(Exception):
+class SyntaxMistake(Exception):
     """Leaves the construct that is being read; what is wrong has been noted."""
 
 
@@ -107,7 +107,7 @@ class Cursor:
     def _fail(self, rule: str, place: Place, text: str, mend: str = "") -> NoReturn:
         """Note a mistake and leave the construct."""
         self._note(rule, place, text, mend)
-        raise Mistake
+        raise SyntaxMistake
 
     def _stop(self, rule: str, text: str, mend: str) -> NoReturn:
         """Note a mistake and read no further."""
@@ -129,7 +129,7 @@ class Cursor:
         start = self._start = self._at
         try:
             return read()
-        except Mistake:
+        except SyntaxMistake:
             if len(self.faults) >= MAX_MESSAGES:
                 raise ProgramError(self.faults) from None
             self._skip(start)

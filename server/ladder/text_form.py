@@ -51,7 +51,7 @@ from server.ladder.program import (
     Rung,
     Series,
 )
-from server.ladder.text_cursor import Mistake
+from server.ladder.text_cursor import SyntaxMistake
 from server.ladder.text_parser import Parser
 from server.ladder.text_printer import (
     print_element,
@@ -170,7 +170,7 @@ def _read(text: str, construct: Callable[[Parser], T]) -> T:
     parser = Parser(text)
     try:
         result = construct(parser)
-    except Mistake:
+    except SyntaxMistake:
         result = None
     if result is None or parser.faults:
         raise ProgramError(sorted(parser.faults, key=lambda fault: _position(fault.place)))

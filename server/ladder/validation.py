@@ -33,7 +33,7 @@ from server.ladder.program import (
     Variable,
     walk,
 )
-from server.ladder.references import Role, occurrences_in
+from server.ladder.references import Usage, occurrences_in
 from server.ladder.text_printer import print_operand
 
 
@@ -264,7 +264,7 @@ class _Checker:
         first: dict[str, int] = {}
         for index, rung in enumerate(program.rungs):
             for found in occurrences_in(rung):
-                if found.role is not Role.CALL:
+                if found.role is not Usage.CALL:
                     continue
                 symbol = found.symbol
                 if symbol in first:

@@ -15,7 +15,7 @@ from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
 
 
 @dataclass(frozen=True, slots=True)
-class Declared:
+class BlockDeclaration:
     """What is known of an instance before its first scan; ``block`` is None where no rung has it.
 
     A timer that is not ``counted`` may be over at any later scan, whenever the plane that
@@ -46,7 +46,7 @@ class Declared:
 class Instance(ABC):
     """A function block in a machine: the planes of its state, and what it does in a scan."""
 
-    def __init__(self, asm: Assembler, declared: Declared) -> None:
+    def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         self.asm = asm
         self.declared = declared
         self.type = declared.type
@@ -69,7 +69,7 @@ class Timer(Instance):
 
     op: ClassVar[Op]
 
-    def __init__(self, asm: Assembler, declared: Declared) -> None:
+    def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         super().__init__(asm, declared)
         self.state: TimerState = asm.timer_state(declared.preset("PT"))
         self.outputs = {"Q": Bit(self.state.q), "ET": self.state.elapsed}
@@ -118,7 +118,7 @@ class Pulse(Timer):
 class Counter(Instance):
     """CTU, CTD, CTUD by one rule: reset over load over counting."""
 
-    def __init__(self, asm: Assembler, declared: Declared) -> None:
+    def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         super().__init__(asm, declared)
         self.outputs = {pin.name: Bit(asm.bit()) for pin in self.type.outputs if pin.type == "BOOL"}
         self.memory, self.memory_down = asm.bit(), asm.bit()
@@ -157,7 +157,7 @@ class Counter(Instance):
 class RisingEdge(Instance):
     """R_TRIG."""
 
-    def __init__(self, asm: Assembler, declared: Declared) -> None:
+    def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         super().__init__(asm, declared)
         self.outputs = {"Q": Bit(asm.bit())}
         self.memory = asm.bit()
@@ -176,7 +176,7 @@ class FallingEdge(RisingEdge):
 class SetDominant(Instance):
     """SR: ``Q1 := S1 OR (NOT R AND Q1)``."""
 
-    def __init__(self, asm: Assembler, declared: Declared) -> None:
+    def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         super().__init__(asm, declared)
         self.outputs = {"Q1": Bit(asm.bit())}
 
@@ -193,7 +193,7 @@ class ResetDominant(SetDominant):
         self.asm.emit(Op.ANDN, q, self.asm.or_(power, q), pin("R1"))
 
 
-INSTANCES: dict[str, Callable[[Assembler, Declared], Instance]] = {
+INSTANCES: dict[str, Callable[[Assembler, BlockDeclaration], Instance]] = {
     "TON": OnDelay,
     "TOF": OffDelay,
     "TP": Pulse,

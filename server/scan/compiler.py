@@ -27,7 +27,7 @@ from server.ladder.program import (
 )
 from server.scan.arithmetic import Operation
 from server.scan.assembler import Assembler, Bit, Elapsed, Signal, TimerState, Word
-from server.scan.blocks import INSTANCES, Declared, Instance, Timer
+from server.scan.blocks import INSTANCES, BlockDeclaration, Instance, Timer
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
 
 assert {kind.row.opcode for kind in CoilKind} <= set(Op.__members__), "every coil has an opcode"
@@ -164,7 +164,7 @@ class _Compiler:
         return Word(self.asm.planes(INT_PLANES, initial & 0xFFFF))
 
     def declare_instance(self, name: str, type_name: str, block: Block | None) -> None:
-        declared = Declared(
+        declared = BlockDeclaration(
             name,
             BLOCK_TYPES[type_name],
             block,

@@ -6,6 +6,15 @@ A key is written as the browser names it, with Ctrl+ and Shift+ before it.
 
 from dataclasses import dataclass
 
+from server.ladder.elements import (
+    ASSIGNMENT_HELP,
+    BLOCK_TYPES,
+    COMPARISON_HELP,
+    CoilKind,
+    ContactKind,
+    Operator,
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Command:
@@ -47,10 +56,10 @@ GROUPS = (
     Group(
         "Contacts",
         (
-            Command("open", "Normally open contact", "n", "open", "NO input", brief="open"),
+            Command("open", ContactKind.OPEN.row.help.title, "n", "open", "NO input", brief="open"),
             Command(
                 "closed",
-                "Normally closed contact",
+                ContactKind.CLOSED.row.help.title,
                 "Shift+n",
                 "closed",
                 "NC not input",
@@ -58,7 +67,7 @@ GROUPS = (
             ),
             Command(
                 "rising",
-                "Rising edge contact",
+                ContactKind.RISING.row.help.title,
                 "e",
                 "rising",
                 "positive transition P",
@@ -66,7 +75,7 @@ GROUPS = (
             ),
             Command(
                 "falling",
-                "Falling edge contact",
+                ContactKind.FALLING.row.help.title,
                 "Shift+e",
                 "falling",
                 "negative transition",
@@ -74,7 +83,7 @@ GROUPS = (
             ),
             Command(
                 "comparison",
-                "Comparison",
+                COMPARISON_HELP.title,
                 "v",
                 "comparison",
                 "value number less greater",
@@ -85,7 +94,7 @@ GROUPS = (
                 "Timer, counter, block",
                 "b",
                 "block",
-                "TON TOF TP CTU CTD SR RS",
+                " ".join(BLOCK_TYPES),
                 brief="block",
             ),
         ),
@@ -93,12 +102,26 @@ GROUPS = (
     Group(
         "Outputs",
         (
-            Command("coil", "Coil", "q", "coil", "output", brief="coil"),
-            Command("negated", "Negated coil", "Shift+q", "negated", "not output", brief="negated"),
-            Command("set", "Set coil", "s", "set", "latch on", brief="set"),
-            Command("reset", "Reset coil", "Shift+s", "reset", "off", brief="reset"),
+            Command("coil", CoilKind.COIL.row.help.title, "q", "coil", "output", brief="coil"),
             Command(
-                "assignment", "Assignment", "a", "assignment", "number add subtract", brief="assign"
+                "negated",
+                CoilKind.NEGATED.row.help.title,
+                "Shift+q",
+                "negated",
+                "not output",
+                brief="negated",
+            ),
+            Command("set", CoilKind.SET.row.help.title, "s", "set", "latch on", brief="set"),
+            Command(
+                "reset", CoilKind.RESET.row.help.title, "Shift+s", "reset", "off", brief="reset"
+            ),
+            Command(
+                "assignment",
+                ASSIGNMENT_HELP.title,
+                "a",
+                "assignment",
+                " ".join(["number add subtract", *(operator.row.words for operator in Operator)]),
+                brief="assign",
             ),
         ),
     ),
@@ -173,3 +196,6 @@ GROUPS = (
         ),
     ),
 )
+assert {kind.row.help.title for kind in (*ContactKind, *CoilKind)} <= {
+    command.words for group in GROUPS for command in group.commands
+}, "every contact and coil has a command"

@@ -8,7 +8,7 @@ from typing import TypeAlias
 from markupsafe import Markup
 
 from server.ladder.comparison import (
-    Change,
+    ChangeKind,
     RungChange,
     VariableChange,
     compare,
@@ -40,7 +40,7 @@ class Side:
 class Row:
     """One rung that differs, or several that are the same and so are not drawn."""
 
-    change: Change
+    change: ChangeKind
     words: str
     sides: tuple[Side, ...] = ()
 
@@ -49,7 +49,7 @@ class Row:
 class Declared:
     """A declaration that differs, as text."""
 
-    change: Change
+    change: ChangeKind
     before: str
     after: str
 
@@ -82,7 +82,7 @@ def _summary(rungs: tuple[RungChange, ...], declarations: int) -> str:
     return f"{', '.join(told)}." if told else "Both are the same."
 
 
-_DIFFERENT = (Change.ADDED, Change.REMOVED, Change.CHANGED)
+_DIFFERENT = (ChangeKind.ADDED, ChangeKind.REMOVED, ChangeKind.CHANGED)
 
 
 def _rungs(count: int) -> str:
@@ -90,9 +90,9 @@ def _rungs(count: int) -> str:
 
 
 def _rows(changes: tuple[RungChange, ...], before: Program, after: Program) -> Iterator[Row]:
-    for same, rows in groupby(changes, key=lambda row: row.change is Change.SAME):
+    for same, rows in groupby(changes, key=lambda row: row.change is ChangeKind.SAME):
         if same:
-            yield Row(Change.SAME, _same([(row.after or 0) + 1 for row in rows]))
+            yield Row(ChangeKind.SAME, _same([(row.after or 0) + 1 for row in rows]))
             continue
         for row in rows:
             words = describe_change(row, before, after)

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.ladder.comparison import Change, compare, describe_change
+from server.ladder.comparison import ChangeKind, compare, describe_change
 from server.ladder.program import Program, Variable
 from server.ladder.text_form import parse_program
 from tests.strategies import programs
@@ -33,12 +33,12 @@ AFTER = program(
 def test_rows_and_words() -> None:
     rows = compare(BEFORE, AFTER).rungs
     assert [(row.change, row.before, row.after) for row in rows] == [
-        (Change.ADDED, None, 0),
-        (Change.CHANGED, 0, 1),
-        (Change.SAME, 1, 2),
-        (Change.CHANGED, 2, 3),
-        (Change.REMOVED, 3, None),
-        (Change.SAME, 4, 4),
+        (ChangeKind.ADDED, None, 0),
+        (ChangeKind.CHANGED, 0, 1),
+        (ChangeKind.SAME, 1, 2),
+        (ChangeKind.CHANGED, 2, 3),
+        (ChangeKind.REMOVED, 3, None),
+        (ChangeKind.SAME, 4, 4),
     ]
     assert rows[1].elements_before == rows[1].elements_after == ((1,),)
     assert [describe_change(row, BEFORE, AFTER) for row in rows] == [
@@ -67,9 +67,9 @@ def test_declarations() -> None:
     after = Program("p", (Variable("a", "BOOL"), Variable("c", "TIME"), Variable("d", "INT")))
     changes = compare(before, after).variables
     assert [(row.change, row.before, row.after) for row in changes] == [
-        (Change.REMOVED, Variable("b", "INT"), None),
-        (Change.CHANGED, Variable("c", "INT"), Variable("c", "TIME")),
-        (Change.ADDED, None, Variable("d", "INT")),
+        (ChangeKind.REMOVED, Variable("b", "INT"), None),
+        (ChangeKind.CHANGED, Variable("c", "INT"), Variable("c", "TIME")),
+        (ChangeKind.ADDED, None, Variable("d", "INT")),
     ]
 
 
@@ -90,5 +90,5 @@ def test_every_rung_is_told_once_in_order(
     for row in rows:
         if row.before is not None and row.after is not None:
             same = one.rungs[row.before] == after.rungs[row.after]
-            assert same == (row.change is Change.SAME)
+            assert same == (row.change is ChangeKind.SAME)
         assert describe_change(row, one, after).endswith(".")

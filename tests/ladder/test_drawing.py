@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from server.ladder.description import describe_item, describe_output, describe_rung
 from server.ladder.drawing import draw_operable_rung, draw_rung, draw_rungs
-from server.ladder.drawing_layout import Layout, lay_out
+from server.ladder.drawing_layout import RungLayout, lay_out
 from server.ladder.drawing_symbols import Symbols
 from server.ladder.program import Parallel, Path, Program, Rung, Series, walk
 from server.ladder.text_form import parse_program, parse_rung
@@ -18,7 +18,7 @@ from tests.strategies import programs
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def layouts(program: Program) -> list[tuple[Rung, Layout]]:
+def layouts(program: Program) -> list[tuple[Rung, RungLayout]]:
     symbols = Symbols(program)
     return [(rung, lay_out(rung, symbols, 8, 8, 400)) for rung in program.rungs]
 

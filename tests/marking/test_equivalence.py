@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from server.ladder.program import Program
 from server.ladder.text_form import parse_program
-from server.marking.faults.equivalence import Comparison, affected, compare
+from server.marking.faults.equivalence import Equivalence, affected, compare
 from server.marking.faults.variants import variants
 from tests.reference import Controller
 from tests.strategies import programs
@@ -25,7 +25,7 @@ def program(rungs: str) -> Program:
     return parse_program(f"PROGRAM p\nVAR\n{DECLARED}\nEND_VAR\n{rungs}\nEND_PROGRAM\n")
 
 
-def compared(first: str, second: str) -> Comparison:
+def compared(first: str, second: str) -> Equivalence:
     return compare(program(first), program(second), ["%QX0.0", "%QX0.1"], period_ms=10)
 
 

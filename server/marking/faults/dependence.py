@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 
 from server.ladder.program import Program
-from server.ladder.references import Role, occurrences
+from server.ladder.references import Usage, occurrences
 
 
 @dataclass(slots=True)
@@ -21,8 +21,8 @@ def rung_uses(program: Program) -> dict[int, RungUses]:
     for occurrence in occurrences(program):
         assert occurrence.place.rung is not None, "every occurrence is in a rung"
         rung = found[occurrence.place.rung]
-        if occurrence.role is not Role.WRITE:
+        if occurrence.role is not Usage.WRITE:
             rung.reads.add(occurrence.symbol)
-        if occurrence.role is not Role.READ:
+        if occurrence.role is not Usage.READ:
             rung.writes.add(occurrence.symbol)
     return found

@@ -36,7 +36,7 @@ Inputs = dict[str, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class Equivalence:
     """What is known: the same, different after ``trail``, or neither.
 
     ``trail`` holds the inputs of each scan up to and with the first that differs.
@@ -53,7 +53,7 @@ class Comparison:
 
 def compare(
     first: Program, second: Program, observed: Collection[str], *, period_ms: int, work: int = WORK
-) -> Comparison:
+) -> Equivalence:
     """Compare two programs by their values at the ``observed`` addresses (%Q and %M).
 
     Both must be free of errors. ``work`` bounds the transitions of each search.
@@ -61,13 +61,13 @@ def compare(
     touched = affected(first, second)
     seen = [address for address in observed if address in touched]
     if not seen or _only_exchanged(first, second):
-        return Comparison(same=True)
+        return Equivalence(same=True)
     common = set(first.variables) & set(second.variables)
     timers = {v.symbol for v in common if family_of(v.type) is BlockFamily.TIMER}
     if timers:
         shared = _Product((first, second), seen, timers & touched, period_ms)
         if shared.search(work).same:
-            return Comparison(same=True)
+            return Equivalence(same=True)
     return _Product((first, second), seen, None, period_ms).search(work)
 
 
@@ -162,13 +162,13 @@ class _Product:
         sliced = slice_machine(asm.machine(), ("scan",), {self._different})
         self._machine = only_carried(sliced, ("scan",), set())
 
-    def search(self, work: int) -> Comparison:
+    def search(self, work: int) -> Equivalence:
         """Look for a difference within so many transitions."""
         machine = self._machine
         if self._different == FALSE:
-            return Comparison(same=True)
+            return Equivalence(same=True)
         if len(machine.choices) > MAX_CHOICES:
-            return Comparison(same=False)
+            return Equivalence(same=False)
         result = search(
             machine,
             (machine.sections["scan"],),
@@ -176,7 +176,7 @@ class _Product:
             budget=max(64, work >> len(machine.choices)),
         )
         [trail] = result.trails
-        return Comparison(
+        return Equivalence(
             same=result.complete and trail is None,
             trail=tuple(map(self._inputs_of, trail.choices if trail else ())),
         )
