@@ -240,7 +240,7 @@ def _outputs(
 
 def _cell(x: int, y: int, width: int, height: int) -> str:
     return (
-        f'<rect class="cell" x="{x}" width="{width}" height="{height}" '
+        f'<rect class="cell" x="{x}" y="{y}" width="{width}" height="{height}" '
         'stroke="none" pointer-events="all"/>'
     )
 

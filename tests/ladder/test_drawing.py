@@ -154,6 +154,19 @@ def test_names_addresses_operands_and_places_for_values() -> None:
     assert attributes(drawing, "data-value") == ["delay.ET", "n"]
 
 
+def test_a_cell_takes_the_pointer_wherever_its_element_is_drawn() -> None:
+    program = parse_program(CANONICAL)
+    for rung in program.rungs:
+        for group in ElementTree.fromstring(draw_rung(rung, program, 0)).iter(f"{SVG}g"):
+            [cell] = [node for node in group if node.get("class") == "cell"]
+            top = int(cell.attrib["y"])
+            bottom = top + int(cell.attrib["height"])
+            drawn = [int(node.attrib["y"]) for node in group.iter(f"{SVG}text")]
+            drawn += [int(node.attrib["cy"]) for node in group.iter(f"{SVG}circle")]
+            assert drawn
+            assert all(top <= y <= bottom for y in drawn)
+
+
 def test_an_undeclared_block_is_drawn_all_the_same() -> None:
     rung = parse_rung("lamp := ghost(PT := T#5s, R := NOT x);")
     svg = draw_rung(rung, Program("p"), 0)
