@@ -7,10 +7,11 @@ memory), so that a lane is the same in every process and on every machine.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
 
 from server.plant.loop import AFTER, TURN, Timeline
+from server.scan.jit import allocating, jitted
 from server.scan.lanes import LANES
 
 MOST_STEPS = 24
@@ -18,7 +19,7 @@ PRESS_MS = (100, 1500)
 PAUSE_MS = (200, 6000)
 
 
-class Panel(NamedTuple):
+class PanelControls(NamedTuple):
     """What may be done at random.
 
     ``controls`` int64[n, 4]: plane, 1 for a control that stays as it is set, number of its
@@ -31,7 +32,7 @@ class Panel(NamedTuple):
     faults: NDArray[np.int64]
 
 
-class Drawn(NamedTuple):
+class DrawnBlock(NamedTuple):
     """A block of timelines, and the number of the beginning that each lane drew."""
 
     timeline: Timeline
@@ -39,9 +40,9 @@ class Drawn(NamedTuple):
 
 
 def draw_block(
-    seed: int, block: int, panel: Panel, starts: Timeline, period_ms: int, length_ms: int
-) -> Drawn:
-    """64 random lanes; each begins with the actions of one lane of ``starts``."""
+    seed: int, block: int, panel: PanelControls, starts: Timeline, period_ms: int, length_ms: int
+) -> DrawnBlock:
+    """Draw 64 random lanes; each begins with the actions of one lane of ``starts``."""
     size = LANES * (MOST_STEPS + 3)
     widest = max(1, len(panel.controls))
     most_start = int(np.max(starts.steps[:, 4] - starts.steps[:, 3], initial=0))
@@ -52,12 +53,12 @@ def draw_block(
     timeline = Timeline(steps, actions, values, first, last, run_on)
     bounds = np.array([*PRESS_MS, *PAUSE_MS, length_ms], np.int64) // period_ms
     _draw(np.uint64(seed), block, panel, starts, bounds, timeline, start)
-    return Drawn(timeline, start)
+    return DrawnBlock(timeline, start)
 
 
-@njit(cache=True)
+@jitted
 def _next(state: NDArray[np.uint64], bound: int) -> int:
-    """A whole number from 0 to ``bound - 1``."""
+    """Return a whole number from 0 to ``bound - 1``."""
     state[0] += uint64(0x9E3779B97F4A7C15)
     z = state[0]
     z = (z ^ (z >> uint64(30))) * uint64(0xBF58476D1CE4E5B9)
@@ -67,7 +68,7 @@ def _next(state: NDArray[np.uint64], bound: int) -> int:
     return int(((z >> uint64(32)) * uint64(bound)) >> uint64(32))
 
 
-@njit(cache=True)
+@jitted
 def _turn(timeline: Timeline, number: int, plane: int, on: int) -> int:
     timeline.actions[number, 0] = TURN
     timeline.actions[number, 1] = plane
@@ -75,16 +76,51 @@ def _turn(timeline: Timeline, number: int, plane: int, on: int) -> int:
     return number + 1
 
 
-@njit(cache=True)
+@allocating
+def _begin(timeline: Timeline, at: int, act: int, starts: Timeline, begun: int) -> tuple[int, int]:
+    """Copy the steps of one beginning; return the next free step and action."""
+    for row in range(starts.first[begun], starts.last[begun]):
+        timeline.steps[at, 0] = AFTER
+        timeline.steps[at, 3] = act
+        for action in range(starts.steps[row, 3], starts.steps[row, 4]):
+            timeline.actions[act] = starts.actions[action]
+            timeline.values[act] = starts.values[action]
+            act += 1
+        timeline.steps[at, 4] = act
+        at += 1
+    return at, act
+
+
+@jitted
+def _pick(weights: NDArray[np.int64], left: int) -> int:
+    """Return the number of the weight in whose share ``left`` (0 to their sum - 1) lies."""
+    drawn = 0
+    while left >= weights[drawn]:
+        left -= weights[drawn]
+        drawn += 1
+    return drawn
+
+
+@jitted
+def _leave(timeline: Timeline, act: int, panel: PanelControls, drawn: int, switch: int) -> int:
+    """Turn off the other positions of a selector switch; return the next free action."""
+    for other in range(len(panel.controls)):
+        if other != drawn and panel.controls[other, 2] == switch:
+            act = _turn(timeline, act, panel.controls[other, 0], 0)
+    return act
+
+
+@allocating
 def _draw(
     seed: np.uint64,
     block: int,
-    panel: Panel,
+    panel: PanelControls,
     starts: Timeline,
     bounds: NDArray[np.int64],
     timeline: Timeline,
     start: NDArray[np.int64],
 ) -> None:
+    """Fill 64 lanes of ``timeline``; ``bounds`` (scans): press from, to, pause from, to, length."""
     press, pause, length = bounds[0:2], bounds[2:4], bounds[4]
     state = np.zeros(1, np.uint64)
     total = panel.weights.sum()
@@ -94,15 +130,7 @@ def _draw(
         timeline.first[lane] = at
         begun = _next(state, starts.first.size)
         start[lane] = begun
-        for row in range(starts.first[begun], starts.last[begun]):
-            timeline.steps[at, 0] = AFTER
-            timeline.steps[at, 3] = act
-            for action in range(starts.steps[row, 3], starts.steps[row, 4]):
-                timeline.actions[act] = starts.actions[action]
-                timeline.values[act] = starts.values[action]
-                act += 1
-            timeline.steps[at, 4] = act
-            at += 1
+        at, act = _begin(timeline, at, act, starts, begun)
         fault_at = _next(state, MOST_STEPS) if panel.faults.size else -1
         time, taken = 0, 0
         while taken < MOST_STEPS and time < length:
@@ -114,18 +142,12 @@ def _draw(
             if taken == fault_at:
                 act = _turn(timeline, act, panel.faults[_next(state, panel.faults.size)], 1)
             else:
-                left = _next(state, total)
-                drawn = 0
-                while left >= panel.weights[drawn]:
-                    left -= panel.weights[drawn]
-                    drawn += 1
+                drawn = _pick(panel.weights, _next(state, total))
                 plane, stays = panel.controls[drawn, 0], panel.controls[drawn, 1]
                 switch, rest = panel.controls[drawn, 2], panel.controls[drawn, 3]
                 on = _next(state, 2) if stays else 1 - rest
                 if stays and on and switch >= 0:
-                    for other in range(len(panel.controls)):
-                        if other != drawn and panel.controls[other, 2] == switch:
-                            act = _turn(timeline, act, panel.controls[other, 0], 0)
+                    act = _leave(timeline, act, panel, drawn, switch)
                 act = _turn(timeline, act, plane, on)
                 if not stays:
                     timeline.steps[at, 4] = act

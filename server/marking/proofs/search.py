@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, uint64
+from numba import uint64
 from numpy.typing import NDArray
 
 from server.scan.assembler import Machine, Section
+from server.scan.jit import allocating, inlined
 from server.scan.kernel import execute
 from server.scan.lanes import ALL, transpose
 
@@ -127,9 +128,9 @@ def _trail(found: _Found, first: list[int], state: int, last: int) -> Trail:
     return Trail(first[state], tuple(reversed(choices)))
 
 
-@njit(cache=True)
+@inlined
 def _insert(found: _Found, key: NDArray[np.uint64], count: int) -> int:
-    """Number of the state ``key``: ``count`` when it is new, and then it has been stored."""
+    """Return the number of the state ``key``; a new one is stored and gets ``count``."""
     h = uint64(0x9E3779B97F4A7C15)
     for w in range(key.size):
         h = (h ^ key[w]) * uint64(0xD6E8FEB86659FD93)
@@ -152,7 +153,69 @@ def _insert(found: _Found, key: NDArray[np.uint64], count: int) -> int:
     return count
 
 
-@njit(cache=True)
+@inlined
+def _load(
+    found: _Found,
+    head: int,
+    group: int,
+    shared: int,
+    lanes: NDArray[np.uint64],
+    state_planes: NDArray[np.int64],
+    bits: NDArray[np.uint64],
+) -> None:
+    """Put ``group`` states from ``head`` on into the planes, each into ``2**shared`` lanes."""
+    for w in range(lanes.shape[0]):
+        for lane in range(64):
+            source = lane >> shared
+            lanes[w, lane] = found.states[head + source, w] if source < group else uint64(0)
+        transpose(lanes[w])
+    for i in range(state_planes.size):
+        bits[state_planes[i]] = lanes[i >> 6, i & 63]
+
+
+@inlined
+def _unload(
+    bits: NDArray[np.uint64], state_planes: NDArray[np.int64], lanes: NDArray[np.uint64]
+) -> None:
+    """Take the planes of the state apart: ``lanes[w, lane]`` is word w of a lane's state."""
+    for i in range(state_planes.size):
+        lanes[i >> 6, i & 63] = bits[state_planes[i]]
+    for i in range(state_planes.size, 64 * lanes.shape[0]):
+        lanes[i >> 6, i & 63] = uint64(0)
+    for w in range(lanes.shape[0]):
+        transpose(lanes[w])
+
+
+@inlined
+def _reach(
+    found: _Found,
+    lanes: NDArray[np.uint64],
+    lane: int,
+    key: NDArray[np.uint64],
+    count: int,
+    parent: int,
+    choice: int,
+) -> int:
+    """Store a lane's state, if it is new, with the way to it; return how many there are now."""
+    for w in range(key.size):
+        key[w] = lanes[w, lane]
+    if _insert(found, key, count) == count:
+        found.parent[count] = parent
+        found.choice[count] = choice
+        count += 1
+    return count
+
+
+@inlined
+def _first_lane(plane: np.uint64) -> int:
+    """Return the first lane in which a plane is on; it is on in some lane."""
+    lane = 0
+    while not (plane >> uint64(lane)) & uint64(1):
+        lane += 1
+    return lane
+
+
+@allocating
 def _explore(
     code: NDArray[np.uint32],
     bounds: NDArray[np.int64],
@@ -166,7 +229,7 @@ def _explore(
     hits: NDArray[np.int64],
     budget: int,
 ) -> tuple[int, int, bool]:
-    """The search loop; fills ``found`` and ``hits``; returns states, transitions, complete."""
+    """Search from ``roots``; fill ``found`` and ``hits``; return states, transitions, complete."""
     words = found.states.shape[1]
     bits = initial.copy()
     lanes = np.zeros((words, 64), np.uint64)
@@ -187,13 +250,7 @@ def _explore(
         group = min(together, count - head)
         valid = ALL if group == together else (uint64(1) << uint64(group << shared)) - uint64(1)
         for sweep in range(passes):
-            for w in range(words):
-                for lane in range(64):
-                    source = lane >> shared
-                    lanes[w, lane] = found.states[head + source, w] if source < group else uint64(0)
-                transpose(lanes[w])
-            for i in range(state_planes.size):
-                bits[state_planes[i]] = lanes[i >> 6, i & 63]
+            _load(found, head, group, shared, lanes, state_planes, bits)
             for i in range(shared, choices.size):
                 bits[choices[i]] = ALL if (sweep >> (i - shared)) & 1 else uint64(0)
             for b in range(bounds.shape[0]):
@@ -205,28 +262,17 @@ def _explore(
                     continue
                 violating |= bad
                 if hits[t, 0] < 0:
-                    lane = 0
-                    while not (bad >> uint64(lane)) & uint64(1):
-                        lane += 1
+                    lane = _first_lane(bad)
                     hits[t, 0] = head + (lane >> shared)
                     hits[t, 1] = (lane & ((1 << shared) - 1)) | (sweep << shared)
                     missing -= 1
             transitions += group << shared
-            for i in range(state_planes.size):
-                lanes[i >> 6, i & 63] = bits[state_planes[i]]
-            for i in range(state_planes.size, 64 * words):
-                lanes[i >> 6, i & 63] = uint64(0)
-            for w in range(words):
-                transpose(lanes[w])
+            _unload(bits, state_planes, lanes)
             for lane in range(group << shared):
                 if (violating >> uint64(lane)) & uint64(1):
                     continue
-                for w in range(words):
-                    key[w] = lanes[w, lane]
-                if _insert(found, key, count) == count:
-                    found.parent[count] = head + (lane >> shared)
-                    found.choice[count] = (lane & ((1 << shared) - 1)) | (sweep << shared)
-                    count += 1
+                choice = (lane & ((1 << shared) - 1)) | (sweep << shared)
+                count = _reach(found, lanes, lane, key, count, head + (lane >> shared), choice)
             if count > budget or (targets.size > 0 and missing == 0):
                 return count, transitions, False
         head += group

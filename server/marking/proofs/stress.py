@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
-from server.marking.proofs.random_timeline import Drawn, Panel, draw_block
+from server.marking.proofs.random_timeline import DrawnBlock, PanelControls, draw_block
 from server.marking.replay import NEVER, replay_block
 from server.marking.scenario import Action, Scenario, Step, Turn, faults_in
 from server.marking.timeline import timeline_of
@@ -73,7 +73,7 @@ class _Beginnings:
 
     starts: tuple[tuple[Action, ...], ...]
     timeline: Timeline
-    panel: Panel
+    panel: PanelControls
     names: dict[int, str]
     period_ms: int
 
@@ -91,7 +91,7 @@ class _Beginnings:
         }
         return cls(starts, used, _panel(exercise, names), names, assembled.machine.period_ms)
 
-    def scenario(self, drawn: Drawn, lane: int) -> Scenario:
+    def scenario(self, drawn: DrawnBlock, lane: int) -> Scenario:
         """One random lane as a scenario."""
         timeline = drawn.timeline
         steps = []
@@ -108,7 +108,7 @@ class _Beginnings:
         return Scenario("a random run", tuple(steps), start, run_on_ms=run_on)
 
 
-def _panel(exercise: Exercise, names: dict[int, str]) -> Panel:
+def _panel(exercise: Exercise, names: dict[int, str]) -> PanelControls:
     points = {f"panel.{p.symbol}": p for p in exercise.points}
     switches = sorted({p.device for p in points.values() if p.description == "selector switch"})
     controls = []
@@ -124,7 +124,7 @@ def _panel(exercise: Exercise, names: dict[int, str]) -> Panel:
             controls.append((plane, 1, -1, 0, CONTROL_WEIGHT))
     table = np.array(controls, np.int64).reshape(-1, 5)
     faults = sorted(plane for plane, name in names.items() if name.startswith("fault."))
-    return Panel(table[:, :4].copy(), table[:, 4].copy(), np.array(faults, np.int64))
+    return PanelControls(table[:, :4].copy(), table[:, 4].copy(), np.array(faults, np.int64))
 
 
 def _has_fault(actions: tuple[Action, ...]) -> bool:
@@ -137,7 +137,7 @@ def _first(
     number: int,
     violated: NDArray[np.int64],
     begin: _Beginnings,
-    drawn: Drawn,
+    drawn: DrawnBlock,
 ) -> tuple[int, Scenario] | None:
     """The first lane that violates a check of a requirement, where it is judged."""
     allowed = faults_in(exercise.scenarios_judging(number))
