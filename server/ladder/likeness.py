@@ -28,15 +28,16 @@ from server.ladder.program import (
 )
 
 COMMON = 3
-"""So many programs may have all the rungs of a pair; what more have is a common solution."""
+"""So many programs of the classes of a pair may have all its rungs; what more have is a common
+solution."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two programs by their places in the class; ``likeness`` 0 to 1, and the rungs in common.
+    """Two programs by their places; ``likeness`` 0 to 1, and the rungs in common.
 
-    ``others`` counts the programs that have all these rungs, too. ``rungs`` has pairs of rung
-    numbers from 0.
+    ``others`` counts the programs of their classes that have all these rungs, too. ``rungs`` has
+    pairs of rung numbers from 0.
     """
 
     first: int
@@ -52,20 +53,32 @@ def reduced_rungs(program: Program) -> tuple[str, ...]:
     return tuple(_rung(rung, names) for rung in program.rungs)
 
 
-def alike(programs: Sequence[Program], least: float = 0.6) -> tuple[Pair, ...]:
-    """Pairs whose likeness is ``least`` or more, the most alike first."""
+def alike(
+    programs: Sequence[Program], classes: Sequence[int] = (), least: float = 0.6
+) -> tuple[Pair, ...]:
+    """Return pairs whose likeness is ``least`` or more, the most alike first.
+
+    ``classes`` says of which class each program is, those of the class in question first: of a
+    pair, one program is of that class. All are of one class if it is left out. A solution that is
+    handed on from term to term has few copies in each class, so only the two classes of a pair tell
+    whether it is a common one.
+    """
+    classes = classes or [0] * len(programs)
     reduced = [reduced_rungs(program) for program in programs]
     bags = [Counter(rungs) for rungs in reduced]
     having = Counter(rung for bag in bags for rung in bag)
     weight = {rung: log(len(programs) / count) for rung, count in having.items()}
     found = []
     for i, j in combinations(range(len(programs)), 2):
+        if classes[i] != classes[0]:
+            break
         shared, either = bags[i] & bags[j], bags[i] | bags[j]
         total = _weigh(either, weight)
         likeness = _weigh(shared, weight) / total if total else 0.0
         if likeness < least:
             continue
-        with_all = sum(shared <= bag for bag in bags)
+        both = (classes[i], classes[j])
+        with_all = sum(shared <= bags[k] for k, of in enumerate(classes) if of in both)
         if with_all <= COMMON:
             rungs = tuple(_common(reduced[i], reduced[j]))
             found.append(Pair(i, j, likeness, with_all - 2, rungs))

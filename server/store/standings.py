@@ -12,11 +12,21 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import ForeignKey, Row, bindparam, delete, insert, select, update
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, Session, lazyload, mapped_column
 
 from server.store.attempts import RequirementResult, StoredVerdict, Submission
 from server.store.college import time_zone
-from server.store.courses import Assignment, Counting, Enrolment, Extension, Partner, SectionRole
+from server.store.courses import (
+    BENCHES,
+    Assignment,
+    Counting,
+    Course,
+    Enrolment,
+    Extension,
+    Partner,
+    Section,
+    SectionRole,
+)
 from server.store.database import Base, Document
 from server.store.local_time import days_late
 
@@ -163,6 +173,36 @@ def assignments_with_late_work(session: Session) -> list[int]:
             .order_by(Assignment.id)
         )
     )
+
+
+def counting_elsewhere(
+    session: Session, assignment: Assignment, most: int
+) -> list[tuple[Submission, Section]]:
+    """Return what counts for the same exercise in other sections, the newest first."""
+    rows = session.execute(
+        select(Submission, Section)
+        .options(
+            lazyload(Submission.assignment),
+            lazyload(Submission.verdict),
+            lazyload(Submission.extension),
+        )
+        .join(Assignment, Assignment.id == Submission.assignment_id)
+        .join(Section, Section.id == Assignment.section_id)
+        .join(Section.course)
+        .where(
+            Assignment.exercise == assignment.exercise,
+            Assignment.id != assignment.id,
+            Course.code != BENCHES,
+            Submission.id.in_(
+                select(CountingAttempt.submission_id).where(
+                    CountingAttempt.submission_id.is_not(None)
+                )
+            ),
+        )
+        .order_by(Submission.id.desc())
+        .limit(most)
+    )
+    return [(submission, section) for submission, section in rows]
 
 
 _ONE_MORE = (

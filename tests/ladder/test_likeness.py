@@ -40,6 +40,16 @@ def test_a_rung_that_only_two_have_makes_them_alike() -> None:
     assert set(pairs[0].rungs) == {(0, 1), (1, 0)}
 
 
+def test_a_program_of_another_class_is_compared_with_the_class_only() -> None:
+    plain = [program(FORCED, f"BIT := {network};") for network in ("NOT start", "start AND stop")]
+    odd, own, earlier, earliest = program(FORCED, ODD), 0, 1, 2
+    # One copy in each of the terms before, and as many as make a common solution within a class.
+    programs = [odd, *plain, odd, program(FORCED), odd, odd, odd, odd, odd]
+    classes = [own, own, own, earlier, earlier, *[earliest] * 5]
+    pairs = alike(programs, classes)
+    assert [(pair.first, pair.second) for pair in pairs] == [(0, 3)]
+
+
 def test_what_everybody_writes_says_nothing() -> None:
     assert alike([program(FORCED)] * 3) == ()
     assert alike([]) == ()

@@ -27,7 +27,7 @@ PAGES = {
     "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 11),
     "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
     "lab hour": ("teacher", "/sections/{section}/lab", 11),
-    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 12),
+    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 14),
     "roster": ("teacher", "/sections/{section}/roster", 8),
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),
     "log of grades": ("teacher", "/sections/{section}/log", 6),
