@@ -10,12 +10,24 @@ from time import monotonic
 from httpx2 import Client
 from sqlalchemy.orm import Session
 
+from server.marking.verdict import Status
 from server.store import roster
+from server.store.authored import begin, publish
 from server.store.courses import Section, SectionRole, students_of
 from server.store.join_codes import new_join_code
 from server.store.people import Role, User
+from server.store.setting_work import pair_up
+from server.store.standings import CountingAttempt
 from tests.attack.attack import Attack, Outcome, Target
-from tests.factories import PASSWORD, make_section, make_user
+from tests.factories import (
+    EXERCISES,
+    NOON,
+    PASSWORD,
+    make_assignment,
+    make_marked,
+    make_section,
+    make_user,
+)
 
 NEW_PASSWORD = "quince-press-9"
 
@@ -200,10 +212,58 @@ def rule_a_section(target: Target) -> Outcome:
     )
 
 
+def erase_others(target: Target) -> Outcome:
+    """Erase an author, one of a pair and an only instructor; open every page of the section."""
+    teacher, section, _ = _open_section(target)
+    text = (EXERCISES / "wash-sump" / "exercise.yaml").read_text()
+    with target.database.write() as session:
+        administrator, author = (
+            make_user(session, role) for role in (Role.ADMINISTRATOR, Role.INSTRUCTOR)
+        )
+        one, other = (make_user(session) for _ in range(2))
+        for student in (one, other):
+            roster.enrol(session, section, student, SectionRole.STUDENT)
+        work = []
+        for slug in ("their-sump", "old-sump"):
+            theirs = text.replace("wash-sump", slug)
+            exercise = begin(session, author.id, slug, "Their sump", theirs, {}, NOON)
+            assert exercise is not None
+            publish(session, exercise, 2, NOON, reason="", open_findings=0)
+            work.append(make_assignment(session, section, exercise=slug, in_pairs=True))
+        pair_up(session, work[0], one.id, other.id)
+        submission = make_marked(session, work[0], one, R1=Status.MET)
+    with browser(target, administrator) as head:
+        erased = [
+            head.post(f"/people/{who.id}/erase", data={"email": who.email}).status_code == 303
+            for who in (author, one, teacher)
+        ]
+    broken = []
+    with browser(target, teacher) as client, browser(target, other) as partner:
+        pages = [f"/sections/{section.id}/{page}" for page in ("roster", "gradebook", "lab", "log")]
+        for each in work:
+            at_it = f"/assignments/{each.id}"
+            pages += [at_it, f"{at_it}/gradebook", f"{at_it}/settings", f"{at_it}/likeness"]
+        broken += [page for page in pages if client.get(page).status_code != 200]
+        pages = ["/", *(f"/assignments/{each.id}" for each in work)]
+        pages += [f"/sections/{section.id}/standing", f"/submissions/{submission.id}"]
+        broken += [page for page in pages if partner.get(page).status_code != 200]
+    with target.database.read() as session:
+        standing = session.get(CountingAttempt, (work[0].id, other.id))
+        kept = standing is not None and standing.points == 1
+    return Outcome(
+        "an author with two set exercises, one of a pair and the only instructor erased",
+        3,
+        f"{sum(erased)} erased, partner's points {'kept' if kept else 'lost'}, "
+        f"{len(broken)} pages broken",
+        erased == [True, True, False] and kept and not broken,
+    )
+
+
 ATTACKS = (
     Attack("an instructor becomes somebody else by password links", take_over_by_roster, True),
     Attack("an instructor keeps a link until the account is worth more", keep_a_link),
     Attack("a guesser shuts the join page for a class", shut_the_door, True),
     Attack("somebody joins under another's address", borrow_an_address),
     Attack("an instructor leaves the last role and renames", rule_a_section),
+    Attack("erasing a person takes the work of others along", erase_others, True),
 )
