@@ -71,8 +71,8 @@ STORE = (
         "report_work",
         "setting_work",
     },
-    {"lti_outbox", "privacy", "reports"},
-    {"lti_choices", "lti_entry"},
+    {"lti_outbox", "lti_roles", "privacy", "reports"},
+    {"lti_choices", "lti_entry", "openid_entry"},
     {"migration"},
     {"transfer"},
 )

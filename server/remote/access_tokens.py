@@ -16,6 +16,8 @@ from server.store.lti import Platform
 ASSERTION_TYPE = "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"
 ASSERTION_LASTS = timedelta(minutes=5)
 SHORTLY = timedelta(seconds=60)
+USUALLY = timedelta(hours=1)
+"""How long a token is taken to be good whose platform does not say (common practice, no source)."""
 
 
 class AccessTokens:
@@ -43,22 +45,44 @@ class AccessTokens:
             "client_assertion": self._assertion(platform, now),
             "scope": wanted,
         }
-        answer = self._outside.post_form(platform.token_url, platform.hosts, form).data
+        try:
+            answer = self._outside.post_form(platform.token_url, platform.hosts, form).data
+        except NotTaken as trouble:
+            if not trouble.status:
+                raise
+            # What went wrong is the sign-in, not what was to be sent with its token.
+            raise NotTaken(
+                f"The LMS gives us no access token ({trouble.status}). The administrators compare "
+                "client id, key set address and audience, and what the LMS grants."
+            ) from trouble
         granted = answer if isinstance(answer, dict) else {}
-        token, lasts = granted.get("access_token"), granted.get("expires_in", 3600)
-        if not isinstance(token, str) or not isinstance(lasts, int):
+        token = granted.get("access_token")
+        if not isinstance(token, str):
             raise NotTaken(f"There is no access token in the answer of {platform.token_url}.")
-        self._found[platform.id, wanted] = token, now + timedelta(seconds=min(lasts, 86400))
+        # Without a word, it is what was asked for (RFC 6749, section 5.1; from memory).
+        given = granted.get("scope", wanted)
+        if isinstance(given, str) and not set(scopes) <= set(given.split()):
+            raise NotTaken(
+                "The LMS does not grant us this service. Its administrator grants names and roles "
+                "and grades to this tool."
+            )
+        self._found[platform.id, wanted] = token, now + _lasts(granted.get("expires_in"))
         return token
 
     def _assertion(self, platform: Platform, now: datetime) -> str:
         claims = {
             "iss": platform.client_id,
             "sub": platform.client_id,
-            "aud": platform.token_url,
+            "aud": platform.token_audience or platform.token_url,
             "iat": int(now.timestamp()),
             "exp": int((now + ASSERTION_LASTS).timestamp()),
             "jti": secrets.token_urlsafe(24),
         }
         with self._database.read() as session:
             return sign(session, claims, self._key_secret, now)
+
+
+def _lasts(said: object) -> timedelta:
+    """How long a token is good; platforms say it as a number, as text, or not at all."""
+    text = str(said)
+    return timedelta(seconds=min(int(text), 86400)) if text.isdecimal() else USUALLY

@@ -7,22 +7,39 @@ required is from memory.
 
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Literal
+from urllib.parse import SplitResult, urlsplit
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from server.remote.id_token import TokenRefused
+from server.remote.roles import reason_of_refusal, role_of
+from server.remote.services import LINE_ITEMS, SCORES
 from server.store.courses import SectionRole
 from server.store.database import Document
 from server.store.lti import MAX_ADDRESS
 
 _CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
-_MEMBERSHIP = "http://purl.imsglobal.org/vocab/lis/v2/membership"
 
 RESOURCE_LINK = "LtiResourceLinkRequest"
 DEEP_LINKING = "LtiDeepLinkingRequest"
 
 Name = Annotated[str, Field(min_length=1, max_length=255)]
 Address = Annotated[str, Field(min_length=1, max_length=MAX_ADDRESS)]
+
+
+def _nothing(value: object) -> object:
+    """What is null or empty counts as absent: some platforms send every claim they know."""
+    return None if value in ("", {}, []) else value
+
+
+def _without_nothing(value: object) -> object:
+    """An object without the members that are null or empty; None if nothing is left."""
+    if not isinstance(value, dict):
+        return _nothing(value)
+    return {name: each for name, each in value.items() if _nothing(each) is not None} or None
+
+
+Absent = BeforeValidator(_without_nothing)
 
 
 class _Context(BaseModel):
@@ -37,13 +54,18 @@ class _ResourceLink(BaseModel):
 
 
 class _Grades(BaseModel):
-    scope: list[str] = []
+    """``scope`` None: the platform does not say what it grants (it has to, by AGS 2.0)."""
+
+    scope: list[str] | None = None
     lineitems: Address | None = None
     lineitem: Address | None = None
 
+    def grants(self, scopes: tuple[str, ...]) -> bool:
+        return self.scope is None or set(scopes) <= set(self.scope)
+
 
 class _Members(BaseModel):
-    context_memberships_url: Address
+    context_memberships_url: Address | None = None
 
 
 class _Choosing(BaseModel):
@@ -81,12 +103,12 @@ class _Claims(BaseModel):
     deployment_id: Name
     target_link_uri: str | None = None
     roles: list[str]
-    context: _Context
-    resource_link: _ResourceLink | None = None
-    custom: dict[str, Any] = {}
-    grades: _Grades = _Grades()
-    members: _Members | None = None
-    choosing: _Choosing | None = None
+    context: Annotated[_Context | None, Absent] = None
+    resource_link: Annotated[_ResourceLink | None, Absent] = None
+    custom: Annotated[dict[str, Any] | None, Absent] = None
+    grades: Annotated[_Grades | None, Absent] = None
+    members: Annotated[_Members | None, Absent] = None
+    choosing: Annotated[_Choosing | None, Absent] = None
     email: str | None = None
     name: str | None = None
     given_name: str | None = None
@@ -99,7 +121,6 @@ SENTENCES = {
     "version": "The launch is not of LTI version 1.3.0, the only one that is taken.",
     "deployment_id": "The launch names no deployment.",
     "roles": "The launch does not say in which role somebody comes.",
-    "context": "The launch does not say from which course it comes.",
 }
 
 
@@ -107,8 +128,9 @@ SENTENCES = {
 class Launch:
     """Somebody comes from a platform's course: to work, or to choose what a link leads to.
 
-    ``role`` is theirs in the course, None if it is neither learner nor instructor. Addresses are
-    None where the platform offers no such service; ``return_url`` is set for choosing only.
+    ``context_id`` is empty if they come from no course. ``role`` is theirs in the course, None if
+    there is none for it here; ``why_not`` says why. Addresses are None where the platform offers no
+    such service, or does not grant it; ``return_url`` is set for choosing only.
     """
 
     subject: str
@@ -128,6 +150,7 @@ class Launch:
     return_url: str | None
     data: str | None
     takes_line_item: bool
+    why_not: str = ""
 
 
 def to_document(launch: Launch) -> Document:
@@ -151,48 +174,52 @@ def read_launch(claims: dict[str, Any], target: str) -> Launch:
         name = str(error.errors()[0]["loc"][0]).rsplit("/", 1)[-1]
         sentence = f"The claim {name} of the launch can't be read."
         raise TokenRefused(SENTENCES.get(name, sentence)) from error
-    if read.target_link_uri != target and read.message_type == RESOURCE_LINK:
+    there = leads_to(read.target_link_uri or "", target)
+    if not there and read.message_type == RESOURCE_LINK:
         raise TokenRefused(f"The launch leads to another address (target_link_uri) than {target}.")
     if read.message_type == RESOURCE_LINK and read.resource_link is None:
         raise TokenRefused("The launch does not say from which link it comes (resource_link).")
     if read.message_type == DEEP_LINKING and read.choosing is None:
         raise TokenRefused("The launch lacks its deep_linking_settings.")
-    link, choosing = read.resource_link, read.choosing
-    chosen = str(read.custom.get("assignment", ""))
+    link, choosing, context = read.resource_link, read.choosing, read.context
+    grades = read.grades or _Grades()
+    sends, makes = grades.grants(SCORES), grades.grants(SCORES + LINE_ITEMS)
+    chosen = str((read.custom or {}).get("assignment", ""))
+    role = role_of(read.roles)
     name, listed_as = names(read.name, read.given_name, read.family_name)
     return Launch(
         subject=read.sub,
         deployment_id=read.deployment_id,
-        context_id=read.context.id,
-        context_title=(read.context.title or read.context.label or read.context.id)[:200],
-        role=role_of(read.roles),
+        context_id=context.id if context else "",
+        context_title=(context.title or context.label or context.id)[:200] if context else "",
+        role=role,
         name=name,
         listed_as=listed_as,
         email=read.email or "",
         resource_link_id=link.id if link else "",
         title=((link.title if link else None) or "")[:200],
         assignment_id=int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
-        line_item=read.grades.lineitem,
-        line_items=read.grades.lineitems,
+        line_item=grades.lineitem if sends else None,
+        line_items=grades.lineitems if makes else None,
         memberships_url=read.members.context_memberships_url if read.members else None,
         return_url=choosing.deep_link_return_url if choosing else None,
         data=choosing.data if choosing else None,
         takes_line_item=choosing is not None and choosing.accept_lineitem,
+        why_not="" if role else reason_of_refusal(read.roles),
     )
 
 
-def role_of(roles: list[str]) -> SectionRole | None:
-    """The role in the course (LTI Core 1.3, A.2.3 'LIS vocabulary for context roles').
+def leads_to(address: str, target: str) -> bool:
+    """Return whether an address has the target's scheme, host and path; a query may follow."""
+    try:
+        return _place(urlsplit(address)) == _place(urlsplit(target))
+    except ValueError:
+        return False
 
-    Platforms send the principal role beside its sub-role, so a teaching assistant is looked for
-    first. Simple names are the older short forms, which are permitted for context roles only.
-    """
-    if f"{_MEMBERSHIP}/Instructor#TeachingAssistant" in roles:
-        return SectionRole.GRADER
-    for word, role in (("Instructor", SectionRole.INSTRUCTOR), ("Learner", SectionRole.STUDENT)):
-        if word in roles or f"{_MEMBERSHIP}#{word}" in roles:
-            return role
-    return None
+
+def _place(parts: SplitResult) -> tuple[str, str | None, int | None, str]:
+    usual = {"https": 443, "http": 80}.get(parts.scheme)
+    return parts.scheme, parts.hostname, parts.port or usual, parts.path
 
 
 def names(name: str | None, given: str | None, family: str | None) -> tuple[str, str]:

@@ -54,24 +54,31 @@ class Section(Base):
 
 
 class SectionRole(StrEnum):
-    """What somebody is in one section, whatever their role at the college."""
+    """What somebody is in one section, whatever their role at the college.
+
+    A test user is what an LMS lets instructors be, to see what students see: one who works like a
+    student and is in no figure.
+    """
 
     STUDENT = "student"
     INSTRUCTOR = "instructor"
     GRADER = "grader"
+    TESTER = "test user"
 
 
 BENCHES = "BENCH"
 """Code of the course whose sections are authors' benches (``store.benches``)."""
 
 TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
+HANDING_IN = frozenset({SectionRole.STUDENT, SectionRole.TESTER})
 
 
 class Enrolment(Base):
     """Who is in a section.
 
     ``confirmed``: its instructor says that the account belongs to the owner of its address; for
-    the other sections only ``User.confirmed`` counts.
+    the other sections only ``User.confirmed`` counts. ``from_lms``: the LMS gave the role, and may
+    change it.
     """
 
     __tablename__ = "enrolments"
@@ -84,6 +91,7 @@ class Enrolment(Base):
     )
     role: Mapped[SectionRole]
     confirmed: Mapped[bool] = mapped_column(default=False)
+    from_lms: Mapped[bool] = mapped_column(default=False)
 
 
 class Counting(StrEnum):

@@ -21,6 +21,8 @@ class Platform(Base):
     """A learning-management system in which this tool is registered as ``client_id``.
 
     ``more_hosts`` are hosts of its services beside those of the addresses, separated by spaces.
+    ``token_audience`` is whom our requests for access tokens are addressed to; empty, it is
+    ``token_url``.
     """
 
     __tablename__ = "lti_platforms"
@@ -34,6 +36,7 @@ class Platform(Base):
     token_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
     keys_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
     more_hosts: Mapped[str] = mapped_column(String(MAX_ADDRESS), default="")
+    token_audience: Mapped[str] = mapped_column(String(MAX_ADDRESS), default="")
 
     @property
     def hosts(self) -> frozenset[str]:

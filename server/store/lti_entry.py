@@ -13,11 +13,11 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from server.store.addresses import claim_address
 from server.store.courses import (
+    HANDING_IN,
     Assignment,
-    Section,
     SectionRole,
-    assignments_of,
     find_assignment,
     role_in_section,
 )
@@ -30,9 +30,10 @@ from server.store.lti import (
     LtiPerson,
     Platform,
 )
+from server.store.lti_roles import Word, follow, withdraw
+from server.store.openid import is_connected
 from server.store.people import OVERSEEING, Origin, Role, User, find_user, normal_email
-from server.store.roster import EMAIL, enrol, sorted_name
-from server.store.standings import recount
+from server.store.roster import EMAIL, sorted_name
 
 LOGIN_LASTS = timedelta(minutes=10)
 
@@ -74,7 +75,7 @@ class ProofNeeded(Exception):
 
 
 class NotYet(Exception):
-    """What is missing before somebody can come in; the text is one sentence with its mend."""
+    """What is missing before somebody can come in; the text says what, and what to do about it."""
 
 
 def platforms_of(session: Session, issuer: str, client_id: str) -> list[Platform]:
@@ -121,7 +122,9 @@ def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> 
     return True
 
 
-def account_of(session: Session, platform: Platform, comer: Comer, visitor_id: int | None) -> User:
+def account_of(
+    session: Session, platform: Platform, comer: Comer, visitor_id: int | None, now: datetime
+) -> User:
     """The account of who comes, made if there is none. ``visitor_id`` is who is signed in here.
 
     Raises ProofNeeded and NotYet.
@@ -139,8 +142,10 @@ def account_of(session: Session, platform: Platform, comer: Comer, visitor_id: i
             f"The account {user.email} oversees courses and is not opened from outside. "
             "Sign in here with its password."
         )
-    if user is not None and known is None and not _is_theirs(session, platform, user, visitor_id):
-        raise ProofNeeded
+    if user is not None and known is None:
+        if not _is_theirs(session, platform, user, visitor_id):
+            raise ProofNeeded
+        claim_address(session, user, now)
     if user is None:
         user = _new_account(session, platform, comer, email)
     if known is None:
@@ -156,8 +161,11 @@ def _is_theirs(session: Session, platform: Platform, user: User, visitor_id: int
     linked = select(LtiPerson.subject).where(
         LtiPerson.platform_id == platform.id, LtiPerson.user_id == user.id
     )
-    unused = user.password_hash is None and user.role is Role.STUDENT
-    return unused and session.scalar(linked.limit(1)) is None
+    # Nobody has shown yet that the password of an unconfirmed account is its owner's.
+    unused = user.password_hash is None or not user.confirmed
+    if not unused or user.role is not Role.STUDENT or is_connected(session, user.id):
+        return False
+    return session.scalar(linked.limit(1)) is None
 
 
 def _new_account(session: Session, platform: Platform, comer: Comer, email: str) -> User:
@@ -182,13 +190,7 @@ def context_of(session: Session, platform: Platform, course: Course, comer: Come
 
     Raises NotYet.
     """
-    context = session.scalar(
-        select(LtiContext).where(
-            LtiContext.platform_id == platform.id,
-            LtiContext.deployment_id == course.deployment_id,
-            LtiContext.context_id == course.context_id,
-        )
-    )
+    context = _find_context(session, platform, course)
     if comer.role is not SectionRole.INSTRUCTOR and (context is None or not context.section_id):
         raise NotYet(
             f"{course.title} is not connected with a section here yet. "
@@ -206,26 +208,46 @@ def context_of(session: Session, platform: Platform, course: Course, comer: Come
     return context
 
 
+def heed_role(
+    session: Session,
+    platform: Platform,
+    course: Course,
+    subject: str,
+    role: SectionRole | None,
+    now: datetime,
+) -> None:
+    """Bring the role of somebody who has been here before to what the platform says now.
+
+    It is stored by itself: whatever keeps them from coming in this time, a role that was taken away
+    is gone.
+    """
+    person = session.get(LtiPerson, (platform.id, subject))
+    context = _find_context(session, platform, course)
+    if person is None or context is None:
+        return
+    user = session.get_one(User, person.user_id)
+    if role is not SectionRole.INSTRUCTOR and context.opened_by_id == user.id:
+        context.opened_by_id = None
+    if context.section_id is None:
+        return
+    word = Word(platform.name, user.id, now)
+    if role is None:
+        withdraw(session, context.section_id, user, word)
+    elif role_in_section(session, user.id, context.section_id) is not None:
+        follow(session, context.section_id, user, role, word)
+
+
 def come_in(
-    session: Session, context: LtiContext, user: User, role: SectionRole
+    session: Session, context: LtiContext, user: User, comer: Comer, now: datetime
 ) -> SectionRole | None:
-    """Enrol who comes, unless they are enrolled; what they are in the section, None without one."""
-    if role is SectionRole.INSTRUCTOR:
+    """Enrol who comes as the platform says; return their role in the section, None without one."""
+    if comer.role is SectionRole.INSTRUCTOR:
         context.opened_by_id = user.id
     session.flush()
     if context.section_id is None:
         return None
-    found = role_in_section(session, user.id, context.section_id)
-    if found is not None:
-        return found
-    if role is SectionRole.INSTRUCTOR and user.role is Role.STUDENT:
-        # A student's account can't teach; it can help with the marking.
-        role = SectionRole.GRADER
-    section = session.get_one(Section, context.section_id)
-    enrol(session, section, user, role)
-    for assignment in assignments_of(session, [section.id]):
-        recount(session, assignment, [user.id])
-    return role
+    word = Word(context.platform.name, user.id, now)
+    return follow(session, context.section_id, user, comer.role, word)
 
 
 def link_of(
@@ -242,7 +264,7 @@ def link_of(
     )
     chosen = _chosen(session, context, target)
     unbound = (link is None or link.assignment_id is None) and chosen is None
-    if unbound and role is SectionRole.STUDENT:
+    if unbound and role in HANDING_IN:
         raise NotYet(
             "This link does not lead to an exercise yet. "
             "Its instructor opens it once and chooses the exercise."
@@ -258,6 +280,16 @@ def link_of(
     session.flush()
     session.refresh(link)
     return link
+
+
+def _find_context(session: Session, platform: Platform, course: Course) -> LtiContext | None:
+    return session.scalar(
+        select(LtiContext).where(
+            LtiContext.platform_id == platform.id,
+            LtiContext.deployment_id == course.deployment_id,
+            LtiContext.context_id == course.context_id,
+        )
+    )
 
 
 def _chosen(session: Session, context: LtiContext, target: Target) -> Assignment | None:

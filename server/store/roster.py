@@ -184,7 +184,7 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
         else:
             user, role = enrolled[line.email]
             changed = False
-            # An instructor stays one, whatever the roster says.
+            # An instructor stays one, whatever a list says that somebody sends.
             if role not in (line.role, SectionRole.INSTRUCTOR):
                 moved.append((user, line))
                 changed = True
@@ -197,7 +197,7 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
     missing = tuple(
         user
         for email, (user, role) in sorted(enrolled.items())
-        if email not in named and role is not SectionRole.INSTRUCTOR
+        if email not in named and role in (SectionRole.STUDENT, SectionRole.GRADER)
     )
     return Changes(
         tuple(new),
@@ -247,11 +247,12 @@ def enrol_all(
     *,
     drop_missing: bool,
     origin: Origin = Origin.ROSTER,
+    from_lms: bool = False,
 ) -> Changes:
     """Make the changes; those who are missing leave only if asked for, and their work is kept.
 
     ``origin`` is what makes the new accounts. For those of a roster its instructor stands, in
-    this section.
+    this section. ``from_lms``: an LMS gave the roster, so what it says later changes it again.
     """
     changes = compare(session, section, lines)
     for line in changes.new:
@@ -280,12 +281,14 @@ def enrol_all(
                 user_id=ids[line.email],
                 role=line.role,
                 confirmed=line in changes.new and origin is Origin.ROSTER,
+                from_lms=from_lms,
             )
         )
     for user, line in changes.renamed:
         user.name, user.listed_as = line.name, line.listed_as
     for user, line in changes.moved:
-        session.get_one(Enrolment, (section.id, user.id)).role = line.role
+        enrolment = session.get_one(Enrolment, (section.id, user.id))
+        enrolment.role, enrolment.from_lms = line.role, from_lms
     if drop_missing:
         leave(session, section, [user.id for user in changes.missing])
     session.flush()
@@ -301,9 +304,11 @@ def leave(session: Session, section: Section, user_ids: Iterable[int]) -> None:
     )
 
 
-def enrol(session: Session, section: Section, user: User, role: SectionRole) -> None:
+def enrol(
+    session: Session, section: Section, user: User, role: SectionRole, *, from_lms: bool = False
+) -> None:
     """Put a person into the section, or give them another role in it."""
-    session.merge(Enrolment(section_id=section.id, user_id=user.id, role=role))
+    session.merge(Enrolment(section_id=section.id, user_id=user.id, role=role, from_lms=from_lms))
     session.flush()
 
 
@@ -315,7 +320,12 @@ def people_of(session: Session, section_id: int) -> list[tuple[User, Enrolment]]
         .where(Enrolment.section_id == section_id)
         .order_by(func.lower(User.listed_as), User.id)
     )
-    order = (SectionRole.INSTRUCTOR, SectionRole.GRADER, SectionRole.STUDENT)
+    order = (
+        SectionRole.INSTRUCTOR,
+        SectionRole.GRADER,
+        SectionRole.STUDENT,
+        SectionRole.TESTER,
+    )
     return sorted(
         ((user, enrolment) for user, enrolment in rows), key=lambda row: order.index(row[1].role)
     )

@@ -18,6 +18,7 @@ from server.store.attempts import RequirementResult, StoredVerdict, Submission
 from server.store.college import time_zone
 from server.store.courses import (
     BENCHES,
+    HANDING_IN,
     Assignment,
     Counting,
     Course,
@@ -25,7 +26,6 @@ from server.store.courses import (
     Extension,
     Partner,
     Section,
-    SectionRole,
 )
 from server.store.database import Base, Document
 from server.store.local_time import days_late
@@ -312,7 +312,7 @@ _STUDENTS = (
         (Extension.assignment_id == bindparam("assignment_id"))
         & (Extension.user_id == Enrolment.user_id),
     )
-    .where(Enrolment.section_id == bindparam("section_id"), Enrolment.role == SectionRole.STUDENT)
+    .where(Enrolment.section_id == bindparam("section_id"), Enrolment.role.in_(HANDING_IN))
 )
 _STUDENTS_OF = _STUDENTS.where(Enrolment.user_id.in_(bindparam("user_ids", expanding=True)))
 

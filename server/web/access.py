@@ -22,6 +22,7 @@ from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.authored import find_authored
 from server.store.courses import (
+    HANDING_IN,
     TEACHING,
     Course,
     Partner,
@@ -132,7 +133,7 @@ def runs_section(visit: Visit) -> bool:
 
 
 def studies_in_section(visit: Visit) -> bool:
-    return section_role(visit, visit.ids["section_id"]) is SectionRole.STUDENT
+    return section_role(visit, visit.ids["section_id"]) in HANDING_IN
 
 
 def reads_submission(visit: Visit) -> bool:
@@ -409,7 +410,7 @@ def _note(visit: Visit, action: Action, database: Database) -> None:
     assignment_id = submission.assignment_id if submission else ids.get("assignment_id")
     assignment = find_assignment(session, assignment_id) if assignment_id is not None else None
     section_id = assignment.section_id if assignment else ids.get("section_id")
-    if section_id is not None and section_role(visit, section_id) is SectionRole.STUDENT:
+    if section_id is not None and section_role(visit, section_id) in HANDING_IN:
         return
     person_id = submission.user_id if submission else ids.get("student_id", ids.get("person_id"))
     with database.write() as writing:

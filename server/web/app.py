@@ -19,6 +19,7 @@ from sqlalchemy.exc import DataError, DBAPIError, InterfaceError, OperationalErr
 from sqlalchemy.exc import TimeoutError as NoConnection
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import RedirectResponse, Response
+from starlette.routing import Match, Route
 from starlette.staticfiles import StaticFiles
 
 from server.examiner import Examiner
@@ -71,7 +72,13 @@ from server.web.errands import Errands
 from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
-from server.web.security import SameOrigin, SecureHeaders, UploadLimit, add_secure_headers
+from server.web.security import (
+    AnswerHead,
+    SameOrigin,
+    SecureHeaders,
+    UploadLimit,
+    add_secure_headers,
+)
 from server.web.sheets import Sheets
 from server.web.waiting import Held
 from server.worker import Worker
@@ -158,6 +165,7 @@ def create_app(
     _demand_rules()
     add_operation(app)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.add_middleware(AnswerHead)
     app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
     app.add_middleware(
         SameOrigin,
@@ -217,6 +225,17 @@ SENTENCES = {
 }
 
 
+def _methods_at(request: Request) -> list[str]:
+    """What may be asked at an address; each method has a route of its own."""
+    methods = {
+        method
+        for route in (*routes(), *request.app.routes)
+        if isinstance(route, Route) and route.matches(request.scope)[0] is not Match.NONE
+        for method in route.methods or ()
+    }
+    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
+
+
 def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(SignInFirst)
     def sign_in_first(request: Request, refused: SignInFirst) -> Response:
@@ -231,7 +250,10 @@ def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(StarletteHTTPException)
     def refused(request: Request, refused: HTTPException) -> Response:
         sentence = SENTENCES.get(refused.status_code, refused.detail)
-        return error(request, refused.status_code, sentence)
+        answer = error(request, refused.status_code, sentence)
+        if refused.status_code == 405:
+            answer.headers["Allow"] = ", ".join(_methods_at(request))
+        return answer
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, invalid: RequestValidationError) -> Response:

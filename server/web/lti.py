@@ -26,18 +26,19 @@ from server.remote.id_token import TokenRefused, verified_claims
 from server.remote.launch import (
     Launch,
     from_document,
+    leads_to,
     read_launch,
     to_document,
 )
 from server.settings import Settings
 from server.store import lti_choices, lti_entry
-from server.store.courses import TEACHING, SectionRole
+from server.store.courses import HANDING_IN, TEACHING, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext, Platform
 from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
 from server.store.people import User
 from server.web.accounts import sign_in_as
-from server.web.dependencies import DatabaseHere, KeySetsHere, Now, Reading, SettingsHere, Writing
+from server.web.dependencies import DatabaseHere, KeySetsHere, Now, SettingsHere, Writing
 from server.web.errands import ErrandsHere
 from server.web.rendering import error, page
 from server.web.security import content_security_policy
@@ -59,9 +60,19 @@ def target_of(settings: Settings) -> str:
 
 
 @router.get("/lti/keys")
-def lti_keys(session: Reading, settings: SettingsHere, now: Now) -> Response:
-    """The public keys by which platforms check what we sign (RFC 7517)."""
-    return JSONResponse(own_keys.published(session, settings.key_secret, now))
+def lti_keys(database: DatabaseHere, settings: SettingsHere, now: Now) -> Response:
+    """The public keys by which platforms check what we sign (RFC 7517).
+
+    Some platforms look here before they can be registered, so the first look makes the first key.
+    """
+    with database.read() as session:
+        found = own_keys.published(session, settings.key_secret, now)
+        missing = own_keys.signing_key(session, now) is None
+    if missing:
+        with database.write() as session:
+            own_keys.ensure_key(session, settings.key_secret, now)
+            found = own_keys.published(session, settings.key_secret, now)
+    return JSONResponse(found)
 
 
 async def sent_form(request: Request) -> FormData:
@@ -91,7 +102,7 @@ def lti_login(
         return error(request, 400, sentence)
     if not values.get("login_hint"):
         return error(request, 400, "The LMS does not say who signs in (login_hint).")
-    if values.get("target_link_uri") != target_of(settings):
+    if not leads_to(values.get("target_link_uri", ""), target_of(settings)):
         sentence = f"The launch leads elsewhere than {target_of(settings)}, the only address here."
         return error(request, 400, sentence)
     (platform,) = found
@@ -199,6 +210,13 @@ def lti_enter(
     if not state or request.cookies.get(_cookie(state)) != state:
         return error(request, 400, OTHER_BROWSER)
     visitor = request.state.visitor
+    with database.write() as session:
+        login = lti_entry.find_login(session, state, now)
+        if login is None or login.launch is None:
+            return error(request, 400, UNKNOWN)
+        platform = session.get_one(Platform, login.platform_id)
+        launch = from_document(login.launch)
+        lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
     try:
         with database.write() as session:
             login = lti_entry.find_login(session, state, now, lock=True)
@@ -214,7 +232,7 @@ def lti_enter(
         back = urlencode({"next": f"/lti/enter?{urlencode({'state': state})}"})
         return RedirectResponse(f"/sign-in?{back}", 303)
     except NotYet as refused:
-        return error(request, 400, str(refused))
+        return page(request, "lti/not_yet.html", sentence=str(refused))
     answer.delete_cookie(_cookie(state), path="/lti/enter")
     return answer
 
@@ -223,20 +241,19 @@ def _come_in(
     session: Session, platform: Platform, launch: Launch, visitor_id: int | None, now: datetime
 ) -> tuple[User, str]:
     """Who comes, and where they are led: to their work, or to what has to be chosen first."""
-    if launch.role is None:
+    if not launch.context_id:
         raise NotYet(
-            "Your role in the LMS is neither learner nor instructor, so there is nothing for it "
-            "here. Ask for another role in that course."
+            "The LMS opened this link outside of a course, so there is no section for it here. "
+            "Open it from the course in the LMS."
         )
+    if launch.role is None:
+        raise NotYet(launch.why_not)
     comer = Comer(launch.subject, launch.role, launch.name, launch.listed_as, launch.email)
-    course = Course(
-        launch.deployment_id, launch.context_id, launch.context_title, launch.memberships_url
-    )
-    context = lti_entry.context_of(session, platform, course, comer)
-    user = lti_entry.account_of(session, platform, comer, visitor_id)
-    role = lti_entry.come_in(session, context, user, launch.role)
+    context = lti_entry.context_of(session, platform, _course(launch), comer)
+    user = lti_entry.account_of(session, platform, comer, visitor_id, now)
+    role = lti_entry.come_in(session, context, user, comer, now)
     if launch.return_url is not None:
-        if role is SectionRole.STUDENT:
+        if role in HANDING_IN:
             raise NotYet("Only who teaches the course chooses exercises for it.")
         choice = lti_choices.begin_choice(
             session, context, user, launch.return_url, launch.data, launch.takes_line_item, now
@@ -247,6 +264,12 @@ def _come_in(
     if context.section_id is None:
         address = f"/lti/contexts/{context.id}?{urlencode({'then': address})}"
     return user, address
+
+
+def _course(launch: Launch) -> Course:
+    return Course(
+        launch.deployment_id, launch.context_id, launch.context_title, launch.memberships_url
+    )
 
 
 def _work(

@@ -17,7 +17,8 @@ from server.remote.id_token import TokenRefused
 from server.remote.openid import Identity, OpenId, Secrets, new_secrets
 from server.settings import Settings
 from server.store.database import Database
-from server.store.openid import NotTheirs, PasswordFirst, account_of_subject, connect
+from server.store.openid import account_of_subject
+from server.store.openid_entry import NotTheirs, PasswordFirst, connect
 from server.web.accounts import own_address, sign_in_as
 from server.web.dependencies import DatabaseHere, Now, SettingsHere
 from server.web.errands import ErrandsHere
@@ -152,7 +153,12 @@ def _sign_in(
     visitor = request.state.visitor
     with database.write() as session:
         user = connect(
-            session, identity.issuer, identity.subject, email, visitor.id if visitor else None
+            session,
+            identity.issuer,
+            identity.subject,
+            email,
+            visitor.id if visitor else None,
+            now,
         )
         if user is None:
             return None

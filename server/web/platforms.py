@@ -34,6 +34,7 @@ class Typed:
     token_url: str = ""
     keys_url: str = ""
     more_hosts: str = ""
+    token_audience: str = ""
 
     def mistake(self) -> str:
         """One sentence that says what can't be; empty if all is well."""
@@ -60,6 +61,7 @@ class Typed:
         platform.name, platform.issuer, platform.client_id = self.name, self.issuer, self.client_id
         platform.login_url, platform.token_url = self.login_url, self.token_url
         platform.keys_url, platform.more_hosts = self.keys_url, self.more_hosts
+        platform.token_audience = self.token_audience
 
     @property
     def deployment_ids(self) -> list[str]:
@@ -76,6 +78,7 @@ def typed(
     token_url: Address = "",
     keys_url: Address = "",
     more_hosts: Address = "",
+    token_audience: Address = "",
 ) -> Typed:
     return Typed(
         name.strip(),
@@ -86,6 +89,7 @@ def typed(
         token_url.strip(),
         keys_url.strip(),
         " ".join(more_hosts.split()),
+        token_audience.strip(),
     )
 
 
@@ -197,6 +201,7 @@ def _as_typed(session: Session, platform: Platform) -> Typed:
         platform.token_url,
         platform.keys_url,
         platform.more_hosts,
+        platform.token_audience,
     )
 
 

@@ -53,7 +53,13 @@ def preview_roster(
 
 
 def roster_preview(
-    request: Request, session: Session, section_id: int, text: str, remark: str = ""
+    request: Request,
+    session: Session,
+    section_id: int,
+    text: str,
+    remark: str = "",
+    *,
+    from_lms: bool = False,
 ) -> Response:
     """The page of what a roster would change, or the roster page with what is wrong in it."""
     section = section_here(session, section_id)
@@ -71,6 +77,7 @@ def roster_preview(
         lines=lines,
         text=text,
         remark=remark,
+        from_lms=from_lms,
     )
 
 
@@ -81,13 +88,14 @@ def apply_roster(
     session: Writing,
     text: Text = "",
     drop_missing: Annotated[bool, Form()] = False,
+    from_lms: Annotated[bool, Form()] = False,
 ) -> Response:
     section = section_here(session, section_id)
     lines, faults = roster.read_roster(text)
     faults = faults or roster.unfit_lines(session, section, lines)
     if faults:
         return show_roster(request, session, section_id, str(faults[0]), text)
-    roster.enrol_all(session, section, lines, drop_missing=drop_missing)
+    roster.enrol_all(session, section, lines, drop_missing=drop_missing, from_lms=from_lms)
     _recount(session, section_id)
     return _back(section_id)
 
@@ -198,7 +206,7 @@ def show_roster(
         others=sum(not user.password_hash and user not in awaiting for user, _ in people),
         mistake=mistake,
         text=text,
-        roles=SectionRole,
+        roles=[role for role in SectionRole if role is not SectionRole.TESTER],
     )
 
 

@@ -44,6 +44,25 @@ def add_secure_headers(headers: MutableHeaders, *, secure: bool, static: bool = 
         headers["Strict-Transport-Security"] = "max-age=31536000"
 
 
+class AnswerHead:
+    """Answers HEAD as GET, without the body (RFC 9110, section 9.3.2; from memory)."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_without_body(message: Message) -> None:
+            if message["type"] == "http.response.body":
+                message = {**message, "body": b""}
+            await send(message)
+
+        await self.app({**scope, "method": "GET"}, receive, send_without_body)
+
+
 class SecureHeaders:
     def __init__(self, app: ASGIApp, secure: bool) -> None:
         self.app = app

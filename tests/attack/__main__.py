@@ -16,7 +16,7 @@ from pathlib import Path
 from server.job_queue import prepare_queue
 from server.store.database import Database
 from server.store.migration import migrate
-from tests.attack import accounts, floods, heavy_texts, records
+from tests.attack import accounts, floods, heavy_texts, outside, records
 from tests.attack.attack import Attack, Target
 from tests.faults.processes import serving
 from tests.postgresql import PostgreSQL, postgresql
@@ -25,6 +25,7 @@ ATTACKS: tuple[Attack, ...] = (
     *accounts.ATTACKS,
     *floods.ATTACKS,
     *heavy_texts.ATTACKS,
+    *outside.ATTACKS,
     *records.ATTACKS,
 )
 """Each file of this folder adds what it has: ``*accounts.ATTACKS``."""

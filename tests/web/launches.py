@@ -1,6 +1,8 @@
 """Launches in tests: what a browser does between the platform and us."""
 
 import re
+from collections.abc import Callable
+from datetime import datetime
 from functools import cache
 from html import unescape
 from urllib.parse import urlsplit
@@ -8,13 +10,12 @@ from urllib.request import urlopen
 
 import httpx2
 from joserfc.jwk import RSAKey
-from starlette.testclient import TestClient
 
 from server.remote.own_keys import published
 from server.store.database import Database
 from server.store.lti import Deployment, ToolKey
 from server.store.lti import Platform as Registered
-from tests.factories import NOON, Clock
+from tests.factories import NOON
 from tests.web.lti_platform import INSTRUCTOR, Person, Platform, Server
 
 WANJIRU = Person("s-17", "Wanjiru Kamande", email="wanjiru@larkmoor.example")
@@ -34,7 +35,11 @@ def tool_key() -> RSAKey:
 
 
 def platform_of(
-    server: Server, database: Database, clock: Clock, site: str, host: str = "127.0.0.1"
+    server: Server,
+    database: Database,
+    clock: Callable[[], datetime],
+    site: str,
+    host: str = "127.0.0.1",
 ) -> Platform:
     """A platform with a course and a link, registered here; its clock is ours."""
 
@@ -74,7 +79,7 @@ def register(database: Database, platform: Platform) -> int:
 
 
 def posted(
-    client: TestClient, platform: Platform, person: Person, link: str | None
+    client: httpx2.Client, platform: Platform, person: Person, link: str | None
 ) -> dict[str, str]:
     """What the platform has the browser post to us."""
     begun = client.get("/lti/login", params=platform.initiation(person, link))
@@ -85,7 +90,7 @@ def posted(
     return dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
 
 
-def post(client: TestClient, platform: Platform, form: dict[str, str]) -> httpx2.Response:
+def post(client: httpx2.Client, platform: Platform, form: dict[str, str]) -> httpx2.Response:
     """Post it, as another site's page does, and go where we are sent first."""
     answer = client.post("/lti/launch", data=form, headers={"Origin": platform.url})
     if answer.status_code == 303:
@@ -94,7 +99,7 @@ def post(client: TestClient, platform: Platform, form: dict[str, str]) -> httpx2
 
 
 def launch(
-    client: TestClient, platform: Platform, person: Person, link: str | None = "sump"
+    client: httpx2.Client, platform: Platform, person: Person, link: str | None = "sump"
 ) -> httpx2.Response:
     """The answer that says where the browser is led, or why not."""
     return post(client, platform, posted(client, platform, person, link))

@@ -30,6 +30,9 @@ MEMBERSHIP = "http://purl.imsglobal.org/vocab/lis/v2/membership"
 LEARNER = f"{MEMBERSHIP}#Learner"
 INSTRUCTOR = f"{MEMBERSHIP}#Instructor"
 ASSISTANT = f"{MEMBERSHIP}/Instructor#TeachingAssistant"
+OBSERVER = f"{MEMBERSHIP}#Mentor"
+ADMINISTRATOR = f"{MEMBERSHIP}#Administrator"
+TEST_USER = "http://purl.imsglobal.org/vocab/lti/system/person#TestUser"
 
 COURSE = "aut-131-fall"
 
@@ -76,10 +79,16 @@ class Platform:
     page_size: int = 2
     bend: Callable[[dict[str, Any]], None] = lambda claims: None
     signing: RSAKey | None = None
+    names_key: bool = True
+    audience: str = ""
+    grants: Callable[[set[str]], set[str]] = lambda scopes: scopes
+    token_answer: dict[str, Any] = field(default_factory=lambda: {"expires_in": 3600})
+    token_status: int | None = None
     keys: list[RSAKey] = field(default_factory=list)
     tokens: dict[str, set[str]] = field(default_factory=dict)
     token_requests: int = 0
     key_requests: int = 0
+    missed: int = 0
     assertions: set[str] = field(default_factory=set)
     answer_with: int | None = None
     chosen: list[dict[str, Any]] = field(default_factory=list)
@@ -110,7 +119,7 @@ class Platform:
         person = self.people[asked["login_hint"]]
         claims = self._claims(person, asked["lti_message_hint"], asked["nonce"])
         self.bend(claims)
-        header = {"alg": "RS256", "kid": self.keys[0].kid}
+        header = {"alg": "RS256"} | ({"kid": self.keys[0].kid} if self.names_key else {})
         return jwt.encode(header, claims, self.signing or self.keys[0])
 
     def _claims(self, person: Person, hint: str, nonce: str) -> dict[str, Any]:
@@ -251,6 +260,11 @@ def _app(server: Server) -> FastAPI:
         platform.key_requests += 1
         return JSONResponse(KeySet(list(platform.keys)).as_dict(private=False))
 
+    @app.get("/no-keys")
+    def no_keys(platform: Here) -> Any:
+        platform.missed += 1
+        raise HTTPException(404)
+
     @app.post("/token")
     def token(
         platform: Here,
@@ -260,19 +274,22 @@ def _app(server: Server) -> FastAPI:
         scope: Annotated[str, Form()],
     ) -> Any:
         platform.token_requests += 1
+        if platform.token_status is not None:
+            raise HTTPException(platform.token_status)
         assert grant_type == "client_credentials"
         assert client_assertion_type == "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"
         found = KeySet.import_key_set(platform.tool_keys())
         claims = jwt.decode(client_assertion, found, algorithms=["RS256"]).claims
         now = platform.clock().timestamp()
         assert claims["iss"] == claims["sub"] == platform.client_id
-        assert claims["aud"] == f"{platform.url}/token"
+        assert claims["aud"] == (platform.audience or f"{platform.url}/token")
         assert claims["iat"] <= now < claims["exp"]
         assert claims["jti"] not in platform.assertions
         platform.assertions.add(claims["jti"])
         made = secrets.token_urlsafe(16)
-        platform.tokens[made] = set(scope.split())
-        return {"access_token": made, "token_type": "Bearer", "expires_in": 3600, "scope": scope}
+        platform.tokens[made] = platform.grants(set(scope.split()))
+        granted = {"scope": " ".join(sorted(platform.tokens[made]))}
+        return {"access_token": made, "token_type": "Bearer"} | granted | platform.token_answer
 
     def described(platform: Platform, number: int) -> dict[str, Any]:
         column = platform.columns[number]
@@ -374,7 +391,8 @@ def _app(server: Server) -> FastAPI:
         kind = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json"
         headers = {}
         if following < len(people):
-            headers["Link"] = f'<{platform.url}/members?first={following}>; rel="next"'
+            # A relative target is a target, too (RFC 8288, section 3.1; from memory).
+            headers["Link"] = f'<members?first={following}>; rel="next"'
         return JSONResponse(answer, headers=headers, media_type=kind)
 
     @app.post("/return")

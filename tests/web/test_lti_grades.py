@@ -17,12 +17,12 @@ from server.remote.http import Outside
 from server.remote.outbox import send_due
 from server.remote.services import Services
 from server.store.corrections import set_points, take_back
-from server.store.courses import Assignment, SectionRole
+from server.store.courses import Assignment, SectionRole, role_in_section
 from server.store.database import Database
 from server.store.lti import LtiContext, LtiLink, LtiPerson, OutgoingScore
 from server.store.lti import Platform as Registered
 from server.store.lti_outbox import claim_due, queue_scores
-from server.store.people import Role, User
+from server.store.people import Role, User, find_user
 from tests.factories import (
     NOON,
     Clock,
@@ -34,7 +34,7 @@ from tests.factories import (
 from tests.web.conftest import SITE
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Desk
 from tests.web.launches import BO, WANJIRU, launch, platform_of
-from tests.web.lti_platform import COURSE, Person, Platform, Server
+from tests.web.lti_platform import ASSISTANT, COURSE, Person, Platform, Server
 
 MINUTE = timedelta(minutes=1)
 
@@ -548,3 +548,96 @@ def test_the_roster_comes_from_the_lms(
         lti_server.start()
     assert away.status_code == 422
     assert "does not answer. The section is as it was." in away.text
+
+
+def test_a_role_that_the_lms_takes_away_is_gone_with_the_next_roster(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+) -> None:
+    def role_of_ana() -> SectionRole | None:
+        with database.read() as session:
+            ana = find_user(session, "ana@larkmoor.example")
+            assert ana is not None
+            return role_in_section(session, ana.id, assignment.section_id)
+
+    client: TestClient = client_for(people[2])
+    address = f"/sections/{assignment.section_id}/roster"
+    platform.people["x"] = Person("x", "Ana Ruiz", (ASSISTANT,), "ana@larkmoor.example")
+    page = client.post(f"{address}/lms").text
+    text = page.split("readonly>")[1].split("</textarea>")[0]
+    assert 'name="from_lms" value="true"' in page
+    client.post(address, data={"text": text, "from_lms": "true"})
+    assert role_of_ana() is SectionRole.GRADER
+    # She comes, so that it is known who the LMS means; then she helps no more.
+    launch(client_for(None), platform, platform.people["x"])
+    platform.people["x"] = Person("x", "Ana Ruiz", email="ana@larkmoor.example")
+    assert client.post(f"{address}/lms").status_code == 200
+    assert role_of_ana() is SectionRole.STUDENT
+    log = client.get(f"/sections/{assignment.section_id}/log").text
+    assert "student, was grader: Larkmoor course server says so" in log
+    # Whoever was named here is nothing that the LMS changes.
+    platform.people.pop("x")
+    client.post(f"{address}/lms")
+    with database.read() as session:
+        found = role_in_section(session, people[2].id, assignment.section_id)
+        assert found is SectionRole.INSTRUCTOR
+
+
+def test_what_is_wrong_with_the_sign_in_is_not_said_of_the_score(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    reach(database, assignment, people[0], NOON)
+    client = client_for(people[2])
+
+    def told() -> str:
+        assert send() == 0
+        page = gradebook(client_for, people[2], assignment)
+        client.post(f"/assignments/{assignment.id}/scores")
+        return page
+
+    for status in (400, 401):
+        platform.token_status = status
+        assert f"gives us no access token ({status})" in told()
+    platform.token_status = None
+    platform.grants = lambda scopes: {each for each in scopes if "score" not in each}
+    assert "does not grant us this service" in told()
+    platform.grants = lambda scopes: scopes
+    assert send() == 1
+
+
+def test_tokens_of_every_form_are_taken(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    """RFC 6749, section 5.1: expires_in and scope may be missing; text is what some send."""
+    platform.audience = f"{platform.url}/"
+    with database.write() as session:
+        session.scalars(select(Registered)).one().token_audience = platform.audience
+    answers: list[tuple[dict[str, Any], int]] = [
+        ({"expires_in": "120"}, 2),
+        ({}, 1),
+        ({"scope": None, "expires_in": None}, 1),
+        ({"expires_in": -5}, 1),
+    ]
+    for attempt, (answer, requests) in enumerate(answers, 1):
+        platform.token_answer = answer
+        platform.token_requests = 0
+        clock.now += timedelta(hours=2)
+        for who in (0, 1):
+            clock.now += timedelta(seconds=90)
+            correct(database, assignment, people, who, float(attempt), clock())
+            assert send() == 1
+        assert platform.token_requests == requests, answer

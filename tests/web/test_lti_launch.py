@@ -12,7 +12,7 @@ from sqlalchemy import func, select
 from starlette.testclient import TestClient
 
 from server.marking.files.exercise_file import load_exercise
-from server.store.courses import Assignment, Enrolment, SectionRole
+from server.store.courses import Assignment, Enrolment, SectionRole, role_in_section
 from server.store.database import Database
 from server.store.lti import Deployment, LtiContext, LtiLink, LtiLogin, LtiPerson
 from server.store.lti import Platform as Registered
@@ -42,10 +42,17 @@ from tests.web.launches import (
     sentence,
 )
 from tests.web.lti_platform import (
+    ADMINISTRATOR,
+    AGS,
     ASSISTANT,
+    CHOOSING,
     CLAIM,
     COURSE,
     INSTRUCTOR,
+    LEARNER,
+    NRPS,
+    OBSERVER,
+    TEST_USER,
     Person,
     Platform,
     Server,
@@ -227,9 +234,12 @@ BENT: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
     "no message": (without(f"{CLAIM}message_type"), "neither for a resource link"),
     "no roles": (without(f"{CLAIM}roles"), "in which role"),
     "no link": (without(f"{CLAIM}resource_link"), "from which link"),
-    "no course": (without(f"{CLAIM}context"), "from which course"),
     "another target": (other(f"{CLAIM}target_link_uri", f"{SITE}/x"), "leads to another address"),
     "no target": (without(f"{CLAIM}target_link_uri"), "leads to another address"),
+    "target under the path": (
+        other(f"{CLAIM}target_link_uri", f"{SITE}/lti/launch/x"),
+        "leads to another address",
+    ),
 }
 
 
@@ -270,6 +280,167 @@ def test_a_launch_without_a_public_signature_is_refused(
         form["id_token"] = f"{header}.{payload}.{signature}"
         assert "not signed with RS256" in sentence(post(client, platform, form))
     assert stored(database) == before
+
+
+def test_a_launch_whose_token_names_no_key_is_refused(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    platform.names_key = False
+    before = stored(database)
+    assert "does not name its key (kid)" in sentence(launch(client, platform, WANJIRU))
+    assert stored(database) == before
+
+
+def test_a_key_set_that_is_none_is_asked_for_once_a_minute(
+    client: TestClient,
+    platform: Platform,
+    assignment: Assignment,
+    database: Database,
+    clock: Clock,
+) -> None:
+    with database.write() as session:
+        session.scalars(select(Registered)).one().keys_url = f"{platform.url}/no-keys"
+    for _ in range(3):
+        assert "does not take the request (404)" in sentence(launch(client, platform, WANJIRU))
+    assert platform.missed == 1
+    clock.now += timedelta(minutes=1)
+    launch(client, platform, WANJIRU)
+    assert platform.missed == 2
+
+
+NOTHING: dict[str, Any] = {
+    f"{CLAIM}custom": None,
+    f"{CLAIM}context": {"id": COURSE, "title": None, "label": ""},
+    f"{NRPS}/claim/namesroleservice": {},
+    f"{AGS}/claim/endpoint": {"scope": None, "lineitems": "", "lineitem": None},
+    f"{CHOOSING}deep_linking_settings": None,
+    "email": None,
+}
+
+
+def test_services_that_are_null_or_empty_are_absent(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    platform.bend = lambda claims: claims.update(NOTHING)
+    assert launch(client, platform, WANJIRU).status_code == 303
+    platform.bend = lambda claims: claims.update(
+        {f"{AGS}/claim/endpoint": None, f"{NRPS}/claim/namesroleservice": ""}
+    )
+    assert launch(client, platform, WANJIRU).status_code == 303
+    with database.read() as session:
+        link = session.scalars(select(LtiLink)).one()
+        assert (link.line_item, link.line_items) == (None, None)
+
+
+def test_services_that_are_not_granted_are_not_used(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    """Scopes of the claim: AGS 2.0, 'Scopes available' (from memory)."""
+
+    def grant(*scopes: str) -> tuple[str | None, str | None]:
+        granted = [f"{AGS}/scope/{scope}" for scope in scopes]
+        platform.bend = lambda claims: claims[f"{AGS}/claim/endpoint"].update(scope=granted)
+        launch(client, platform, WANJIRU)
+        with database.read() as session:
+            link = session.scalars(select(LtiLink)).one()
+            return link.line_item, link.line_items
+
+    own = f"{platform.url}/lineitems/0?course={COURSE}"
+    assert grant("lineitem.readonly") == (None, None)
+    assert grant("lineitem.readonly", "score") == (own, None)
+    assert grant("lineitem", "score") == (own, f"{platform.url}/lineitems?course={COURSE}")
+
+
+def test_a_launch_may_name_its_target_with_a_query(
+    client: TestClient, platform: Platform, assignment: Assignment
+) -> None:
+    platform.tool = f"{SITE.upper().replace('HTTP', 'http')}:80/lti/launch"
+    begun = client.get("/lti/login", params=platform.initiation(WANJIRU, "sump"))
+    assert begun.status_code == 302
+    platform.tool = f"{SITE}/lti/launch"
+    platform.bend = other(f"{CLAIM}target_link_uri", f"{SITE}/lti/launch?from=week-3")
+    assert launch(client, platform, WANJIRU).status_code == 303
+
+
+POLITE: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
+    "outside of a course": (without(f"{CLAIM}context"), "outside of a course"),
+    "an empty course": (other(f"{CLAIM}context", {}), "outside of a course"),
+    "observer": (other(f"{CLAIM}roles", [OBSERVER]), "an observer"),
+    "administrator": (other(f"{CLAIM}roles", [ADMINISTRATOR]), "an administrator of the course"),
+    "no role": (other(f"{CLAIM}roles", []), "neither learner nor instructor"),
+}
+
+
+def test_who_has_no_place_here_is_told_politely(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    before = stored(database)
+    for name, (bend, expected) in POLITE.items():
+        platform.bend = bend
+        answer = launch(client, platform, WANJIRU)
+        assert answer.status_code == 200, name
+        assert expected in sentence(answer), name
+        assert COOKIE not in client.cookies, name
+    assert stored(database)[:-1] == before[:-1]
+
+
+def enrolled_as(database: Database, assignment: Assignment, email: str) -> SectionRole | None:
+    with database.read() as session:
+        user = find_user(session, email)
+        assert user is not None
+        return role_in_section(session, user.id, assignment.section_id)
+
+
+def test_a_role_that_the_lms_takes_away_is_gone_with_the_next_launch(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    email = "ana@larkmoor.example"
+    gradebook = f"/assignments/{assignment.id}/gradebook"
+    for roles, role in (
+        ((INSTRUCTOR,), SectionRole.INSTRUCTOR),
+        ((LEARNER,), SectionRole.STUDENT),
+        ((ASSISTANT,), SectionRole.GRADER),
+        ((LEARNER, TEST_USER), SectionRole.TESTER),
+    ):
+        ana = platform.people["x"] = Person("x", "Ana Ruiz", roles, email)
+        assert launch(client, platform, ana).status_code == 303
+        assert enrolled_as(database, assignment, email) is role
+        teaches = role in (SectionRole.INSTRUCTOR, SectionRole.GRADER)
+        assert client.get(gradebook).status_code == (200 if teaches else 404)
+        assert client.get("/authoring").status_code == (
+            200 if role is SectionRole.INSTRUCTOR else 403
+        )
+    # The course of the LMS is no longer theirs to connect.
+    with database.read() as session:
+        assert session.scalars(select(LtiContext.opened_by_id)).one() is None
+
+
+def test_a_role_is_gone_although_the_launch_leads_nowhere(
+    client: TestClient, platform: Platform, assignment: Assignment, database: Database
+) -> None:
+    """As an observer, or through a link that leads to no exercise yet."""
+    platform.add_link("new", "A new link")
+    email = "ana@larkmoor.example"
+    for roles, role in (((LEARNER,), SectionRole.STUDENT), ((OBSERVER,), None)):
+        teacher = platform.people["x"] = Person("x", "Ana Ruiz", (INSTRUCTOR,), email)
+        launch(client, platform, teacher)
+        assert enrolled_as(database, assignment, email) is SectionRole.INSTRUCTOR
+        ana = platform.people["x"] = Person("x", "Ana Ruiz", roles, email)
+        assert launch(client, platform, ana, "new").status_code == 200
+        assert enrolled_as(database, assignment, email) is role
+        with database.read() as session:
+            assert session.scalars(select(LtiContext.opened_by_id)).one() is None
+
+
+def test_a_test_user_works_like_a_student(
+    client: TestClient, platform: Platform, assignment: Assignment
+) -> None:
+    tester = platform.people["x"] = Person("x", "Test Student", (LEARNER, TEST_USER))
+    answer = launch(client, platform, tester)
+    assert answer.headers["location"] == f"/assignments/{assignment.id}"
+    assert client.get(answer.headers["location"]).status_code == 200
+    assert client.get("/").status_code == 200
+    assert client.get(f"/sections/{assignment.section_id}/standing").status_code == 200
 
 
 def test_what_is_no_token_is_refused(

@@ -72,6 +72,16 @@ def test_a_system_is_registered_and_changed(client: TestClient, database: Databa
         assert session.get_one(Platform, 1).hosts == {"lms.larkmoor.example", "api.example"}
 
 
+def test_the_first_look_at_the_key_set_makes_a_key(client: TestClient, database: Database) -> None:
+    (key,) = client.get("/lti/keys").json()["keys"]
+    assert client.get("/lti/keys").json()["keys"] == [key]
+    client.post("/platforms", data={**FORM, "token_audience": " https://lms.larkmoor.example "})
+    assert client.get("/lti/keys").json()["keys"] == [key]
+    with database.read() as session:
+        assert session.get_one(Platform, 1).token_audience == "https://lms.larkmoor.example"
+    assert 'name="token_audience" value="https://lms' in client.get("/platforms").text
+
+
 def test_what_can_not_be_registered(client: TestClient, database: Database) -> None:
     client.post("/platforms", data=FORM)
     before = registered(database)

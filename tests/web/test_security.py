@@ -97,3 +97,20 @@ def test_a_mistake_of_ours_tells_nothing_and_carries_the_headers(
     assert "The server met a mistake of its own" in answer.text
     assert "secret" not in answer.text
     assert "content-security-policy" in answer.headers
+
+
+def test_head_is_answered_like_get_and_405_names_what_may_be_asked(client_for: ClientFor) -> None:
+    client = client_for(None)
+    for path in ("/sign-in", "/lti/keys", "/static/ink.css", "/health"):
+        head, get = client.head(path), client.get(path)
+        assert head.status_code == 200, path
+        assert head.content == b""
+        assert head.headers["Content-Length"] == get.headers["Content-Length"]
+    for path, methods in (
+        ("/lti/launch", "POST"),
+        ("/lti/keys", "GET, HEAD"),
+        ("/lti/login", "GET, HEAD, POST"),
+        ("/platforms", "GET, HEAD, POST"),
+    ):
+        refused = client.delete(path)
+        assert (refused.status_code, refused.headers["Allow"]) == (405, methods)
