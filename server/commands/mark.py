@@ -59,6 +59,7 @@ def _document(program: str, verdict: Verdict) -> dict[str, Any]:
                 "id": r.id,
                 "status": str(r.status),
                 "known_by": r.known_by,
+                "covers": r.covers,
                 "not_proved": r.not_proved,
                 "sentence": r.sentence,
                 "scenario": r.evidence.scenario if r.evidence else None,

@@ -14,21 +14,21 @@ from server.marking.acceptance import acceptance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
-from server.marking.proofs.counterexample import replay_suspicion
-from server.marking.proofs.proof import Outcome, Proof, Timers, provable, prove
+from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
+from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
-from server.marking.second_look import Alike, look_again
-from server.marking.telling.scenario_words import scenario_words
+from server.marking.second_look import Alike, FoundBy, look_again
+from server.marking.telling.scenario_words import steps_in_words
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
-WORK = 1_000_000
+WORK = 3_000_000
 """Transitions that one requirement's proof may take while a student waits."""
 
 LIKE_A_REFERENCE = "behaves as a reference program: proved"
 """How a requirement is known where the search finds no difference from every reference."""
 
-PROVED = "proved for every order of operator actions and every rate of the plant"
+PROVED = "proved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +70,7 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
         seed = seed_of(exercise, program)
         runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
         found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
+    differences: tuple[Difference, ...] = ()
     for number, proof in proofs.items():
         if number not in found and proof.suspicion is not None:
             replayed = replay_suspicion(exercise, program, number, proof.suspicion)
@@ -81,15 +82,15 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
         if number in found:
             judged[number] = _not_met(exercise, program, number, found[number], met)
         elif proof.outcome is Outcome.PROVED:
-            judged[number] = replace(met, known_by=known_by(proof))
+            judged[number] = replace(met, known_by=PROVED, covers=proof.covers)
         else:
             judged[number] = replace(met, not_proved=reason(proof))
-    differences: tuple[Difference, ...] = ()
+            differences += _suspected(exercise, met.id, proof)
     if exercise.references and all(
         r.status is Status.MET for n, r in enumerate(judged) if provable(exercise, n)
     ):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
-        differences = look.differences
+        differences += look.differences
         if look.alike is not Alike.NO:
             judged = [
                 replace(r, known_by=LIKE_A_REFERENCE, not_proved="")
@@ -112,9 +113,16 @@ def seed_of(exercise: Exercise, program: Program) -> int:
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big") >> 1
 
 
-def known_by(proof: Proof) -> str:
-    """How a proved requirement is known."""
-    return PROVED if proof.timers is Timers.NONE else f"{PROVED}, {proof.timers.value}"
+def _suspected(exercise: Exercise, requirement: str, proof: Proof) -> tuple[Difference, ...]:
+    """What a teacher should look at where the search refuted a requirement and no run did."""
+    if proof.outcome is not Outcome.REFUTED or proof.suspicion is None:
+        return ()
+    scenario = suspected_scenario(exercise, proof.suspicion)
+    sentence = (
+        f"{requirement} may be broken: the search found a way to a violation that the plant at its "
+        "own rates did not take."
+    )
+    return (Difference("", sentence, 0, FoundBy.SEARCH, steps_in_words(scenario)),)
 
 
 def reason(proof: Proof) -> str:
@@ -134,14 +142,11 @@ def _not_met(
     widened = replace(exercise, scenarios=(*exercise.scenarios, found.scenario))
     assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
     shown, run = look_at(widened, assembled, found.monitor, found.scenario, found.scan)
-    told = tuple(
-        f"{step.when}: {', '.join(step.actions)}" for step in scenario_words(found.scenario)
-    )
     return replace(
         met,
         status=Status.NOT_MET,
         known_by=found.by,
         sentence=assembled.checks[found.monitor].not_met(met.id, run),
         score=0.0,
-        evidence=replace(shown, steps=told),
+        evidence=replace(shown, steps=steps_in_words(found.scenario)),
     )

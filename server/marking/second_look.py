@@ -29,7 +29,7 @@ from server.marking.proofs.stress import stress_run
 from server.marking.replay import NEVER, replay, trace
 from server.marking.scenario import Scenario, faults_in
 from server.marking.shadows import PREFIX, with_second_look
-from server.marking.telling.scenario_words import scenario_words
+from server.marking.telling.scenario_words import steps_in_words
 from server.marking.verdict import Difference
 
 MOST_TRANSITIONS = 6_000_000
@@ -153,7 +153,7 @@ def _shown(
         _sentence(widened, output, value, at_ms),
         at_ms,
         by,
-        _steps(scenario),
+        steps_in_words(scenario),
         replace(evidence, at_ms=at_ms, lanes=lanes),
     )
 
@@ -173,7 +173,7 @@ def _by_search(
     at_ms = max(0, last_ms - everyday.tolerance_ms)
     sentence = _sentence(everyday, output, states[-1][output], at_ms)
     scenario = suspected_scenario(everyday, suspicion)
-    return Difference(output, sentence, at_ms, FoundBy.SEARCH, _steps(scenario))
+    return Difference(output, sentence, at_ms, FoundBy.SEARCH, steps_in_words(scenario))
 
 
 def _output_of(assembled: Assembled, monitor: int) -> str:
@@ -189,7 +189,3 @@ def _sentence(exercise: Exercise, output: str, value: int, at_ms: int) -> str:
         return f"{output} showed {value} {longer}; no reference program shows that number there."
     now, then = ("on", "off") if value else ("off", "on")
     return f"{output} was {now} {longer}; in every reference program it is {then} there."
-
-
-def _steps(scenario: Scenario) -> tuple[str, ...]:
-    return tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(scenario))

@@ -58,7 +58,8 @@ class Evidence:
 class RequirementVerdict:
     """The answer for one requirement, with one plain sentence.
 
-    ``not_proved`` says why a met requirement rests on its scenarios.
+    ``covers`` says what the search of a proof let happen, ``not_proved`` why a met requirement
+    rests on its scenarios.
     """
 
     id: str
@@ -69,6 +70,7 @@ class RequirementVerdict:
     max_score: float
     evidence: Evidence | None = None
     not_proved: str = ""
+    covers: str = ""
 
 
 @dataclass(frozen=True, slots=True)

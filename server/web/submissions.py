@@ -57,6 +57,7 @@ class Row:
     max_score: float
     known_by: str
     sentence: str
+    covers: str
     not_proved: str
     scenario: str
     causes: tuple[str, ...]
@@ -221,6 +222,7 @@ def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: boo
         max_score=found.max_score,
         known_by=found.known_by if says or found.status is Status.MET else "",
         sentence=found.sentence if says else "",
+        covers=found.covers,
         not_proved=found.not_proved if teaching else "",
         scenario=evidence.scenario if evidence and names_scenario else "",
         causes=evidence.causes if evidence else (),

@@ -67,7 +67,8 @@ class Suspicion:
 class Proof:
     """The outcome for one requirement, with the reason where it is not proved.
 
-    ``suspicions`` has one way to a violation of each refuted check, the shortest first.
+    ``suspicions`` has one way to a violation of each refuted check, the shortest first. ``covers``
+    says what the search let happen.
     """
 
     requirement: str
@@ -77,6 +78,7 @@ class Proof:
     states: int
     transitions: int
     suspicions: tuple[Suspicion, ...] = ()
+    covers: str = ""
 
     @property
     def suspicion(self) -> Suspicion | None:
@@ -170,7 +172,28 @@ def _attempt(
     if not result.complete:
         reason = f"The search stopped after {result.states} states; there are more."
         return Proof(name, Outcome.OPEN, reason, timers, *counts)
-    return Proof(name, Outcome.PROVED, "", timers, *counts)
+    return Proof(name, Outcome.PROVED, "", timers, *counts, covers=_covers(assembled, timers))
+
+
+def _covers(assembled: Assembled, timers: Timers) -> str:
+    """Say what was free in each scan, as the machine has it, and what was not."""
+    free = set(assembled.machine.choices)
+    named = {
+        name: signal.plane
+        for name, signal in assembled.signals.items()
+        if isinstance(signal, Bit) and signal.plane in free
+    }
+    tried = ["every order of actions at the panel"]
+    if "power" in named:
+        tried.append("loss of power at any time")
+    faults = sorted(name for name in named if name.startswith("fault."))
+    for _, symbol, fault in (name.split(".", 2) for name in faults):
+        tried.append(f"{fault} at {symbol}")
+    if free - set(named.values()):
+        tried.append("every rate of the plant")
+    if timers is not Timers.NONE:
+        tried.append(timers.value)
+    return f"{', '.join(tried)}; levels set and items moved by hand were not tried"
 
 
 def _search(

@@ -23,6 +23,11 @@ def scenario_words(scenario: Scenario) -> tuple[StepWords, ...]:
     )
 
 
+def steps_in_words(scenario: Scenario) -> tuple[str, ...]:
+    """Return a line for each step: 'at once: start_pb on'."""
+    return tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(scenario))
+
+
 def _when(step: Step) -> str:
     if step.when is not None:
         return f"as soon as {step.when.text}, within {_seconds(step.within_ms)}"
