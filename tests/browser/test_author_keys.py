@@ -103,6 +103,7 @@ def test_an_exercise_is_written_by_keys_alone(open_page: OpenPage, author: User)
     page.keyboard.type("Start starts the pump.")
     act(page, "Add the requirement")
     expect(page.locator('[data-path=\'["requirements", 0, "id"]\']')).to_be_focused()
+    choose(page, page.locator("#new-check-1"), "never")
     act(page, "Add a check to R1")
     expect(
         page.locator('[data-path=\'["requirements", 0, "checks", 0, "never"]\']')

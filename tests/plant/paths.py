@@ -162,6 +162,12 @@ def check_paths(
         if gauge.high < inf:
             assert gauge.row is not None
             rig.quantities[gauge.row] = rng.uniform(gauge.low, gauge.high, 64)
+    for name, value in thresholds:
+        gauge = rig.step.gauges[name]
+        if gauge.high < inf and gauge.row is not None:
+            # In every second lane it stands near to where something is told of it.
+            near = (gauge.high - gauge.low) * rng.uniform(-0.005, 0.005, 32)
+            rig.quantities[gauge.row, 1::2] = np.clip(value + near, gauge.low, gauge.high)
     for name, row in rig.machine.parameter_rows.items():
         if name in rig.step.rates or name == "feeder.scans":
             rig.parameters[row] *= rng.uniform(0.1, 1.0, 64)
