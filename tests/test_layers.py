@@ -57,7 +57,7 @@ STORE = (
     {"authored", "courses", "openid"},
     {"join_codes", "section_roles"},
     {"roster"},
-    {"programs", "attempts", "audit_lines", "benches", "targets", "lti"},
+    {"programs", "attempts", "audit_lines", "benches", "targets", "lti", "roster_log"},
     {"standings", "corrections", "addresses"},
     {
         "passwords",

@@ -30,6 +30,7 @@ from server.store.courses import (
 from server.store.lti_outbox import queue_scores
 from server.store.passwords import make_link
 from server.store.people import Origin, Role, User, find_user, normal_email
+from server.store.roster_log import note_role
 from server.store.standings import assignments_with_late_work, recount
 from server.web.access import VisitorHere
 from server.web.dependencies import (
@@ -86,6 +87,8 @@ def add_person(
     user.name, user.role = name.strip(), role
     user.listed_as = roster.sorted_name(user.name)
     session.flush()
+    action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
+    note(session, now, visitor.id, action, person_id=user.id, detail=f"as {role.value}")
     link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, address, "", user, link, taken=taken)
 
@@ -110,6 +113,8 @@ def rename_person(
     request: Request,
     person_id: int,
     session: Writing,
+    visitor: VisitorHere,
+    now: Now,
     name: Annotated[str, Form(max_length=200)] = "",
     listed_as: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:
@@ -119,16 +124,23 @@ def rename_person(
         return _people(request, session, user.email, "The name is missing. Write it.")
     user.name = name.strip()
     user.listed_as = listed_as.strip() or roster.sorted_name(user.name)
+    note(session, now, visitor.id, Action.CHANGED_ACCOUNT, person_id=person_id, detail="name")
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
 @router.post("/people/{person_id}/names")
 def may_see_names(
-    person_id: int, session: Writing, permitted: Annotated[bool, Form()] = False
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    permitted: Annotated[bool, Form()] = False,
 ) -> Response:
     """Whether this member of the department sees whose work the figures rest on."""
     user = _person(session, person_id)
     user.sees_names = permitted and user.role is Role.DEPARTMENT
+    detail = "sees names" if user.sees_names else "sees no names"
+    note(session, now, visitor.id, Action.CHANGED_ROLE, person_id=person_id, detail=detail)
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
@@ -223,6 +235,8 @@ def add_course(
 def add_section(
     request: Request,
     session: Writing,
+    visitor: VisitorHere,
+    now: Now,
     course: Annotated[int, Form()] = 0,
     term: Annotated[int, Form()] = 0,
     number: Annotated[str, Form(max_length=10)] = "",
@@ -239,7 +253,9 @@ def add_section(
     section = Section(course_id=course, term_id=term, number=number.strip())
     answer = _added(request, session, section)
     if section.id is not None:
-        roster.enrol(session, section, teacher, SectionRole.INSTRUCTOR)
+        role = SectionRole.INSTRUCTOR
+        roster.enrol(session, section, teacher, role)
+        note_role(session, section.id, teacher.id, None, role, by_id=visitor.id, now=now)
     return answer
 
 

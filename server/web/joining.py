@@ -17,6 +17,7 @@ from server.store.join_codes import (
     sends_wrong_codes,
 )
 from server.store.people import Origin, User, find_user, hash_password, normal_email
+from server.store.roster_log import note_role
 from server.web.access import VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.rendering import page
@@ -96,6 +97,8 @@ def join(
         user = find_user(session, email)
         assert user is not None
         user.password_hash = password_hash
+        student = SectionRole.STUDENT
+        note_role(session, section.id, user.id, None, student, by_id=user.id, now=now)
     return RedirectResponse("/sign-in", 303)
 
 
@@ -126,7 +129,9 @@ def join_section(
             user = session.get_one(User, visitor.id)
             if not user.confirmed and is_full(session, section.id):
                 return refuse(FULL)
-            roster.enrol(session, section, user, SectionRole.STUDENT)
+            student = SectionRole.STUDENT
+            roster.enrol(session, section, user, student)
+            note_role(session, section.id, user.id, None, student, by_id=user.id, now=now)
     return RedirectResponse("/", 303)
 
 

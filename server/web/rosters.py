@@ -7,12 +7,15 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import addresses, roster
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.audit_lines import events_of
-from server.store.courses import SectionRole, assignments_of
+from server.store.courses import SectionRole, assignments_of, role_in_section
 from server.store.join_codes import new_join_code
 from server.store.lti_choices import contexts_of
 from server.store.passwords import awaiting_first_link, make_first_links
 from server.store.people import find_user
+from server.store.roster_log import note_changes, note_role
 from server.store.section_roles import LAST_INSTRUCTOR, leaves_no_instructor, refusal_of
 from server.store.standings import recount
 from server.web.access import VisitorHere
@@ -86,6 +89,8 @@ def apply_roster(
     request: Request,
     section_id: int,
     session: Writing,
+    visitor: VisitorHere,
+    now: Now,
     text: Text = "",
     drop_missing: Annotated[bool, Form()] = False,
     from_lms: Annotated[bool, Form()] = False,
@@ -95,7 +100,10 @@ def apply_roster(
     faults = faults or roster.unfit_lines(session, section, lines)
     if faults:
         return show_roster(request, session, section_id, str(faults[0]), text)
-    roster.enrol_all(session, section, lines, drop_missing=drop_missing, from_lms=from_lms)
+    changes = roster.enrol_all(
+        session, section, lines, drop_missing=drop_missing, from_lms=from_lms
+    )
+    note_changes(session, section_id, changes, dropped=drop_missing, by_id=visitor.id, now=now)
     _recount(session, section_id)
     return _back(section_id)
 
@@ -105,6 +113,8 @@ def enrol_person(
     request: Request,
     section_id: int,
     session: Writing,
+    visitor: VisitorHere,
+    now: Now,
     email: Annotated[str, Form(max_length=254)] = "",
     role: Annotated[SectionRole, Form()] = SectionRole.GRADER,
 ) -> Response:
@@ -117,13 +127,22 @@ def enrol_person(
     refused = refusal_of(session, section, user, role)
     if refused:
         return show_roster(request, session, section_id, refused)
+    before = role_in_section(session, user.id, section_id)
     roster.enrol(session, section, user, role)
+    note_role(session, section_id, user.id, before, role, by_id=visitor.id, now=now)
     _recount(session, section_id)
     return _back(section_id)
 
 
 @router.post("/sections/{section_id}/roster/leave")
-def take_out(request: Request, section_id: int, session: Writing, person: People = ()) -> Response:
+def take_out(
+    request: Request,
+    section_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    person: People = (),
+) -> Response:
     """Take people out of the section; their work stays stored."""
     section = section_here(session, section_id)
     here = {user.id for user, _ in roster.people_of(session, section_id)}
@@ -133,6 +152,9 @@ def take_out(request: Request, section_id: int, session: Writing, person: People
         return show_roster(request, session, section_id, sentence)
     if leaves_no_instructor(session, section_id, leaving):
         return show_roster(request, session, section_id, LAST_INSTRUCTOR)
+    for each in leaving:
+        before = role_in_section(session, each, section_id)
+        note_role(session, section_id, each, before, None, by_id=visitor.id, now=now)
     roster.leave(session, section, leaving)
     return _back(section_id)
 
@@ -151,7 +173,11 @@ def confirm_people(
 
 @router.post("/sections/{section_id}/roster/code")
 def join_code(
-    section_id: int, session: Writing, closed: Annotated[bool, Form()] = False
+    section_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    closed: Annotated[bool, Form()] = False,
 ) -> Response:
     """A new join code, or none."""
     section = section_here(session, section_id)
@@ -159,6 +185,8 @@ def join_code(
         section.join_code = None
     else:
         new_join_code(session, section)
+    action = Action.CLOSED_JOIN_CODE if closed else Action.MADE_JOIN_CODE
+    note(session, now, visitor.id, action, section_id)
     return _back(section_id)
 
 
