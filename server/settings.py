@@ -5,11 +5,14 @@ or a line ``name = "value"`` of the TOML file that RUNGMARK_SETTINGS names; the 
 """
 
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
+from difflib import get_close_matches
 from pathlib import Path
+from urllib.parse import SplitResult, urlsplit
 from zoneinfo import available_timezones
 
 from server.paths import EXERCISES
@@ -21,6 +24,9 @@ NAMES = {
     "public_urls",
     "exercises",
     "session_hours",
+    "idle_minutes",
+    "stay_days",
+    "second_factor",
     "upload_limit",
     "metrics_token",
     "log_level",
@@ -32,7 +38,13 @@ NAMES = {
     "time_zone",
 }
 
+NOT_SETTINGS = {"SETTINGS", "CACHE"}
+"""Variables of our prefix that are read elsewhere: the file of settings, the kernels' folder."""
+
 LOG_LEVELS = ("debug", "info", "warning", "error")
+DEFAULT_PORTS = {"http": 80, "https": 443}
+_HOST = re.compile(r"[a-z0-9._-]+|[0-9a-f:.]+")
+SECOND_FACTOR = ("optional", "administrators")
 
 
 class SettingTrouble(Exception):
@@ -59,6 +71,9 @@ class Settings:
     ``database_url``: SQLite in the data folder unless named.
     ``public_urls``: origins (scheme://host[:port]) under which browsers see this server; a form
     or socket from any other origin is refused.
+    ``session_length``, ``idle``: how long one stays signed in at most, and without doing anything;
+    ``stay_length``: how long on a computer where one asked to stay signed in.
+    ``second_factor_required``: administrators can do nothing before they have set one up.
     ``upload_limit``: bytes of one request body.
     ``metrics_token``: what /metrics asks for; empty lets this machine alone read it.
     ``key_secret``: keeps private keys in the database unreadable without it; empty keeps them open.
@@ -70,6 +85,9 @@ class Settings:
     public_urls: tuple[str, ...]
     exercises: Path = EXERCISES
     session_length: timedelta = timedelta(hours=12)
+    idle: timedelta = timedelta(hours=2)
+    stay_length: timedelta = timedelta(days=30)
+    second_factor_required: bool = False
     upload_limit: int = 1_000_000
     metrics_token: str = ""
     log_level: str = "warning"
@@ -77,10 +95,16 @@ class Settings:
     openid: OpenIdProvider | None = None
     time_zone: str = "UTC"
 
-    @property
-    def secure(self) -> bool:
-        """Whether browsers reach this server by TLS only, so that cookies may insist on it."""
-        return all(url.startswith("https://") for url in self.public_urls)
+    def by_tls(self, host: str) -> bool:
+        """Whether a browser that asks for ``host`` (of the header Host) comes by TLS.
+
+        So it does under any name but those of public http addresses, if there is an https one.
+        """
+        origins = [url.partition("://") for url in self.public_urls]
+        tls = {name for scheme, _, name in origins if scheme == "https"}
+        plain = {name for scheme, _, name in origins if scheme == "http"}
+        host = host.lower()
+        return bool(tls) and (host in tls or host not in plain)
 
 
 def read_settings(
@@ -90,25 +114,27 @@ def read_settings(
 
     Raises SettingTrouble.
     """
+    _refuse_unknown(environment)
     named = _file(environment.get(PREFIX + "SETTINGS", ""))
     named |= {
         name: environment[PREFIX + name.upper()]
         for name in NAMES
         if environment.get(PREFIX + name.upper())
     }
-    own = [f"http://{name}:{port}" for name in dict.fromkeys((host, "127.0.0.1", "localhost"))]
-    urls = named.get("public_urls", "").split()
-    level = named.get("log_level", "warning")
-    if level not in LOG_LEVELS:
-        raise SettingTrouble(f"log_level is {level!r}. Write one of {', '.join(LOG_LEVELS)}.")
+    names = dict.fromkeys((f"[{host}]" if ":" in host else host, "127.0.0.1", "localhost"))
+    own = [f"http://{name}" if port == 80 else f"http://{name}:{port}" for name in names]
+    urls = [_origin(url) for url in named.get("public_urls", "").split()]
     return Settings(
         database_url=named.get("database_url") or f"sqlite:///{data.resolve() / 'rungmark.db'}",
-        public_urls=tuple(url.rstrip("/") for url in urls) or tuple(own),
-        exercises=Path(named.get("exercises") or EXERCISES),
+        public_urls=tuple(urls) or tuple(own),
+        exercises=_folder(named, "exercises", EXERCISES),
         session_length=timedelta(hours=_number(named, "session_hours", 12, 24 * 30)),
+        idle=timedelta(minutes=_number(named, "idle_minutes", 120, 60 * 24 * 30)),
+        stay_length=timedelta(days=_number(named, "stay_days", 30, 365)),
+        second_factor_required=_word(named, "second_factor", SECOND_FACTOR) == "administrators",
         upload_limit=_number(named, "upload_limit", 1_000_000, 100_000_000),
         metrics_token=named.get("metrics_token", ""),
-        log_level=level,
+        log_level=_word(named, "log_level", LOG_LEVELS, "warning"),
         key_secret=named.get("key_secret", ""),
         openid=_openid(named),
         time_zone=_time_zone(named),
@@ -139,6 +165,52 @@ def _time_zone(named: Mapping[str, str]) -> str:
     return name if name in known else "UTC"
 
 
+def _refuse_unknown(environment: Mapping[str, str]) -> None:
+    """A misspelled variable would be as if it were not set."""
+    known = {name.upper() for name in NAMES} | NOT_SETTINGS
+    for variable in sorted(environment):
+        name = variable.removeprefix(PREFIX)
+        if variable.startswith(PREFIX) and name not in known:
+            near = get_close_matches(name, known, 1)
+            meant = f" Did you mean {PREFIX}{near[0]}?" if near else ""
+            raise SettingTrouble(
+                f"There is no setting {variable}.{meant} Correct the name, or unset the variable."
+            )
+
+
+def _origin(url: str) -> str:
+    """A public address as browsers name it in the header Origin: scheme, host and port alone."""
+    trouble = SettingTrouble(
+        f"public_urls: {url} is not an address of this server. "
+        "Write scheme and host alone, like https://lab.example or http://lab.example:8131."
+    )
+    try:
+        parts = urlsplit(url)
+        host = _host(parts)
+    except ValueError:
+        raise trouble from None
+    named = parts.netloc.isascii() and _HOST.fullmatch(parts.hostname or "")
+    beside = "@" in parts.netloc or parts.query or parts.fragment or parts.path.strip("/")
+    if parts.scheme not in DEFAULT_PORTS or not named or beside:
+        raise trouble
+    return f"{parts.scheme}://{host}"
+
+
+def _host(parts: SplitResult) -> str:
+    """Host and port as browsers write them. Raises ValueError."""
+    name = parts.hostname or ""
+    name = f"[{name}]" if ":" in name else name
+    port = parts.port
+    return name if port in (None, DEFAULT_PORTS.get(parts.scheme)) else f"{name}:{port}"
+
+
+def _folder(named: Mapping[str, str], name: str, usual: Path) -> Path:
+    folder = Path(named.get(name) or usual)
+    if not folder.is_dir():
+        raise SettingTrouble(f"{name}: there is no folder {folder}. Make it, or name another.")
+    return folder
+
+
 def _file(name: str) -> dict[str, str]:
     if not name:
         return {}
@@ -152,6 +224,13 @@ def _file(name: str) -> dict[str, str]:
             f"The settings are {', '.join(sorted(NAMES))}."
         )
     return {name: str(value) for name, value in found.items()}
+
+
+def _word(named: Mapping[str, str], name: str, words: tuple[str, ...], usual: str = "") -> str:
+    word = named.get(name) or usual or words[0]
+    if word not in words:
+        raise SettingTrouble(f"{name} is {word!r}. Write one of {', '.join(words)}.")
+    return word
 
 
 def _number(named: Mapping[str, str], name: str, usual: int, most: int) -> int:

@@ -108,8 +108,7 @@ def test_settings_come_from_the_environment_once() -> None:
         "https://lab.larkmoor.example",
         "https://lab2.larkmoor.example",
     )
-    assert settings.secure
-    assert not read_settings(Path("data"), "127.0.0.1", 8131, {}).secure
+    assert settings.by_tls("lab.larkmoor.example")
 
 
 def test_it_serves_the_demo_until_it_is_stopped(tmp_path: Path) -> None:

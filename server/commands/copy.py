@@ -3,6 +3,7 @@
 import argparse
 
 from server.commands.database import summary, told, with_database
+from server.data_folder import held_alone
 from server.store.transfer import copy
 
 
@@ -16,7 +17,11 @@ def run(arguments: argparse.Namespace) -> int:
     """Copy while no server writes to FROM; 2, and TO is as it was, when it can't be done."""
 
     def work() -> str:
-        with with_database(arguments.source) as source, with_database(arguments.target) as target:
+        with (
+            with_database(arguments.source) as source,
+            with_database(arguments.target) as target,
+            held_alone(target),
+        ):
             found = copy(source, target, over=arguments.over)
             return f"Copied to {target.place}: {summary(found)}."
 

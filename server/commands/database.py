@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from contextlib import closing
 from pathlib import Path
 
+from server.data_folder import keep_private
 from server.settings import SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.transfer import Content
@@ -30,7 +31,11 @@ def own_database(data: Path) -> Database:
 
 
 def told(name: str, work: Callable[[], str]) -> int:
-    """Do it and print what it says; 2 with one sentence when the database can't be used."""
+    """Do it and print what it says; 2 with one sentence when the database can't be used.
+
+    What it writes is readable by this user alone.
+    """
+    keep_private()
     try:
         print(work())
     except (DatabaseTrouble, SettingTrouble) as trouble:

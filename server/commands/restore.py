@@ -5,6 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 from server.commands.database import add_data, own_database, summary, told
+from server.data_folder import held_alone, make_folder
 from server.store.transfer import restore
 
 
@@ -15,11 +16,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """2, and the database is as it was, when it can't be done."""
+    """2, and the database is as it was, when it can't be done or a server uses it."""
 
     def work() -> str:
-        arguments.data.mkdir(exist_ok=True)
-        with closing(own_database(arguments.data)) as database:
+        database = own_database(arguments.data)
+        if database.is_sqlite:
+            make_folder(arguments.data)
+        with closing(database), held_alone(database):
             found = restore(arguments.file, database, over=arguments.over)
             return f"Restored to {database.place}: {summary(found)}."
 

@@ -2,10 +2,11 @@
 
 import argparse
 import gc
-import os
 import socket
 import sys
-from contextlib import closing, suppress
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -14,6 +15,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from server import demo
+from server.data_folder import held_alone, keep_private, make_folder, reason
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.marking_process import MarkingProcess, MarkOne
@@ -49,19 +51,22 @@ def port_number(text: str) -> int:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped; 2 if it can't begin, with one sentence that says why."""
+    keep_private()
     data = arguments.data or Path("data-demo" if arguments.demo else "data")
     try:
         settings = read_settings(data, arguments.host, arguments.port)
         begin_log(settings.log_level)
         with (
             listen(arguments.host, arguments.port) as listening,
-            closing(open_database(settings, data)) as database,
+            opened(settings, data) as database,
             closing(MarkingProcess(partial(marking_for, settings))) as marker,
         ):
             with database.write() as session:
                 if not has_time_zone(session):
                     set_time_zone(session, settings.time_zone)
             if arguments.demo:
+                # Whoever tries the demo has set up no second factor.
+                settings = replace(settings, second_factor_required=False)
                 with database.write() as session:
                     found = Catalogue(settings.exercises).shipped()
                     demo.load_demo(session, found, datetime.now(UTC), settings.exercises)
@@ -138,28 +143,11 @@ def listen(host: str, port: int) -> socket.socket:
         ) from error
 
 
-def open_database(settings: Settings, data: Path) -> Database:
-    """The database, made if there is none and brought up to date.
-
-    The data folder is made, but not the folders above it: a mistyped path should be told, not
-    become an empty course.
-    """
+@contextmanager
+def opened(settings: Settings, data: Path) -> Iterator[Database]:
+    """The database, made or brought up to date; on SQLite no other server may use it."""
     if settings.database_url.startswith("sqlite"):
-        try:
-            data.mkdir(exist_ok=True)
-        except OSError as error:
-            raise DatabaseTrouble(
-                f"The data folder {data} can't be made: {reason(error)}. "
-                "Make the folder above it, or name another with --data."
-            ) from error
-    database = Database(settings.database_url)
-    try:
+        make_folder(data)
+    with closing(Database(settings.database_url)) as database, held_alone(database):
         migrate(database)
-    except DatabaseTrouble:
-        database.close()
-        raise
-    return database
-
-
-def reason(error: OSError) -> str:
-    return os.strerror(error.errno).lower() if error.errno else str(error)
+        yield database

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from server.commands.database import own_database
+from server.data_folder import keep_private
 from server.job_queue import work
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
@@ -33,6 +34,7 @@ def utc_now() -> datetime:
 
 def run(arguments: argparse.Namespace) -> int:
     """2, with one sentence, when there is no PostgreSQL to work for."""
+    keep_private()
     try:
         settings = read_settings(Path("data"), "127.0.0.1", 8131)
         begin_log(settings.log_level)

@@ -4,17 +4,15 @@ A new key is published a day before it signs, because platforms keep a copy of t
 while, and the old one stays published for a week after, for what it has signed.
 """
 
-import hashlib
 from datetime import datetime, timedelta
-from functools import lru_cache
 from typing import Any
 
-from joserfc import jwe, jwt
-from joserfc.errors import JoseError
-from joserfc.jwk import KeyParameters, KeySet, KeySetSerialization, OctKey, RSAKey
+from joserfc import jwt
+from joserfc.jwk import KeyParameters, KeySet, KeySetSerialization, RSAKey
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from server.sealing import SealedElsewhere, seal, unseal
 from server.store.database import Document, one_at_a_time
 from server.store.lti import ToolKey
 
@@ -95,9 +93,7 @@ def _make(session: Session, secret: str, now: datetime) -> None:
     kid = str(made.kid)
     kept: Document = dict(made.as_dict(private=True))
     if secret:
-        lock = _lock(kid, secret)
-        header = {"alg": "dir", "enc": "A256GCM"}
-        kept = {"jwe": jwe.encrypt_compact(header, made.as_pem(private=True), lock)}
+        kept = {"jwe": seal(made.as_pem(private=True), kid, secret)}
     session.add(ToolKey(kid=kid, private_key=kept, made_at=now))
     session.flush()
 
@@ -115,25 +111,10 @@ def _opened(key: ToolKey, secret: str) -> RSAKey:
     sealed = key.private_key.get("jwe")
     if sealed is None:
         return RSAKey.import_key(key.private_key, names)
-    if secret:
-        try:
-            pem = jwe.decrypt_compact(
-                sealed, _lock(key.kid, secret), algorithms=["dir", "A256GCM"]
-            ).plaintext
-        except (JoseError, ValueError) as error:
-            raise _locked() from error
-        if pem is not None:
-            return RSAKey.import_key(pem, names)
-    raise _locked()
-
-
-def _locked() -> KeyTrouble:
-    return KeyTrouble(
-        "The key is kept by another secret. Set RUNGMARK_KEY_SECRET as it was, or make a new key."
-    )
-
-
-@lru_cache(maxsize=16)
-def _lock(kid: str, secret: str) -> OctKey:
-    stretched = hashlib.scrypt(secret.encode(), salt=kid.encode(), n=2**14, r=8, p=1, dklen=32)
-    return OctKey.import_key(stretched)
+    try:
+        return RSAKey.import_key(unseal(sealed, key.kid, secret), names)
+    except SealedElsewhere as error:
+        raise KeyTrouble(
+            "The key is kept by another secret. Set RUNGMARK_KEY_SECRET as it was, "
+            "or make a new key."
+        ) from error

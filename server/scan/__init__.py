@@ -3,4 +3,4 @@
 Importing the package names the compiled kernels' cache folder before anything is compiled.
 """
 
-from server.scan import engine_version as engine_version
+from server.scan import cache_folder as cache_folder

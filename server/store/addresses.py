@@ -17,7 +17,8 @@ from server.store.audit_chain import Action
 from server.store.courses import Enrolment
 from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
-from server.store.people import BrowserSession, User
+from server.store.people import User
+from server.store.sessions import BrowserSession, KnownBrowser
 
 
 def claim_address(session: Session, user: User, now: datetime, *, by_id: int | None = None) -> None:
@@ -32,7 +33,7 @@ def claim_address(session: Session, user: User, now: datetime, *, by_id: int | N
         return
     user.confirmed = True
     user.password_hash = None
-    for table in (BrowserSession, LtiPerson, OpenIdPerson):
+    for table in (BrowserSession, KnownBrowser, LtiPerson, OpenIdPerson):
         session.execute(delete(table).where(table.user_id == user.id))
     note(session, now, by_id or user.id, Action.CLAIMED_ACCOUNT, None, person_id=user.id)
     session.flush()

@@ -1,5 +1,6 @@
 """Terms, courses, sections, who is in them, and the exercises set for them."""
 
+from collections.abc import Collection
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -232,6 +233,18 @@ def find_assignment_for(
 def role_in_section(session: Session, user_id: int, section_id: int) -> SectionRole | None:
     enrolment = session.get(Enrolment, (section_id, user_id))
     return enrolment.role if enrolment else None
+
+
+def roles_in_sections(
+    session: Session, user_ids: Collection[int], section_ids: Collection[int]
+) -> dict[tuple[int, int], SectionRole]:
+    """What these users are in these sections, by user and section."""
+    found = session.scalars(
+        select(Enrolment).where(
+            Enrolment.user_id.in_(user_ids), Enrolment.section_id.in_(section_ids)
+        )
+    )
+    return {(each.user_id, each.section_id): each.role for each in found}
 
 
 def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRole]]:

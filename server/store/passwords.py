@@ -20,7 +20,8 @@ from server.store.courses import TEACHING, Enrolment
 from server.store.database import Base
 from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
-from server.store.people import BrowserSession, Origin, Role, User
+from server.store.people import Origin, Role, User
+from server.store.sessions import end_sessions_of
 
 LINK_LASTS = timedelta(days=1)
 SHORTEST = 10
@@ -160,7 +161,7 @@ def set_password(session: Session, token: str, password_hash: str, now: datetime
     user.password_hash = password_hash
     note(session, now, user.id, Action.USED_LINK, link.section_id, person_id=user.id)
     session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
-    session.execute(delete(BrowserSession).where(BrowserSession.user_id == user.id))
+    end_sessions_of(session, user.id)
     session.flush()
     return user
 

@@ -1,18 +1,18 @@
-"""Who may sign in: users and their roles, browser sessions, refused attempts."""
+"""Who may sign in: users, their roles and passwords."""
 
-import hashlib
 import secrets
-from datetime import datetime, timedelta
+import unicodedata
+from datetime import datetime
 from enum import StrEnum
 from functools import cache
 from threading import BoundedSemaphore
 from uuid import uuid4
 
 from pwdlib import PasswordHash
-from sqlalchemy import ForeignKey, String, bindparam, delete, func, or_, select
+from sqlalchemy import ForeignKey, String, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from server.store.database import Base, one_at_a_time
+from server.store.database import Base
 
 
 class Role(StrEnum):
@@ -44,6 +44,7 @@ class User(Base):
     names the person in the log (``store.audit``); it is given out once, unlike ``id``.
     ``origin_section_id`` is the section whose roster or join code made the account. A ``confirmed``
     account is known to belong to the owner of its address (``store.addresses``).
+    ``disabled_at``: since then nobody can sign in to the account; its work is kept.
     """
 
     __tablename__ = "users"
@@ -61,43 +62,20 @@ class User(Base):
     )
     confirmed: Mapped[bool] = mapped_column(default=True)
     log_id: Mapped[str] = mapped_column(String(32), unique=True, default=lambda: uuid4().hex)
+    disabled_at: Mapped[datetime | None]
 
-
-class BrowserSession(Base):
-    """A signed-in browser. The cookie holds a random id; here is only its hash."""
-
-    __tablename__ = "browser_sessions"
-
-    token_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
-    user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
-    expires_at: Mapped[datetime] = mapped_column(index=True)
-
-
-class RefusedAttempt(Base):
-    """A sign-in that has not (yet) succeeded; success takes an email's rows away."""
-
-    __tablename__ = "refused_attempts"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    email: Mapped[str] = mapped_column(String(254), index=True)
-    address: Mapped[str] = mapped_column(String(64), index=True)
-    at: Mapped[datetime] = mapped_column(index=True)
-
-
-ATTEMPT_WINDOW = timedelta(minutes=15)
-ATTEMPTS_PER_EMAIL = 10
-# A whole class may stand behind one address.
-ATTEMPTS_PER_ADDRESS = 100
 
 _passwords = PasswordHash.recommended()
-# Argon2 takes some 60 MB each time; a burst of sign-ins or joins waits here instead of filling the
-# memory.
-_hashing = BoundedSemaphore(2)
+HASHED_AT_ONCE = 2
+"""Each argon2 hash takes some 60 MB: a burst of them waits instead of filling the memory."""
+
+_hashing = BoundedSemaphore(HASHED_AT_ONCE)
 
 
 def normal_email(text: str) -> str:
-    """Addresses that differ only in case or outer spaces are one account."""
-    return text.strip().lower()
+    """Addresses that differ only in case, width or outer spaces are one account."""
+    folded = unicodedata.normalize("NFKC", text).casefold()
+    return unicodedata.normalize("NFKC", folded).strip()
 
 
 def hash_password(password: str) -> str:
@@ -125,61 +103,3 @@ def verify_password(password: str, password_hash: str | None) -> tuple[bool, str
 
 def find_user(session: Session, email: str) -> User | None:
     return session.scalar(select(User).where(User.email == normal_email(email)))
-
-
-def note_attempt(session: Session, email: str, address: str, now: datetime) -> bool:
-    """Note that a sign-in begins; False if there were too many of late.
-
-    It is noted before the password is looked at, so that attempts made side by side all count.
-    """
-    email = normal_email(email)
-    one_at_a_time(session.connection(), "sign-in")
-    session.execute(delete(RefusedAttempt).where(RefusedAttempt.at <= now - ATTEMPT_WINDOW))
-    by_email, by_address = session.execute(
-        select(
-            func.count().filter(RefusedAttempt.email == email),
-            func.count().filter(RefusedAttempt.address == address),
-        ).where(
-            or_(RefusedAttempt.email == email, RefusedAttempt.address == address),
-            # A clock that was set back must not shut anybody out.
-            RefusedAttempt.at <= now,
-        )
-    ).one()
-    if by_email >= ATTEMPTS_PER_EMAIL or by_address >= ATTEMPTS_PER_ADDRESS:
-        return False
-    session.add(RefusedAttempt(email=email, address=address, at=now))
-    return True
-
-
-def begin_session(session: Session, user: User, now: datetime, length: timedelta) -> str:
-    """Sign ``user`` in; return the token for the cookie, which is stored nowhere."""
-    session.execute(delete(RefusedAttempt).where(RefusedAttempt.email == user.email))
-    session.execute(delete(BrowserSession).where(BrowserSession.expires_at <= now))
-    token = secrets.token_urlsafe(32)
-    session.add(
-        BrowserSession(token_hash=_token_hash(token), user_id=user.id, expires_at=now + length)
-    )
-    return token
-
-
-def end_session(session: Session, token: str) -> None:
-    session.execute(delete(BrowserSession).where(BrowserSession.token_hash == _token_hash(token)))
-
-
-_SESSION_USER = (
-    select(User)
-    .join(BrowserSession, BrowserSession.user_id == User.id)
-    .where(
-        BrowserSession.token_hash == bindparam("token_hash"),
-        BrowserSession.expires_at > bindparam("now"),
-    )
-)
-
-
-def session_user(session: Session, token: str, now: datetime) -> User | None:
-    """The user whose browser holds this token, while the session lasts."""
-    return session.scalar(_SESSION_USER, {"token_hash": _token_hash(token), "now": now})
-
-
-def _token_hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()

@@ -7,6 +7,7 @@ things named in the address are this visitor's to see. What is not theirs does n
 they get 404, as for a number that was never given out.
 """
 
+import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,9 +16,11 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from fastapi import Depends, HTTPException, WebSocketException, status
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
+from server.settings import Settings
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.authored import find_authored
@@ -34,21 +37,39 @@ from server.store.courses import (
 )
 from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
-from server.store.people import Role, User, session_user
+from server.store.people import Role, User
+from server.store.sessions import (
+    BrowserSession,
+    Stage,
+    find_session,
+    note_use,
+    use_is_due,
+)
 from server.store.submissions import find_submission
 from server.store.versions import find_version
-from server.web.dependencies import CollegeZoneHere, DatabaseHere, Now, Reading, let_go
+from server.web.cookies import read_cookie
+from server.web.dependencies import (
+    CollegeZoneHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    SettingsHere,
+    let_go,
+)
+
+log = logging.getLogger(__name__)
 
 COOKIE = "rungmark_session"
 
 
 @dataclass(frozen=True, slots=True)
 class Visitor:
-    """The signed-in person who looks at a page."""
+    """The signed-in person who looks at a page; ``session_hash`` is the session of the browser."""
 
     id: int
     name: str
     role: Role
+    session_hash: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +87,13 @@ class Rule:
     """``roles`` None lets anybody in, signed in or not; ``owner`` None asks no further.
 
     ``noted`` is what the log says of a look at the page by anybody but the student.
+    ``before_factor``: an administrator may use it who has yet to set up a second factor.
     """
 
     roles: frozenset[Role] | None
     owner: Callable[[Visit], bool] | None = None
     noted: Action | None = None
+    before_factor: bool = False
 
 
 def section_role(visit: Visit, section_id: int) -> SectionRole | None:
@@ -219,6 +242,7 @@ def owns_exercise(visit: Visit) -> bool:
 ANYBODY = Rule(roles=None)
 AUTHORS = frozenset({Role.INSTRUCTOR})
 SIGNED_IN = frozenset(Role)
+STAFF = SIGNED_IN - {Role.STUDENT}
 DEPARTMENT = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
 ADMINISTRATOR = frozenset({Role.ADMINISTRATOR})
 
@@ -248,6 +272,16 @@ RULES: dict[str, Rule] = {
     "join_page": ANYBODY,
     "join": ANYBODY,
     "join_section": Rule(SIGNED_IN),
+    "sign_in_code_page": ANYBODY,
+    "sign_in_code": ANYBODY,
+    "where_signed_in": Rule(SIGNED_IN),
+    "end_other_session": Rule(SIGNED_IN),
+    "sign_out_everywhere": Rule(SIGNED_IN),
+    "second_factor": Rule(STAFF, before_factor=True),
+    "begin_second_factor": Rule(STAFF, before_factor=True),
+    "confirm_second_factor": Rule(STAFF, before_factor=True),
+    "renew_recovery_codes": Rule(STAFF),
+    "turn_off_second_factor": Rule(STAFF),
     "password_page": ANYBODY,
     "set_password": ANYBODY,
     # the college
@@ -255,6 +289,9 @@ RULES: dict[str, Rule] = {
     "add_person": Rule(ADMINISTRATOR),
     "password_link": Rule(ADMINISTRATOR, names_a_person),
     "rename_person": Rule(ADMINISTRATOR, names_a_person),
+    "disable_account": Rule(ADMINISTRATOR, names_a_person),
+    "enable_account": Rule(ADMINISTRATOR, names_a_person),
+    "remove_second_factor": Rule(ADMINISTRATOR, names_a_person),
     "may_see_names": Rule(ADMINISTRATOR, names_a_person),
     "export_person": Rule(ADMINISTRATOR, names_a_person, Action.EXPORTED_DATA),
     "erase_person": Rule(ADMINISTRATOR, names_a_person),
@@ -374,19 +411,33 @@ class SignInFirst(HTTPException):
         self.address = address
 
 
+class FactorFirst(HTTPException):
+    """An administrator has to set up a second factor before anything else."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            status.HTTP_403_FORBIDDEN,
+            "Administrators need a second factor here. Set it up first, then repeat the last step.",
+        )
+
+
 def enforce(
     connection: HTTPConnection,
     session: Reading,
     database: DatabaseHere,
     zone: CollegeZoneHere,
+    settings: SettingsHere,
     now: Now,
 ) -> None:
     """Let the visitor through to the route, or raise what they get instead."""
     rule = RULES.get(connection.scope["route"].name)
-    visitor = _visitor(session, connection, now)
+    found = _signed_in(session, connection, now)
+    visitor = _visitor(found) if found else None
     connection.state.visitor = visitor
+    if found is not None and use_is_due(found.seen_at, now):
+        _note_use(database, found.token_hash, now, settings)
     if rule is None or rule.roles is not None:
-        if visitor is None:
+        if found is None or visitor is None:
             raise _refusal(connection, SignInFirst(_return_address(connection)))
         if rule is None or rule.roles is None or visitor.role not in rule.roles:
             raise _refusal(
@@ -394,6 +445,9 @@ def enforce(
                 HTTPException(403, f"This page is not for the role of {visitor.role.value}."),
             )
         connection.state.zone = zone.of(session)
+        unready = visitor.role is Role.ADMINISTRATOR and found.stage is not Stage.WITH_CODE
+        if settings.second_factor_required and unready and not rule.before_factor:
+            raise _refusal(connection, FactorFirst())
         visit = Visit(session, visitor, _ids(connection.path_params), now)
         if rule.owner is not None and not rule.owner(visit):
             raise _refusal(connection, HTTPException(404))
@@ -425,10 +479,26 @@ def _note(visit: Visit, action: Action, database: Database) -> None:
         )
 
 
-def _visitor(session: Session, connection: HTTPConnection, now: datetime) -> Visitor | None:
-    token = connection.cookies.get(COOKIE)
-    user = session_user(session, token, now) if token else None
-    return Visitor(user.id, user.name, user.role) if user else None
+def _signed_in(
+    session: Session, connection: HTTPConnection, now: datetime
+) -> BrowserSession | None:
+    token = read_cookie(connection, COOKIE)
+    found = find_session(session, token, now) if token else None
+    return found if found is not None and found.stage is not Stage.CODE_DUE else None
+
+
+def _visitor(found: BrowserSession) -> Visitor:
+    user = found.user
+    return Visitor(user.id, user.name, user.role, found.token_hash)
+
+
+def _note_use(database: Database, token_hash: str, now: datetime, settings: Settings) -> None:
+    try:
+        with database.write() as session:
+            note_use(session, [token_hash], now, settings.idle)
+    except DBAPIError:
+        # On a full disk pages can be read still.
+        log.warning("the use of a session was not written down")
 
 
 def _ids(path_params: Mapping[str, Any]) -> dict[str, int]:

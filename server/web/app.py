@@ -37,6 +37,7 @@ from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database, cannot_be_written
 from server.web import (
+    account_access,
     accounts,
     assignments,
     authoring,
@@ -60,15 +61,19 @@ from server.web import (
     printing,
     reports,
     rosters,
+    second_factor,
     student_work,
     submissions,
     trial,
     versions,
+    where_signed_in,
 )
-from server.web.access import RULES, SignInFirst, enforce
+from server.web.access import RULES, FactorFirst, SignInFirst, enforce
 from server.web.college_zone import CollegeZone
+from server.web.cookies import by_tls
 from server.web.dependencies import utc_clock
 from server.web.errands import Errands
+from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
@@ -80,11 +85,15 @@ from server.web.security import (
     add_secure_headers,
 )
 from server.web.sheets import Sheets
+from server.web.sign_in_line import SignInLine
 from server.web.waiting import Held
 from server.worker import Worker
 
 ROUTERS = (
     accounts.router,
+    second_factor.router,
+    where_signed_in.router,
+    account_access.router,
     authoring.router,
     authoring_life.router,
     home.router,
@@ -145,6 +154,8 @@ def create_app(
     app.state.remarker = Remarker(database)
     app.state.sheets = Sheets()
     app.state.held = Held()
+    app.state.sign_in_line = SignInLine()
+    app.state.open_sockets = OpenSockets(database, clock, settings.idle)
     app.state.worker = (
         Worker(database, app.state.catalogue, clock, mark_one)
         if database.is_sqlite
@@ -173,7 +184,7 @@ def create_app(
         refuse=error,
         from_elsewhere=lti.FROM_PLATFORMS,
     )
-    app.add_middleware(SecureHeaders, secure=settings.secure)
+    app.add_middleware(SecureHeaders, by_tls=settings.by_tls)
     app.add_middleware(RequestLog)
     _answer_errors(app)
     return app
@@ -185,6 +196,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     current_default_thread_limiter().total_tokens = REQUEST_THREADS
     app.state.worker.start()
     app.state.trial_runs.start()
+    app.state.open_sockets.start()
     if app.state.database.is_sqlite:
         # Beside PostgreSQL the workers send.
         app.state.sender.start()
@@ -193,6 +205,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     gc.collect()
     gc.freeze()
     yield
+    await app.state.open_sockets.stop()
     await app.state.trial_runs.stop()
     app.state.worker.stop()
     app.state.sender.stop()
@@ -246,6 +259,12 @@ def _answer_errors(app: FastAPI) -> None:
             "Sign in in another window, then repeat the last step here."
         )
         return error(request, 401, sentence)
+
+    @app.exception_handler(FactorFirst)
+    def factor_first(request: Request, refused: FactorFirst) -> Response:
+        if request.method == "GET" and not wants_fragment(request):
+            return RedirectResponse("/second-factor", 303)
+        return error(request, refused.status_code, refused.detail)
 
     @app.exception_handler(StarletteHTTPException)
     def refused(request: Request, refused: HTTPException) -> Response:
@@ -305,5 +324,5 @@ def _answer_errors(app: FastAPI) -> None:
         )
         answer = error(request, 500, sentence)
         # This answer is made outside the middleware.
-        add_secure_headers(answer.headers, secure=request.app.state.settings.secure)
+        add_secure_headers(answer.headers, secure=by_tls(request))
         return answer

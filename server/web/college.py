@@ -31,6 +31,7 @@ from server.store.lti_outbox import queue_scores
 from server.store.passwords import make_link
 from server.store.people import Origin, Role, User, find_user, normal_email
 from server.store.roster_log import note_role
+from server.store.second_factors import with_factor
 from server.store.standings import assignments_with_late_work, recount
 from server.web.access import VisitorHere
 from server.web.dependencies import (
@@ -42,6 +43,7 @@ from server.web.dependencies import (
     Writing,
 )
 from server.web.joining import address_of_link
+from server.web.open_sockets import RECHECK
 from server.web.rendering import page
 
 router = APIRouter()
@@ -156,7 +158,7 @@ def my_data(session: Reading, visitor: VisitorHere) -> Response:
     return _export(session, visitor.id)
 
 
-@router.post("/people/{person_id}/erase")
+@router.post("/people/{person_id}/erase", dependencies=[RECHECK])
 def erase_person(
     request: Request,
     person_id: int,
@@ -338,6 +340,7 @@ def _people(
         "college/people.html",
         422 if mistake else 200,
         people=found,
+        with_factor=with_factor(session, [user.id for user in found]),
         total=session.scalar(select(func.count()).select_from(User)),
         shown=SHOWN,
         find=find,

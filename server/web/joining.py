@@ -20,6 +20,8 @@ from server.store.people import Origin, User, find_user, hash_password, normal_e
 from server.store.roster_log import note_role
 from server.web.access import VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading
+from server.web.open_sockets import RECHECK
+from server.web.password_rules import weakness
 from server.web.rendering import page
 
 router = APIRouter()
@@ -33,7 +35,6 @@ FULL = (
     "Too many have joined this section whom its instructor has not confirmed yet. "
     "Ask your instructor to look at the roster, then join again."
 )
-TOO_SHORT = f"The password needs {passwords.SHORTEST} characters or more. Choose a longer one."
 USED_UP = "This link was used, has run out or is not complete. Ask an administrator for a new one."
 TOO_MANY = (
     "Too many wrong codes came from this network. Ask your instructor for the code; "
@@ -82,8 +83,8 @@ def join(
         return refuse(f"{email or 'Nothing'} is no email address. Correct it.")
     if not name.strip():
         return refuse("Your name is missing. Write it as the roster should show it.")
-    if len(password) < passwords.SHORTEST:
-        return refuse(TOO_SHORT)
+    if wrong := weakness(password, name, email):
+        return refuse(wrong)
     password_hash = hash_password(password)
     with database.write() as session:
         one_at_a_time(session.connection(), "accounts")
@@ -157,7 +158,7 @@ def password_page(request: Request, session: Reading, now: Now, link: str = "") 
     return _password_page(request, user, link, "" if user else USED_UP)
 
 
-@router.post("/password")
+@router.post("/password", dependencies=[RECHECK])
 def set_password(
     request: Request,
     database: DatabaseHere,
@@ -168,8 +169,8 @@ def set_password(
     """Use up a link: the new password holds, and whoever was signed in is signed out."""
     with database.read() as session:
         user = passwords.user_of_link(session, link, now)
-    if user is not None and len(password) < passwords.SHORTEST:
-        return _password_page(request, user, link, TOO_SHORT)
+    if user is not None and (wrong := weakness(password, user.name, user.email)):
+        return _password_page(request, user, link, wrong)
     # A link that is not good is told from the unit of work below, which notes what has run out.
     password_hash = hash_password(password) if user is not None else ""
     with database.write() as session:

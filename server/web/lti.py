@@ -38,6 +38,7 @@ from server.store.lti import LtiContext, Platform
 from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
 from server.store.people import User
 from server.web.accounts import sign_in_as
+from server.web.cookies import drop_cookie, read_cookie, set_cookie
 from server.web.dependencies import DatabaseHere, KeySetsHere, Now, SettingsHere, Writing
 from server.web.errands import ErrandsHere
 from server.web.rendering import error, page
@@ -46,6 +47,7 @@ from server.web.security import content_security_policy
 router = APIRouter()
 
 COOKIE = "rungmark_lti_"
+ENTER = "/lti/enter"
 
 FROM_PLATFORMS = ("/lti/login", "/lti/launch")
 """What platforms' pages post to."""
@@ -125,15 +127,8 @@ def lti_login(
         asked["lti_message_hint"] = values["lti_message_hint"]
     joint = "&" if urlsplit(platform.login_url).query else "?"
     answer = RedirectResponse(f"{platform.login_url}{joint}{urlencode(asked)}", 302)
-    answer.set_cookie(
-        _cookie(state),
-        state,
-        max_age=int(lti_entry.LOGIN_LASTS.total_seconds()),
-        path="/lti/enter",
-        httponly=True,
-        samesite="lax",
-        secure=settings.secure,
-    )
+    lasts = lti_entry.LOGIN_LASTS
+    set_cookie(answer, request, _cookie(state), state, lasts=lasts, path=ENTER)
     return answer
 
 
@@ -202,12 +197,12 @@ def _keep(database: Database, platform_id: int, state: str, launch: Launch, now:
     return ""
 
 
-@router.get("/lti/enter")
+@router.get(ENTER)
 def lti_enter(
     request: Request, database: DatabaseHere, settings: SettingsHere, now: Now, state: str = ""
 ) -> Response:
     """The browser that began the launch comes for it."""
-    if not state or request.cookies.get(_cookie(state)) != state:
+    if not state or read_cookie(request, _cookie(state), ENTER) != state:
         return error(request, 400, OTHER_BROWSER)
     visitor = request.state.visitor
     with database.write() as session:
@@ -226,14 +221,14 @@ def lti_enter(
             launch = from_document(login.launch)
             user, address = _come_in(session, platform, launch, visitor and visitor.id, now)
             session.delete(login)
-            answer = sign_in_as(session, user, address, settings, now)
+            answer = sign_in_as(request, session, user, address, settings, now)
     except ProofNeeded:
         # The launch waits until they have signed in to the account.
         back = urlencode({"next": f"/lti/enter?{urlencode({'state': state})}"})
         return RedirectResponse(f"/sign-in?{back}", 303)
     except NotYet as refused:
         return page(request, "lti/not_yet.html", sentence=str(refused))
-    answer.delete_cookie(_cookie(state), path="/lti/enter")
+    drop_cookie(answer, request, _cookie(state), ENTER)
     return answer
 
 

@@ -4,7 +4,7 @@ It opens an account that is here already; it never makes one. The address that t
 verified finds the account at the first sign-in, the provider's subject does ever after.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from urllib.parse import urlencode
 
@@ -20,6 +20,7 @@ from server.store.database import Database
 from server.store.openid import account_of_subject
 from server.store.openid_entry import NotTheirs, PasswordFirst, connect
 from server.web.accounts import own_address, sign_in_as
+from server.web.cookies import drop_cookie, read_cookie, set_cookie
 from server.web.dependencies import DatabaseHere, Now, SettingsHere
 from server.web.errands import ErrandsHere
 from server.web.rendering import error, page
@@ -59,15 +60,8 @@ async def openid_sign_in(
     answer = RedirectResponse(address, 302)
     # It holds no more than this browser may know; the code that comes back is worth nothing alone.
     value = " ".join((kept.state, kept.nonce, kept.verifier, own_address(next)))
-    answer.set_cookie(
-        COOKIE,
-        value.encode().hex(),
-        max_age=MINUTES * 60,
-        path=BACK,
-        httponly=True,
-        samesite="lax",
-        secure=settings.secure,
-    )
+    lasts = timedelta(minutes=MINUTES)
+    set_cookie(answer, request, COOKIE, value.encode().hex(), lasts=lasts, path=BACK)
     return answer
 
 
@@ -85,7 +79,7 @@ async def openid_back(
     provider = _provider(request)
     if provider is None:
         return error(request, 400, NOT_SET_UP)
-    kept, then = _kept(request.cookies.get(COOKIE, ""))
+    kept, then = _kept(read_cookie(request, COOKIE, BACK) or "")
     if kept is None or not state or state != kept.state:
         return _refused(request, NOT_BEGUN)
     if not code:
@@ -107,7 +101,7 @@ async def openid_back(
         return error(request, 502, OTHER_WAY.format(trouble=trouble))
     if answer is None:
         return _refused(request, NOBODY.format(email=email[:254]))
-    answer.delete_cookie(COOKIE, path=BACK)
+    drop_cookie(answer, request, COOKIE, BACK)
     return answer
 
 
@@ -118,7 +112,7 @@ def openid_sign_out(request: Request, settings: SettingsHere) -> Response:
     A page does it and no redirection: a browser also holds the redirections of the sign-out form
     to our policy, by which forms stay on this server.
     """
-    provider, token = _provider(request), request.cookies.get(SIGNED_IN)
+    provider, token = _provider(request), read_cookie(request, SIGNED_IN, SIGN_OUT)
     if request.state.visitor is not None:
         return RedirectResponse("/", 303)
     if provider is None or token is None:
@@ -131,7 +125,7 @@ def openid_sign_out(request: Request, settings: SettingsHere) -> Response:
     else:
         name = settings.openid.name if settings.openid else ""
         answer = page(request, "accounts/signed_out.html", address=address, name=name)
-    answer.delete_cookie(SIGNED_IN, path=SIGN_OUT)
+    drop_cookie(answer, request, SIGNED_IN, SIGN_OUT)
     return answer
 
 
@@ -162,23 +156,15 @@ def _sign_in(
         )
         if user is None:
             return None
-        answer = sign_in_as(session, user, then, settings, now)
-    token = identity.id_token
-    answer.set_cookie(
-        SIGNED_IN,
-        token if len(token) <= LONGEST_COOKIE else "",
-        max_age=int(settings.session_length.total_seconds()),
-        path=SIGN_OUT,
-        httponly=True,
-        samesite="lax",
-        secure=settings.secure,
-    )
+        answer = sign_in_as(request, session, user, then, settings, now)
+    token = identity.id_token if len(identity.id_token) <= LONGEST_COOKIE else ""
+    set_cookie(answer, request, SIGNED_IN, token, lasts=settings.session_length, path=SIGN_OUT)
     return answer
 
 
 def _refused(request: Request, sentence: str) -> Response:
     answer = error(request, 400, sentence)
-    answer.delete_cookie(COOKIE, path=BACK)
+    drop_cookie(answer, request, COOKIE, BACK)
     return answer
 
 

@@ -22,6 +22,7 @@ from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.gradebook import section_here
 from server.web.joining import address_of_link
+from server.web.open_sockets import RECHECK
 from server.web.rendering import page
 from server.web.spreadsheet import Table, download
 
@@ -84,7 +85,7 @@ def roster_preview(
     )
 
 
-@router.post("/sections/{section_id}/roster")
+@router.post("/sections/{section_id}/roster", dependencies=[RECHECK])
 def apply_roster(
     request: Request,
     section_id: int,
@@ -108,7 +109,7 @@ def apply_roster(
     return _back(section_id)
 
 
-@router.post("/sections/{section_id}/roster/person")
+@router.post("/sections/{section_id}/roster/person", dependencies=[RECHECK])
 def enrol_person(
     request: Request,
     section_id: int,
@@ -134,7 +135,7 @@ def enrol_person(
     return _back(section_id)
 
 
-@router.post("/sections/{section_id}/roster/leave")
+@router.post("/sections/{section_id}/roster/leave", dependencies=[RECHECK])
 def take_out(
     request: Request,
     section_id: int,

@@ -64,19 +64,23 @@ class AnswerHead:
 
 
 class SecureHeaders:
-    def __init__(self, app: ASGIApp, secure: bool) -> None:
+    """``by_tls`` tells of the header Host whether the browser came by TLS."""
+
+    def __init__(self, app: ASGIApp, by_tls: Callable[[str], bool]) -> None:
         self.app = app
-        self.secure = secure
+        self.by_tls = by_tls
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
 
+        secure = self.by_tls(Headers(scope=scope).get("Host", ""))
+
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 static = scope["path"].startswith("/static/")
-                add_secure_headers(MutableHeaders(scope=message), secure=self.secure, static=static)
+                add_secure_headers(MutableHeaders(scope=message), secure=secure, static=static)
             await send(message)
 
         await self.app(scope, receive, send_with_headers)

@@ -28,12 +28,13 @@ from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import to_json
 from server.plant.drawing import draw_plant
 from server.store.claims import Claims
-from server.store.courses import TEACHING, role_in_section
+from server.store.courses import TEACHING, SectionRole, role_in_section
 from server.store.database import Database
 from server.store.people import User
 from server.store.trials import save_latest
 from server.web.access import Visitor, VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
+from server.web.open_sockets import OpenSocketsHere, note_command
 from server.web.rendering import environment, page
 from server.web.trial_desk import Desk
 from server.web.trial_limits import Shut
@@ -135,18 +136,26 @@ async def trial_socket(
     visitor: VisitorHere,
     database: DatabaseHere,
     runs: RunsHere,
+    sockets: OpenSocketsHere,
 ) -> None:
     """Work one's own run; it begins, or goes on, with the first window that opens it."""
     desk = Desk(here, visitor.id, database, runs, socket.app.state.clock)
-    await _serve(socket, runs, visitor, desk.key, desk)
+    with sockets.watching(socket, here.assignment.section_id, frozenset(SectionRole)):
+        await _serve(socket, runs, visitor, desk.key, desk)
 
 
 @router.websocket("/assignments/{assignment_id}/trials/{student_id}/socket")
 async def watch_socket(
-    socket: WebSocket, here: WorkplaceHere, student_id: int, visitor: VisitorHere, runs: RunsHere
+    socket: WebSocket,
+    here: WorkplaceHere,
+    student_id: int,
+    visitor: VisitorHere,
+    runs: RunsHere,
+    sockets: OpenSocketsHere,
 ) -> None:
     """Watch a student's run while it goes on."""
-    await _serve(socket, runs, visitor, (here.assignment.id, student_id), None)
+    with sockets.watching(socket, here.assignment.section_id, TEACHING):
+        await _serve(socket, runs, visitor, (here.assignment.id, student_id), None)
 
 
 async def _serve(
@@ -225,6 +234,7 @@ async def _receive(
         if message["type"] == "websocket.disconnect":
             return
         runs.doorkeeper.count_command(visitor.id)
+        note_command(socket)
         # No command comes as bytes.
         text = message.get("text") or ""
         if desk is not None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from server.job_queue import prepare_queue
 from server.store.database import Database
 from server.store.migration import migrate
-from tests.attack import accounts, floods, heavy_texts, outside, records
+from tests.attack import accounts, floods, heavy_texts, outside, records, sign_in
 from tests.attack.attack import Attack, Target
 from tests.faults.processes import serving
 from tests.postgresql import PostgreSQL, postgresql
@@ -27,6 +27,7 @@ ATTACKS: tuple[Attack, ...] = (
     *heavy_texts.ATTACKS,
     *outside.ATTACKS,
     *records.ATTACKS,
+    *sign_in.ATTACKS,
 )
 """Each file of this folder adds what it has: ``*accounts.ATTACKS``."""
 

@@ -18,11 +18,10 @@ from server.ladder.text_form import parse_rungs
 from server.marking.files.catalogue import start_program
 from server.marking.files.exercise_file import load_exercise
 from server.store.courses import SectionRole
-from server.store.people import begin_session
 from server.store.programs import save_program
 from server.web.access import COOKIE
 from tests.attack.attack import Attack, Outcome, Target
-from tests.factories import EXERCISES, make_assignment, make_section, make_user
+from tests.factories import EXERCISES, make_assignment, make_section, make_user, sign_in
 from tests.web.lab import RIGHT
 
 SOCKETS = 6
@@ -86,7 +85,7 @@ def prepare(target: Target, number: int) -> Room:
         )
         for each in students:
             save_program(session, assignment, each.id, program, revision=0, start={}, now=now)
-        tokens = [begin_session(session, each, now, timedelta(hours=1)) for each in students]
+        tokens = [sign_in(session, each, now) for each in students]
         return Room(target.url, f"/assignments/{assignment.id}", tokens, [1] * number)
 
 

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import partial
 from time import monotonic
 
@@ -11,11 +11,11 @@ import httpx2
 
 from server.store.authored import begin
 from server.store.courses import SectionRole
-from server.store.people import Role, begin_session
+from server.store.people import Role
 from server.web.access import COOKIE
 from tests.attack.attack import Attack, Outcome, Target
 from tests.attack.floods import prepare
-from tests.factories import make_section, make_user
+from tests.factories import make_section, make_user, sign_in
 
 PATIENCE_SECONDS = 60.0
 
@@ -69,7 +69,7 @@ def _play(target: Target) -> Outcome:
         section = make_section(session, (teacher, SectionRole.INSTRUCTOR))
         draft = begin(session, teacher.id, "heavy", "Heavy", "a: 1\n", {}, now)
         assert draft is not None, "the database is fresh"
-        token = begin_session(session, teacher, now, timedelta(hours=1))
+        token = sign_in(session, teacher, now)
         sheet, roster = f"/authoring/{draft.id}", f"/sections/{section.id}/roster/preview"
     room = prepare(target, 2)
     here = room.address

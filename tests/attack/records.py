@@ -16,12 +16,12 @@ from server.store.audit_chain import Action, check_chain
 from server.store.college import set_time_zone
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
-from server.store.people import Role, User, begin_session
+from server.store.people import Role, User
 from server.store.programs import save_program
 from server.store.setting_work import pair_up
 from server.web.access import COOKIE
 from tests.attack.attack import Attack, Outcome, Target
-from tests.factories import make_assignment, make_section, make_user
+from tests.factories import make_assignment, make_section, make_user, sign_in
 
 PAIRS = 20
 
@@ -38,7 +38,7 @@ END_PROGRAM
 
 def _client(target: Target, user: User) -> httpx2.Client:
     with target.database.write() as session:
-        token = begin_session(session, user, datetime.now(UTC), timedelta(hours=1))
+        token = sign_in(session, user, datetime.now(UTC))
     return httpx2.Client(
         base_url=target.url,
         cookies={COOKIE: token},

@@ -4,7 +4,6 @@ import os
 import shutil
 import socket
 from collections.abc import Callable, Iterator
-from datetime import timedelta
 from pathlib import Path
 from threading import Thread
 from time import sleep
@@ -17,10 +16,10 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from server.settings import Settings
 from server.store.database import Database
-from server.store.people import User, begin_session
+from server.store.people import User
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import EXERCISES, Clock
+from tests.factories import EXERCISES, Clock, sign_in
 
 WIDTHS = (1280, 400)
 THEMES = ("light", "dark")
@@ -125,7 +124,7 @@ def open_page(
         )
         if user is not None:
             with database.write() as session:
-                token = begin_session(session, user, clock(), timedelta(hours=12))
+                token = sign_in(session, user, clock())
             context.add_cookies([{"name": COOKIE, "value": token, "url": site}])
         page.goto(path)
         return page

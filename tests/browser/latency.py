@@ -28,11 +28,10 @@ from server.settings import Settings
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.people import begin_session
 from server.store.programs import save_program
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import EXERCISES, make_assignment, make_section, make_user
+from tests.factories import EXERCISES, make_assignment, make_section, make_user, sign_in
 
 PRESSES = {"change a contact": ("x", 60), "insert a rung": ("l", 25)}
 """What is measured: the key, and how often it is pressed."""
@@ -117,7 +116,7 @@ def main() -> None:
                 save_program(
                     session, assignment, student.id, document, revision=0, start={}, now=now
                 )
-                token = begin_session(session, student, now, timedelta(hours=1))
+                token = sign_in(session, student, now)
             context = chromium.new_context(base_url=site)
             context.add_cookies([{"name": COOKIE, "value": token, "url": site}])
             page = context.new_page()

@@ -17,10 +17,9 @@ from server.marking.files.exercise_file import load_exercise
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import SectionRole
 from server.store.database import Database, Document
-from server.store.people import begin_session
 from server.store.programs import save_program
 from server.web.access import COOKIE
-from tests.factories import EXERCISES, make_assignment, make_section, make_user
+from tests.factories import EXERCISES, make_assignment, make_section, make_user, sign_in
 from tests.web.lab import RIGHT
 
 
@@ -62,7 +61,7 @@ def make_class(database: Database, size: int) -> list[Student]:
         )
         for each in people:
             save_program(session, assignment, each.id, program, revision=0, start={}, now=now)
-        tokens = [begin_session(session, each, now, timedelta(hours=1)) for each in people]
+        tokens = [sign_in(session, each, now) for each in people]
     return [
         Student(each.id, assignment.id, token) for each, token in zip(people, tokens, strict=True)
     ]

@@ -9,7 +9,8 @@ from server.marking.files.catalogue import Catalogue
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import SectionRole
 from server.store.database import Database
-from server.store.people import ATTEMPTS_PER_EMAIL, begin_session, note_attempt, session_user
+from server.store.guesses import FREE, begin_guess
+from server.store.sessions import Lifetime, begin_session, find_session
 from server.store.submissions import submit
 from server.worker import Worker
 from tests.factories import (
@@ -45,18 +46,18 @@ def test_who_is_signed_in_stays_so_and_not_for_ever(database: Database) -> None:
     length = timedelta(hours=12)
     with database.write() as session:
         user = make_user(session)
-        token = begin_session(session, user, NOON, length)
+        token = begin_session(session, user, NOON, Lifetime(length, length))
     with database.read() as session:
-        assert session_user(session, token, EARLIER) is not None
-        assert session_user(session, token, NOON + length) is None
+        assert find_session(session, token, EARLIER) is not None
+        assert find_session(session, token, NOON + length) is None
 
 
 def test_attempts_to_sign_in_before_it_shut_nobody_out(database: Database) -> None:
     with database.write() as session:
-        for _ in range(ATTEMPTS_PER_EMAIL):
-            assert note_attempt(session, "a@larkmoor.example", "10.0.0.1", NOON)
-        assert not note_attempt(session, "a@larkmoor.example", "10.0.0.1", NOON)
-        assert note_attempt(session, "a@larkmoor.example", "10.0.0.1", EARLIER)
+        for _ in range(FREE):
+            assert not begin_guess(session, "a@larkmoor.example", "10.0.0.1", NOON)
+        assert begin_guess(session, "a@larkmoor.example", "10.0.0.1", NOON)
+        assert not begin_guess(session, "a@larkmoor.example", "10.0.0.1", EARLIER)
 
 
 def test_a_row_without_a_job_gets_one(on_postgresql: Database) -> None:

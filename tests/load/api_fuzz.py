@@ -18,7 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -50,11 +50,11 @@ from server.store.authored import begin
 from server.store.courses import Enrolment, Section, SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.people import Role, User, begin_session
+from server.store.people import Role, User
 from server.web import waiting
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import make_user
+from tests.factories import make_user, sign_in
 from tests.load.plausible import FORMATS, ids, with_plausible
 from tests.postgresql import postgresql
 
@@ -106,7 +106,7 @@ class Fuzzer:
         cookies = {}
         if user is not None:
             with self.database.write() as session:
-                token = begin_session(session, user, datetime.now(UTC), timedelta(hours=1))
+                token = sign_in(session, user, datetime.now(UTC))
             cookies[COOKIE] = token
         self.seed += 1
         refused, statuses = {401, 403}, set[int]()

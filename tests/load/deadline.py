@@ -48,10 +48,10 @@ from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.people import User, begin_session
+from server.store.people import User
 from server.store.programs import save_program
 from server.web.access import COOKIE
-from tests.factories import make_assignment, make_section, make_user
+from tests.factories import make_assignment, make_section, make_user, sign_in
 from tests.load.trial_runs import Page, measure
 from tests.postgresql import PostgreSQL
 
@@ -146,7 +146,7 @@ def prepare(database: Database, number: int) -> list[Student]:
             for place, each in enumerate(group, start):
                 program = programs[place % len(programs)]
                 save_program(session, assignment, each.id, program, revision=0, start={}, now=now)
-                token = begin_session(session, each, now, timedelta(hours=2))
+                token = sign_in(session, each, now)
                 students.append(Student(token, assignment.id))
     return students
 

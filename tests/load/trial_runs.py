@@ -22,7 +22,7 @@ import tempfile
 from collections.abc import Callable
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
 from statistics import quantiles
@@ -39,10 +39,9 @@ from server.paths import EXERCISES
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.people import begin_session
 from server.store.programs import save_program
 from server.web.access import COOKIE
-from tests.factories import make_assignment, make_section, make_user
+from tests.factories import make_assignment, make_section, make_user, sign_in
 
 EXERCISE, PROGRAM = "apple-wash-sump", "right-seal-in.st"
 START = ("panel.fill_pb", "panel.stop_pb")
@@ -93,7 +92,7 @@ def prepare(folder: Path, runs: int) -> tuple[str, list[str]]:
         for student in students:
             save_program(session, assignment, student.id, to_json(program), revision=0,
                          start=start, now=now)  # fmt: skip
-        tokens = [begin_session(session, s, now, timedelta(hours=1)) for s in students]
+        tokens = [sign_in(session, s, now) for s in students]
         path = f"/assignments/{assignment.id}/trial/socket"
     database.close()
     return path, tokens

@@ -4,11 +4,12 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
 
-from server.scan import engine_version
+from server.scan import cache_folder, engine_version
 
 SERVER = Path(engine_version.__file__).resolve().parent.parent
 
@@ -28,7 +29,12 @@ def version_of(root: Path) -> str:
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """A root with the compiled sources and what importing the engine version needs."""
-    for name in ("__init__.py", "scan/__init__.py", *engine_version.COMPILED_SOURCES):
+    for name in (
+        "__init__.py",
+        "scan/__init__.py",
+        "scan/cache_folder.py",
+        *engine_version.COMPILED_SOURCES,
+    ):
         target = tmp_path / "server" / name
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(SERVER / name, target)
@@ -61,11 +67,11 @@ def test_the_cache_folder_is_named_by_the_version(
 ) -> None:
     monkeypatch.setenv("RUNGMARK_CACHE", str(tmp_path))
     monkeypatch.delenv("NUMBA_BOUNDSCHECK", raising=False)
-    folder = engine_version.cache_folder()
+    folder = cache_folder.cache_folder()
     assert folder == tmp_path / "rungmark" / f"engine-{engine_version.ENGINE_VERSION}"
     assert folder.is_dir()
     monkeypatch.setenv("NUMBA_BOUNDSCHECK", "1")
-    assert engine_version.cache_folder().name == f"{folder.name}-checked"
+    assert cache_folder.cache_folder().name == f"{folder.name}-checked"
 
 
 def test_another_folder_is_taken_where_the_named_one_cannot_be_made(
@@ -75,8 +81,46 @@ def test_another_folder_is_taken_where_the_named_one_cannot_be_made(
     blocked.write_text("in the way")
     monkeypatch.setenv("RUNGMARK_CACHE", str(blocked))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
-    assert engine_version.cache_folder().is_relative_to(tmp_path / "home")
+    assert cache_folder.cache_folder().is_relative_to(tmp_path / "home")
 
 
 def test_numba_keeps_its_files_there() -> None:
-    assert os.environ["NUMBA_CACHE_DIR"] == str(engine_version.cache_folder())
+    assert os.environ["NUMBA_CACHE_DIR"] == str(cache_folder.cache_folder())
+
+
+@pytest.mark.parametrize("how", ["open", "open above", "a link"])
+def test_a_folder_in_which_others_could_put_code_is_not_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    named = tmp_path / "shared"
+    folder = named / "rungmark"
+    folder.mkdir(parents=True)
+    if how == "open":
+        # It is this user's, so it is closed and then used.
+        folder.chmod(0o777)
+    elif how == "open above":
+        named.chmod(0o777)
+    else:
+        folder.rmdir()
+        (tmp_path / "elsewhere").mkdir()
+        folder.symlink_to(tmp_path / "elsewhere")
+    monkeypatch.setenv("RUNGMARK_CACHE", str(named))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    found = cache_folder.cache_folder()
+    assert found.is_relative_to(named if how == "open" else tmp_path / "home")
+    assert {each.stat().st_mode & 0o777 for each in (found, found.parent)} == {0o700}
+
+
+def test_where_every_folder_is_anothers_the_process_has_one_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("RUNGMARK_CACHE", "XDG_CACHE_HOME"):
+        monkeypatch.setenv(name, str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    # As another user, to whom none of what is made here belongs.
+    monkeypatch.setattr(os, "geteuid", lambda: 12345)
+    found = cache_folder.cache_folder()
+    assert found.parent == tmp_path
+    assert found.name.startswith("rungmark-")
+    assert found.stat().st_mode & 0o777 == 0o700
+    assert list(found.iterdir()) == []

@@ -1,7 +1,6 @@
 """The application on a test's database, and clients of it, signed in or not."""
 
 from collections.abc import Callable, Iterator
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -10,10 +9,10 @@ from starlette.testclient import TestClient
 
 from server.settings import Settings
 from server.store.database import Database
-from server.store.people import User, begin_session
+from server.store.people import User
 from server.web.access import COOKIE
 from server.web.app import create_app
-from tests.factories import EXERCISES, Clock
+from tests.factories import EXERCISES, Clock, sign_in
 from tests.web.lab import ClientFor, Lab, open_lab
 from tests.web.units_of_work import UnitsOfWork
 
@@ -61,7 +60,7 @@ def client_for(
         clients.append(client)
         if user is not None:
             with database.write() as session:
-                token = begin_session(session, user, clock(), timedelta(hours=12))
+                token = sign_in(session, user, clock())
             client.cookies.set(COOKIE, token)
         return client
 

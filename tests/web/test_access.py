@@ -41,6 +41,7 @@ EVERYBODY = {
     "administrator",
 }
 TEACHES = {"instructor", "grader"}
+STAFF = {"instructor", "other instructor", "department", "administrator"}
 OVERSEES = {"department", "administrator"}
 RUNS = {"instructor", "administrator"}
 IN_SECTION = {"author", "classmate", *TEACHES}
@@ -70,6 +71,16 @@ PERMITTED: dict[str, set[str]] = {
     "sign_out": {NOBODY, *EVERYBODY},
     "join_page": {NOBODY, *EVERYBODY},
     "join": {NOBODY, *EVERYBODY},
+    "sign_in_code_page": {NOBODY, *EVERYBODY},
+    "sign_in_code": {NOBODY, *EVERYBODY},
+    "where_signed_in": EVERYBODY,
+    "end_other_session": EVERYBODY,
+    "sign_out_everywhere": EVERYBODY,
+    "second_factor": STAFF,
+    "begin_second_factor": STAFF,
+    "confirm_second_factor": STAFF,
+    "renew_recovery_codes": STAFF,
+    "turn_off_second_factor": STAFF,
     "password_page": {NOBODY, *EVERYBODY},
     "set_password": {NOBODY, *EVERYBODY},
     "join_section": EVERYBODY,
@@ -78,6 +89,9 @@ PERMITTED: dict[str, set[str]] = {
     "add_person": {"administrator"},
     "password_link": {"administrator"},
     "rename_person": {"administrator"},
+    "disable_account": {"administrator"},
+    "enable_account": {"administrator"},
+    "remove_second_factor": {"administrator"},
     "may_see_names": {"administrator"},
     "export_person": {"administrator"},
     "erase_person": {"administrator"},

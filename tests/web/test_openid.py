@@ -14,7 +14,8 @@ from starlette.testclient import TestClient
 from server.settings import OpenIdProvider, Settings
 from server.store.database import Database
 from server.store.openid import OpenIdPerson
-from server.store.people import BrowserSession, Role, User
+from server.store.people import Role, User
+from server.store.sessions import BrowserSession
 from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, PASSWORD, Clock, make_user

@@ -34,7 +34,7 @@ PAGES = {
     "all sections": ("head", "/", 6),
     "report": ("head", "/reports/{course}", 9),
     "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 7),
-    "people": ("administrator", "/people", 6),
+    "people": ("administrator", "/people", 7),
 }
 
 PROGRAM = {"version": 1, "name": "p"}

@@ -8,7 +8,8 @@ from sqlalchemy import select
 from starlette.testclient import TestClient
 
 from server.store.database import Database
-from server.store.people import BrowserSession, User
+from server.store.people import User
+from server.store.sessions import BrowserSession
 from tests.factories import make_user
 from tests.web.conftest import SITE
 

@@ -18,10 +18,9 @@ from websockets.typing import Origin
 
 from server.store.courses import SectionRole
 from server.store.database import Database
-from server.store.people import begin_session
 from server.store.trials import LATEST, find_trial
 from server.web.access import COOKIE
-from tests.factories import EXERCISES, make_assignment, make_section, make_user
+from tests.factories import EXERCISES, make_assignment, make_section, make_user, sign_in
 from tests.load.trial_runs import free_port
 
 PRESS = {"control": "panel.start_pb", "on": True}
@@ -76,7 +75,7 @@ def test_a_killed_server_comes_back_with_the_run(database: Database, port: int) 
         assignment = make_assignment(
             session, section, exercise="wash-sump", opens_at=opens, due_at=due
         )
-        token = begin_session(session, student, now, timedelta(hours=1))
+        token = sign_in(session, student, now)
 
     def page() -> ClientConnection:
         return connect(
