@@ -1,6 +1,7 @@
-"""README and DEVELOPERS say what is there."""
+"""README, DEVELOPERS and the README of the tests say what is there."""
 
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -23,7 +24,7 @@ def test_each_variable_of_the_environment_is_explained() -> None:
 
 
 def test_each_threat_has_a_test() -> None:
-    text = (ROOT / "DEVELOPERS.md").read_text().partition("## Threats")[2].partition("\n\n| ")[2]
+    text = (ROOT / "tests/README.md").read_text().partition("## Threats")[2].partition("\n\n| ")[2]
     rows = re.findall(r"^\| .* \| .* \| (.*) \|$", text.partition("\n\n")[0], re.MULTILINE)
     assert len(rows) > 20
     for row in rows[1:]:
@@ -32,7 +33,21 @@ def test_each_threat_has_a_test() -> None:
         assert all("def test_" in (ROOT / file).read_text() for file in files), row
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_each_line_of_the_verification_standard_is_answered() -> None:
+    text = (ROOT / "tests/README.md").read_text().partition("## OWASP ASVS")[2]
+    rows = re.findall(
+        r"^\| (\d+\.\d+\.\d+) \| ([12]) \| .+ \| (.+) \| (.+) \|$", text, re.MULTILINE
+    )
+    # So many requirements has version 5.0.0 at level 1, and at level 2 in addition.
+    assert Counter(level for _, level, _, _ in rows) == {"1": 70, "2": 183}
+    assert len({number for number, *_ in rows}) == len(rows)
+    answers = Counter(answer for _, _, answer, _ in rows)
+    assert answers.keys() == {"held", "not held", "n/a"}
+    told = f"{answers['held']} are held, {answers['not held']} are not, {answers['n/a']} do not"
+    assert told in text
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "tests/README.md"])
 def test_files_that_a_document_names_exist(document: str) -> None:
     text = (ROOT / document).read_text()
     folders = "server|templates|static|exercises|migrations|tests|\\.ci|\\.build"
