@@ -17,11 +17,10 @@ from procrastinate.schema import SchemaManager
 from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
 
-from server.marking.files.catalogue import Catalogue
 from server.store.database import Database, one_at_a_time
 from server.store.submissions import find_submission, queued
 from server.verdicts import Verdicts
-from server.worker import get_ready, mark
+from server.worker import MarkOne
 
 TASK = "mark"
 CHANNEL = "rungmark_marked"
@@ -120,14 +119,13 @@ def failed_jobs(session: Session) -> set[int]:
     return set(found)
 
 
-def work(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]) -> None:
-    """Mark what is queued, one after another, until SIGTERM or Ctrl+C; the last is finished."""
+def work(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -> None:
+    """Have ``mark_one`` mark what is queued, until SIGTERM or Ctrl+C; the last is finished."""
     prepare_queue(database)
     with database.write() as session:
         # A newer version may manage what the last one could not.
         session.execute(text("DELETE FROM procrastinate_jobs WHERE status = 'failed'"))
-    get_ready(catalogue)
-    worker_app(database, catalogue, clock).run_worker(
+    worker_app(database, mark_one, clock).run_worker(
         concurrency=1,
         delete_jobs="successful",
         update_heartbeat_interval=HEARTBEAT_SECONDS,
@@ -135,7 +133,7 @@ def work(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]
     )
 
 
-def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], datetime]) -> App:
+def worker_app(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -> App:
     """The tasks of one worker process."""
     connector = PsycopgConnector(
         conninfo=conninfo(database),
@@ -147,7 +145,7 @@ def worker_app(database: Database, catalogue: Catalogue, clock: Callable[[], dat
 
     @app.task(name=TASK, retry=RetryStrategy(max_attempts=TRIES, wait=RETRY_SECONDS))
     def mark_submission(submission_id: int) -> None:
-        mark(database, catalogue, submission_id, clock, _announce)
+        mark_one(submission_id)
 
     @app.periodic(cron=ROUNDS)
     @app.task(name="rounds", queueing_lock="rounds", pass_context=False)
@@ -195,7 +193,8 @@ def _with_job(session: Session) -> set[int]:
     return set(found)
 
 
-def _announce(session: Session, submission_id: int) -> None:
+def announce(session: Session, submission_id: int) -> None:
+    """Tell the web processes, with the commit, that a submission waits no longer."""
     session.execute(select(func.pg_notify(CHANNEL, str(submission_id))))
 
 

@@ -18,14 +18,23 @@ from server.ladder.json_form import from_json
 from server.marking import marking
 from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.verdict_form import to_json
-from server.marking_process import MarkOne, NoDatabase
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores
 from server.store.standings import with_partners
-from server.store.submissions import find_submission, queued, store_verdict
+from server.store.submissions import find_submission, leave_unmarked, queued, store_verdict
 from server.verdicts import Verdicts
+from server.work_process import NoDatabase, PastDeadline, WorkProcess
 
 SWEEP_SECONDS = 60.0
+
+MARKING_SECONDS = 60
+"""Of processor time, for one program. The largest that are taken need a tenth of it or less."""
+
+MarkOne = Callable[[int], None]
+"""Marks the submission with this id and stores the verdict."""
+
+Announce = Callable[[Session, int], None]
+"""Called in the unit of work in which a submission ceases to wait."""
 
 log = logging.getLogger(__name__)
 
@@ -129,7 +138,7 @@ def mark(
     catalogue: Catalogue,
     submission_id: int,
     clock: Callable[[], datetime],
-    announce: Callable[[Session, int], None] | None = None,
+    announce: Announce | None = None,
 ) -> None:
     """Mark one submission and store its verdict, unless it has one or its exercise is gone.
 
@@ -151,3 +160,20 @@ def mark(
             queue_scores(session, assignment, workers, now)
             if announce is not None:
                 announce(session, submission_id)
+
+
+def mark_in_time(
+    process: WorkProcess[int, None], database: Database, announce: Announce | None = None
+) -> MarkOne:
+    """Return what has ``process`` mark; a program that takes too long is left without a verdict."""
+
+    def mark_one(submission_id: int) -> None:
+        try:
+            process.ask(submission_id)
+        except PastDeadline:
+            log.warning("submission %d is too large to be run in time", submission_id)
+            with database.write() as session:
+                if leave_unmarked(session, submission_id) and announce is not None:
+                    announce(session, submission_id)
+
+    return mark_one

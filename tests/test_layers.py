@@ -21,7 +21,7 @@ SHARED = {
     "logs": {"web"},
     "job_queue": {"web"},
     "examiner": {"web"},
-    "marking_process": {"web"},
+    "work_process": {"web"},
     "remarker": {"web"},
     "verdicts": {"web"},
 }

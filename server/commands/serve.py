@@ -18,7 +18,6 @@ from server import demo
 from server.data_folder import held_alone, keep_private, make_folder, reason
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
-from server.marking_process import MarkingProcess, MarkOne
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.college import has_time_zone, set_time_zone
 from server.store.database import Database, DatabaseTrouble
@@ -28,7 +27,8 @@ from server.web.app import create_app
 from server.web.authoring import published_in
 from server.web.dependencies import utc_clock
 from server.web.trial_limits import MAX_COMMAND_BYTES
-from server.worker import mark
+from server.work_process import WorkProcess
+from server.worker import MARKING_SECONDS, Announce, MarkOne, get_ready, mark, mark_in_time
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,7 +59,9 @@ def run(arguments: argparse.Namespace) -> int:
         with (
             listen(arguments.host, arguments.port) as listening,
             opened(settings, data) as database,
-            closing(MarkingProcess(partial(marking_for, settings))) as marker,
+            closing(
+                WorkProcess("marking", partial(marking_for, settings), MARKING_SECONDS)
+            ) as marker,
         ):
             with database.write() as session:
                 if not has_time_zone(session):
@@ -74,19 +76,21 @@ def run(arguments: argparse.Namespace) -> int:
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
             if database.is_sqlite:
                 marker.start()
-            serve(create_app(settings, database, mark_one=marker.mark), listening)
+            mark_one = mark_in_time(marker, database)
+            serve(create_app(settings, database, mark_one=mark_one), listening)
     except (DatabaseTrouble, SettingTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2
     return 0
 
 
-def marking_for(settings: Settings) -> MarkOne:
-    """What marks in a process of its own, beside the one that serves."""
+def marking_for(settings: Settings, announce: Announce | None = None) -> MarkOne:
+    """Return what marks in a process of its own; the kernel is loaded by then."""
     begin_log(settings.log_level)
     database = Database(settings.database_url)
     catalogue = Catalogue(settings.exercises, published_in(database))
-    return lambda submission_id: mark(database, catalogue, submission_id, utc_clock)
+    get_ready(catalogue)
+    return lambda submission_id: mark(database, catalogue, submission_id, utc_clock, announce)
 
 
 def serve(app: FastAPI, listening: socket.socket) -> None:

@@ -4,13 +4,14 @@ import argparse
 import sys
 from contextlib import closing
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from server.commands.database import own_database
+from server.commands.serve import marking_for
 from server.data_folder import keep_private
-from server.job_queue import work
+from server.job_queue import announce, work
 from server.logs import begin_log
-from server.marking.files.catalogue import Catalogue
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.outbox import Sender
@@ -18,7 +19,8 @@ from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
 from server.store.database import DatabaseTrouble
 from server.store.migration import migrate
-from server.web.authoring import published_in
+from server.work_process import WorkProcess
+from server.worker import MARKING_SECONDS, mark_in_time
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,15 +47,19 @@ def run(arguments: argparse.Namespace) -> int:
                     "Name a PostgreSQL database with RUNGMARK_DATABASE_URL."
                 )
             migrate(database)
-            catalogue = Catalogue(settings.exercises, published_in(database))
+            process = WorkProcess(
+                "marking", partial(marking_for, settings, announce), MARKING_SECONDS
+            )
+            process.start()
             outside = Outside()
             tokens = AccessTokens(outside, database, settings.key_secret)
             sender = Sender(database, Services(outside, tokens), utc_now)
             sender.start()
             print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
             try:
-                work(database, catalogue, utc_now)
+                work(database, mark_in_time(process, database, announce), utc_now)
             finally:
+                process.close()
                 sender.stop()
                 outside.close()
     except (DatabaseTrouble, SettingTrouble) as trouble:

@@ -13,8 +13,11 @@ from server.store.people import User
 
 
 class SubmissionState(StrEnum):
+    """``UNMARKED`` is too large to be run in time: it has no verdict and uses no attempt."""
+
     QUEUED = "queued"
     MARKED = "marked"
+    UNMARKED = "not marked"
 
 
 class Submission(Base):

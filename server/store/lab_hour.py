@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
-from server.store.attempts import RequirementResult, StoredVerdict, Submission
+from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.courses import Assignment, students_of
 from server.store.people import User
 from server.store.programs import WorkingProgram
@@ -184,7 +184,11 @@ def _tried(session: Session, assignment_ids: list[int], now: datetime) -> dict[i
             StoredVerdict.max_score,
         )
         .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-        .where(Submission.assignment_id.in_(assignment_ids), Submission.submitted_at > now - LAB)
+        .where(
+            Submission.assignment_id.in_(assignment_ids),
+            Submission.submitted_at > now - LAB,
+            Submission.state != SubmissionState.UNMARKED,
+        )
         .order_by(Submission.submitted_at, Submission.id)
     )
     found: dict[int, list[Tried]] = defaultdict(list)

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ForeignKey, Row, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, lazyload, mapped_column
 
-from server.store.attempts import RequirementResult, StoredVerdict, Submission
+from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.college import time_zone
 from server.store.courses import (
     BENCHES,
@@ -34,11 +34,12 @@ from server.store.local_time import days_late
 class CountingAttempt(Base):
     """How one student stands with one assignment; no row before the first attempt.
 
-    ``attempts`` and ``queued`` count theirs and their partner's. The other columns are None until
-    one is marked. ``score`` is what the marking gave, ``points`` what is left after ``days_late``
-    calendar days, both out of ``max_score``. ``results`` has ``[status, score, max_score]`` by
-    requirement, in the order of the exercise. ``passed_after`` says how many attempts it took to
-    reach every point, whichever attempt counts; None if none has.
+    ``attempts`` and ``queued`` count theirs and their partner's, without those that could not be
+    marked in time. The other columns are None until one is marked. ``score`` is what the marking
+    gave, ``points`` what is left after ``days_late`` calendar days, both out of ``max_score``.
+    ``results`` has ``[status, score, max_score]`` by requirement, in the order of the exercise.
+    ``passed_after`` says how many attempts it took to reach every point, whichever attempt counts;
+    None if none has.
     """
 
     __tablename__ = "standings"
@@ -289,7 +290,10 @@ _ATTEMPTS = (
         StoredVerdict.max_score,
     )
     .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-    .where(Submission.assignment_id == bindparam("assignment_id"))
+    .where(
+        Submission.assignment_id == bindparam("assignment_id"),
+        Submission.state != SubmissionState.UNMARKED,
+    )
     .order_by(Submission.id)
 )
 _ATTEMPTS_OF = _ATTEMPTS.where(Submission.user_id.in_(bindparam("user_ids", expanding=True)))

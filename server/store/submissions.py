@@ -70,7 +70,7 @@ def submit(
     if before.in_the_last_minute >= SUBMISSIONS_PER_MINUTE:
         return Refusal.TOO_OFTEN
     if assignment.attempts is not None:
-        used = before.attempts + _attempts_of_partner(session, assignment, user_id)
+        used = before.used + _used_by_partner(session, assignment, user_id)
         if used >= assignment.attempts:
             return Refusal.NO_ATTEMPT_LEFT
     # A second click on the button must not use up an attempt.
@@ -79,7 +79,7 @@ def submit(
     submission = Submission(
         assignment_id=assignment.id,
         user_id=user_id,
-        attempt=before.attempts + 1,
+        attempt=before.last + 1,
         program=program,
         submitted_at=now,
         state=SubmissionState.QUEUED,
@@ -93,11 +93,16 @@ def submit(
 
 @dataclass(frozen=True, slots=True)
 class _Before:
-    """What there is before an attempt; ``program`` is that of the last one, None if none."""
+    """What there is before an attempt.
+
+    ``last`` is the number of the last one, 0 if none, and ``program`` its program; ``used`` are the
+    attempts that count against the number allowed.
+    """
 
     revision: int
     in_the_last_minute: int
-    attempts: int
+    used: int
+    last: int
     program: Document | None
 
 
@@ -112,6 +117,15 @@ _recent = (
     )
     .subquery()
 )
+_used = (
+    select(func.count())
+    .select_from(Submission)
+    .where(
+        Submission.assignment_id == bindparam("assignment_id"),
+        Submission.user_id == bindparam("user_id"),
+        Submission.state != SubmissionState.UNMARKED,
+    )
+)
 _last = (
     select(Submission.attempt, Submission.program)
     .where(
@@ -123,7 +137,13 @@ _last = (
     .subquery()
 )
 _LOOK_BACK = (
-    select(REVISION, _recent.c.number, _last.c.attempt, _last.c.program)
+    select(
+        REVISION,
+        _recent.c.number,
+        _used.scalar_subquery(),
+        _last.c.attempt,
+        _last.c.program,
+    )
     .select_from(_recent)
     .outerjoin(_last, true())
 )
@@ -132,8 +152,8 @@ _LOOK_BACK = (
 def _look_back(session: Session, assignment: Assignment, user_id: int, now: datetime) -> _Before:
     values = {"assignment_id": assignment.id, "user_id": user_id, "now": now}
     values["a_minute_ago"] = now - timedelta(minutes=1)
-    revision, number, attempt, program = session.execute(_LOOK_BACK, values).one()
-    return _Before(revision or 0, number, attempt or 0, program)
+    revision, number, used, last, program = session.execute(_LOOK_BACK, values).one()
+    return _Before(revision or 0, number, used, last or 0, program)
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:
@@ -144,21 +164,18 @@ def _is_closed(session: Session, assignment: Assignment, user_id: int, now: date
     return extension is None or now >= extension.due_at
 
 
-def _attempts_of_partner(session: Session, assignment: Assignment, user_id: int) -> int:
+def _used_by_partner(session: Session, assignment: Assignment, user_id: int) -> int:
     partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
     if partner is None:
         return 0
-    return session.scalars(
-        select(func.count())
-        .select_from(Submission)
-        .where(Submission.assignment_id == assignment.id, Submission.user_id == partner.partner_id)
-    ).one()
+    of_partner = {"assignment_id": assignment.id, "user_id": partner.partner_id}
+    return session.execute(_used, of_partner).scalar_one()
 
 
 _TAKE = (
     update(Submission)
     .where(Submission.id == bindparam("submission_id"), Submission.state == SubmissionState.QUEUED)
-    .values(state=SubmissionState.MARKED)
+    .values(state=bindparam("settled"))
     .returning(Submission.assignment_id, Submission.user_id)
     .execution_options(synchronize_session=False)
 )
@@ -171,7 +188,8 @@ def store_verdict(
 
     False, and nothing is changed, if the submission has a verdict already or is gone.
     """
-    taken = session.execute(_TAKE, {"submission_id": submission_id}).first()
+    values = {"submission_id": submission_id, "settled": SubmissionState.MARKED}
+    taken = session.execute(_TAKE, values).first()
     if taken is None:
         return False
     session.add(
@@ -205,6 +223,19 @@ def store_verdict(
     return True
 
 
+def leave_unmarked(session: Session, submission_id: int) -> bool:
+    """Store that a submission is too large to be run in time, so that it uses no attempt.
+
+    False, and nothing is changed, if it does not wait for its verdict.
+    """
+    values = {"submission_id": submission_id, "settled": SubmissionState.UNMARKED}
+    taken = session.execute(_TAKE, values).first()
+    if taken is None:
+        return False
+    recount(session, session.get_one(Assignment, taken.assignment_id), [taken.user_id])
+    return True
+
+
 def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
 
@@ -212,9 +243,10 @@ def find_submission(session: Session, submission_id: int) -> Submission | None:
 _STATE = select(Submission.state).where(Submission.id == bindparam("submission_id"))
 
 
-def is_marked(session: Session, submission_id: int) -> bool:
+def is_queued(session: Session, submission_id: int) -> bool:
+    """Whether a submission waits for its verdict."""
     state = session.scalar(_STATE, {"submission_id": submission_id})
-    return state is SubmissionState.MARKED
+    return state is SubmissionState.QUEUED
 
 
 def queued(session: Session, limit: int = 100) -> list[int]:

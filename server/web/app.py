@@ -25,7 +25,6 @@ from starlette.staticfiles import StaticFiles
 from server.examiner import Examiner
 from server.job_queue import Queue
 from server.marking.files.catalogue import Catalogue
-from server.marking_process import MarkOne
 from server.paths import STATIC
 from server.remarker import Remarker
 from server.remote.access_tokens import AccessTokens
@@ -87,7 +86,7 @@ from server.web.security import (
 from server.web.sheets import Sheets
 from server.web.sign_in_line import SignInLine
 from server.web.waiting import Held
-from server.worker import Worker
+from server.worker import MarkOne, Worker
 
 ROUTERS = (
     accounts.router,

@@ -27,7 +27,7 @@ from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
 from server.store.programs import working_copy
 from server.store.remarking import change_is_unseen, earlier_verdicts, mark_seen
-from server.store.submissions import Refusal, attempts_of, find_submission, is_marked
+from server.store.submissions import Refusal, attempts_of, find_submission, is_queued
 from server.store.submissions import submit as store_submission
 from server.web import waiting
 from server.web.access import Visitor, VisitorHere
@@ -190,7 +190,7 @@ def _news(
     request: Request, submission_id: int, database: Database, worker: Worker | Queue
 ) -> Response | None:
     with database.read() as session:
-        if is_marked(session, submission_id):
+        if not is_queued(session, submission_id):
             return Response(status_code=204, headers={"HX-Refresh": "true"})
     if not worker.has_failed(submission_id):
         return None

@@ -100,6 +100,28 @@ def test_an_attempt_that_waits_is_counted_as_a_recount_does(
                 submissions.store_verdict(session, submission.id, make_verdict(R1=met), {}, NOON)
 
 
+def test_one_that_could_not_be_marked_in_time_uses_no_attempt(database: Database) -> None:
+    with database.write() as session:
+        student, mate = make_user(session), make_user(session)
+        section = make_section(session, *((s, SectionRole.STUDENT) for s in (student, mate)))
+        assignment = make_assignment(session, section, attempts=1, in_pairs=True)
+        pair_up(session, assignment, student.id, mate.id)
+        first = submissions.submit(session, assignment, student.id, {"n": 1}, NOON)
+        assert isinstance(first, Submission)
+        assert submissions.leave_unmarked(session, first.id)
+        assert not submissions.is_queued(session, first.id)
+        assert standings(session) == []
+        # A verdict that arrives after all changes nothing, and it is not given up twice.
+        assert not submissions.store_verdict(session, first.id, make_verdict(), {}, NOON)
+        assert not submissions.leave_unmarked(session, first.id)
+        again = submissions.submit(session, assignment, student.id, {"n": 2}, NOON)
+        assert isinstance(again, Submission)
+        assert again.attempt == 2
+        for user in (student, mate):
+            refused = submissions.submit(session, assignment, user.id, {"n": 3}, NOON)
+            assert refused is Refusal.NO_ATTEMPT_LEFT
+
+
 def standings(session: Session) -> list[tuple[object, ...]]:
     return [tuple(row) for row in session.execute(select(CountingAttempt.__table__))]
 

@@ -8,9 +8,9 @@ from sqlalchemy import QueuePool
 from sqlalchemy.orm import Session
 
 from server.store.attempts import Submission, SubmissionState
-from server.store.courses import Feedback
+from server.store.courses import Assignment, Feedback
 from server.store.database import Database
-from server.store.submissions import find_submission
+from server.store.submissions import find_submission, leave_unmarked
 from server.worker import Worker
 from tests.factories import NOON, Clock, make_submission, mark_what_waits
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Lab, open_lab
@@ -139,6 +139,24 @@ def test_while_it_is_marked_the_page_says_so(lab: Lab, database: Database) -> No
     page = desk.client.get(f"/submissions/{waiting.id}").text
     assert "is being marked" in page
     assert f'hx-get="/submissions/{waiting.id}/progress"' in page
+
+
+def test_one_that_could_not_be_marked_in_time_is_told_to_both(lab: Lab, database: Database) -> None:
+    with database.write() as session:
+        assignment = session.get_one(Assignment, lab.assignment.id)
+        assignment.attempts = 2
+        left = make_submission(session, assignment, lab.student)
+        assert leave_unmarked(session, left.id)
+    desk = lab.desk(lab.student)
+    for client in (desk.client, lab.client_for(lab.instructor)):
+        assert "too large to be run in time" in client.get(f"/submissions/{left.id}").text
+        progress = client.get(f"/submissions/{left.id}/progress")
+        assert "HX-Refresh" in progress.headers
+    assert "2 attempts are allowed; 0 are used" in desk.page()
+    of_student = f"/assignments/{lab.assignment.id}/students/{lab.student.id}"
+    for page in (desk.page(), lab.client_for(lab.instructor).get(of_student).text):
+        assert "not marked" in page
+        assert "being marked" not in page
 
 
 def test_what_was_left_is_marked_at_the_next_start(
