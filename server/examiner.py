@@ -10,8 +10,9 @@ from dataclasses import asdict
 from threading import Condition, Thread
 from time import sleep
 
+from server.draft_reader import DraftReader
 from server.marking.authoring.quality import Progress, look_into
-from server.marking.files.drafts import Draft, read_draft
+from server.marking.files.drafts import Draft
 from server.store.authored import find_authored, keep_findings
 from server.store.database import Database, Document
 
@@ -23,8 +24,9 @@ log = logging.getLogger(__name__)
 class Examiner:
     """One thread. ``start`` it, and ``stop`` it before the database."""
 
-    def __init__(self, database: Database) -> None:
+    def __init__(self, database: Database, drafts: DraftReader) -> None:
         self._database = database
+        self._drafts = drafts
         self._asked: OrderedDict[int, int] = OrderedDict()
         self._changed = Condition()
         self._stopping = False
@@ -74,7 +76,7 @@ class Examiner:
                     self._asked.setdefault(exercise_id, asked)
                 return
             draft, revision = Draft(row.slug, row.text, dict(row.programs)), row.revision
-        reading = read_draft(draft)
+        reading = self._drafts.read(draft)
         if reading.exercise is None or reading.program_faults:
             return
         corners = [(each.exercise, each.programs) for each in reading.corners if each.exercise]

@@ -59,6 +59,7 @@ class Remarker:
         self._database = database
         self._comparisons: dict[str, Comparison] = {}
         self._lock = Lock()
+        self._marking = Lock()
 
     def find(self, slug: str, revision: int) -> Comparison | None:
         """The comparison of this revision, if there is one."""
@@ -89,11 +90,13 @@ class Remarker:
         submissions: list[Marked],
     ) -> None:
         try:
-            for change in changed_verdicts(found, drawn, submissions):
-                if self._comparisons.get(slug) is not found:
-                    return
-                found.changes.append(change)
-            found.complete = True
+            # One comparison at a time, so that pages keep most of the processor.
+            with self._marking:
+                for change in changed_verdicts(found, drawn, submissions):
+                    if self._comparisons.get(slug) is not found:
+                        return
+                    found.changes.append(change)
+                found.complete = True
         except Exception:
             found.failed = True
             raise
@@ -103,8 +106,8 @@ class Remarker:
         replaced, assignments = 0, set()
         for first in range(0, len(found.changes), BATCH):
             batch = found.changes[first : first + BATCH]
+            verdicts = [(c.marked.submission_id, c.verdict, to_json(c.verdict)) for c in batch]
             with self._database.write() as session:
-                verdicts = [(c.marked.submission_id, c.verdict, to_json(c.verdict)) for c in batch]
                 replaced += replace_verdicts(session, verdicts, now, may_fall=may_fall)
             assignments |= {change.marked.assignment_id for change in batch}
         with self._database.write() as session:

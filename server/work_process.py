@@ -42,6 +42,10 @@ class PastDeadline(Exception):
     """The work took more processor time than one piece of work may take."""
 
 
+class Busy(Exception):
+    """The questions before took longer than this one could wait."""
+
+
 class WorkProcess(Generic[Question, Answer]):
     """Do one piece of work at a time; ``ask`` may be called from any thread.
 
@@ -65,16 +69,21 @@ class WorkProcess(Generic[Question, Answer]):
         with self._lock:
             self._connected()
 
-    def ask(self, question: Question) -> Answer:
+    def ask(self, question: Question, patience: float = -1) -> Answer:
         """Return the answer; after a process that died, a new one tries once more.
 
-        Raises PastDeadline, WorkFailed and NoDatabase.
+        Wait at most ``patience`` seconds for the questions before, or as long as it takes.
+        Raises PastDeadline, Busy, WorkFailed and NoDatabase.
         """
-        with self._lock:
+        if not self._lock.acquire(timeout=patience):
+            raise Busy
+        try:
             try:
                 answer, trouble = self._exchange(question)
             except (EOFError, OSError):
                 answer, trouble = self._exchange(question)
+        finally:
+            self._lock.release()
         if trouble is not None:
             raise trouble
         return answer

@@ -152,9 +152,9 @@ def mark(
     if exercise is None:
         return
     verdict = marking.mark(exercise, from_json(submission.program))
-    now = clock()
+    document, now = to_json(verdict), clock()
     with database.write() as session:
-        if store_verdict(session, submission_id, verdict, to_json(verdict), now):
+        if store_verdict(session, submission_id, verdict, document, now):
             assignment = submission.assignment
             workers = with_partners(session, assignment, [submission.user_id])
             queue_scores(session, assignment, workers, now)

@@ -20,6 +20,7 @@ SHARED = {
     "worker": {"web"},
     "logs": {"web"},
     "job_queue": {"web"},
+    "draft_reader": {"web"},
     "examiner": {"web"},
     "work_process": {"web"},
     "remarker": {"web"},

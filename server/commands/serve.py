@@ -16,6 +16,7 @@ from fastapi import FastAPI
 
 from server import demo
 from server.data_folder import held_alone, keep_private, make_folder, reason
+from server.draft_reader import READING_SECONDS, WAITING_SECONDS, prepare_reading
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.settings import Settings, SettingTrouble, read_settings
@@ -62,6 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
             closing(
                 WorkProcess("marking", partial(marking_for, settings), MARKING_SECONDS)
             ) as marker,
+            closing(WorkProcess("reading", prepare_reading, READING_SECONDS)) as reader,
         ):
             with database.write() as session:
                 if not has_time_zone(session):
@@ -76,8 +78,14 @@ def run(arguments: argparse.Namespace) -> int:
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
             if database.is_sqlite:
                 marker.start()
-            mark_one = mark_in_time(marker, database)
-            serve(create_app(settings, database, mark_one=mark_one), listening)
+            reader.start()
+            app = create_app(
+                settings,
+                database,
+                mark_one=mark_in_time(marker, database),
+                read=partial(reader.ask, patience=WAITING_SECONDS),
+            )
+            serve(app, listening)
     except (DatabaseTrouble, SettingTrouble, CannotListen) as trouble:
         print(f"rungmark serve: {trouble}", file=sys.stderr)
         return 2

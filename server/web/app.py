@@ -22,9 +22,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Match, Route
 from starlette.staticfiles import StaticFiles
 
+from server.draft_reader import DraftReader, ReadDraft
 from server.examiner import Examiner
 from server.job_queue import Queue
 from server.marking.files.catalogue import Catalogue
+from server.marking.files.drafts import read_draft
 from server.paths import STATIC
 from server.remarker import Remarker
 from server.remote.access_tokens import AccessTokens
@@ -73,6 +75,7 @@ from server.web.cookies import by_tls
 from server.web.dependencies import utc_clock
 from server.web.errands import Errands
 from server.web.open_sockets import OpenSockets
+from server.web.one_look import Looks
 from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
@@ -86,6 +89,7 @@ from server.web.security import (
 from server.web.sheets import Sheets
 from server.web.sign_in_line import SignInLine
 from server.web.waiting import Held
+from server.work_process import Busy
 from server.worker import MarkOne, Worker
 
 ROUTERS = (
@@ -134,8 +138,12 @@ def create_app(
     database: Database,
     clock: Callable[[], datetime] = utc_clock,
     mark_one: MarkOne | None = None,
+    read: ReadDraft = read_draft,
 ) -> FastAPI:
-    """The application on a migrated database; on SQLite it has ``mark_one`` mark."""
+    """The application on a migrated database.
+
+    On SQLite it has ``mark_one`` mark; ``read`` reads what authors write.
+    """
     app = FastAPI(
         title="Rungmark",
         dependencies=[Depends(enforce)],
@@ -149,7 +157,9 @@ def create_app(
     app.state.clock = clock
     app.state.college_zone = CollegeZone(shared=not database.is_sqlite)
     app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
-    app.state.examiner = Examiner(database)
+    app.state.drafts = DraftReader(read)
+    app.state.examiner = Examiner(database, app.state.drafts)
+    app.state.looks = Looks()
     app.state.remarker = Remarker(database)
     app.state.sheets = Sheets()
     app.state.held = Held()
@@ -299,8 +309,9 @@ def _answer_errors(app: FastAPI) -> None:
         return error(request, 503, sentence)
 
     @app.exception_handler(NoConnection)
-    def busy(request: Request, _trouble: NoConnection) -> Response:
-        log.error("no connection to the database was free in time")
+    @app.exception_handler(Busy)
+    def busy(request: Request, trouble: Exception) -> Response:
+        log.error("no connection or process was free in time: %s", type(trouble).__name__)
         sentence = "The server is too busy. Nothing was stored; try again in a minute."
         return error(request, 503, sentence)
 

@@ -16,7 +16,7 @@ from server.store.lti_outbox import queue_scores
 from server.store.setting_work import Policy
 from server.store.standings import partners_at
 from server.web.access import VisitorHere, ZoneHere
-from server.web.dependencies import CatalogueHere, Now, Reading, Writing
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
 from server.web.gradebook import assignment_here, section_here
 from server.web.rendering import page
 
@@ -136,7 +136,8 @@ def set_work(
 def add_assignment(
     request: Request,
     section_id: int,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     catalogue: CatalogueHere,
     form: TypedHere,
     visitor: VisitorHere,
@@ -150,12 +151,14 @@ def add_assignment(
     if found is None:
         mistake = f"There is no exercise {exercise or '(none)'}. Choose one from the list."
     elif not isinstance(policy, str):
-        added = setting_work.set_exercise(
-            session, section_id, exercise, found.title, policy, by_id=visitor.id, now=now
-        )
+        title = found.title
+        with database.write() as writing:
+            added = setting_work.set_exercise(
+                writing, section_id, exercise, title, policy, by_id=visitor.id, now=now
+            )
         if added is not None:
             return RedirectResponse(f"/sections/{section_id}/assignments", 303)
-        mistake = f"{found.title} is set for this section already. Change it in its settings."
+        mistake = f"{title} is set for this section already. Change it in its settings."
     return _set_page(request, session, section_id, catalogue, form, mistake)
 
 

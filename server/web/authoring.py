@@ -16,12 +16,13 @@ from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from server.draft_reader import DraftReader
 from server.examiner import Examiner
 from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
 from server.marking.files.catalogue import BENCH, Catalogue, start_program
-from server.marking.files.drafts import Draft, Reading, new_text, numbers_of, read_draft
+from server.marking.files.drafts import Draft, Reading, new_text, numbers_of
 from server.marking.files.exercise_file import SLUG, exercise_schema
 from server.marking.files.exercise_zip import from_zip, to_zip
 from server.marking.files.placeholders import fill
@@ -56,6 +57,7 @@ from server.web.dependencies import (
 from server.web.dependencies import (
     Reading as ReadingHere,
 )
+from server.web.one_look import OneLook
 from server.web.rendering import environment, error, fragment, page
 from server.web.workplace import Workplace
 
@@ -65,6 +67,7 @@ STALE = (
     "The exercise was changed in another window since you opened this one, so this change was not "
     "kept. What you typed is still here; copy it, then reload the page."
 )
+HEAVY = "The exercise takes too long to be read. Make its text smaller in the text view first."
 FAULTY = "The exercise has faults still. Mend those that stand at their fields first."
 
 
@@ -73,6 +76,12 @@ async def examiner(connection: HTTPConnection) -> Examiner:
     return found
 
 
+async def drafts(connection: HTTPConnection) -> DraftReader:
+    found: DraftReader = connection.app.state.drafts
+    return found
+
+
+DraftsHere = Annotated[DraftReader, Depends(drafts)]
 ExaminerHere = Annotated[Examiner, Depends(examiner)]
 
 
@@ -166,13 +175,14 @@ def begin_exercise(
     return begun
 
 
-@router.post("/authoring/import")
+@router.post("/authoring/import", dependencies=[OneLook])
 def import_exercise(
     request: Request,
     session: ReadingHere,
     database: DatabaseHere,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
+    drafts: DraftsHere,
     now: Now,
     archive: Annotated[UploadFile, File()],
 ) -> Response:
@@ -181,7 +191,7 @@ def import_exercise(
         draft = from_zip(archive.file.read())
     except ValueError as refused:
         return _list(request, session, visitor, catalogue, str(refused), 422)
-    data = read_draft(draft).data or {}
+    data = drafts.read(draft).data or {}
     title = str(data.get("title") or draft.slug)
     begun = _begun(database, visitor, catalogue, draft, title, now)
     if isinstance(begun, str):
@@ -222,12 +232,18 @@ def _source(session: Session, catalogue: Catalogue, slug: str) -> Draft:
 
 @router.get("/authoring/{authored_id}")
 def author_sheet(
-    request: Request, authored_id: int, session: ReadingHere, examiner: ExaminerHere
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    examiner: ExaminerHere,
+    drafts: DraftsHere,
 ) -> Response:
     row = row_here(session, authored_id)
     if row.findings_of != row.revision or not row.findings.get("complete"):
         examiner.look(row.id, row.revision)
-    return page(request, "authoring/sheet.html", **_context(session, row))
+    return page(
+        request, "authoring/sheet.html", **_context(session, row, drafts.read(draft_of(row)))
+    )
 
 
 @router.post("/authoring/{authored_id}/change")
@@ -239,6 +255,7 @@ def change_exercise(
     visitor: VisitorHere,
     examiner: ExaminerHere,
     catalogue: CatalogueHere,
+    drafts: DraftsHere,
     now: Now,
     change: Annotated[str, Form(max_length=400_000)],
     revision: Annotated[int, Form()],
@@ -251,11 +268,13 @@ def change_exercise(
         return error(request, 422, "The change can't be read. Reload the page and try again.")
     if row.revision != revision:
         return error(request, 409, STALE)
+    if drafts.is_heavy(draft_of(row)):
+        return error(request, 422, HEAVY)
     try:
         after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue))
     except Refused as refused:
         return error(request, 422, str(refused))
-    reading = read_draft(after)
+    reading = drafts.read(after)
     saved = _saved(database, row.id, after, reading, revision, now)
     if saved is None:
         return error(request, 409, STALE)
@@ -279,17 +298,21 @@ def _saved(
 
 
 @router.get("/authoring/{authored_id}/findings")
-def findings(request: Request, authored_id: int, session: ReadingHere) -> Response:
+def findings(
+    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
+) -> Response:
     """What has been found so far; asked for until the look is complete."""
     row = row_here(session, authored_id)
-    return fragment(request, "authoring/_findings.html", **_found(row, read_draft(draft_of(row))))
+    return fragment(request, "authoring/_findings.html", **_found(row, drafts.read(draft_of(row))))
 
 
 @router.get("/authoring/{authored_id}/text")
-def exercise_as_text(request: Request, authored_id: int, session: ReadingHere) -> Response:
+def exercise_as_text(
+    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
+) -> Response:
     """The file itself, with every fault as line:column."""
     row = row_here(session, authored_id)
-    return page(request, "authoring/text.html", row=row, reading=read_draft(draft_of(row)))
+    return page(request, "authoring/text.html", row=row, reading=drafts.read(draft_of(row)))
 
 
 @router.post("/authoring/{authored_id}/text")
@@ -299,6 +322,7 @@ def save_text(
     session: ReadingHere,
     database: DatabaseHere,
     examiner: ExaminerHere,
+    drafts: DraftsHere,
     now: Now,
     revision: Annotated[int, Form()],
     text: Annotated[str, Form(max_length=1_000_000)] = "",
@@ -306,7 +330,7 @@ def save_text(
     """Keep the text, whatever is wrong with it."""
     row = row_here(session, authored_id)
     draft = Draft(row.slug, text.replace("\r\n", "\n"), dict(row.programs))
-    reading = read_draft(draft)
+    reading = drafts.read(draft)
     saved = _saved(database, row.id, draft, reading, revision, now)
     if saved is None:
         return page(
@@ -321,11 +345,15 @@ def preview_statement(
     request: Request,
     authored_id: int,
     session: ReadingHere,
+    drafts: DraftsHere,
     statement: Annotated[str, Form(max_length=20_000)] = "",
 ) -> Response:
     """The statement as students will read it, with the middle of their numbers; nothing is
     stored."""
-    numbers = numbers_of(draft_of(row_here(session, authored_id)))
+    draft = draft_of(row_here(session, authored_id))
+    if drafts.is_heavy(draft):
+        return error(request, 422, HEAVY)
+    numbers = numbers_of(draft)
     return fragment(request, "authoring/_statement.html", statement=fill(statement, numbers).text)
 
 
@@ -356,6 +384,7 @@ def open_bench(
     session: ReadingHere,
     database: DatabaseHere,
     visitor: VisitorHere,
+    drafts: DraftsHere,
     now: Now,
     program: Annotated[str, Form(max_length=80)] = "",
     trial: Annotated[bool, Form()] = False,
@@ -363,7 +392,7 @@ def open_bench(
     """The draft as a student has it, with a reference program in the editor if one is named."""
     row = row_here(session, authored_id)
     draft = draft_of(row)
-    reading = read_draft(draft)
+    reading = drafts.read(draft)
     if reading.exercise is None:
         return error(request, 422, FAULTY)
     found = next((p.program for p in reading.programs if p.file.name == program), None)
@@ -423,11 +452,8 @@ def _offered(
 # -- what the templates need --------------------------------------------------------------------
 
 
-def _context(
-    session: Session, row: AuthoredExercise, reading: Reading | None = None
-) -> dict[str, Any]:
+def _context(session: Session, row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
     draft = draft_of(row)
-    reading = reading or read_draft(draft)
     readable = reading.data is not None
     return {
         "sheet": sheet_view(draft, reading) if readable else None,

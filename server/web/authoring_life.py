@@ -14,7 +14,6 @@ from starlette.responses import RedirectResponse, Response
 from server.marking.authoring.yaml_edit import set_value
 from server.marking.files.catalogue import Drawable
 from server.marking.files.document import read_document
-from server.marking.files.drafts import read_draft
 from server.remarker import Remarker
 from server.store.authored import LifeState, publish, retire, save_draft, versions_of
 from server.store.courses import SectionRole, assignments_of, sections_of
@@ -24,8 +23,9 @@ from server.store.setting_work import Policy
 from server.store.setting_work import set_exercise as store_assignment
 from server.web.access import VisitorHere, ZoneHere
 from server.web.assignments import end_of_day, read_moment
-from server.web.authoring import draft_of, row_here
+from server.web.authoring import DraftsHere, draft_of, row_here
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
+from server.web.one_look import OneLook
 from server.web.rendering import error, fragment, wants_fragment
 
 router = APIRouter()
@@ -89,13 +89,17 @@ def _open_findings(findings: dict[str, Any]) -> int:
     return len(findings.get("findings", []))
 
 
-@router.post("/authoring/{authored_id}/compare")
+@router.post("/authoring/{authored_id}/compare", dependencies=[OneLook])
 def compare_version(
-    request: Request, authored_id: int, session: Reading, remarker: RemarkerHere
+    request: Request,
+    authored_id: int,
+    session: Reading,
+    remarker: RemarkerHere,
+    drafts: DraftsHere,
 ) -> Response:
     """Begin to see what publishing would change."""
     row = row_here(session, authored_id)
-    if read_draft(draft_of(row)).exercise is None:
+    if drafts.read(draft_of(row)).exercise is None:
         return error(request, 422, "The exercise has faults still. Mend them first.")
     document = read_document(row.slug, row.text.encode())
     remarker.compare(
@@ -111,6 +115,7 @@ def publish_exercise(
     database: DatabaseHere,
     catalogue: CatalogueHere,
     remarker: RemarkerHere,
+    drafts: DraftsHere,
     now: Now,
     revision: Annotated[int, Form()],
     reason: Annotated[str, Form(max_length=1000)] = "",
@@ -123,7 +128,7 @@ def publish_exercise(
     if row.revision != revision:
         return error(request, 409, CHANGED)
     # Writers wait for each other, so that the texts are read before.
-    if not read_draft(draft_of(row)).sound:
+    if not drafts.read(draft_of(row)).sound:
         return error(request, 422, "The exercise has faults still. Mend them first.")
     number = versions[0].version + 1 if versions else 1
     text = set_value(row.text, ("version",), number)

@@ -13,6 +13,7 @@ from server.marking.faults.diagnosis import Diagnosis, diagnose
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.submissions import find_submission
 from server.web.dependencies import CatalogueHere, DatabaseHere
+from server.web.one_look import OneLook
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.workplace import exercise_of
 
@@ -22,7 +23,7 @@ MOST_TRIED = 600
 """Near programs that are tried while somebody waits: some seconds."""
 
 
-@router.get("/submissions/{submission_id}/diagnosis")
+@router.get("/submissions/{submission_id}/diagnosis", dependencies=[OneLook])
 def diagnosis(
     request: Request, submission_id: int, database: DatabaseHere, catalogue: CatalogueHere
 ) -> Response:

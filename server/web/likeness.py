@@ -25,6 +25,7 @@ from server.store.standings import counting_elsewhere, partners_at
 from server.web.access import VisitorHere
 from server.web.dependencies import Reading
 from server.web.gradebook import assignment_here
+from server.web.one_look import OneLook
 from server.web.rendering import page
 
 router = APIRouter()
@@ -57,7 +58,7 @@ class Compared:
         ]
 
 
-@router.get("/assignments/{assignment_id}/likeness")
+@router.get("/assignments/{assignment_id}/likeness", dependencies=[OneLook])
 def likeness(
     request: Request, assignment_id: int, session: Reading, visitor: VisitorHere
 ) -> Response:

@@ -21,6 +21,7 @@ from server.store.programs import working_copy
 from server.store.submissions import find_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import CatalogueHere, Now, Reading
+from server.web.one_look import OneLook
 from server.web.program_states import NOW, find_state
 from server.web.rendering import page
 from server.web.rungs import drawn_rungs
@@ -51,7 +52,7 @@ class PrintedRung:
     references: tuple[str, ...]
 
 
-@router.get("/assignments/{assignment_id}/print")
+@router.get("/assignments/{assignment_id}/print", dependencies=[OneLook])
 def print_program(
     request: Request,
     here: WorkplaceHere,
@@ -78,7 +79,7 @@ def print_program(
     )
 
 
-@router.get("/submissions/{submission_id}/print")
+@router.get("/submissions/{submission_id}/print", dependencies=[OneLook])
 def print_submission(
     request: Request, submission_id: int, session: Reading, catalogue: CatalogueHere, now: Now
 ) -> Response:

@@ -18,6 +18,7 @@ from server.store.versions import (
 from server.web.access import VisitorHere
 from server.web.compared import compared
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing, let_go
+from server.web.one_look import OneLook
 from server.web.program_states import NOW, find_state, start_of, state_names, state_of
 from server.web.rendering import page
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
@@ -67,7 +68,7 @@ def forget(
     return _back(here, "versions#versions")
 
 
-@router.get("/assignments/{assignment_id}/comparison")
+@router.get("/assignments/{assignment_id}/comparison", dependencies=[OneLook])
 def compare_states(
     request: Request,
     here: WorkplaceHere,
@@ -80,7 +81,7 @@ def compare_states(
     return _comparison(request, session, here, visitor.id, before, after)
 
 
-@router.get("/submissions/{submission_id}/comparison")
+@router.get("/submissions/{submission_id}/comparison", dependencies=[OneLook])
 def compare_attempts(
     request: Request,
     submission_id: int,

@@ -7,16 +7,18 @@ import zipfile
 from html import unescape
 
 import pytest
+from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.draft_reader import DraftReader
+from server.marking.files.drafts import Draft, Reading
 from server.store.authored import authored_by, find_authored
 from server.store.database import Database
 from server.store.people import Role, User
+from server.work_process import PastDeadline
 from tests.factories import make_user
 from tests.web.lab import HTMX, ClientFor
-
-pytestmark = pytest.mark.usefixtures("only_statements")
 
 MARKUP = "<script>alert(1)</script><b onclick='x'>{{ 7*7 }}"
 
@@ -350,3 +352,29 @@ def test_a_step_without_a_time_of_its_own_is_not_moved(author: Author) -> None:
     assert "no time of its own" in answer.text
     assert author.do("shift", *STEPS, 7, value="100").status_code == 422
     assert author.do("shift", *STEPS, 0, value="soon").status_code == 422
+
+
+def test_texts_that_take_too_long_to_be_read_are_kept_and_told(
+    app: FastAPI, database: Database, client_for: ClientFor
+) -> None:
+    with database.write() as session:
+        teacher = make_user(session, Role.INSTRUCTOR)
+    client = client_for(teacher)
+    address = Author(client, teacher, "Heavy sump").address
+
+    def read(draft: Draft) -> Reading:
+        raise PastDeadline
+
+    app.state.drafts = DraftReader(read)
+    saved = client.post(f"{address}/text", data={"revision": "1", "text": "typed: here\n"})
+    assert saved.status_code == 200
+    assert "takes too long to be read" in saved.text
+    assert "typed: here" in saved.text
+    assert client.get(address).status_code == 200
+    change = {"change": '{"do": "set", "path": ["title"], "value": "x"}', "revision": "2"}
+    for path, values in (("change", change), ("statement", {"statement": "x"})):
+        refused = client.post(f"{address}/{path}", data=values)
+        assert refused.status_code == 422
+        assert "takes too long to be read" in refused.text
+    published = client.post(f"{address}/publish", data={"revision": "2"})
+    assert published.status_code == 422
