@@ -105,7 +105,7 @@ def test_one_that_could_not_be_marked_in_time_uses_no_attempt(database: Database
         student, mate = make_user(session), make_user(session)
         section = make_section(session, *((s, SectionRole.STUDENT) for s in (student, mate)))
         assignment = make_assignment(session, section, attempts=1, in_pairs=True)
-        pair_up(session, assignment, student.id, mate.id)
+        pair_up(session, assignment, student.id, mate.id, by_id=student.id, now=NOON)
         first = submissions.submit(session, assignment, student.id, {"n": 1}, NOON)
         assert isinstance(first, Submission)
         assert submissions.leave_unmarked(session, first.id)
