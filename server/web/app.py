@@ -74,8 +74,8 @@ from server.web.college_zone import CollegeZone
 from server.web.cookies import by_tls
 from server.web.dependencies import utc_clock
 from server.web.errands import Errands
-from server.web.open_sockets import OpenSockets
 from server.web.one_look import Looks
+from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
 from server.web.rendering import error, wants_fragment
 from server.web.request_log import RequestLog
