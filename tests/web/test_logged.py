@@ -10,7 +10,7 @@ from server.store.audit_chain import Action, AuditEvent, check_chain
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.factories import make_marked, make_section, make_user
+from tests.factories import PASSWORD, make_marked, make_section, make_user
 from tests.web.lab import ClientFor, Lab
 
 Line = tuple[Action, str | None, str | None, str]
@@ -131,3 +131,23 @@ def test_accounts_and_rights_are_logged(
     assert found[0][3] == "as instructor"
     assert found[2][2:] == (overseer.log_id, "sees names")
     assert found[3][2:] == (teacher.log_id, f"as {SectionRole.INSTRUCTOR.value}")
+
+
+def test_signing_in_and_failing_to_are_logged(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    nobody, form = client_for(None), {"email": lab.student.email, "password": "a wrong one"}
+    nobody.post("/sign-in", data=form)
+    nobody.post("/sign-in", data={**form, "email": "not.there@larkmoor.example"})
+    nobody.post("/sign-in", data={**form, "password": PASSWORD})
+    nobody.post("/sign-out")
+    found = lines(database)
+    student = lab.student.log_id
+    assert [each[:3] for each in found] == [
+        (Action.FAILED_SIGN_IN, None, student),
+        (Action.FAILED_SIGN_IN, None, None),
+        (Action.SIGNED_IN, student, student),
+        (Action.SIGNED_OUT, student, student),
+    ]
+    # Whatever somebody typed may be a password in the wrong field.
+    assert "not.there" not in str(found)
