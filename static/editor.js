@@ -2,12 +2,14 @@
 
    The server alone knows programs. Each action is one POST with the revision that this window
    shows; the answer holds only what changed (static/editor/sending.js). */
+import { byId, closest, query, queryAll } from "/static/dom.js";
 import {
   declaring,
   deleted,
   documenting,
   driving,
   dropped,
+  droppedRung,
   inserting,
   movedRung,
   replacing,
@@ -16,22 +18,27 @@ import {
   varied,
   wrapped,
 } from "/static/editor/actions.js";
-import { tellAbout } from "/static/editor/about.js";
-import { ask, askDeclaration, listCommands, onCommit } from "/static/editor/dialogs.js";
+import { showAbout } from "/static/editor/about.js";
+import { ask, askDeclaration, declarationOf, listCommands, onCommit } from "/static/editor/dialogs.js";
 import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
-import { Selection } from "/static/editor/selection.js";
+import { Selection, stopIn } from "/static/editor/selection.js";
 import { allDone, inTurn, isWaiting, onArrival, revision, send, sendAgain } from "/static/editor/sending.js";
 
-const editor = document.getElementById("editor");
-const frame = editor.querySelector(".rungs-frame");
-const answer = document.getElementById("editor-answer");
-const selection = new Selection(() => document.getElementById("rungs"));
+/** @import { Action, Kind, Selected, Where } from "/static/editor/actions.js" */
+/** @import { Commit } from "/static/editor/dialogs.js" */
+/** @import { Opening } from "/static/editor/entry.js" */
+/** @import { Direction } from "/static/editor/selection.js" */
+
+const editor = byId("editor", HTMLElement);
+const frame = query(editor, ".rungs-frame", HTMLElement);
+const answer = byId("editor-answer", HTMLElement);
+const selection = new Selection(() => byId("rungs", HTMLElement));
 const entry = new Entry(backToRungs);
 
 /* ---- actions ---------------------------------------------------------------------------------- */
 
-/* After a swap: numbers, selection, and the revision that the form for submitting hands in. */
+/* After a swap: numbers, selection, and the revision in the form for submitting. */
 onArrival((select) => {
   selection.refresh();
   markConcerned();
@@ -41,22 +48,24 @@ onArrival((select) => {
   } else if (!document.activeElement?.closest(".bench")) {
     selection.select(selection.place);
   }
-  for (const field of document.querySelectorAll("[data-revision-field]")) field.value = revision();
+  for (const field of queryAll(document, "[data-revision-field]", HTMLInputElement)) field.value = revision();
 });
 
-/* Mark in the drawing what a remark concerns; a note concerns nobody so much. */
+/* Mark in the drawing what a remark concerns; a note marks nothing. */
 function markConcerned() {
   for (const stop of frame.querySelectorAll(".concerned")) stop.classList.remove("concerned", "error");
-  for (const remark of frame.querySelectorAll(".remark[data-at]:not(.note)")) {
+  for (const remark of queryAll(frame, ".remark[data-at]:not(.note)", HTMLElement)) {
     const stop = concerned(remark);
     stop?.classList.add("concerned");
     stop?.classList.toggle("error", remark.matches(".error"));
   }
 }
 
+/** @param {HTMLElement} remark */
 function concerned(remark) {
-  const [kind, name] = remark.dataset.at.split(" ");
-  return remark.closest(".rung-row").querySelector(`[data-${kind}="${name}"]`);
+  const [kind, name] = (remark.dataset.at ?? "").split(" ");
+  const row = closest(remark, ".rung-row", HTMLElement);
+  return row && stopIn(row, kind, name);
 }
 
 /* The next key is meant for the rungs, even if the rung is not there yet. */
@@ -67,8 +76,11 @@ function backToRungs() {
 
 /* ---- what is selected -------------------------------------------------------------------------- */
 
-/* The selection as the actions need it: see static/editor/actions.js. */
-function selected() {
+/**
+ * Return the selection as the actions need it.
+ * @returns {Selected}
+ */
+function current() {
   const { rung, at } = selection.place;
   const [kind, name] = at.split(" ");
   const path = kind === "path" ? name.split(".").map(Number) : null;
@@ -78,21 +90,26 @@ function selected() {
     output: kind === "output" ? Number(name) : null,
     text: selection.stop?.dataset.text || "",
     rungs: selection.rows.length,
-    range: () => selection.range(path),
+    range: (first) => selection.range(first),
   };
 }
 
-/* `make(selected())` gives the action once everything before it is done; null does nothing. */
+/**
+ * Make an action once everything before it is done, and send it; null sends nothing.
+ * @param {(selected: Selected) => Action | null} make
+ * @param {HTMLElement} [target]  shows the server's objections
+ */
 function act(make, target) {
   return inTurn(() => {
-    const action = make(selected());
-    return action && send(action, target);
+    const action = make(current());
+    return action ? send(action, target) : false;
   });
 }
 
 /* ---- the field for one element ---------------------------------------------------------------- */
 
-const place = () => editor.querySelector("[name=place]:checked").value;
+const place = () => /** @type {Where} */ (query(editor, "[name=place]:checked", HTMLInputElement).value);
+/** @type {Record<Where, string>} */
 const WHERE = {
   after: "after what is selected",
   before: "before what is selected",
@@ -100,8 +117,16 @@ const WHERE = {
   branch: "in a branch below",
 };
 
-/* `fresh` is the type of a symbol that is named here for the first time. */
-function askElement(kind, label, { where = place(), type = "", fresh = "BOOL" } = {}) {
+/**
+ * Ask for an element.
+ * @param {Kind} kind
+ * @param {string} label
+ * @param {object} options
+ * @param {Where} [options.where]  the bench's choice by default
+ * @param {string} [options.type]  the block's
+ * @param {string} [options.fresh]  the type of a symbol that is named here for the first time
+ */
+function askElement(kind, label, { where = place(), type = "", fresh = "BOOL" }) {
   openEntry({
     label: `${label}, ${WHERE[where]}`,
     type,
@@ -114,6 +139,11 @@ function askElement(kind, label, { where = place(), type = "", fresh = "BOOL" } 
   });
 }
 
+/**
+ * @param {Kind} kind
+ * @param {string} label
+ * @param {string} fresh  the type of a symbol that is named here for the first time
+ */
 function askOutput(kind, label, fresh = "BOOL") {
   openEntry({
     label,
@@ -126,25 +156,37 @@ function askChange() {
   const stop = selection.stop;
   if (!stop || !selection.place.at) return askRung("rung-text");
   openEntry({
-    label: stop.getAttribute("aria-label"),
+    label: stop.getAttribute("aria-label") ?? "",
     text: stop.dataset.text,
     make: (text) => (selected) => replacing(text, selected),
   });
 }
 
+/** @param {"rung-text" | "rung-comment"} id */
 function askRung(id) {
   if (isWaiting() || selection.row) ask(id, inTurn(() => selection.row));
 }
 
-/* Open the field at once, so that no key is lost; where the text goes is settled in its turn. */
+/**
+ * What the field is asked for: how it is shown, and the action that its text makes.
+ * @typedef {Omit<Opening, "stop" | "commit"> & { make: MakeEntry }} Question
+ */
+/** @typedef {(text: string, type: string, declared: Action[]) => (selected: Selected) => Action} MakeEntry */
+
+/**
+ * Open the field at once, so that no key is lost; where the text goes is settled in its turn.
+ * @param {Question} question
+ */
 function openEntry({ make, ...shown }) {
+  /** @type {Opening} */
   const opened = {
     ...shown,
-    stop: selection.stop || editor.querySelector(".rungs-frame"),
+    stop: selection.stop || frame,
     commit: (text, type, fresh) => {
+      /** @type {Action[]} */
       const declared = fresh.map((variable) => ({ action: "declare", variable }));
       inTurn(async () => {
-        if (await send(make(text, type, declared)(selected()))) return;
+        if (await send(make(text, type, declared)(current()))) return;
         const refused = [...answer.childNodes];
         if (!refused.length || entry.isOpen || answer.querySelector("[data-command]")) return;
         entry.reopen({ ...opened, text, type, stop: selection.stop || opened.stop }, refused);
@@ -156,9 +198,17 @@ function openEntry({ make, ...shown }) {
 
 /* ---- commands --------------------------------------------------------------------------------- */
 
-/* Go to another page by its link, once everything before is done. */
-const leave = (link) => inTurn(() => document.getElementById(link).click());
+/**
+ * Go to another page by its link, once everything before is done.
+ * @param {string} link
+ */
+const leave = (link) => inTurn(() => byId(link, HTMLAnchorElement).click());
 
+/**
+ * What each command of server/web/commands.py does. `button` is what was pressed, `where` the place
+ * at which a tool was dropped, if any.
+ * @type {Record<string, (button: HTMLElement | null, where?: Where) => unknown>}
+ */
 const COMMANDS = {
   open: (_, where) => askElement("open", "Normally open contact", { where }),
   closed: (_, where) => askElement("closed", "Normally closed contact", { where }),
@@ -188,21 +238,24 @@ const COMMANDS = {
     backToRungs();
     act(({ rungs }) => ({ action: "add rung", at: rungs }));
   },
-  "rung-delete": () => act(({ rung, rungs }) => rungs && { action: "delete rung", rung }),
+  "rung-delete": () => act(({ rung, rungs }) => (rungs ? { action: "delete rung", rung } : null)),
   text: () => askRung("rung-text"),
   comment: () => askRung("rung-comment"),
-  duplicate: () => act(({ rung, rungs }) => rungs && { action: "duplicate rung", rung }),
+  duplicate: () => act(({ rung, rungs }) => (rungs ? { action: "duplicate rung", rung } : null)),
   up: () => act((selected) => movedRung(selected, -1)),
   down: () => act((selected) => movedRung(selected, 1)),
   undo: () => inTurn(() => send(null, answer, "/undo")),
   redo: () => inTurn(() => send(null, answer, "/redo")),
   declare: () => askDeclaration(null),
-  declaration: (button) => askDeclaration(button.closest("tr")),
-  about: () => inTurn(() => tellAbout(selection.row ? selection.place : {})),
-  uses: (button) => inTurn(() => tellAbout(button.closest("tr").dataset)),
+  declaration: (button) => askDeclaration(closest(button, "tr", HTMLElement)),
+  about: () => inTurn(() => showAbout(selection.row ? selection.place : {})),
+  uses: (button) => {
+    const { symbol } = closest(button, "tr", HTMLElement)?.dataset ?? {};
+    return inTurn(() => showAbout({ symbol }));
+  },
   go: (button) => {
-    button.closest("dialog").close();
-    selection.select({ rung: Number(button.dataset.rung), at: button.dataset.at });
+    closest(button, "dialog", HTMLDialogElement)?.close();
+    selection.select({ rung: Number(button?.dataset.rung), at: button?.dataset.at ?? "" });
   },
   versions: () => leave("to-versions"),
   print: () => leave("to-print"),
@@ -211,41 +264,54 @@ const COMMANDS = {
   keep: () => answer.replaceChildren(),
 };
 
-/* `button` is what was pressed, `where` the place at which a tool was let go: either may be none. */
-function run(name, button, where) {
+/**
+ * @param {string} name
+ * @param {HTMLElement | null} [button]
+ * @param {Where} [where]
+ */
+function run(name, button = null, where) {
   COMMANDS[name](button, where);
 }
 
-onCommit({
+/** @param {HTMLFormElement} form */
+const textOf = (form) => query(form, "textarea", HTMLTextAreaElement).value;
+
+/** @type {Record<"rung-text" | "rung-comment" | "declaration", Commit>} */
+const COMMITS = {
   "rung-text": (form, target) => {
-    const text = form.querySelector("textarea").value;
+    const text = textOf(form);
     return act(({ rung }) => ({ action: "set rung", rung, text }), target);
   },
   "rung-comment": (form, target) => {
-    const comment = form.querySelector("textarea").value;
-    const serves = new FormData(form).getAll("serves");
+    const comment = textOf(form);
+    const serves = new FormData(form).getAll("serves").map(String);
     return act((selected) => documenting(comment, serves, selected), target);
   },
   declaration: (form, target, remove) => {
-    const { symbol, type, address, initial, comment, retain } = Object.fromEntries(new FormData(form));
-    const { was } = form.dataset;
-    const variable = { symbol, type, address: address.trim() || null, initial, comment, retain: Boolean(retain) };
+    const { was = "" } = form.dataset;
     if (remove) return act(() => ({ action: "delete variable", symbol: was }), target);
+    const variable = declarationOf(form);
     return act(() => (was ? { action: "change variable", symbol: was, variable } : { action: "declare", variable }), target);
   },
-});
+};
+onCommit(COMMITS);
 
 /* ---- keyboard and pointer --------------------------------------------------------------------- */
 
 const keys = new Map(
-  [...document.querySelectorAll("#command-options [data-key]")].map((each) => [each.dataset.key, each.dataset.run]),
+  queryAll(document, "#command-options [data-key]", HTMLElement).map(({ dataset }) => [dataset.key ?? "", dataset.run ?? ""]),
 );
 keys.set("F1", "about").set("F2", "edit").set("Backspace", "delete").set("Ctrl+Shift+z", "redo").set("/", "commands");
 keys.set("p", "place-parallel");
 
+/** @type {Record<string, Direction>} */
 const MOVES = { ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down" };
 
-function spelt(event) {
+/**
+ * Return a key as server/web/commands.py writes it.
+ * @param {KeyboardEvent} event
+ */
+function formatKey(event) {
   const letter = event.key.length === 1 && event.key.toLowerCase() !== event.key.toUpperCase();
   const shift = event.shiftKey && (letter || event.key.length > 1);
   const ctrl = event.ctrlKey || event.metaKey;
@@ -254,39 +320,43 @@ function spelt(event) {
 
 frame.addEventListener("keydown", (event) => {
   if (event.altKey || event.isComposing) return;
-  const key = spelt(event);
-  const move = MOVES[key];
+  const key = formatKey(event);
+  const [move, command] = [MOVES[key], keys.get(key)];
   if (move) inTurn(() => selection.move(move));
   else if (key === "Home") inTurn(() => selection.first());
   else if (key === "End") inTurn(() => selection.last());
   else if (key === "Ctrl+Home") inTurn(() => selection.select({ rung: 0, at: "" }));
   else if (key === "Ctrl+End") inTurn(() => selection.select({ rung: Infinity, at: "" }));
-  else if (keys.has(key)) run(keys.get(key));
+  else if (command) run(command);
   else return;
   event.preventDefault();
 });
 
 frame.addEventListener("focusin", (event) => selection.selectStop(event.target));
 frame.addEventListener("click", (event) => {
-  const remark = event.target.closest(".remark[data-at]");
+  const remark = closest(event.target, ".remark[data-at]", HTMLElement);
   selection.selectStop((remark && concerned(remark)) || event.target);
 });
 frame.addEventListener("dblclick", (event) => selection.selectStop(event.target) && askChange());
 
-dragging(frame, (source, target) => {
-  if (source.kind !== "tool") return act((selected) => dropped(source, target, selected));
-  selection.select({ rung: target.rung, at: target.path ? `path ${target.path.join(".")}` : "" }, { focus: false });
-  run(source.command, null, target.side);
+dragging(frame, {
+  rung: (from, gap) => act(() => droppedRung(from, gap)),
+  part: (source, target) => {
+    if (source.kind !== "tool") return act((selected) => dropped(source, target, selected));
+    selection.select({ rung: target.rung, at: target.path ? `path ${target.path.join(".")}` : "" }, { focus: false });
+    return run(source.command, null, target.side);
+  },
 });
 
 document.addEventListener("click", (event) => {
-  const button = event.target.closest("[data-command]");
-  if (button && !button.disabled) run(button.dataset.command, button);
+  const button = closest(event.target, "[data-command]", HTMLButtonElement);
+  if (button && !button.disabled) run(button.dataset.command ?? "", button);
 });
 
 /* A program is handed in with everything done that was asked for. */
 document.addEventListener("htmx:confirm", (event) => {
-  if (!event.target.matches("[data-submit]") || !isWaiting()) return;
+  const submits = event.target instanceof Element && event.target.matches("[data-submit]");
+  if (!submits || !isWaiting()) return;
   event.preventDefault();
   allDone().then(() => event.detail.issueRequest());
 });

@@ -1,17 +1,32 @@
 /* Which rung, element or output is selected, and where the arrow keys lead.
 
-   A place is {rung, at}: the rung's number from 0, and "path 1.0.0", "output 0", or "" for the
-   rung itself. One stop holds tabindex 0; every other one is reached from it by arrow keys. */
+   One stop holds tabindex 0; every other one is reached from it by arrow keys. */
+import { closest, find, query, queryAll } from "/static/dom.js";
+/** @import { Part } from "/static/dom.js" */
+/** @import { Path, Range } from "/static/editor/actions.js" */
+
+/**
+ * The rung's number from 0, and "path 1.0.0", "output 0", or "" for the rung itself.
+ * @typedef {{ rung: number, at: string }} Place
+ */
+/** @typedef {"left" | "right" | "up" | "down"} Direction */
+
 const LONG = 60;
 const STOPS = ".rung-head, [data-path], [data-output]";
 
 export class Selection {
   #rungs;
+  /** @type {Place} */
   #place = { rung: 0, at: "" };
+  /** @type {Place | null} */
   #mark = null;
-  /* The stops that this window shows as selected or marked; a rung drawn anew shows none. */
+  /**
+   * The stops that this window shows as selected or marked; a rung drawn anew shows none.
+   * @type {Part[]}
+   */
   #shown = [];
 
+  /** @param {() => HTMLElement} rungs  the list of rungs, which a swap may replace */
   constructor(rungs) {
     this.#rungs = rungs;
   }
@@ -22,9 +37,10 @@ export class Selection {
 
   /* A live collection, so that nothing is copied for one row. */
   get rows() {
-    return this.#rungs().children;
+    return /** @type {HTMLCollectionOf<HTMLElement>} */ (this.#rungs().children);
   }
 
+  /** @returns {HTMLElement | undefined} */
   get row() {
     return this.rows[this.#place.rung];
   }
@@ -35,26 +51,27 @@ export class Selection {
 
   /* Number the rungs anew after some came or went, and show the selection again.
 
-     How many they are is told by a class: a selector that counts them costs time at each change. */
+     A class says how many they are: a selector that counts them costs time at each change. */
   refresh() {
     this.#rungs().classList.toggle("empty", this.rows.length === 0);
     this.#rungs().classList.toggle("long", this.rows.length >= LONG);
     for (const [number, row] of [...this.rows].entries()) {
       if (row.id === `rung-${number}`) continue;
       row.id = `rung-${number}`;
-      row.querySelector(".number").textContent = number + 1;
+      query(row, ".number", HTMLElement).textContent = String(number + 1);
     }
     this.select(this.#place, { focus: false });
   }
 
+  /** @param {Place} place */
   select(place, { focus = true } = {}) {
     const last = this.rows.length - 1;
     const rung = Math.max(0, Math.min(place.rung, last));
     this.#place = { rung, at: place.at };
     const stop = this.stop;
-    const marked = this.#mark && this.#stopAt(this.#mark);
+    const marked = this.#mark ? this.#stopAt(this.#mark) : null;
     const before = this.#shown;
-    this.#shown = [stop, marked].filter(Boolean);
+    this.#shown = [stop, marked].filter((each) => each !== null);
     for (const each of [...before, ...this.#shown]) {
       const wanted = each === stop ? "0" : "-1";
       // Setting it where the focus is makes the browser look at the styles of the whole sheet.
@@ -67,14 +84,16 @@ export class Selection {
     if (focus && stop !== document.activeElement && !isTyping()) stop.focus();
   }
 
-  selectStop(element) {
-    const stop = element.closest(STOPS);
+  /** @param {EventTarget | null} target */
+  selectStop(target) {
+    const stop = closest(target, STOPS, HTMLElement, SVGElement);
     if (stop) this.select(placeOf(stop));
     return Boolean(stop);
   }
 
+  /** @param {Direction} direction */
   move(direction) {
-    const next = this.#neighbour(direction);
+    const next = this.#neighbor(direction);
     if (next) this.select(placeOf(next));
   }
 
@@ -85,7 +104,11 @@ export class Selection {
     this.select(this.#place);
   }
 
-  /* From mark to selection, if they stand in one series; else the selected element alone. */
+  /**
+   * Return what lies from the mark to an element, if they stand in one rung; else the element alone.
+   * @param {Path} path
+   * @returns {Range}
+   */
   range(path) {
     const marked = this.#mark?.rung === this.#place.rung ? this.#mark.at.slice("path ".length).split(".").map(Number) : null;
     this.#mark = null;
@@ -103,62 +126,90 @@ export class Selection {
   }
 
   last() {
-    const stops = this.#stopsIn(this.row);
-    if (stops.length) this.select(placeOf(stops[stops.length - 1]));
+    const stop = stopsIn(this.row).at(-1);
+    if (stop) this.select(placeOf(stop));
   }
 
+  /** @param {Place} place @returns {Part | null} */
   #stopAt({ rung, at }) {
     const row = this.rows[rung];
     if (!row) return null;
     const [kind, name] = at.split(" ");
-    return (at && row.querySelector(`[data-${kind}="${name}"]`)) || row.querySelector(".rung-head");
+    return (at && stopIn(row, kind, name)) || headOf(row);
   }
 
-  #stopsIn(row) {
-    return row ? [...row.querySelectorAll("[data-path], [data-output]")] : [];
-  }
-
-  #neighbour(direction) {
-    const from = this.stop;
-    if (!from) return null;
-    const row = this.row;
-    const head = row.querySelector(".rung-head");
+  /** @param {Direction} direction */
+  #neighbor(direction) {
+    const [from, row] = [this.stop, this.row];
+    if (!from || !row) return null;
+    const head = headOf(row);
     const sideways = direction === "left" || direction === "right";
     if (from === head && !sideways) return this.#headBeyond(direction);
-    const found = nearest(from, this.#stopsIn(row), direction);
+    const found = nearest(from, stopsIn(row), direction);
     if (found) return found;
     if (direction === "left") return from === head ? null : head;
     if (sideways) return null;
-    const beyond = this.rows[this.#place.rung + (direction === "down" ? 1 : -1)];
-    if (!beyond) return null;
-    return nearest(from, this.#stopsIn(beyond), direction) || beyond.querySelector(".rung-head");
+    const beyond = this.#rowBeyond(direction);
+    return beyond && (nearest(from, stopsIn(beyond), direction) || headOf(beyond));
   }
 
+  /** @param {Direction} direction */
   #headBeyond(direction) {
-    const beyond = this.rows[this.#place.rung + (direction === "down" ? 1 : -1)];
-    return beyond?.querySelector(".rung-head");
+    const beyond = this.#rowBeyond(direction);
+    return beyond && headOf(beyond);
+  }
+
+  /** @param {Direction} direction @returns {HTMLElement | undefined} */
+  #rowBeyond(direction) {
+    return this.rows[this.#place.rung + (direction === "down" ? 1 : -1)];
   }
 }
+
+/**
+ * Return an element or an output of a row, or null.
+ * @param {HTMLElement} row
+ * @param {string} kind  "path" or "output"
+ * @param {string} name
+ */
+export function stopIn(row, kind, name) {
+  return find(row, `[data-${kind}="${name}"]`, SVGElement);
+}
+
+/** @param {HTMLElement} row */
+const headOf = (row) => query(row, ".rung-head", HTMLElement);
+
+/** @param {HTMLElement | undefined} row */
+const stopsIn = (row) => (row ? queryAll(row, "[data-path], [data-output]", SVGElement) : []);
 
 /* Whether the keys go into a field now: a move that was asked for before must not take them away. */
 const isTyping = () => Boolean(document.activeElement?.closest("#entry:not([hidden]), dialog[open]"));
 
+/**
+ * @param {Part} stop
+ * @returns {Place}
+ */
 function placeOf(stop) {
-  const row = stop.closest(".rung-row");
-  const rung = Number(row.id.slice("rung-".length));
+  const row = closest(stop, ".rung-row", HTMLElement);
+  const rung = Number(row?.id.slice("rung-".length));
   if (stop.dataset.path !== undefined) return { rung, at: `path ${stop.dataset.path}` };
   if (stop.dataset.output !== undefined) return { rung, at: `output ${stop.dataset.output}` };
   return { rung, at: "" };
 }
 
-/* The stop that lies nearest in a direction; going straight counts more than being close. */
+/**
+ * Return the stop that lies nearest in a direction; going straight counts more than being close.
+ * @param {Part} from
+ * @param {Part[]} stops
+ * @param {Direction} direction
+ */
 function nearest(from, stops, direction) {
-  const [x, y] = centre(from);
+  const [x, y] = centerOf(from);
+  /** @type {Part | null} */
   let best = null;
   let least = Infinity;
   for (const stop of stops) {
     if (stop === from) continue;
-    const [sx, sy] = centre(stop);
+    const [sx, sy] = centerOf(stop);
     const along = { right: sx - x, left: x - sx, down: sy - y, up: y - sy }[direction];
     const aside = direction === "left" || direction === "right" ? Math.abs(sy - y) : Math.abs(sx - x);
     if (along < 6) continue;
@@ -171,7 +222,8 @@ function nearest(from, stops, direction) {
   return best;
 }
 
-function centre(stop) {
+/** @param {Part} stop */
+function centerOf(stop) {
   const box = (stop.querySelector(".cell") || stop).getBoundingClientRect();
   // The number of a rung is as high as the rung; its power line runs near the top.
   const y = stop.matches(".rung-head") ? box.top + 40 : box.top + box.height / 2;

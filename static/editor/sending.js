@@ -1,32 +1,63 @@
 /* Actions on their way to the server, one after the other: each is made on the revision that the
    one before it left, and none is lost while the server can't be reached. */
-const editor = document.getElementById("editor");
-const answer = document.getElementById("editor-answer");
+import { byId } from "/static/dom.js";
+/** @import { Action } from "/static/editor/actions.js" */
+
+const editor = byId("editor", HTMLElement);
+const answer = byId("editor-answer", HTMLElement);
 const RETRY_MS = 1500;
 
+/** @type {Promise<unknown>} */
 let queue = Promise.resolve();
 let waiting = 0;
 let connected = true;
+/**
+ * What was sent last, as `send` takes it.
+ * @type {[action: Action | null, target: Element, address: string] | null}
+ */
 let last = null;
+/** @type {(select: string | undefined) => void} */
 let arrive = () => {};
 
-/* `handler(select)` is asked after each answer; `select` is where the server puts the selection. */
+/**
+ * Set what is called after each answer.
+ * @param {(select: string | undefined) => void} handler
+ *     gets where the server puts the selection: rung and place, as in "2 path 1.0.0"
+ */
 export function onArrival(handler) {
   arrive = handler;
 }
 
-/* Do something once everything before it is done; gives what it gives. */
+/**
+ * Do something once everything before it is done. Return its result, undefined if it failed.
+ * @template T
+ * @param {() => T | Promise<T>} work
+ * @returns {Promise<T | undefined>}
+ */
 export function inTurn(work) {
   waiting += 1;
-  queue = queue.then(work).catch((fault) => console.error(fault)).finally(() => (waiting -= 1));
-  return queue;
+  const turn = queue.then(work).catch(report).finally(() => (waiting -= 1));
+  queue = turn;
+  return turn;
+}
+
+/** @param {unknown} fault */
+function report(fault) {
+  console.error(fault);
+  return undefined;
 }
 
 export const isWaiting = () => waiting > 0;
 export const allDone = () => queue;
-export const revision = () => document.getElementById("editor-status").dataset.revision;
+const status = () => byId("editor-status", HTMLElement).dataset;
+export const revision = () => status().revision ?? "";
 
-/* Send one action; true if it was done. `target` shows what the server has against it. */
+/**
+ * Send one action. Return whether it was done.
+ * @param {Action | null} action  null for an address that needs none
+ * @param {Element} target  shows the server's objections
+ * @param {string} address  below the program's own
+ */
 export async function send(action, target = answer, address = "") {
   const before = revision();
   const shown = new Set(Array.from(rows(), content));
@@ -45,11 +76,11 @@ export async function send(action, target = answer, address = "") {
     resent = !connected;
     if (!connected) await offline();
   } while (!connected);
-  const status = document.getElementById("editor-status").dataset;
-  const { stale, select } = status;
-  // Told once: a refusal leaves the status as it is.
-  delete status.stale;
-  delete status.select;
+  const now = status();
+  const { stale, select } = now;
+  // Read only once: a refusal leaves the status as it is.
+  delete now.stale;
+  delete now.select;
   if (stale) {
     markElsewhere(shown);
     // Whoever chose a dialog's step has left the dialog: the choice stands on the sheet.
@@ -63,7 +94,7 @@ export async function send(action, target = answer, address = "") {
 }
 
 /* The last action once more, on the program as it is now. */
-export const sendAgain = () => inTurn(() => send(...last));
+export const sendAgain = () => inTurn(() => (last ? send(...last) : false));
 
 async function offline() {
   const words = document.createElement("p");
@@ -76,9 +107,12 @@ async function offline() {
 
 document.addEventListener("htmx:error", () => (connected = false));
 
-const rows = () => document.getElementById("rungs").children;
+const rows = () => /** @type {HTMLCollectionOf<HTMLElement>} */ (byId("rungs", HTMLElement).children);
+
+/** @param {HTMLElement} row */
 const content = (row) => [row.dataset.text, row.dataset.comment, row.dataset.serves].join("\n");
 
+/** @param {Set<string>} shown  what the rows held before the answer */
 function markElsewhere(shown) {
   for (const row of rows()) row.classList.toggle("elsewhere", !shown.has(content(row)));
 }

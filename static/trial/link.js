@@ -1,45 +1,105 @@
-// The socket of a trial run: sends commands, hands out frames, comes back when it was lost.
+// The socket of a trial run: sends commands, passes on frames, comes back when it was lost.
+
+/** @import { ManualAction } from "/static/trial/manual_controls.js" */
+/** @import { Changes, ChartLayout, ChartRecord, Marks } from "/static/trial/chart.js" */
+/** @import { SavedRun } from "/static/trial/records.js" */
+/** @import { Reasons, SignalLayout } from "/static/trial/signals.js" */
+/** @import { RunState } from "/static/trial/time.js" */
+
+/**
+ * What the server sends (server/web/trial_screen.py): only what changed since the frame before. A
+ * value is a signal's number in the layout's keys and its value, null where there is none.
+ * @typedef {object} Frame
+ * @property {number} scan
+ * @property {Layout} [layout]
+ * @property {ChartRecord} [chart]
+ * @property {Changes} [changes]
+ * @property {Marks} [marks]
+ * @property {[number, number | null][]} [values]
+ * @property {RunState} [state]
+ * @property {Answer[]} [answers]
+ */
+/**
+ * One version of the program: its rungs as SVG beside what the chart and the table show.
+ * @typedef {ChartLayout & SignalLayout & { rungs: string[] }} Layout
+ */
+/** @typedef {{ refused: string }} Refusal */
+/**
+ * The answer to a command, by server/web/trial_desk.py.
+ * @typedef {Refusal | Reasons | { newer: boolean, faults: string[] } | { saved: SavedRun[] }
+ *   | { scenario: string }} Answer
+ */
+/**
+ * A command to server/web/trial_desk.py, which has what `do` can be.
+ * @typedef {object} Command
+ * @property {string} do
+ * @property {number | null} [scan]
+ * @property {number} [speed]
+ * @property {ManualAction} [action]
+ * @property {string} [signal]
+ * @property {string} [name]
+ */
+/** @typedef {(command: Command) => boolean} Send */
+/** @typedef {"open" | "lost" | "restarting" | "ended"} Standing */
+/**
+ * @typedef {object} Handlers
+ * @property {(news: Frame | Refusal) => void} frame
+ * @property {(standing: Standing, reason?: string) => void} standing
+ */
 
 const FINAL = [1008, 1013];
 const RESTARTING = 1012;
 const LONGEST_WAIT = 5000;
 
 export class Link {
+  #path;
+  #handlers;
+  /** @type {WebSocket | null} */
   #socket = null;
-  // What is asked for while the page still opens its first socket; null from then on.
+  /**
+   * What is asked for while the page still opens its first socket; null from then on.
+   * @type {Command[] | null}
+   */
   #early = [];
   #wait = 250;
-  // Told by the server that went; the next tries may fail until it is back.
+  // The server said that it restarts; the next tries may fail until it is back.
   #restarting = false;
 
-  constructor(path, { frame, standing }) {
-    this.#open = () => {
-      const scheme = location.protocol === "https:" ? "wss:" : "ws:";
-      const socket = new WebSocket(`${scheme}//${location.host}${path}`);
-      this.#socket = socket;
-      socket.addEventListener("open", () => {
-        this.#wait = 250;
-        this.#restarting = false;
-        for (const command of this.#early ?? []) socket.send(JSON.stringify(command));
-        this.#early = null;
-        standing("open");
-      });
-      socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
-      socket.addEventListener("close", (event) => {
-        if (FINAL.includes(event.code)) return standing("ended", event.reason);
-        this.#restarting ||= event.code === RESTARTING;
-        standing(this.#restarting ? "restarting" : "lost");
-        setTimeout(this.#open, this.#wait);
-        this.#wait = Math.min(this.#wait * 2, LONGEST_WAIT);
-      });
-    };
+  /** @param {string} path @param {Handlers} handlers */
+  constructor(path, handlers) {
+    this.#path = path;
+    this.#handlers = handlers;
     this.#open();
   }
 
-  #open;
+  #open() {
+    const { frame, standing } = this.#handlers;
+    const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+    const socket = new WebSocket(`${scheme}//${location.host}${this.#path}`);
+    this.#socket = socket;
+    socket.addEventListener("open", () => {
+      this.#wait = 250;
+      this.#restarting = false;
+      for (const command of this.#early ?? []) socket.send(JSON.stringify(command));
+      this.#early = null;
+      standing("open");
+    });
+    socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
+    socket.addEventListener("close", (event) => {
+      if (FINAL.includes(event.code)) return standing("ended", event.reason);
+      this.#restarting ||= event.code === RESTARTING;
+      standing(this.#restarting ? "restarting" : "lost");
+      setTimeout(() => this.#open(), this.#wait);
+      this.#wait = Math.min(this.#wait * 2, LONGEST_WAIT);
+    });
+  }
 
+  /**
+   * Send a command, or keep it until the first socket is open. Return false if it is lost.
+   * @param {Command} command
+   */
   send(command) {
-    if (this.#socket.readyState !== WebSocket.OPEN) {
+    if (this.#socket?.readyState !== WebSocket.OPEN) {
       this.#early?.push(command);
       return this.#early !== null;
     }

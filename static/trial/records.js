@@ -1,27 +1,36 @@
 // Saved runs: save, open, repeat on the present program, delete; and a run as a scenario.
 
-const find = (id) => document.getElementById(id);
-let command = () => {};
+import { byId, query } from "/static/dom.js";
+/** @import { Send } from "/static/trial/link.js" */
 
-export function takeRecords(send) {
+/** @typedef {{ name: string, seconds: number }} SavedRun */
+
+/** @type {Send} */
+let command = () => false;
+
+/** @param {Send} send */
+export function bindRecords(send) {
   command = send;
-  find("save-run").addEventListener("submit", (event) => {
+  byId("save-run", HTMLFormElement).addEventListener("submit", (event) => {
     event.preventDefault();
-    if (send({ do: "save", name: find("run-name").value })) find("run-name").value = "";
+    const name = byId("run-name", HTMLInputElement);
+    if (send({ do: "save", name: name.value })) name.value = "";
   });
 }
 
+/** @param {{ saved?: SavedRun[], scenario?: string }} answer */
 export function showRecords({ saved, scenario }) {
   if (scenario !== undefined) {
-    const text = find("scenario-text");
+    const text = byId("scenario-text", HTMLTextAreaElement);
     text.value = scenario;
-    text.hidden = find("records").querySelector('label[for="scenario-text"]').hidden = false;
+    text.hidden = query(document, 'label[for="scenario-text"]', HTMLLabelElement).hidden = false;
     text.focus();
   }
   if (saved === undefined) return;
-  find("saved-runs").replaceChildren(...saved.map(row));
+  byId("saved-runs", HTMLElement).replaceChildren(...saved.map(row));
 }
 
+/** @param {SavedRun} run */
 function row({ name, seconds }) {
   const item = document.createElement("li");
   const title = Object.assign(document.createElement("span"), { className: "run-title", textContent: `${name}, ${seconds.toFixed(1)} s` });
