@@ -44,6 +44,13 @@ internal bits:""",
     level switches:""",
     )
     .replace(
+        "requirements:",
+        """\
+free:
+  - {outputs: [fill_pump], when: tank_high, sentence: Whether the pump tries.}
+requirements:""",
+    )
+    .replace(
         "      - {lasts: fill_pump",
         """\
       - {never: fill_pump, given: tank_high}
