@@ -66,8 +66,8 @@ class User(Base):
 
 
 _passwords = PasswordHash.recommended()
-HASHED_AT_ONCE = 2
-"""Each argon2 hash takes some 60 MB: a burst of them waits instead of filling the memory."""
+HASHED_AT_ONCE = 1
+"""A hash takes some 60 MB and four threads: a burst of them waits in turn, and pages go on."""
 
 _hashing = BoundedSemaphore(HASHED_AT_ONCE)
 

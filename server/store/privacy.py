@@ -17,7 +17,9 @@ from server.store.lti import LtiPerson, OutgoingScore, Platform
 from server.store.openid import OpenIdPerson
 from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram, lock_work
+from server.store.second_factors import has_factor
 from server.store.section_roles import only_instructor_in
+from server.store.sessions import BrowserSession
 from server.store.standings import CountingAttempt, recount
 from server.store.trials import SavedTrial
 from server.store.versions import NamedVersion
@@ -136,6 +138,20 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                 .order_by(OutgoingScore.id)
             )
         ],
+        "browsers signed in": [
+            {
+                "browser": each.browser,
+                "address": each.address,
+                "signed in": each.begun_at.isoformat(),
+                "last used": each.seen_at.isoformat(),
+            }
+            for each in session.scalars(
+                select(BrowserSession)
+                .where(BrowserSession.user_id == user_id)
+                .order_by(BrowserSession.begun_at)
+            )
+        ],
+        "second factor": has_factor(session, user_id),
         "recorded trial runs": [
             {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
             for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))

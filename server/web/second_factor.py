@@ -211,4 +211,4 @@ def _page(
 def _picture(address: str) -> Markup:
     """The address as a QR code (ISO/IEC 18004): an SVG, dark on light in any color scheme."""
     code = segno.make(address, error="m")
-    return Markup(code.svg_inline(scale=5, dark="#000", light="#fff", svgclass="qr-code"))
+    return Markup(code.svg_inline(omitsize=True, dark="#000", light="#fff"))

@@ -1,7 +1,7 @@
 """The line of those whose password is being verified: short, and nobody fills it alone.
 
-A verification takes a tenth of a second of a core and much memory, so few go on at once; the others
-wait here, in no thread, so that pages go on meanwhile.
+A verification takes a tenth of a second of all cores and much memory, so one goes on at a time. The
+others wait here, in no thread, and pages go on meanwhile.
 """
 
 from collections import Counter
