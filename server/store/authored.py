@@ -160,7 +160,9 @@ def save_draft(
     """Keep a change of revision ``revision``; None, and nothing is changed, if that is not the
     newest."""
     exercise = session.scalars(
-        select(AuthoredExercise).where(AuthoredExercise.id == exercise_id).with_for_update()
+        select(AuthoredExercise)
+        .where(AuthoredExercise.id == exercise_id)
+        .with_for_update(of=AuthoredExercise)
     ).one()
     if exercise.revision != revision:
         return None
