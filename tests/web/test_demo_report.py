@@ -233,7 +233,7 @@ def test_every_figure_leads_to_the_submissions_it_counts(
         kind = frozenset(query) - {"term"}
         kinds.add(kind)
         if "outcome" in query:
-            assert reached + answer.text.count("</span>not reached</span>") == students
+            assert reached + answer.text.count("</span>below the level</span>") == students
             assert figure == f"{100 * reached / students:.0f}\u202f%"
         elif "requirement" in query:
             # A requirement's figure counts who meets it, a mistake's who does not.
