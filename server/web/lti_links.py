@@ -18,7 +18,14 @@ from server.store.lti_outbox import delivery, try_again
 from server.store.people import Role, User
 from server.web.access import Visitor, VisitorHere
 from server.web.accounts import own_address
-from server.web.dependencies import CatalogueHere, Now, Reading, SettingsHere, Writing
+from server.web.dependencies import (
+    CatalogueHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    SettingsHere,
+    Writing,
+)
 from server.web.lti import target_of
 from server.web.rendering import page
 from server.web.security import content_security_policy
@@ -95,7 +102,8 @@ def lti_choice(request: Request, choice_id: int, session: Reading) -> Response:
 def hand_over_choice(
     request: Request,
     choice_id: int,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     settings: SettingsHere,
     catalogue: CatalogueHere,
     now: Now,
@@ -118,7 +126,8 @@ def hand_over_choice(
     most = float(sum(each.weight for each in exercise.requirements)) if exercise else 1.0
     claims = _response(choice, _item(choice, chosen, most, target_of(settings)), now)
     try:
-        token = sign(session, claims, settings.key_secret, now)
+        with database.write() as writing:
+            token = sign(writing, claims, settings.key_secret, now)
     except KeyTrouble as trouble:
         return _choice_page(request, session, choice, str(trouble))
     answer = page(request, "lti/return.html", address=address, token=token, assignment=chosen)

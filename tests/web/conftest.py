@@ -25,7 +25,7 @@ def exercises() -> Path:
     return EXERCISES
 
 
-@pytest.fixture
+@pytest.fixture(autouse=True)
 def only_statements(database: Database) -> Iterator[None]:
     """No writing unit of work does work of the core."""
     units = UnitsOfWork(database)

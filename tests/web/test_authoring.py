@@ -20,8 +20,6 @@ from server.work_process import PastDeadline
 from tests.factories import make_user
 from tests.web.lab import HTMX, ClientFor
 
-pytestmark = pytest.mark.usefixtures("only_statements")
-
 MARKUP = "<script>alert(1)</script><b onclick='x'>{{ 7*7 }}"
 
 

@@ -20,8 +20,6 @@ from tests.factories import NOON, make_section, make_user
 from tests.web.lab import OVERFILLS, ClientFor, Desk
 from tests.web.test_authoring import Author
 
-pytestmark = pytest.mark.usefixtures("only_statements")
-
 REASON = "The class starts on Monday; more wrong programs follow."
 
 

@@ -8,8 +8,6 @@ from server.store.database import Database
 from server.store.programs import working_copy
 from tests.web.lab import HTMX, RIGHT, Desk, Lab
 
-pytestmark = pytest.mark.usefixtures("only_statements")
-
 
 @pytest.fixture
 def desk(lab: Lab) -> Desk:

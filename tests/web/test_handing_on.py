@@ -15,8 +15,6 @@ from tests.ladder.broken_texts import BROKEN as BROKEN_TEXTS
 from tests.ladder.test_xml_form import BROKEN as BROKEN_XML
 from tests.web.lab import OVERFILLS, RIGHT, Desk, Lab
 
-pytestmark = pytest.mark.usefixtures("only_statements")
-
 MARKUP = "<script>alert(1)</script>"
 
 

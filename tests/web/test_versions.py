@@ -11,8 +11,6 @@ from server.store.programs import working_copy
 from server.store.versions import MAX_VERSIONS, versions_of
 from tests.web.lab import OVERFILLS, RIGHT, Desk, Lab
 
-pytestmark = pytest.mark.usefixtures("only_statements")
-
 
 @pytest.fixture
 def desk(lab: Lab) -> Desk:
