@@ -4,8 +4,6 @@ Revision ID: 0003
 Revises: 0002
 """
 
-from datetime import timedelta
-
 import sqlalchemy as sa
 from alembic import op
 
@@ -443,60 +441,3 @@ def upgrade() -> None:
         batch_op.add_column(
             sa.Column("sees_names", sa.Boolean(), nullable=False, server_default=sa.false())
         )
-
-    _fill_standings(op.get_bind())
-
-
-def _fill_standings(connection: sa.Connection) -> None:
-    """Standings of what was handed in before; until now nothing was lost by being late."""
-    attempts = connection.execute(
-        sa.text(
-            "SELECT s.assignment_id, s.user_id, s.id, s.attempt, s.submitted_at, v.score,"
-            " v.max_score, a.counting, a.due_at FROM submissions s"
-            " JOIN assignments a ON a.id = s.assignment_id"
-            " JOIN enrolments e ON e.section_id = a.section_id AND e.user_id = s.user_id"
-            " LEFT JOIN verdicts v ON v.submission_id = s.id"
-            " WHERE e.role = 'student' ORDER BY s.id"
-        ).columns(submitted_at=sa.DateTime(timezone=True), due_at=sa.DateTime(timezone=True))
-    )
-    by_place: dict[tuple[int, int], list[sa.Row]] = {}
-    for row in attempts:
-        by_place.setdefault((row.assignment_id, row.user_id), []).append(row)
-    rows = []
-    for (assignment_id, user_id), own in by_place.items():
-        marked = [row for row in own if row.score is not None]
-        last = bool(marked) and marked[0].counting == "last"
-        found = max(
-            marked, key=lambda row: row.attempt if last else (row.score, -row.attempt), default=None
-        )
-        late = -((found.due_at - found.submitted_at) // timedelta(days=1)) if found else 0
-        rows.append(
-            {
-                "assignment_id": assignment_id,
-                "user_id": user_id,
-                "attempts": len(own),
-                "queued": len(own) - len(marked),
-                "submission_id": found.id if found else None,
-                "attempt": found.attempt if found else None,
-                "submitted_at": found.submitted_at if found else None,
-                "days_late": max(0, late),
-                "score": found.score if found else None,
-                "points": found.score if found else None,
-                "max_score": found.max_score if found else None,
-                "results": _results(connection, found.id) if found else {},
-            }
-        )
-    if rows:
-        standings = sa.Table("standings", sa.MetaData(), autoload_with=connection)
-        connection.execute(sa.insert(standings), rows)
-
-
-def _results(connection: sa.Connection, submission_id: int) -> dict[str, list[object]]:
-    found = connection.execute(
-        sa.text(
-            "SELECT requirement, status, score, max_score FROM requirement_results"
-            " WHERE submission_id = :id ORDER BY position"
-        ),
-        {"id": submission_id},
-    )
-    return {row.requirement: [row.status, row.score, row.max_score] for row in found}

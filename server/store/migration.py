@@ -6,6 +6,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session
 
 from server.paths import MIGRATIONS
 from server.store import (  # noqa: F401 (with what they import, all tables)
@@ -25,12 +26,16 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     versions,
 )
 from server.store.database import Base, Database, DatabaseTrouble, one_at_a_time
+from server.store.standings import recount_all
 
 ALL_TABLES = Base.metadata
 
 
 def migrate(database: Database, revision: str = "head") -> None:
     """Create the tables or bring them up to date: all of it in one transaction, or nothing.
+
+    Standings follow from attempts by rules that change from version to version, so they are counted
+    anew after an upgrade.
 
     Raises DatabaseTrouble when the database can't be opened, is locked or damaged, or was written
     by a newer version of the program.
@@ -42,8 +47,12 @@ def migrate(database: Database, revision: str = "head") -> None:
                 with connection.begin():
                     # Several processes start at once.
                     one_at_a_time(connection, "migration")
-                    _refuse_newer(connection, database.place)
+                    before = _refuse_newer(connection, database.place)
                     command.upgrade(alembic_config(connection), revision)
+                    if revision == "head" and before != newest_revision():
+                        with Session(connection) as session:
+                            recount_all(session)
+                            session.flush()
                     _check_foreign_keys(connection, database.place)
             finally:
                 # The next user of this connection must find foreign keys on.
@@ -64,15 +73,17 @@ def alembic_config(connection: Connection) -> Config:
     return config
 
 
-def _refuse_newer(connection: Connection, place: str) -> None:
+def _refuse_newer(connection: Connection, place: str) -> str | None:
+    """Return the revision of the tables, None for an empty database."""
     known = {script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
-    for revision in MigrationContext.configure(connection).get_current_heads():
-        if revision not in known:
-            raise DatabaseTrouble(
-                f"The database {place} was written by a newer version of Rungmark "
-                f"(its tables are at {revision}). Install that version, "
-                "or name another folder with --data."
-            )
+    revision = MigrationContext.configure(connection).get_current_revision()
+    if revision is not None and revision not in known:
+        raise DatabaseTrouble(
+            f"The database {place} was written by a newer version of Rungmark "
+            f"(its tables are at {revision}). Install that version, "
+            "or name another folder with --data."
+        )
+    return revision
 
 
 def _hold_foreign_keys(connection: Connection) -> None:

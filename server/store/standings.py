@@ -163,6 +163,12 @@ def recount(
         session.execute(insert(CountingAttempt), rows)
 
 
+def recount_all(session: Session) -> None:
+    """Count the standings of every assignment anew."""
+    for assignment in session.scalars(select(Assignment).order_by(Assignment.id)):
+        recount(session, assignment)
+
+
 def assignments_with_late_work(session: Session) -> list[int]:
     """Return the assignments to which something came after they were due."""
     return list(

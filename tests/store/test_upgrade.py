@@ -41,8 +41,9 @@ def test_every_row_of_an_earlier_version_is_there_afterwards(
         after = held(connection)
     assert all(before.values())
     for table, rows in before.items():
-        if table == "refused_attempts":
-            # Wrong passwords of the last minutes, counted in another way since.
+        if table in ("refused_attempts", "standings"):
+            # Wrong passwords of the last minutes, counted in another way since; what is counted
+            # anew after an upgrade.
             continue
         (row,) = rows
         kept, there = row, table

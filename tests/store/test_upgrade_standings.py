@@ -1,11 +1,10 @@
-"""Standings that migrations fill in are those that the program counts itself."""
+"""An upgrade counts the standings of what was handed in before."""
 
 from sqlalchemy import select, text
 
-from server.store.courses import Assignment
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.standings import CountingAttempt, recount
+from server.store.standings import CountingAttempt
 from tests.store.earlier import REVISIONS, add_first_rows
 
 # (assignment, student, attempt, day of October at noon, points of R1 and R2; None: in the queue)
@@ -81,7 +80,7 @@ def standings(database: Database) -> dict[tuple[int, int], dict[str, object]]:
         }
 
 
-def test_standings_are_filled_in_as_they_are_counted(empty: Database) -> None:
+def test_standings_are_counted_anew_after_an_upgrade(empty: Database) -> None:
     migrate(empty, REVISIONS[0])
     add_first_rows(empty)
     add_attempts(empty)
@@ -91,31 +90,22 @@ def test_standings_are_filled_in_as_they_are_counted(empty: Database) -> None:
         connection.execute(text("UPDATE assignments SET in_pairs = true WHERE id = 2"))
         connection.execute(text("INSERT INTO partners VALUES (2, 3, 4), (2, 4, 3)"))
     migrate(empty)
-    filled = standings(empty)
-    passed = {place: row["passed_after"] for place, row in filled.items()}
-    assert passed == {(1, 1): None, (1, 3): 2, (1, 4): None, (2, 3): 1, (2, 4): 1}
-    # What partners have together was not brought up to date by writing the rows above.
-    own = {place: row for place, row in filled.items() if place[0] == 1}
-    with empty.write() as session:
-        for assignment in session.scalars(select(Assignment)):
-            recount(session, assignment)
     counted = standings(empty)
-    assert own == {place: row for place, row in counted.items() if place[0] == 1}
-    assert {place: row["passed_after"] for place, row in counted.items()} == passed
-    assert filled[1, 3]["attempt"] == 2
-    assert (filled[1, 4]["queued"], filled[1, 4]["days_late"]) == (1, 2)
-    assert filled[2, 3]["attempt"] == 2
+    passed = {place: row["passed_after"] for place, row in counted.items()}
+    assert passed == {(1, 1): None, (1, 3): 2, (1, 4): None, (2, 3): 1, (2, 4): 1}
+    assert counted[1, 3]["attempt"] == 2
+    # At noon on October 10, due when October 9 began: late by calendar days.
+    assert (counted[1, 4]["queued"], counted[1, 4]["days_late"]) == (1, 1)
+    assert counted[2, 3]["attempt"] == 2
+    assert counted[2, 4]["submission_id"] == counted[2, 3]["submission_id"]
 
 
-def test_the_last_attempt_counts_after_the_first_migration_too(empty: Database) -> None:
-    """Without partners both assignments are as the program counts them."""
+def test_a_start_without_an_upgrade_counts_nothing(empty: Database) -> None:
     migrate(empty, REVISIONS[0])
     add_first_rows(empty)
     add_attempts(empty)
     migrate(empty)
-    filled = standings(empty)
-    with empty.write() as session:
-        for assignment in session.scalars(select(Assignment)):
-            recount(session, assignment)
-    assert filled == standings(empty)
-    assert len(filled) == 5
+    with empty.engine.begin() as connection:
+        connection.execute(text("UPDATE standings SET attempts = 7"))
+    migrate(empty)
+    assert {row["attempts"] for row in standings(empty).values()} == {7}

@@ -24,7 +24,8 @@ MARKS = {
     "full from the beginning": "medlarmark full from the beginning",
     "1200 mm": "1187 mm",
 }
-FORBIDDEN = re.compile(r"quincemark|medlarmark|1187|1\.187|stop while|full from the")
+# Digits within a random token are no mark.
+FORBIDDEN = re.compile(r"quincemark|medlarmark|\b1187(?:mm)?\b|\b1\.187|stop while|full from the")
 
 PROGRAMS = (
     RIGHT,
