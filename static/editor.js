@@ -205,7 +205,7 @@ function openEntry({ make, ...shown }) {
 const leave = (link) => inTurn(() => byId(link, HTMLAnchorElement).click());
 
 /**
- * What each command of server/web/commands.py does. `button` is what was pressed, `where` the place
+ * What each command of server/web/editor/commands.py does. `button` is what was pressed, `where` the place
  * at which a tool was dropped, if any.
  * @type {Record<string, (button: HTMLElement | null, where?: Where) => unknown>}
  */
@@ -308,7 +308,7 @@ keys.set("p", "place-parallel");
 const MOVES = { ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down" };
 
 /**
- * Return a key as server/web/commands.py writes it.
+ * Return a key as server/web/editor/commands.py writes it.
  * @param {KeyboardEvent} event
  */
 function formatKey(event) {

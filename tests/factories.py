@@ -9,6 +9,7 @@ from time import sleep
 
 from sqlalchemy.orm import Session
 
+from server.jobs.worker import Worker
 from server.marking.verdict import RequirementVerdict, Status, Verdict
 from server.marking.verdict_form import to_json
 from server.store.attempts import Submission, SubmissionState
@@ -19,7 +20,6 @@ from server.store.people import Role, User, hash_password
 from server.store.sessions import Lifetime, begin_session
 from server.store.standings import recount
 from server.store.submissions import queued, store_verdict
-from server.worker import Worker
 
 NOON = datetime(2026, 10, 5, 12, tzinfo=UTC)
 PASSWORD = "press-house-7"

@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import select
 
-from server import demo
+from server.demo import course as demo
 from server.ladder.json_form import from_json
 from server.ladder.likeness import alike
 from server.ladder.program import Program

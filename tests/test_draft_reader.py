@@ -6,11 +6,11 @@ from threading import Event, Thread
 
 import pytest
 
-from server.draft_reader import DraftReader, ReadDraft, prepare_reading
+from server.jobs.draft_reader import DraftReader, ReadDraft, prepare_reading
+from server.jobs.work_process import Busy, WorkProcess
 from server.marking.files.drafts import Draft, Reading, new_text, read_draft
 from server.marking.files.reference_programs import program_texts
 from server.paths import EXERCISES
-from server.work_process import Busy, WorkProcess
 
 FOLDER = EXERCISES / "settling-tank"
 SHIPPED = Draft("settling-tank", (FOLDER / "exercise.yaml").read_text(), program_texts(FOLDER))

@@ -14,7 +14,7 @@ import pytest
 from croniter import croniter
 from sqlalchemy import select, text
 
-from server.job_queue import (
+from server.jobs.queue import (
     ROUNDS,
     STALLED_SECONDS,
     Queue,

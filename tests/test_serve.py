@@ -11,9 +11,9 @@ from urllib.request import urlopen
 import pytest
 from sqlalchemy import func, select
 
-from server import demo
 from server.cli import main
-from server.demo_people import INSTRUCTOR, STAFF, STUDENT, STUDENTS
+from server.demo import course as demo
+from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS
 from server.settings import read_settings
 from server.store.courses import Section, students_of
 from server.store.database import Database, DatabaseTrouble

@@ -15,6 +15,8 @@ import pytest
 from sqlalchemy import select
 
 from server.commands.serve import marking_for
+from server.jobs.work_process import PastDeadline, WorkFailed, WorkProcess
+from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.ladder.json_form import to_json
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program
@@ -28,8 +30,6 @@ from server.store.database import Database
 from server.store.migration import migrate
 from server.store.standings import CountingAttempt
 from server.store.submissions import find_submission
-from server.work_process import PastDeadline, WorkFailed, WorkProcess
-from server.worker import MARKING_SECONDS, mark_in_time
 from tests.factories import make_assignment, make_section, make_submission, make_user
 
 EXERCISE = "settling-tank"
@@ -135,7 +135,7 @@ def test_a_program_past_its_deadline_is_left_without_a_verdict(database: Databas
 def test_it_ends_when_nobody_is_left_to_ask_it() -> None:
     code = (
         "import os, signal\n"
-        "from server.work_process import WorkProcess\n"
+        "from server.jobs.work_process import WorkProcess\n"
         "process = WorkProcess('work', str, 1)\n"
         "process.start()\n"
         "print(process._process.pid, flush=True)\n"

@@ -5,12 +5,12 @@ from time import sleep
 
 import pytest
 
+from server.jobs.work_process import NoDatabase
+from server.jobs.worker import Worker, mark
 from server.marking.files.catalogue import Catalogue
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.submissions import is_queued
-from server.work_process import NoDatabase
-from server.worker import Worker, mark
 from tests.factories import (
     EXERCISES,
     NOON,

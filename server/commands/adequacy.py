@@ -11,7 +11,7 @@ from server.marking.faults.adequacy import Adequacy, Fate, Finding, adequacy
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import load_programs
-from server.marking.telling.scenario_text import scenario_text
+from server.marking.presentation.scenario_text import scenario_text
 
 ADEQUATE, WANTING, BAD_INPUT = 0, 1, 2
 """Exit status: all told apart; a right program fails, or a wrong one passes; refused."""

@@ -14,9 +14,9 @@ from server.marking.exercise import Exercise
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program
+from server.marking.presentation.scenario_words import scenario_words
 from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
-from server.marking.telling.scenario_words import scenario_words
 
 PROVED, NOT_PROVED, BAD_INPUT = 0, 1, 2
 """Exit status: every behavioural requirement proved; some not proved or refuted; refused."""

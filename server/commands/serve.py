@@ -14,22 +14,22 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 
-from server import demo
 from server.data_folder import held_alone, keep_private, make_folder, reason
-from server.draft_reader import READING_SECONDS, WAITING_SECONDS, prepare_reading
+from server.demo import course as demo
+from server.jobs.draft_reader import READING_SECONDS, WAITING_SECONDS, prepare_reading
+from server.jobs.verdict_news import Verdicts
+from server.jobs.work_process import WorkProcess
+from server.jobs.worker import MARKING_SECONDS, Announce, MarkOne, get_ready, mark, mark_in_time
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.settings import Settings, SettingTrouble, read_settings
 from server.store.college import has_time_zone, set_time_zone
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
-from server.verdicts import Verdicts
 from server.web.app import create_app
-from server.web.authoring import published_in
+from server.web.authoring.sheet import published_in
 from server.web.dependencies import utc_clock
-from server.web.trial_limits import MAX_COMMAND_BYTES
-from server.work_process import WorkProcess
-from server.worker import MARKING_SECONDS, Announce, MarkOne, get_ready, mark, mark_in_time
+from server.web.trial.limits import MAX_COMMAND_BYTES
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

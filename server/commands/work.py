@@ -10,7 +10,9 @@ from pathlib import Path
 from server.commands.database import own_database
 from server.commands.serve import marking_for
 from server.data_folder import keep_private
-from server.job_queue import announce, work
+from server.jobs.queue import announce, work
+from server.jobs.work_process import WorkProcess
+from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.logs import begin_log
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
@@ -19,8 +21,6 @@ from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
 from server.store.database import DatabaseTrouble
 from server.store.migration import migrate
-from server.work_process import WorkProcess
-from server.worker import MARKING_SECONDS, mark_in_time
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

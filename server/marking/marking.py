@@ -14,12 +14,12 @@ from server.marking.acceptance import acceptance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
+from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
 from server.marking.second_look import Alike, FoundBy, look_again
-from server.marking.telling.scenario_words import steps_in_words
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
 WORK = 3_000_000

@@ -19,6 +19,7 @@ from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.phrases import seconds
+from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.counterexample import (
     replay_suspicion,
     simulate_trail,
@@ -29,7 +30,6 @@ from server.marking.proofs.stress import stress_run
 from server.marking.replay import NEVER, replay, trace
 from server.marking.scenario import Scenario, faults_in
 from server.marking.shadows import PREFIX, with_second_look
-from server.marking.telling.scenario_words import steps_in_words
 from server.marking.verdict import Difference
 
 MOST_TRANSITIONS = 6_000_000

@@ -18,7 +18,7 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     lti,
     openid,
     passwords,
-    remarking,
+    regrades,
     second_factors,
     sessions,
     targets,

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, forget_details
+from server.store.author_sandbox import delete_bench
 from server.store.authored import hand_over
-from server.store.benches import delete_bench
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
 from server.store.lti import LtiPerson, OutgoingScore, Platform

@@ -22,13 +22,15 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Match, Route
 from starlette.staticfiles import StaticFiles
 
-from server.draft_reader import DraftReader, ReadDraft
-from server.examiner import Examiner
-from server.job_queue import Queue
+from server.jobs.draft_checker import DraftChecker
+from server.jobs.draft_reader import DraftReader, ReadDraft
+from server.jobs.queue import Queue
+from server.jobs.regrader import Regrader
+from server.jobs.work_process import Busy
+from server.jobs.worker import MarkOne, Worker
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.drafts import read_draft
 from server.paths import STATIC
-from server.remarker import Remarker
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.key_sets import KeySets
@@ -37,48 +39,41 @@ from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database, cannot_be_written
-from server.web import (
-    account_access,
-    accounts,
-    assignments,
-    authoring,
-    authoring_life,
-    college,
-    diagnosis,
-    editor,
-    editor_help,
-    exercises,
-    gradebook,
-    handing_on,
-    home,
-    joining,
-    lab_hour,
-    likeness,
-    lms_roster,
-    lti,
-    lti_links,
-    openid,
-    platforms,
-    printing,
-    reports,
-    rosters,
-    second_factor,
-    student_work,
-    submissions,
-    trial,
-    versions,
-    where_signed_in,
-)
 from server.web.access import RULES, FactorFirst, SignInFirst, enforce
-from server.web.college_zone import CollegeZone
+from server.web.accounts import access as account_access
+from server.web.accounts import joining, openid, second_factor
+from server.web.accounts import sessions as where_signed_in
+from server.web.accounts import sign_in as accounts
+from server.web.accounts.sign_in_line import SignInLine
+from server.web.assignments import policy as assignments
+from server.web.authoring import publishing as authoring_life
+from server.web.authoring import sheet as authoring
+from server.web.college import pages as college
 from server.web.cookies import by_tls
 from server.web.dependencies import utc_clock
+from server.web.editor import actions as editor
+from server.web.editor import help as editor_help
+from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
+from server.web.exercises import sheet as exercises
+from server.web.gradebook import pages as gradebook
+from server.web.gradebook import similarity as likeness
+from server.web.gradebook import student_work
+from server.web.home import pages as home
+from server.web.lti import launch as lti
+from server.web.lti import links as lti_links
+from server.web.lti import platforms
+from server.web.lti import roster as lms_roster
 from server.web.one_look import Looks
 from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
+from server.web.programs import import_export as handing_on
+from server.web.programs import printing, versions
 from server.web.rendering import error, wants_fragment
+from server.web.reports import pages as reports
 from server.web.request_log import RequestLog
+from server.web.sections import live_class as lab_hour
+from server.web.sections import roster as rosters
 from server.web.security import (
     AnswerHead,
     SameOrigin,
@@ -86,11 +81,11 @@ from server.web.security import (
     UploadLimit,
     add_secure_headers,
 )
-from server.web.sheets import Sheets
-from server.web.sign_in_line import SignInLine
-from server.web.waiting import Held
-from server.work_process import Busy
-from server.worker import MarkOne, Worker
+from server.web.submissions import diagnosis
+from server.web.submissions import verdict as submissions
+from server.web.submissions.waiting import Held
+from server.web.time_zone import CollegeZone
+from server.web.trial import page as trial
 
 ROUTERS = (
     accounts.router,
@@ -158,9 +153,9 @@ def create_app(
     app.state.college_zone = CollegeZone(shared=not database.is_sqlite)
     app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
     app.state.drafts = DraftReader(read)
-    app.state.examiner = Examiner(database, app.state.drafts)
+    app.state.draft_checker = DraftChecker(database, app.state.drafts)
     app.state.looks = Looks()
-    app.state.remarker = Remarker(database)
+    app.state.regrader = Regrader(database)
     app.state.sheets = Sheets()
     app.state.held = Held()
     app.state.sign_in_line = SignInLine()
@@ -219,7 +214,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     app.state.worker.stop()
     app.state.sender.stop()
     app.state.outside.close()
-    app.state.examiner.stop()
+    app.state.draft_checker.stop()
 
 
 def routes() -> list[APIRoute | APIWebSocketRoute]:

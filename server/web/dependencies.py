@@ -13,14 +13,14 @@ from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import HTTPConnection
 
-from server.job_queue import Queue
+from server.jobs.queue import Queue
+from server.jobs.worker import Worker
 from server.marking.files.catalogue import Catalogue
 from server.remote.key_sets import KeySets
 from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database
-from server.web.college_zone import CollegeZone
-from server.worker import Worker
+from server.web.time_zone import CollegeZone
 
 # What only looks something up is asynchronous: any other dependency is called in a thread, which
 # takes longer than the call.

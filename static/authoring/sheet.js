@@ -8,7 +8,7 @@ import { byId, closest, queryAll } from "/static/dom.js";
  * @typedef {(string | number)[]} FieldPath
  */
 /**
- * A change of the exercise file; server/web/authoring_changes.py has what `do` can be.
+ * A change of the exercise file; server/web/authoring/changes.py has what `do` can be.
  * @typedef {{ do: string, path: FieldPath, value: string }} Change
  */
 /** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Field */

@@ -7,7 +7,7 @@
 /** @import { RunState } from "/static/trial/time.js" */
 
 /**
- * What the server sends (server/web/trial_screen.py): only what changed since the frame before. A
+ * What the server sends (server/web/trial/screen.py): only what changed since the frame before. A
  * value is a signal's number in the layout's keys and its value, null where there is none.
  * @typedef {object} Frame
  * @property {number} scan
@@ -25,12 +25,12 @@
  */
 /** @typedef {{ refused: string }} Refusal */
 /**
- * The answer to a command, by server/web/trial_desk.py.
+ * The answer to a command, by server/web/trial/commands.py.
  * @typedef {Refusal | Reasons | { newer: boolean, faults: string[] } | { saved: SavedRun[] }
  *   | { scenario: string }} Answer
  */
 /**
- * A command to server/web/trial_desk.py, which has what `do` can be.
+ * A command to server/web/trial/commands.py, which has what `do` can be.
  * @typedef {object} Command
  * @property {string} do
  * @property {number | null} [scan]

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
-from server.job_queue import prepare_queue
+from server.jobs.queue import prepare_queue
 from server.store.database import Database
 from server.store.migration import migrate
 from tests.attack import accounts, floods, heavy_texts, outside, records, sign_in

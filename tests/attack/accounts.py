@@ -12,11 +12,11 @@ from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
 from server.store import roster
+from server.store.assignment_policy import pair_up
 from server.store.authored import begin, publish
 from server.store.courses import Section, SectionRole, students_of
 from server.store.join_codes import new_join_code
 from server.store.people import Role, User
-from server.store.setting_work import pair_up
 from server.store.standings import CountingAttempt
 from tests.attack.attack import Attack, Outcome, Target
 from tests.factories import (

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_program
+from server.store.assignment_policy import pair_up
 from server.store.attempts import Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, check_chain
@@ -18,7 +19,6 @@ from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
 from server.store.programs import save_program
-from server.store.setting_work import pair_up
 from server.web.access import COOKIE
 from tests.attack.attack import Attack, Outcome, Target
 from tests.factories import make_assignment, make_section, make_user, sign_in

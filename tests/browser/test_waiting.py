@@ -4,11 +4,11 @@ import pytest
 from fastapi import FastAPI
 from playwright.sync_api import Page, expect
 
+from server.jobs.worker import mark
 from server.store.attempts import Submission
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.people import User
-from server.worker import mark
 from tests.browser.conftest import OpenPage, assert_accessible
 from tests.factories import Clock, make_assignment, make_section, make_submission, make_user
 

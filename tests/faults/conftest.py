@@ -5,7 +5,7 @@ from contextlib import ExitStack, contextmanager
 
 import pytest
 
-from server.job_queue import prepare_queue
+from server.jobs.queue import prepare_queue
 from server.store.database import Database
 from tests.faults.processes import running
 from tests.postgresql import PostgreSQL

@@ -4,7 +4,8 @@ from datetime import timedelta
 
 from sqlalchemy import select
 
-from server.job_queue import remember
+from server.jobs.queue import remember
+from server.jobs.worker import Worker
 from server.marking.files.catalogue import Catalogue
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import SectionRole
@@ -12,7 +13,6 @@ from server.store.database import Database
 from server.store.guesses import FREE, begin_guess
 from server.store.sessions import Lifetime, begin_session, find_session
 from server.store.submissions import submit
-from server.worker import Worker
 from tests.factories import (
     EXERCISES,
     NOON,

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
-from server.job_queue import enqueue
+from server.jobs.queue import enqueue
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User

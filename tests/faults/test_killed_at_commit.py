@@ -7,12 +7,12 @@ import sys
 import pytest
 from sqlalchemy import select, text
 
+from server.jobs.worker import Worker
 from server.marking.files.catalogue import Catalogue
 from server.store.attempts import StoredVerdict, Submission
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User
-from server.worker import Worker
 from tests.factories import (
     EXERCISES,
     NOON,

@@ -13,13 +13,13 @@ from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 from websockets.typing import Origin
 
-from server.job_queue import prepare_queue
+from server.jobs.queue import prepare_queue
 from server.store.database import Database
 from server.store.guesses import FREE, LONGEST_WAIT, begin_guess
 from server.store.people import User
 from server.store.trials import LATEST, find_trial
 from server.web.access import COOKIE
-from server.web.trial_runs import ELSEWHERE
+from server.web.trial.runs import ELSEWHERE
 from tests.factories import PASSWORD, make_user
 from tests.faults.class_at_work import Student, handing_in, make_class, submissions, verdicts
 from tests.faults.processes import Process, running, serving, until

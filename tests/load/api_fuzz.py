@@ -39,9 +39,9 @@ from schemathesis.openapi import format as string_format
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server import demo
 from server.commands.serve import listen
-from server.job_queue import prepare_queue
+from server.demo import course as demo
+from server.jobs.queue import prepare_queue
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.paths import EXERCISES
@@ -51,9 +51,9 @@ from server.store.courses import Enrolment, Section, SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
 from server.store.people import Role, User
-from server.web import waiting
 from server.web.access import COOKIE
 from server.web.app import create_app
+from server.web.submissions import waiting
 from tests.factories import make_user, sign_in
 from tests.load.plausible import FORMATS, ids, with_plausible
 from tests.postgresql import postgresql

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sqlalchemy import TableClause, func, select, table
 
-from server.job_queue import enqueue, prepare_queue
+from server.jobs.queue import enqueue, prepare_queue
 from server.ladder.json_form import to_json
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program

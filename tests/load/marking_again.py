@@ -13,6 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 from time import perf_counter
 
+from server.jobs.regrader import Comparison, Regrader, changed_verdicts
 from server.ladder.json_form import to_json as program_to_json
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import load_exercise
@@ -20,12 +21,11 @@ from server.marking.files.reference_programs import load_programs
 from server.marking.marking import mark
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
-from server.remarker import Comparison, Remarker, changed_verdicts
 from server.store.attempts import StoredVerdict, Submission, SubmissionState
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
-from server.store.remarking import marked_submissions
+from server.store.regrades import marked_submissions
 from tests.factories import NOON, make_assignment, make_section, make_user
 
 SLUG = "apple-wash-sump"
@@ -76,8 +76,8 @@ def again(database: Database, exercise: Exercise, *, may_fall: bool) -> tuple[in
     comparison = Comparison(revision=1, total=len(submissions))
     comparison.changes = list(changed_verdicts(comparison, lambda _: exercise, submissions))
     comparison.complete = True
-    remarker = Remarker(database)
-    replaced = remarker.apply(SLUG, comparison, NOON + timedelta(days=1), may_fall=may_fall)
+    regrader = Regrader(database)
+    replaced = regrader.apply(SLUG, comparison, NOON + timedelta(days=1), may_fall=may_fall)
     return len(comparison.changes), replaced, perf_counter() - began
 
 

@@ -14,7 +14,7 @@ from server.store.attempts import Submission
 from server.store.authored import AuthoredExercise
 from server.store.courses import Assignment, Course, Enrolment, Section, Term
 from server.store.people import Role, User
-from server.web.authoring_changes import ACTIONS
+from server.web.authoring.changes import ACTIONS
 from tests.web.lab import OVERFILLS, RIGHT
 
 SCRAPS = (

@@ -20,7 +20,7 @@ from server.marking.files.drafts import Draft, new_text, points_and_plant, read_
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.exercise_zip import from_zip, to_zip
 from server.marking.files.reference_programs import load_programs
-from server.marking.telling.check_pictures import draw_check
+from server.marking.presentation.check_pictures import draw_check
 from server.paths import EXERCISES
 from server.plant.devices import KINDS
 from tests.factories import EXERCISES as SMALL

@@ -11,7 +11,7 @@ import pytest
 from server.ladder.element_help import HELP
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.validation import errors
-from server.marking.telling.element_pictures import (
+from server.marking.presentation.element_pictures import (
     PERIOD_MS,
     element_picture,
     example_program,

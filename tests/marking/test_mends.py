@@ -10,7 +10,7 @@ from server.ladder.program import Contact, Parallel, Program, Series, walk
 from server.ladder.text_form import parse_program, print_program
 from server.ladder.validation import errors
 from server.marking.faults.element_faults import FaultKind
-from server.marking.faults.mends import mends
+from server.marking.faults.repairs import mends
 from server.marking.faults.variants import variants
 from tests.strategies import programs
 

@@ -7,8 +7,8 @@ import pytest
 
 from server.marking.files.document import Document, read_document
 from server.marking.files.exercise_file import build_exercise, list_exercises
+from server.marking.presentation.scenario_text import scenario_text
 from server.marking.scenario import Scenario
-from server.marking.telling.scenario_text import scenario_text
 from server.paths import EXERCISES
 
 

@@ -2,8 +2,8 @@
 
 from server.ladder.text_form import parse_network
 from server.marking.expression import Expression
+from server.marking.presentation.scenario_words import scenario_words
 from server.marking.scenario import Adjust, Clear, Place, Scenario, Step, Turn
-from server.marking.telling.scenario_words import scenario_words
 
 
 def test_every_kind_of_step() -> None:

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.marking.telling.timing_chart import chart_rows, draw_chart, moment
+from server.marking.presentation.timing_chart import chart_rows, draw_chart, moment
 from server.marking.verdict import Evidence, Lane
 
 LATE = Evidence(

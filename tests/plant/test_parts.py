@@ -19,7 +19,7 @@ from server.plant.plant import PART_KINDS, Plant
 from server.plant.step import PlantStep
 from server.scan.assembler import Assembler, Word
 from server.scan.lanes import LANES, plane_of
-from server.web.authoring_fields import kinds_of
+from server.web.authoring.fields import kinds_of
 from tests.plant.paths import check_paths
 from tests.plant.rig import Rig, actuators_of
 from tests.plant.samples import SAMPLES

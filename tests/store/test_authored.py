@@ -4,7 +4,9 @@ from datetime import timedelta
 
 from server.marking.verdict import Status
 from server.marking.verdict_form import to_json
+from server.store.assignment_policy import pair_up
 from server.store.attempts import StoredVerdict
+from server.store.author_sandbox import bench_assignment
 from server.store.authored import (
     begin,
     find_authored,
@@ -15,18 +17,16 @@ from server.store.authored import (
     save_draft,
     versions_of,
 )
-from server.store.benches import bench_assignment
 from server.store.courses import SectionRole, all_sections, sections_of
 from server.store.database import Database
 from server.store.people import Role
-from server.store.remarking import (
+from server.store.regrades import (
     earlier_verdicts,
     mark_seen,
     marked_submissions,
     replace_verdicts,
     unseen_changes,
 )
-from server.store.setting_work import pair_up
 from tests.factories import (
     NOON,
     make_assignment,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from sqlalchemy import Engine, event, text
 
-from server import demo
+from server.demo import course as demo
 from server.marking.files.exercise_file import load_exercise
 from server.paths import EXERCISES
 from server.store import reports

@@ -4,13 +4,14 @@ from dataclasses import replace
 from datetime import timedelta
 
 from server.marking.verdict import Status
-from server.store import setting_work, submissions
+from server.store import assignment_policy as setting_work
+from server.store import submissions
+from server.store.assignment_policy import Policy
 from server.store.attempts import Submission
 from server.store.corrections import set_points, take_back
 from server.store.courses import Counting, Feedback, SectionRole
 from server.store.database import Database
 from server.store.gradebook import section_book, standings_of
-from server.store.setting_work import Policy
 from server.store.submissions import Refusal
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
 

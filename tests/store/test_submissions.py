@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
 from server.store import submissions
+from server.store.assignment_policy import pair_up
 from server.store.attempts import (
     RequirementResult,
     StoredVerdict,
@@ -17,7 +18,6 @@ from server.store.attempts import (
 )
 from server.store.courses import Feedback, SectionRole
 from server.store.database import Database
-from server.store.setting_work import pair_up
 from server.store.standings import CountingAttempt, recount
 from server.store.submissions import SUBMISSIONS_PER_MINUTE, Refusal, submit
 from tests.factories import (

@@ -9,10 +9,10 @@ from starlette.testclient import TestClient
 from server.store import guesses
 from server.store.database import Database
 from server.store.people import User
-from server.web import sign_in_line
 from server.web.access import COOKIE
-from server.web.accounts import BUSY, WRONG
-from server.web.password_rules import weakness
+from server.web.accounts import sign_in_line
+from server.web.accounts.password_rules import weakness
+from server.web.accounts.sign_in import BUSY, WRONG
 from tests.factories import PASSWORD, Clock, make_user
 
 ClientFor = Callable[[User | None], TestClient]

@@ -11,12 +11,12 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from server.draft_reader import DraftReader
+from server.jobs.draft_reader import DraftReader
+from server.jobs.work_process import PastDeadline
 from server.marking.files.drafts import Draft, Reading
 from server.store.authored import authored_by, find_authored
 from server.store.database import Database
 from server.store.people import Role, User
-from server.work_process import PastDeadline
 from tests.factories import make_user
 from tests.web.lab import HTMX, ClientFor
 

@@ -13,7 +13,7 @@ from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.gradebook import standings_in
 from server.store.people import Role, User
-from server.web.assignments import end_of_day, read_moment
+from server.web.assignments.policy import end_of_day, read_moment
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
 from tests.web.lab import ClientFor
 

@@ -21,7 +21,7 @@ from python_calamine import CalamineWorkbook
 from sqlalchemy import text
 from starlette.testclient import TestClient
 
-from server import demo
+from server.demo import course as demo
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import load_exercise
 from server.paths import EXERCISES

@@ -5,15 +5,15 @@ from sqlalchemy import select
 from starlette.testclient import TestClient
 
 from server.marking.verdict import Status
+from server.store.assignment_policy import pair_up
 from server.store.attempts import Submission
+from server.store.author_sandbox import bench_assignment
 from server.store.authored import LifeState, authored_named, begin, newest_version, publish
-from server.store.benches import bench_assignment
 from server.store.corrections import comment
 from server.store.courses import BENCHES, Course, Section, SectionRole, find_assignment
 from server.store.database import Database
 from server.store.people import Role, User
 from server.store.roster import enrol
-from server.store.setting_work import pair_up
 from server.store.standings import CountingAttempt
 from tests.factories import EXERCISES, NOON, make_assignment, make_marked, make_user
 from tests.web.lab import ClientFor, Lab, open_lab

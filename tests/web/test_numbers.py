@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from server.jobs.regrader import Comparison, changed_verdicts
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue
-from server.remarker import Comparison, changed_verdicts
+from server.store.assignment_policy import pair_up
 from server.store.courses import seed_of
 from server.store.database import Database
-from server.store.remarking import marked_submissions
-from server.store.setting_work import pair_up
+from server.store.regrades import marked_submissions
 from tests.factories import NOON
 from tests.marking.drawn_exercise import RUNG, SLUG, write
 from tests.web.lab import ClientFor, Desk, Lab, open_lab

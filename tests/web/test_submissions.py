@@ -7,11 +7,11 @@ from fastapi import FastAPI
 from sqlalchemy import QueuePool
 from sqlalchemy.orm import Session
 
+from server.jobs.worker import Worker
 from server.store.attempts import Submission, SubmissionState
 from server.store.courses import Assignment, Feedback
 from server.store.database import Database
 from server.store.submissions import find_submission, leave_unmarked
-from server.worker import Worker
 from tests.factories import NOON, Clock, make_submission, mark_what_waits
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Lab, open_lab
 
@@ -231,6 +231,6 @@ def test_a_request_that_waits_for_a_thread_holds_no_connection(
         return find_submission(session, submission_id)
 
     # What the route's function calls first.
-    monkeypatch.setattr("server.web.submissions._submission", look)
+    monkeypatch.setattr("server.web.submissions.verdict._submission", look)
     assert client_for(lab.student).get(f"/submissions/{submission.id}").status_code == 200
     assert held == [0]

@@ -22,7 +22,7 @@ from server.settings import Settings
 from server.store.database import Database
 from server.store.people import User
 from server.web.app import create_app
-from server.web.trial_limits import (
+from server.web.trial.limits import (
     BARRED_SECONDS,
     BURST,
     CROWD,
@@ -31,7 +31,7 @@ from server.web.trial_limits import (
     Doorkeeper,
     Shut,
 )
-from server.web.trial_runs import (
+from server.web.trial.runs import (
     FRAME_SECONDS,
     LATE_SECONDS,
     LONGEST_FRAME,
@@ -48,7 +48,7 @@ from server.web.trial_runs import (
     Trial,
     next_period,
 )
-from server.web.trial_screen import MOST_EVENTS, Viewer
+from server.web.trial.screen import MOST_EVENTS, Viewer
 from tests.factories import EXERCISES, NOON, Clock
 from tests.web.conftest import SITE
 from tests.web.lab import RIGHT, Desk, Lab

@@ -9,12 +9,12 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.jobs.verdict_news import Verdicts
+from server.jobs.worker import Worker
 from server.store.attempts import Submission
 from server.store.database import Database
-from server.verdicts import Verdicts
-from server.web import waiting as held_requests
-from server.web.waiting import MOST_HELD, Held
-from server.worker import Worker
+from server.web.submissions import waiting as held_requests
+from server.web.submissions.waiting import MOST_HELD, Held
 from tests.factories import Clock, make_submission, mark_what_waits
 from tests.web.lab import Lab
 

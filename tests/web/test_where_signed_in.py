@@ -14,8 +14,8 @@ from server.store.people import Role, User
 from server.store.sessions import hash_token
 from server.web import open_sockets
 from server.web.access import COOKIE
+from server.web.accounts.sessions import describe_browser
 from server.web.open_sockets import NO_PLACE, SIGNED_OUT
-from server.web.where_signed_in import describe_browser
 from tests.factories import NOON, PASSWORD, make_assignment, make_section, make_user
 from tests.factories import sign_in as sign_in_as
 

@@ -24,10 +24,10 @@ from server.marking.files.draws import told
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.machine import assemble
 from server.marking.marking import mark
+from server.marking.presentation.scenario_text import scenario_text
+from server.marking.presentation.scenario_words import scenario_words
 from server.marking.replay import NEVER, replay
 from server.marking.scenario import faults_in
-from server.marking.telling.scenario_text import scenario_text
-from server.marking.telling.scenario_words import scenario_words
 from server.marking.verdict import Status
 
 EMPTY = Program("empty")

@@ -13,8 +13,8 @@ from itertools import islice
 from server.ladder.program import Program
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.catching import complaints
-from server.marking.faults.mends import mends
 from server.marking.faults.named_values import named_counts, named_times
+from server.marking.faults.repairs import mends
 from server.marking.faults.variants import Variant, variants
 from server.marking.marking import mark
 

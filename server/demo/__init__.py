@@ -1,0 +1,1 @@
+"""The course of the demo: people, sections and the work that they submitted."""

@@ -1,0 +1,196 @@
+"""The demo course: Larkmoor Technical Institute, which does not exist. All of it is invented.
+
+Due dates lie around the day on which the demo is loaded, so that there is always something open.
+"""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
+from server.demo.work import hand_in, marked_programs, neighbours
+from server.marking.exercise import Exercise
+from server.paths import EXERCISES
+from server.store.college import time_zone
+from server.store.corrections import comment, set_points
+from server.store.courses import (
+    Assignment,
+    Course,
+    Enrolment,
+    Extension,
+    Section,
+    SectionRole,
+    Term,
+    students_of,
+)
+from server.store.database import DatabaseTrouble
+from server.store.gradebook import standings_in
+from server.store.people import Role, User, hash_password
+from server.store.standings import recount
+from server.store.submissions import find_submission
+from server.store.targets import Target, set_target
+
+PASSWORD = "larkmoor-lab"
+
+
+def load_demo(
+    session: Session, exercises: Sequence[Exercise], now: datetime, folder: Path = EXERCISES
+) -> bool:
+    """Load the demo course with its marks; False, and nothing is changed, if it is there already.
+
+    ``folder`` holds the exercises with their reference programs, which the students hand in.
+    Raises DatabaseTrouble for a database with other people in it.
+    """
+    emails = set(session.scalars(select(User.email)))
+    if STUDENT in emails:
+        return False
+    if emails:
+        raise DatabaseTrouble(
+            "The database holds a real course, so the demo was not loaded into it. "
+            "Name another folder with --data, or leave --demo away."
+        )
+    # Due dates are times of day there.
+    now = now.astimezone(time_zone(session))
+    sections = _sections(session, now.date())
+    _people(session, sections)
+    set_work = []
+    programs = {each.slug: marked_programs(each, folder / each.slug) for each in exercises}
+    for number, section in sections.items():
+        students = students_of(session, section.id)
+        for place, exercise in enumerate(exercises):
+            assignment = _assignment(section, exercise, place, len(exercises), now, number)
+            session.add(assignment)
+            session.flush()
+            set_work.append((assignment, programs[exercise.slug], students))
+    alike = [neighbours(each, programs[each.slug]) for each in exercises[:1]]
+    hand_in(session, set_work, now, alike[0] if alike else None)
+    if set_work:
+        _by_hand(session, set_work[0][0], now)
+    for outcome in {name for exercise in exercises for name in exercise.outcomes}:
+        set_target(session, sections["01"].course_id, outcome, Target())
+    session.flush()
+    return True
+
+
+def _sections(session: Session, today: date) -> dict[str, Section]:
+    """Two sections of the term that today belongs to, and "00": the section of the term before."""
+    year = today.year
+    spring = Term(name=f"Spring {year}", begins=date(year, 1, 1), ends=date(year, 6, 30))
+    fall = Term(name=f"Fall {year}", begins=date(year, 7, 1), ends=date(year, 12, 31))
+    last = Term(name=f"Fall {year - 1}", begins=date(year - 1, 7, 1), ends=date(year - 1, 12, 31))
+    before, term = (spring, fall) if today >= fall.begins else (last, spring)
+    course = Course(code="AUT 131", title="Control logic laboratory")
+    session.add_all([before, term, course])
+    session.flush()
+    sections = {
+        "01": Section(course_id=course.id, term_id=term.id, number="01", join_code="PRESS-01"),
+        "02": Section(course_id=course.id, term_id=term.id, number="02", join_code="PRESS-02"),
+        "00": Section(course_id=course.id, term_id=before.id, number="01"),
+    }
+    session.add_all(sections.values())
+    session.flush()
+    return sections
+
+
+def _people(session: Session, sections: dict[str, Section]) -> None:
+    password_hash = hash_password(PASSWORD)
+
+    def enrol(name: str, listed_as: str, address: str, role: Role, numbers: Sequence[str]) -> None:
+        user = User(
+            email=f"{address}@larkmoor.example",
+            name=name,
+            listed_as=listed_as,
+            role=role,
+            password_hash=password_hash,
+        )
+        session.add(user)
+        session.flush()
+        in_section = SectionRole.STUDENT if role is Role.STUDENT else SectionRole.INSTRUCTOR
+        session.add_all(
+            Enrolment(section_id=sections[number].id, user_id=user.id, role=in_section)
+            for number in numbers
+        )
+
+    for name, listed_as, number in STUDENTS:
+        enrol(name, listed_as, address_of(name), Role.STUDENT, (number,))
+    for staff in STAFF:
+        enrol(*staff)
+
+
+def _assignment(
+    section: Section, exercise: Exercise, place: int, exercises: int, now: datetime, number: str
+) -> Assignment:
+    """One exercise a week; two of three are due already, the term before is long over."""
+    due_already = max(1, exercises * 2 // 3)
+    weeks = place - due_already if number != "00" else place - exercises - 22
+    due = (now + timedelta(weeks=weeks, days=2)).replace(
+        hour=23, minute=59, second=0, microsecond=0
+    )
+    return Assignment(
+        section_id=section.id,
+        exercise=exercise.slug,
+        title=exercise.title,
+        opens_at=due - timedelta(weeks=3),
+        due_at=due,
+        closes_at=None,
+        attempts=None,
+        late_per_day=0.1,
+    )
+
+
+def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
+    """What a teacher adds: points set by hand, a comment on a rung, more time for one student."""
+    teacher = session.scalars(select(User).where(User.email == INSTRUCTOR)).one()
+    standings = standings_in(session, assignment)
+    short = [
+        (user_id, found)
+        for user_id, found in standings.items()
+        if found.points is not None and not found.complete
+    ]
+    if len(short) < 3:
+        return
+    (first, found), (second, commented), (third, _) = short[:3]
+    reason = "Shown at the bench: the wire of the stop push-button was loose."
+    points = min((found.points or 0.0) + 1, found.max_score or 0.0)
+    set_points(session, assignment, first, points, reason, by_id=teacher.id, now=now)
+    submission = find_submission(session, commented.submission_id or 0)
+    if submission is not None:
+        text = "Which contact lets go of the pump when the stop push-button is pressed?"
+        comment(session, submission, 0, text, by_id=teacher.id, now=now)
+    session.add(
+        Extension(
+            assignment_id=assignment.id,
+            user_id=third,
+            due_at=assignment.due_at + timedelta(days=5),
+            reason="Was ill in the week of the lab.",
+        )
+    )
+    session.flush()
+    recount(session, assignment, [second, third])
+
+
+def accounts() -> str:
+    """The demo accounts, one a line, for whoever starts the demo."""
+    sections = {"01": "01", "02": "02", "00": "01 of the term before"}
+    people = [
+        (f"{Role.STUDENT.value}, section 01", STUDENT),
+        (f"{Role.STUDENT.value}, section 02", "malik.thornbury@larkmoor.example"),
+        *(
+            (
+                ", section ".join(
+                    [role.value, *([" and ".join(sections[n] for n in numbers)] if numbers else [])]
+                ),
+                f"{address}@larkmoor.example",
+            )
+            for _, _, address, role, numbers in STAFF
+        ),
+        ("the password of each", PASSWORD),
+    ]
+    width = max(len(what) for what, _ in people) + 2
+    lines = "\n".join(f"  {what:<{width}}{word}" for what, word in people)
+    return (
+        f"The demo course AUT 131 of Larkmoor Technical Institute: all of it is invented.\n{lines}"
+    )

@@ -1,0 +1,147 @@
+"""Marks the submissions of one exercise again, to see what a new version would change.
+
+Nothing is stored until ``apply``: first an instructor sees whose verdicts would change. Equal
+programs are marked once.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from json import dumps
+from threading import Lock, Thread
+
+from server.ladder.json_form import from_json
+from server.marking.exercise import Exercise
+from server.marking.marking import mark
+from server.marking.verdict import Verdict
+from server.marking.verdict_form import to_json
+from server.store.courses import find_assignment
+from server.store.database import Database
+from server.store.lti_outbox import queue_scores
+from server.store.regrades import Marked, marked_submissions, recount_all, replace_verdicts
+from server.store.standings import with_partners
+
+BATCH = 200
+"""Verdicts stored in one unit of work."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedVerdict:
+    """A submission whose results would change."""
+
+    marked: Marked
+    verdict: Verdict
+    requirements: tuple[str, ...]
+
+    @property
+    def gain(self) -> float:
+        """Points won, or lost if negative."""
+        return self.verdict.score - self.marked.score
+
+
+@dataclass(slots=True)
+class Comparison:
+    """How far marking again has come, for one revision of a draft."""
+
+    revision: int
+    total: int
+    done: int = 0
+    programs: int = 0
+    changes: list[ChangedVerdict] = field(default_factory=list)
+    complete: bool = False
+    failed: bool = False
+
+
+class Regrader:
+    """One comparison for each exercise; a newer one takes the place of an older."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._comparisons: dict[str, Comparison] = {}
+        self._lock = Lock()
+        self._marking = Lock()
+
+    def find(self, slug: str, revision: int) -> Comparison | None:
+        """The comparison of this revision, if there is one."""
+        found = self._comparisons.get(slug)
+        return found if found is not None and found.revision == revision else None
+
+    def compare(self, slug: str, revision: int, drawn: Callable[[str], Exercise]) -> Comparison:
+        """Begin to mark all submissions again, in the background.
+
+        ``drawn`` gives the exercise with the numbers of a submission's seed.
+        """
+        with self._lock:
+            found = self.find(slug, revision)
+            if found is not None and not found.failed:
+                return found
+            with self._database.read() as session:
+                submissions = marked_submissions(session, slug)
+            found = self._comparisons[slug] = Comparison(revision, len(submissions))
+        work = (slug, found, drawn, submissions)
+        Thread(target=self._run, args=work, name="marking again", daemon=True).start()
+        return found
+
+    def _run(
+        self,
+        slug: str,
+        found: Comparison,
+        drawn: Callable[[str], Exercise],
+        submissions: list[Marked],
+    ) -> None:
+        try:
+            # One comparison at a time, so that pages keep most of the processor.
+            with self._marking:
+                for change in changed_verdicts(found, drawn, submissions):
+                    if self._comparisons.get(slug) is not found:
+                        return
+                    found.changes.append(change)
+                found.complete = True
+        except Exception:
+            found.failed = True
+            raise
+
+    def apply(self, slug: str, found: Comparison, now: datetime, *, may_fall: bool) -> int:
+        """Store the new verdicts of a complete comparison; how many were replaced."""
+        replaced, assignments = 0, set()
+        for first in range(0, len(found.changes), BATCH):
+            batch = found.changes[first : first + BATCH]
+            verdicts = [(c.marked.submission_id, c.verdict, to_json(c.verdict)) for c in batch]
+            with self._database.write() as session:
+                replaced += replace_verdicts(session, verdicts, now, may_fall=may_fall)
+            assignments |= {change.marked.assignment_id for change in batch}
+        with self._database.write() as session:
+            recount_all(session, assignments)
+            for assignment_id in sorted(assignments):
+                assignment = find_assignment(session, assignment_id)
+                if assignment is not None:
+                    students = [
+                        c.marked.user_id
+                        for c in found.changes
+                        if c.marked.assignment_id == assignment_id
+                    ]
+                    workers = with_partners(session, assignment, students)
+                    queue_scores(session, assignment, workers, now)
+        self._comparisons.pop(slug, None)
+        return replaced
+
+
+def changed_verdicts(
+    progress: Comparison, drawn: Callable[[str], Exercise], submissions: Iterable[Marked]
+) -> Iterable[ChangedVerdict]:
+    """Mark each program once for its numbers, and give the submissions whose results differ from
+    the stored."""
+    verdicts: dict[tuple[str, object], Verdict] = {}
+    for marked in submissions:
+        exercise = drawn(marked.seed)
+        key = dumps(marked.program, sort_keys=True), exercise.numbers
+        if key not in verdicts:
+            verdicts[key] = mark(exercise, from_json(marked.program))
+            progress.programs = len(verdicts)
+        verdict = verdicts[key]
+        before = {r["id"]: (r["status"], r["score"]) for r in marked.document["requirements"]}
+        after = {r.id: (r.status.value, r.score) for r in verdict.requirements}
+        differing = [id for id in {**before, **after} if before.get(id) != after.get(id)]
+        progress.done += 1
+        if differing:
+            yield ChangedVerdict(marked, verdict, tuple(differing))

@@ -1,0 +1,1 @@
+"""Signing in and out, joining a section, passwords, second factors, OpenID Connect, sessions."""

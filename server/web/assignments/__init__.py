@@ -1,0 +1,1 @@
+"""Setting an exercise for a section: due date, policy, partners, extensions."""

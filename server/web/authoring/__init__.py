@@ -1,0 +1,1 @@
+"""The author's sheet: changing, checking and publishing an exercise."""

@@ -1,0 +1,500 @@
+"""The author's page: one sheet that edits the same texts as the files of an exercise.
+
+A change is kept as it was typed, right or wrong, and the whole sheet is answered; faults stand at
+their fields. After each change the exercise is looked into in the background.
+"""
+
+import re
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, File, Form, HTTPException, Request, UploadFile
+from markupsafe import Markup
+from pydantic import ValidationError
+from sqlalchemy.orm import Session
+from starlette.requests import HTTPConnection
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from server.jobs.draft_checker import DraftChecker
+from server.jobs.draft_reader import DraftReader
+from server.ladder.json_form import from_json, to_json
+from server.ladder.text_form import print_program
+from server.marking.authoring.yaml_edit import set_value
+from server.marking.files.catalogue import BENCH, Catalogue, start_program
+from server.marking.files.drafts import Draft, Reading, new_text, numbers_of
+from server.marking.files.exercise_file import SLUG, exercise_schema
+from server.marking.files.exercise_zip import from_zip, to_zip
+from server.marking.files.placeholders import fill
+from server.marking.presentation.scenario_text import scenario_text
+from server.marking.trial.trial import TrialRun
+from server.marking.trial.trial_form import from_json as recorded_from_json
+from server.plant.devices import KINDS
+from server.store.author_sandbox import bench_assignment, find_bench_assignment
+from server.store.authored import (
+    AuthoredExercise,
+    LifeState,
+    authored_by,
+    authored_named,
+    begin,
+    find_authored,
+    newest_version,
+    published_exercises,
+    save_draft,
+    versions_of,
+)
+from server.store.database import Database
+from server.store.programs import save_program, working_copy
+from server.store.trials import LATEST, find_trial
+from server.web.access import Visitor, VisitorHere
+from server.web.authoring.changes import Change, Offered, Refused, changed
+from server.web.authoring.view import CHECK_MENU, PLANT_KEYS, TEMPLATE_NAMES, sheet_view
+from server.web.dependencies import (
+    CatalogueHere,
+    DatabaseHere,
+    Now,
+)
+from server.web.dependencies import (
+    Reading as ReadingHere,
+)
+from server.web.one_look import OneLook
+from server.web.rendering import environment, error, fragment, page
+from server.web.workplace import Workplace
+
+router = APIRouter()
+
+STALE = (
+    "The exercise was changed in another window since you opened this one, so this change was not "
+    "kept. What you typed is still here; copy it, then reload the page."
+)
+HEAVY = "The exercise takes too long to be read. Make its text smaller in the text view first."
+FAULTY = "The exercise has faults still. Mend those that stand at their fields first."
+
+
+async def draft_checker(connection: HTTPConnection) -> DraftChecker:
+    found: DraftChecker = connection.app.state.draft_checker
+    return found
+
+
+async def drafts(connection: HTTPConnection) -> DraftReader:
+    found: DraftReader = connection.app.state.drafts
+    return found
+
+
+DraftsHere = Annotated[DraftReader, Depends(drafts)]
+DraftCheckerHere = Annotated[DraftChecker, Depends(draft_checker)]
+
+
+def published_in(database: Database) -> Callable[[str], Draft | None]:
+    """Finds the texts behind a name under which an exercise is set; a bench has the draft."""
+
+    def find(slug: str) -> Draft | None:
+        with database.read() as session:
+            if slug.startswith(BENCH):
+                row = authored_named(session, slug.removeprefix(BENCH))
+                return draft_of(row) if row else None
+            version = newest_version(session, slug)
+            return Draft(slug, version.text, dict(version.programs)) if version else None
+
+    return find
+
+
+def draft_of(row: AuthoredExercise) -> Draft:
+    return Draft(row.slug, row.text, dict(row.programs))
+
+
+def row_here(session: Session, authored_id: int) -> AuthoredExercise:
+    row = find_authored(session, authored_id)
+    assert row is not None, "the access rule has found it"
+    return row
+
+
+# -- the list -----------------------------------------------------------------------------------
+
+
+@router.get("/authoring")
+def authored_list(
+    request: Request, session: ReadingHere, visitor: VisitorHere, catalogue: CatalogueHere
+) -> Response:
+    """One's own exercises, and those that can be copied."""
+    return _list(request, session, visitor, catalogue)
+
+
+def _list(
+    request: Request,
+    session: Session,
+    visitor: Visitor,
+    catalogue: Catalogue,
+    refused: str = "",
+    status: int = 200,
+    title: str = "",
+    source: str = "",
+) -> Response:
+    """The list; after a refusal it says why, and what was typed stands in its fields."""
+    return page(
+        request,
+        "authoring/list.html",
+        status,
+        own=authored_by(session, visitor.id),
+        published=published_exercises(session),
+        shipped=catalogue.shipped(),
+        refused=refused,
+        title=title,
+        source=source,
+    )
+
+
+@router.post("/authoring")
+def begin_exercise(
+    request: Request,
+    session: ReadingHere,
+    database: DatabaseHere,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    now: Now,
+    title: Annotated[str, Form(max_length=200)] = "",
+    slug: Annotated[str, Form(max_length=80)] = "",
+    source: Annotated[str, Form(max_length=100)] = "",
+) -> Response:
+    """A new draft, empty or copied from an exercise that is published or shipped."""
+    slug = slug.strip() or "-".join(
+        "".join(c if c.isalnum() else " " for c in title.lower()).split()
+    )
+    if SLUG.fullmatch(slug) is None or not slug.isascii():
+        sentence = f"{slug[:80]!r} is no name of an exercise. Use a to z, digits and '-'."
+        return _list(request, session, visitor, catalogue, sentence, 422, title, source)
+    draft = Draft(slug, new_text(slug, title.strip() or slug), {})
+    if source:
+        found = _source(session, catalogue, source)
+        text = set_value(found.text, ("exercise",), slug)
+        text = set_value(set_value(text, ("version",), 1), ("title",), title.strip() or slug)
+        draft = Draft(slug, text, found.programs)
+    begun = _begun(database, visitor, catalogue, draft, title.strip() or slug, now)
+    if isinstance(begun, str):
+        return _list(request, session, visitor, catalogue, begun, 409, title, source)
+    return begun
+
+
+@router.post("/authoring/import", dependencies=[OneLook])
+def import_exercise(
+    request: Request,
+    session: ReadingHere,
+    database: DatabaseHere,
+    visitor: VisitorHere,
+    catalogue: CatalogueHere,
+    drafts: DraftsHere,
+    now: Now,
+    archive: Annotated[UploadFile, File()],
+) -> Response:
+    """A new draft from a zip."""
+    try:
+        draft = from_zip(archive.file.read())
+    except ValueError as refused:
+        return _list(request, session, visitor, catalogue, str(refused), 422)
+    data = drafts.read(draft).data or {}
+    title = str(data.get("title") or draft.slug)
+    begun = _begun(database, visitor, catalogue, draft, title, now)
+    if isinstance(begun, str):
+        return _list(request, session, visitor, catalogue, begun, 409)
+    return begun
+
+
+def _begun(
+    database: Database,
+    visitor: Visitor,
+    catalogue: Catalogue,
+    draft: Draft,
+    title: str,
+    now: datetime,
+) -> Response | str:
+    """To the sheet of a new draft, or a sentence that says why there is none."""
+    taken = f"There is an exercise called {draft.slug} already. Choose another name."
+    if catalogue.ships(draft.slug):
+        return taken
+    with database.write() as session:
+        row = begin(session, visitor.id, draft.slug, title, draft.text, draft.programs, now)
+    if row is None:
+        return taken
+    return RedirectResponse(f"/authoring/{row.id}", 303)
+
+
+def _source(session: Session, catalogue: Catalogue, slug: str) -> Draft:
+    version = newest_version(session, slug)
+    if version is not None:
+        return Draft(slug, version.text, dict(version.programs))
+    if SLUG.fullmatch(slug) and catalogue.ships(slug):
+        return catalogue.source(slug)
+    raise HTTPException(404)
+
+
+# -- the sheet ----------------------------------------------------------------------------------
+
+
+@router.get("/authoring/{authored_id}")
+def author_sheet(
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    draft_checker: DraftCheckerHere,
+    drafts: DraftsHere,
+) -> Response:
+    row = row_here(session, authored_id)
+    if row.findings_of != row.revision or not row.findings.get("complete"):
+        draft_checker.look(row.id, row.revision)
+    return page(
+        request, "authoring/sheet.html", **_context(session, row, drafts.read(draft_of(row)))
+    )
+
+
+@router.post("/authoring/{authored_id}/change")
+def change_exercise(
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    database: DatabaseHere,
+    visitor: VisitorHere,
+    draft_checker: DraftCheckerHere,
+    catalogue: CatalogueHere,
+    drafts: DraftsHere,
+    now: Now,
+    change: Annotated[str, Form(max_length=400_000)],
+    revision: Annotated[int, Form()],
+) -> Response:
+    """Do one change, or say why not: all of it is kept, or nothing."""
+    row = row_here(session, authored_id)
+    try:
+        asked = Change.model_validate_json(change)
+    except ValidationError:
+        return error(request, 422, "The change can't be read. Reload the page and try again.")
+    if row.revision != revision:
+        return error(request, 409, STALE)
+    if drafts.is_heavy(draft_of(row)):
+        return error(request, 422, HEAVY)
+    try:
+        after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue))
+    except Refused as refused:
+        return error(request, 422, str(refused))
+    reading = drafts.read(after)
+    saved = _saved(database, row.id, after, reading, revision, now)
+    if saved is None:
+        return error(request, 409, STALE)
+    draft_checker.look(row.id, saved.revision)
+    return fragment(request, "authoring/_sheet.html", **_context(session, saved, reading))
+
+
+def _saved(
+    database: Database,
+    authored_id: int,
+    draft: Draft,
+    reading: Reading,
+    revision: int,
+    now: datetime,
+) -> AuthoredExercise | None:
+    """Keep a draft that has been read before: nothing else happens while other writers wait."""
+    title = str((reading.data or {}).get("title") or draft.slug)
+    texts = draft.text, draft.programs
+    with database.write() as session:
+        return save_draft(session, authored_id, *texts, title=title, revision=revision, now=now)
+
+
+@router.get("/authoring/{authored_id}/findings")
+def findings(
+    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
+) -> Response:
+    """What has been found so far; asked for until the look is complete."""
+    row = row_here(session, authored_id)
+    return fragment(request, "authoring/_findings.html", **_found(row, drafts.read(draft_of(row))))
+
+
+@router.get("/authoring/{authored_id}/text")
+def exercise_as_text(
+    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
+) -> Response:
+    """The file itself, with every fault as line:column."""
+    row = row_here(session, authored_id)
+    return page(request, "authoring/text.html", row=row, reading=drafts.read(draft_of(row)))
+
+
+@router.post("/authoring/{authored_id}/text")
+def save_text(
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    database: DatabaseHere,
+    draft_checker: DraftCheckerHere,
+    drafts: DraftsHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+    text: Annotated[str, Form(max_length=1_000_000)] = "",
+) -> Response:
+    """Keep the text, whatever is wrong with it."""
+    row = row_here(session, authored_id)
+    draft = Draft(row.slug, text.replace("\r\n", "\n"), dict(row.programs))
+    reading = drafts.read(draft)
+    saved = _saved(database, row.id, draft, reading, revision, now)
+    if saved is None:
+        return page(
+            request, "authoring/text.html", 409, row=row, reading=reading, typed=text, notice=STALE
+        )
+    draft_checker.look(saved.id, saved.revision)
+    return page(request, "authoring/text.html", row=saved, reading=reading)
+
+
+@router.post("/authoring/{authored_id}/statement")
+def preview_statement(
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    drafts: DraftsHere,
+    statement: Annotated[str, Form(max_length=20_000)] = "",
+) -> Response:
+    """The statement as students will read it, with the middle of their numbers; nothing is
+    stored."""
+    draft = draft_of(row_here(session, authored_id))
+    if drafts.is_heavy(draft):
+        return error(request, 422, HEAVY)
+    numbers = numbers_of(draft)
+    return fragment(request, "authoring/_statement.html", statement=fill(statement, numbers).text)
+
+
+@router.get("/authoring/{authored_id}/zip")
+def export_exercise(authored_id: int, session: ReadingHere) -> Response:
+    row = row_here(session, authored_id)
+    name = f'attachment; filename="{row.slug}.zip"'
+    return Response(
+        to_zip(draft_of(row)),
+        media_type="application/zip",
+        headers={"Content-Disposition": name},
+    )
+
+
+@router.get("/exercise-schema.json")
+def published_schema() -> Response:
+    """The JSON schema of exercise.yaml, for editors that check while one types."""
+    return JSONResponse(exercise_schema())
+
+
+# -- the bench ----------------------------------------------------------------------------------
+
+
+@router.post("/authoring/{authored_id}/bench")
+def open_bench(
+    request: Request,
+    authored_id: int,
+    session: ReadingHere,
+    database: DatabaseHere,
+    visitor: VisitorHere,
+    drafts: DraftsHere,
+    now: Now,
+    program: Annotated[str, Form(max_length=80)] = "",
+    trial: Annotated[bool, Form()] = False,
+) -> Response:
+    """The draft as a student has it, with a reference program in the editor if one is named."""
+    row = row_here(session, authored_id)
+    draft = draft_of(row)
+    reading = drafts.read(draft)
+    if reading.exercise is None:
+        return error(request, 422, FAULTY)
+    found = next((p.program for p in reading.programs if p.file.name == program), None)
+    if program and found is None:
+        return error(request, 422, f"The program {program} has faults still. Mend its text first.")
+    start = to_json(start_program(reading.exercise))
+    shown = to_json(found) if found is not None else None
+    with database.write() as writing:
+        assignment = bench_assignment(writing, visitor.id, BENCH + row.slug, row.title, now)
+        if shown is not None:
+            revision = working_copy(writing, assignment, visitor.id, start).revision
+            save_program(
+                writing, assignment, visitor.id, shown, revision=revision, start=start, now=now
+            )
+    address = f"/assignments/{assignment.id}"
+    return RedirectResponse(f"{address}/trial" if trial else address, 303)
+
+
+def _offered(
+    session: Session,
+    row: AuthoredExercise,
+    visitor: Visitor,
+    catalogue: Catalogue,
+) -> Offered:
+    def scenario(number: int) -> str:
+        found = row.findings.get("findings", [])
+        if not 0 <= number < len(found) or not found[number]["scenario"]:
+            raise Refused("This scenario is not offered any more. Wait for the newest look.")
+        return str(found[number]["scenario"])
+
+    def recorded() -> str:
+        exercise = catalogue.find(BENCH + row.slug)
+        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        saved = find_trial(session, assignment.id, visitor.id, LATEST) if assignment else None
+        if exercise is None or saved is None:
+            raise Refused("Nothing is recorded yet. Work the draft in a trial run first.")
+        run = TrialRun.load(exercise, recorded_from_json(saved.run))
+        while run.to_come:
+            run.step(run.to_come)
+        return scenario_text(run.scenario("Recorded"), exercise)
+
+    def program() -> str:
+        exercise = catalogue.find(BENCH + row.slug)
+        if exercise is None:
+            raise Refused(FAULTY)
+        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        if assignment is None:
+            raise Refused("Nothing is on the bench yet. Build a program there first.")
+        start = Workplace(assignment, exercise).start
+        return print_program(
+            from_json(working_copy(session, assignment, visitor.id, start).program)
+        )
+
+    return Offered(scenario, recorded, program)
+
+
+# -- what the templates need --------------------------------------------------------------------
+
+
+def _context(session: Session, row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
+    draft = draft_of(row)
+    readable = reading.data is not None
+    return {
+        "sheet": sheet_view(draft, reading) if readable else None,
+        "kinds": list(KINDS),
+        "patterns": CHECK_MENU,
+        "templates": TEMPLATE_NAMES,
+        "plant_keys": PLANT_KEYS,
+        "programs": _programs(draft, reading),
+        "versions": versions_of(session, row.id),
+        **_found(row, reading),
+    }
+
+
+def _programs(draft: Draft, reading: Reading) -> list[tuple[str, str, list[str]]]:
+    """Name, text and faults of each reference program."""
+    return [
+        (name, text, [str(fault) for other, fault in reading.program_faults if other == name])
+        for name, text in sorted(draft.programs.items())
+    ]
+
+
+def _found(row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
+    fresh = row.findings_of == row.revision
+    found = row.findings if fresh else {}
+    listed = [
+        {**each, "number": number, "drawing": Markup(each["drawing"])}
+        for number, each in enumerate(found.get("findings", []))
+    ]
+    return {
+        "row": row,
+        "reading": reading,
+        "found": found,
+        "findings": listed,
+        "complete": bool(found.get("complete")),
+        "retired": row.state is LifeState.RETIRED,
+    }
+
+
+def as_id(text: str) -> str:
+    """A text as an id that a selector can name: letters, digits and '-'."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
+
+
+environment.filters["as_id"] = as_id

@@ -1,0 +1,1 @@
+"""Terms, courses, sections, people and the college's settings."""

@@ -1,0 +1,370 @@
+"""The administrator's pages: people and their data; terms, courses and sections."""
+
+import json
+from datetime import date
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, HTTPException, Query, Request
+from sqlalchemy import func, or_, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.store import privacy, roster
+from server.store.addresses import claim_address
+from server.store.audit import note
+from server.store.audit_chain import Action
+from server.store.authored import owners
+from server.store.college import set_time_zone, time_zone, zone_names
+from server.store.courses import (
+    Course,
+    Section,
+    SectionRole,
+    Term,
+    all_sections,
+    find_assignment,
+    student_counts,
+    students_of,
+)
+from server.store.lti_outbox import queue_scores
+from server.store.passwords import make_link
+from server.store.people import Origin, Role, User, find_user, normal_email
+from server.store.roster_log import note_role
+from server.store.second_factors import with_factor
+from server.store.standings import assignments_with_late_work, recount
+from server.web.access import VisitorHere
+from server.web.accounts.joining import address_of_link
+from server.web.dependencies import (
+    CollegeZoneHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    SettingsHere,
+    Writing,
+)
+from server.web.open_sockets import RECHECK
+from server.web.rendering import page
+
+router = APIRouter()
+
+SHOWN = 100
+
+
+@router.get("/people")
+def people(
+    request: Request, session: Reading, find: Annotated[str, Query(max_length=100)] = ""
+) -> Response:
+    return _people(request, session, find)
+
+
+@router.post("/people")
+def add_person(
+    request: Request,
+    session: Writing,
+    settings: SettingsHere,
+    visitor: VisitorHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=200)] = "",
+    email: Annotated[str, Form(max_length=254)] = "",
+    role: Annotated[Role, Form()] = Role.STUDENT,
+) -> Response:
+    """A new account; the page shows the link for its first password.
+
+    An unconfirmed account with this address becomes this person's: whoever made it is shut out.
+    """
+    address = normal_email(email)
+    if not roster.EMAIL.fullmatch(address) or not name.strip():
+        return _people(request, session, "", "A name and an email address are needed. Write both.")
+    user, taken = find_user(session, address), False
+    if user is None:
+        user = User(email=address)
+        session.add(user)
+    elif user.confirmed:
+        return _people(request, session, address, f"There is an account with {address} already.")
+    else:
+        taken = True
+        claim_address(session, user, now, by_id=visitor.id)
+        user.origin, user.origin_section_id = Origin.ADMINISTRATOR, None
+    user.name, user.role = name.strip(), role
+    user.listed_as = roster.sorted_name(user.name)
+    session.flush()
+    action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
+    note(session, now, visitor.id, action, person_id=user.id, detail=f"as {role.value}")
+    link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
+    return _people(request, session, address, "", user, link, taken=taken)
+
+
+@router.post("/people/{person_id}/link")
+def password_link(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    settings: SettingsHere,
+    visitor: VisitorHere,
+    now: Now,
+) -> Response:
+    """A link by which this person sets a new password; it is shown once."""
+    user = _person(session, person_id)
+    link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
+    return _people(request, session, user.email, "", user, link)
+
+
+@router.post("/people/{person_id}/name")
+def rename_person(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=200)] = "",
+    listed_as: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """Change a name, for somebody who is in several sections for instance."""
+    user = _person(session, person_id)
+    if not name.strip():
+        return _people(request, session, user.email, "The name is missing. Write it.")
+    user.name = name.strip()
+    user.listed_as = listed_as.strip() or roster.sorted_name(user.name)
+    note(session, now, visitor.id, Action.CHANGED_ACCOUNT, person_id=person_id, detail="name")
+    return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
+
+
+@router.post("/people/{person_id}/names")
+def may_see_names(
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    permitted: Annotated[bool, Form()] = False,
+) -> Response:
+    """Whether this member of the department sees whose work the figures rest on."""
+    user = _person(session, person_id)
+    user.sees_names = permitted and user.role is Role.DEPARTMENT
+    detail = "sees names" if user.sees_names else "sees no names"
+    note(session, now, visitor.id, Action.CHANGED_ROLE, person_id=person_id, detail=detail)
+    return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
+
+
+@router.get("/people/{person_id}/data.json")
+def export_person(person_id: int, session: Reading) -> Response:
+    """All that is stored about a person."""
+    return _export(session, _person(session, person_id).id)
+
+
+@router.get("/my-data.json")
+def my_data(session: Reading, visitor: VisitorHere) -> Response:
+    """All that is stored about oneself."""
+    return _export(session, visitor.id)
+
+
+@router.post("/people/{person_id}/erase", dependencies=[RECHECK])
+def erase_person(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    email: Annotated[str, Form(max_length=254)] = "",
+    successor: Annotated[str, Form(max_length=254)] = "",
+) -> Response:
+    """Erase a person and their work; the email is typed so that it is not done by a slip.
+
+    ``successor`` is the email of the instructor who gets what the person wrote; the college does,
+    if it is empty.
+    """
+    user = _person(session, person_id)
+    if person_id == visitor.id:
+        return _people(request, session, user.email, "Nobody can erase their own account.")
+    if normal_email(email) != user.email:
+        sentence = f"Nothing was erased. Type the email {user.email} to erase this person."
+        return _people(request, session, user.email, sentence)
+    heir = find_user(session, successor) if successor.strip() else None
+    if successor.strip() and (heir is None or heir.role is not Role.INSTRUCTOR or heir is user):
+        sentence = (
+            f"Nothing was erased. {successor.strip()} is not the email of another instructor. "
+            "Correct who gets the exercises, or leave it empty for the college."
+        )
+        return _people(request, session, user.email, sentence)
+    refused = privacy.erasure_refusal(session, person_id)
+    if refused:
+        return _people(request, session, user.email, refused)
+    privacy.erase_person(
+        session,
+        person_id,
+        by_id=visitor.id,
+        now=now,
+        successor_id=heir.id if heir else None,
+    )
+    return RedirectResponse("/people", 303)
+
+
+@router.get("/courses")
+def courses(request: Request, session: Reading) -> Response:
+    return _courses(request, session)
+
+
+@router.post("/terms")
+def add_term(
+    request: Request,
+    session: Writing,
+    name: Annotated[str, Form(max_length=80)] = "",
+    begins: Annotated[str, Form(max_length=10)] = "",
+    ends: Annotated[str, Form(max_length=10)] = "",
+) -> Response:
+    try:
+        first, last = date.fromisoformat(begins), date.fromisoformat(ends)
+    except ValueError:
+        return _courses(request, session, "The term needs two dates, like 2026-08-24.")
+    if not name.strip() or first >= last:
+        return _courses(request, session, "The term needs a name and an end after its beginning.")
+    return _added(request, session, Term(name=name.strip(), begins=first, ends=last))
+
+
+@router.post("/courses")
+def add_course(
+    request: Request,
+    session: Writing,
+    code: Annotated[str, Form(max_length=20)] = "",
+    title: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    if not code.strip() or not title.strip():
+        return _courses(request, session, "The course needs a code and a title.")
+    return _added(request, session, Course(code=code.strip(), title=title.strip()))
+
+
+@router.post("/sections")
+def add_section(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    course: Annotated[int, Form()] = 0,
+    term: Annotated[int, Form()] = 0,
+    number: Annotated[str, Form(max_length=10)] = "",
+    instructor: Annotated[str, Form(max_length=254)] = "",
+) -> Response:
+    teacher = find_user(session, instructor)
+    if session.get(Course, course) is None or session.get(Term, term) is None:
+        return _courses(request, session, "Choose a course and a term for the section.")
+    if not number.strip():
+        return _courses(request, session, "The section needs a number, like 01.")
+    if teacher is None or teacher.role not in (Role.INSTRUCTOR, Role.ADMINISTRATOR):
+        sentence = f"{instructor or 'Nobody'} has no instructor's account. Add it among the people."
+        return _courses(request, session, sentence)
+    section = Section(course_id=course, term_id=term, number=number.strip())
+    answer = _added(request, session, section)
+    if section.id is not None:
+        role = SectionRole.INSTRUCTOR
+        roster.enrol(session, section, teacher, role)
+        note_role(session, section.id, teacher.id, None, role, by_id=visitor.id, now=now)
+    return answer
+
+
+@router.post("/college/time-zone")
+def change_time_zone(
+    request: Request,
+    database: DatabaseHere,
+    zone: CollegeZoneHere,
+    visitor: VisitorHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=64)] = "",
+) -> Response:
+    """Let another time zone hold. What is late is counted anew, each exercise by itself."""
+    with database.write() as session:
+        before = time_zone(session).key
+        if not set_time_zone(session, name.strip()):
+            sentence = (
+                f"There is no time zone {name.strip() or '(none)'}. "
+                "Choose one from the list, like America/Chicago."
+            )
+            return _courses(request, session, sentence, zone_typed=name)
+        detail = f"time zone from {before} to {name.strip()}"
+        note(session, now, visitor.id, Action.CHANGED_COLLEGE, detail=detail)
+    zone.forget()
+    with database.read() as session:
+        late = assignments_with_late_work(session)
+    for assignment_id in late:
+        with database.write() as session:
+            assignment = find_assignment(session, assignment_id)
+            if assignment is not None:
+                recount(session, assignment)
+                students = [each.id for each in students_of(session, assignment.section_id)]
+                queue_scores(session, assignment, students, now)
+    return RedirectResponse("/courses", 303)
+
+
+def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
+    try:
+        with session.begin_nested():
+            session.add(row)
+            session.flush()
+    except IntegrityError:
+        return _courses(request, session, "There is one of this name already. Choose another.")
+    return RedirectResponse("/courses", 303)
+
+
+def _person(session: Session, person_id: int) -> User:
+    user = session.get(User, person_id)
+    if user is None:
+        raise HTTPException(404)
+    return user
+
+
+def _export(session: Session, user_id: int) -> Response:
+    text = json.dumps(privacy.export_person(session, user_id), indent=2, ensure_ascii=False)
+    return Response(
+        text,
+        media_type="application/json",
+        headers={"Content-Disposition": 'attachment; filename="my-data.json"'},
+    )
+
+
+def _people(
+    request: Request,
+    session: Session,
+    find: str,
+    mistake: str = "",
+    linked: User | None = None,
+    link: str = "",
+    *,
+    taken: bool = False,
+) -> Response:
+    wanted = f"%{find.strip().lower()}%"
+    fits = or_(func.lower(User.name).like(wanted), User.email.like(wanted))
+    found = session.scalars(
+        select(User).where(fits).order_by(func.lower(User.listed_as), User.id).limit(SHOWN)
+    ).all()
+    return page(
+        request,
+        "college/people.html",
+        422 if mistake else 200,
+        people=found,
+        with_factor=with_factor(session, [user.id for user in found]),
+        total=session.scalar(select(func.count()).select_from(User)),
+        shown=SHOWN,
+        find=find,
+        mistake=mistake,
+        linked=linked,
+        link=link,
+        taken=taken,
+        authors=owners(session),
+        roles=Role,
+    )
+
+
+def _courses(
+    request: Request, session: Session, mistake: str = "", zone_typed: str | None = None
+) -> Response:
+    return page(
+        request,
+        "college/courses.html",
+        422 if mistake else 200,
+        terms=session.scalars(select(Term).order_by(Term.begins.desc())).all(),
+        courses=session.scalars(select(Course).order_by(Course.code)).all(),
+        sections=all_sections(session),
+        counts=student_counts(session),
+        time_zone=time_zone(session).key if zone_typed is None else zone_typed,
+        time_zones=zone_names(),
+        mistake=mistake,
+    )

@@ -1,0 +1,1 @@
+"""Drawing a program: the rungs, commands, actions and the help for elements."""

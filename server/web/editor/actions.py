@@ -1,0 +1,360 @@
+"""The rung editor: actions on the working program, answered with what they changed on the page.
+
+The browser sends actions of the core with the revision it shows. An action on an older revision is
+refused: the window gets the newest program, sees what is new in it, and may do its step again.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Request
+from jinja2 import pass_context
+from jinja2.runtime import Context
+from pydantic_core import from_json as parse_json
+from starlette.responses import Response
+
+from server.ladder.actions import Action, edit, parse_action
+from server.ladder.actions.base import Selection
+from server.ladder.durations import parse_duration
+from server.ladder.elements import BLOCK_TYPES, BlockType
+from server.ladder.json_form import from_json, to_json
+from server.ladder.messages import Message, Place, ProgramError, error
+from server.ladder.program import Program, Variable
+from server.ladder.text_form import parse_rung
+from server.ladder.text_printer import print_initial
+from server.marking.exercise import RequirementKind
+from server.store.database import Database, Document
+from server.store.programs import Stale, WorkingCopy, save_program, state_before, working_copy
+from server.store.programs import redo as step_forth
+from server.store.programs import undo as step_back
+from server.web.access import Visitor, VisitorHere
+from server.web.dependencies import DatabaseHere, Now, Reading
+from server.web.editor.commands import GROUPS
+from server.web.editor.rungs import changes_between, remark, rung_views
+from server.web.editor.sheets import Sheet, Sheets, SheetsHere, sheet_of
+from server.web.rendering import environment, fragment
+from server.web.workplace import Workplace, WorkplaceHere
+
+router = APIRouter()
+
+PLACES = (
+    ("after", "after what is selected, in series"),
+    ("before", "before what is selected, in series"),
+    ("parallel", "in parallel with what is selected"),
+)
+ON_BENCH = ("rung-below", "text", "comment", "about")
+
+TYPES = (
+    ("BOOL", "internal bit"),
+    ("INT", "whole number"),
+    ("TIME", "duration"),
+    *((block.name, block.meaning) for block in BLOCK_TYPES.values()),
+)
+"""What a variable can be, with its meaning."""
+
+
+def editor_context(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str, Any]:
+    """What the editor's part of the exercise sheet needs."""
+    commands = [command for group in GROUPS for command in group.commands]
+    return _shown(here, copy, sheet) | {
+        "groups": GROUPS,
+        "bench": [command for command in commands if command.id in ON_BENCH],
+        "places": PLACES,
+        "blocks": BLOCK_TYPES.values(),
+        "types": TYPES,
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Where one person works on one assignment."""
+
+    here: Workplace
+    visitor: Visitor
+    sheets: Sheets
+
+    def sheet(self, copy: WorkingCopy) -> Sheet:
+        return self.sheets.find(self.here, self.visitor.id, copy)
+
+    def keep(self, copy: WorkingCopy, sheet: Sheet) -> None:
+        self.sheets.keep(self.here, self.visitor.id, copy, sheet)
+
+
+async def desk(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> Desk:
+    return Desk(here, visitor, sheets)
+
+
+DeskHere = Annotated[Desk, Depends(desk)]
+
+
+@router.post("/assignments/{assignment_id}/program")
+def edit_program(
+    request: Request,
+    desk: DeskHere,
+    database: DatabaseHere,
+    now: Now,
+    action: Annotated[str, Form()],
+    revision: Annotated[int, Form()],
+    resent: Annotated[bool, Form()] = False,
+) -> Response:
+    """Do one action, or refuse it with the reason: all of it is stored, or nothing.
+
+    ``resent`` says that the browser had no answer to this action and sends it once more.
+    """
+    here, visitor = desk.here, desk.visitor
+    # Writers wait for each other, so that only the saving itself is one unit of work.
+    with database.read() as session:
+        copy = working_copy(session, here.assignment, visitor.id, here.start)
+        previous = state_before(session, here.assignment, visitor.id) if resent else None
+    if copy.revision != revision:
+        done = None
+        if previous is not None and copy.revision == revision + 1:
+            done = _done(request, desk, previous, copy, action)
+        return done or _newest(request, desk, copy)
+    before = desk.sheet(copy)
+    try:
+        edited = edit(before.program, _read(action))
+    except ProgramError as refused:
+        return _refused(request, refused.messages)
+    if edited.program == before.program:
+        return _answer(request, desk, copy, before, before, edited.selection)
+    with database.write() as session:
+        saved = save_program(
+            session,
+            here.assignment,
+            visitor.id,
+            to_json(edited.program),
+            revision=revision,
+            start=here.start,
+            now=now,
+        )
+    if isinstance(saved, Stale):
+        return _newest(request, desk, saved.current)
+    after = sheet_of(edited.program, here.exercise, before)
+    desk.keep(saved, after)
+    return _answer(request, desk, saved, before, after, edited.selection)
+
+
+@router.post("/assignments/{assignment_id}/program/undo")
+def undo(
+    request: Request,
+    desk: DeskHere,
+    database: DatabaseHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+) -> Response:
+    """One step back."""
+    return _moved(request, desk, database, revision, now, step_back)
+
+
+@router.post("/assignments/{assignment_id}/program/redo")
+def redo(
+    request: Request,
+    desk: DeskHere,
+    database: DatabaseHere,
+    now: Now,
+    revision: Annotated[int, Form()],
+) -> Response:
+    """One undone step forth again."""
+    return _moved(request, desk, database, revision, now, step_forth)
+
+
+@router.post("/assignments/{assignment_id}/program/preview")
+def preview(
+    request: Request,
+    desk: DeskHere,
+    session: Reading,
+    text: Annotated[str, Form()] = "",
+) -> Response:
+    """A rung's text as it would be drawn; nothing is stored."""
+    copy = working_copy(session, desk.here.assignment, desk.visitor.id, desk.here.start)
+    variables = desk.sheet(copy).program.variables
+    try:
+        (view,) = rung_views(Program("preview", variables, (parse_rung(text),)))
+    except ProgramError as refused:
+        return fragment(request, "editor/_messages.html", messages=refused.messages)
+    return fragment(request, "editor/_preview.html", view=view)
+
+
+def _done(
+    request: Request, desk: Desk, previous: Document, copy: WorkingCopy, action: str
+) -> Response | None:
+    """The answer to an action that was done before its sender was cut off; None if it was not."""
+    before, after = sheet_of(from_json(previous), desk.here.exercise), desk.sheet(copy)
+    try:
+        edited = edit(before.program, _read(action))
+    except ProgramError:
+        return None
+    if edited.program != after.program:
+        return None
+    return _answer(request, desk, copy, before, after, edited.selection)
+
+
+def _moved(
+    request: Request,
+    desk: Desk,
+    database: Database,
+    revision: int,
+    now: datetime,
+    step: Callable[..., WorkingCopy | Stale | None],
+) -> Response:
+    assignment, user_id, start = desk.here.assignment, desk.visitor.id, desk.here.start
+    with database.write() as session:
+        before = working_copy(session, assignment, user_id, start)
+        moved = step(session, assignment, user_id, revision=revision, now=now)
+    if isinstance(moved, Stale):
+        return _newest(request, desk, moved.current)
+    if moved is None:
+        return Response(status_code=204)
+    # The sheet of the state before is read first: there is one for each person.
+    old, new = desk.sheet(before), desk.sheet(moved)
+    selection = _first_difference(old.program, new.program)
+    return _answer(request, desk, moved, old, new, selection)
+
+
+def _first_difference(before: Program, after: Program) -> Selection:
+    """Where a step back or forth is seen."""
+    for number, (old, new) in enumerate(zip(before.rungs, after.rungs, strict=False)):
+        if old != new:
+            return Selection(rung=number)
+    if len(before.rungs) != len(after.rungs):
+        return Selection(rung=min(len(before.rungs), len(after.rungs)))
+    return Selection()
+
+
+def _answer(
+    request: Request,
+    desk: Desk,
+    copy: WorkingCopy,
+    before: Sheet,
+    after: Sheet,
+    selection: Selection,
+) -> Response:
+    return fragment(
+        request,
+        "editor/_changes.html",
+        changes=changes_between(before.rungs, after.rungs, before.program, after.program),
+        declarations_changed=before.program.variables != after.program.variables,
+        select=_spelt(selection),
+        **_shown(desk.here, copy, after),
+    )
+
+
+def _newest(request: Request, desk: Desk, copy: WorkingCopy) -> Response:
+    """The action came from an older state: show the newest, and let the person choose."""
+    return fragment(
+        request,
+        "editor/_stale.html",
+        409,
+        declarations_changed=True,
+        select="",
+        stale=True,
+        **_shown(desk.here, copy, desk.sheet(copy)),
+    )
+
+
+def _refused(request: Request, messages: tuple[Message, ...]) -> Response:
+    return fragment(request, "editor/_messages.html", 422, messages=messages)
+
+
+def _shown(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str, Any]:
+    served = {number for rung in sheet.program.rungs for number in rung.serves}
+    return {
+        "assignment": here.assignment,
+        "exercise": here.exercise,
+        "copy": copy,
+        "rungs": sheet.rungs,
+        "variables": sheet.program.variables,
+        "general": [remark(message) for message in sheet.general],
+        "unserved": [
+            requirement.id
+            for requirement in here.exercise.requirements
+            if requirement.kind is RequirementKind.STATED and requirement.id not in served
+        ],
+    }
+
+
+def _spelt(selection: Selection) -> str:
+    """A place in the words of static/editor/selection.js: ``2 path 1.0.0``."""
+    if selection.rung is None:
+        return ""
+    if selection.path is not None:
+        return f"{selection.rung} path {'.'.join(map(str, selection.path))}"
+    if selection.output is not None:
+        return f"{selection.rung} output {selection.output}"
+    return f"{selection.rung} "
+
+
+def _read(text: str) -> Action:
+    """The action that a browser sent. Raises ProgramError."""
+    try:
+        data = parse_json(text)
+    except ValueError:
+        data = None
+    if not isinstance(data, dict):
+        raise ProgramError(
+            [error("json", Place(), "The action can't be read.", "Reload the page and try again.")]
+        )
+    return parse_action(_with_literals(data))
+
+
+def _with_literals(action: dict[str, Any]) -> dict[str, Any]:
+    """The same action with the initial value of a declaration as a number.
+
+    A person types it as a literal of the variable's type: TRUE, 5, T#2s.
+    """
+    match action:
+        case {"actions": [*actions]}:
+            inner = [_with_literals(each) if isinstance(each, dict) else each for each in actions]
+            return action | {"actions": inner}
+        case {"variable": {"initial": str(literal), "type": str(kind), **others}}:
+            variable = others | {"type": kind, "initial": _initial(literal.strip(), kind)}
+            return action | {"variable": variable}
+    return action
+
+
+def _initial(literal: str, kind: str) -> int | None:
+    if not literal:
+        return None
+    try:
+        match kind:
+            case "BOOL":
+                return {"FALSE": 0, "TRUE": 1, "0": 0, "1": 1}[literal.upper()]
+            case "TIME":
+                return parse_duration(literal)
+            case _:
+                return int(literal) if len(literal) < 12 else 10**12
+    except (KeyError, ValueError):
+        example = {"BOOL": "TRUE or FALSE", "TIME": "a duration like T#2s"}.get(kind, "a number")
+        raise ProgramError(
+            [
+                error(
+                    "type",
+                    Place(),
+                    "The initial value does not fit the type.",
+                    f"Write {example}, or leave it empty.",
+                )
+            ]
+        ) from None
+
+
+@pass_context
+def clock(context: Context, moment: datetime) -> str:
+    """The time of day to the second, as the status of saving shows it."""
+    return f"{moment.astimezone(context['zone']):%H:%M:%S}"
+
+
+def initial(variable: Variable) -> str:
+    """The initial value as a literal, empty for the default."""
+    return "" if variable.initial is None else print_initial(variable)
+
+
+def inputs(block: BlockType) -> str:
+    """The inputs that a new block must have, as text to fill in."""
+    examples = {"TIME": "T#1s", "INT": "1", "BOOL": ""}
+    return ", ".join(f"{pin.name} := {examples[pin.type]}" for pin in block.inputs if pin.required)
+
+
+environment.filters |= {"clock": clock, "initial": initial, "inputs": inputs}

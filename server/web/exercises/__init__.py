@@ -1,0 +1,1 @@
+"""The exercise sheet that a student works on."""

@@ -1,0 +1,52 @@
+"""The exercise as a lab sheet: statement, requirements, points, the program, submitting."""
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from server.ladder.points import PointDeclaration
+from server.marking.presentation.scenario_words import scenario_words
+from server.store.programs import working_copy
+from server.store.submissions import attempts_of
+from server.web.access import VisitorHere
+from server.web.dependencies import Reading
+from server.web.editor.actions import editor_context
+from server.web.editor.sheets import SheetsHere
+from server.web.rendering import environment, page
+from server.web.workplace import WorkplaceHere
+
+router = APIRouter()
+
+
+@router.get("/assignments/{assignment_id}")
+def exercise(
+    request: Request,
+    here: WorkplaceHere,
+    session: Reading,
+    visitor: VisitorHere,
+    sheets: SheetsHere,
+) -> Response:
+    """The whole sheet. Of the scenarios only the open ones leave the server."""
+    copy = working_copy(session, here.assignment, visitor.id, here.start)
+    return page(
+        request,
+        "exercises/exercise.html",
+        scenarios=[
+            (scenario, scenario_words(scenario))
+            for scenario in here.exercise.scenarios
+            if scenario.open
+        ],
+        attempts=attempts_of(session, here.assignment, visitor.id),
+        **editor_context(here, copy, sheets.find(here, visitor.id, copy)),
+    )
+
+
+def resting(point: PointDeclaration) -> str:
+    """The signal of a point at rest, as a word."""
+    if point.resting is None:
+        return "–"
+    if point.type == "BOOL":
+        return "ON" if point.resting else "OFF"
+    return str(point.resting)
+
+
+environment.filters["resting"] = resting

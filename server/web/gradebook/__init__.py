@@ -1,0 +1,1 @@
+"""Points of a section and of a student, corrections, similar programs."""

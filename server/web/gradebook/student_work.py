@@ -1,0 +1,176 @@
+"""One student's work: at an assignment for who teaches it, over a section for themselves too."""
+
+from math import isfinite
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from server.store import corrections
+from server.store.audit_lines import events_of
+from server.store.courses import Assignment, Extension, Partner, assignments_of
+from server.store.gradebook import share_of, standings_of
+from server.store.lti_outbox import queue_scores
+from server.store.people import User
+from server.store.submissions import attempts_of, find_submission
+from server.web.access import VisitorHere
+from server.web.dependencies import Now, Reading, Writing
+from server.web.gradebook.pages import assignment_here, section_here
+from server.web.rendering import error, page
+
+router = APIRouter()
+
+NO_REASON = "Say why in a few words: the student reads it, and the log keeps it."
+
+
+@router.get("/assignments/{assignment_id}/students/{student_id}")
+def student_work(
+    request: Request, assignment_id: int, student_id: int, session: Reading, now: Now
+) -> Response:
+    return _work_page(request, session, assignment_id, student_id)
+
+
+@router.post("/assignments/{assignment_id}/students/{student_id}/points")
+def override(
+    request: Request,
+    assignment_id: int,
+    student_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    points: Annotated[str, Form(max_length=20)] = "",
+    reason: Annotated[str, Form(max_length=corrections.MAX_REASON)] = "",
+) -> Response:
+    """Let other points count than those that were marked."""
+    assignment = assignment_here(session, assignment_id)
+    number = _number(points)
+    most = most_points(session, assignment, student_id)
+    if number is None or number < 0 or (most is not None and number > most):
+        limit = f" to {most:g}" if most is not None else " upwards"
+        sentence = f"{points or 'Nothing'} is no number of points. Write one from 0{limit}."
+        return _work_page(request, session, assignment_id, student_id, sentence, points, reason)
+    if not reason.strip():
+        return _work_page(request, session, assignment_id, student_id, NO_REASON, points, reason)
+    corrections.set_points(
+        session, assignment, student_id, number, reason.strip(), by_id=visitor.id, now=now
+    )
+    queue_scores(session, assignment, [student_id], now)
+    return _back(assignment_id, student_id)
+
+
+@router.post("/assignments/{assignment_id}/students/{student_id}/points/back")
+def take_back_override(
+    assignment_id: int, student_id: int, session: Writing, visitor: VisitorHere, now: Now
+) -> Response:
+    """Let the marked points count again."""
+    assignment = assignment_here(session, assignment_id)
+    corrections.take_back(session, assignment, student_id, by_id=visitor.id, now=now)
+    queue_scores(session, assignment, [student_id], now)
+    return _back(assignment_id, student_id)
+
+
+@router.post("/submissions/{submission_id}/comments")
+def comment_on_rung(
+    request: Request,
+    submission_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    rung: Annotated[str, Form(max_length=10)] = "",
+    text: Annotated[str, Form(max_length=corrections.MAX_COMMENT)] = "",
+) -> Response:
+    """A comment beside a rung of a submitted program; ``rung`` counts from 1, empty for all."""
+    submission = find_submission(session, submission_id)
+    assert submission is not None, "the access rule has found it"
+    rungs = len(submission.program.get("rungs", []))
+    if rung and not (rung.isascii() and rung.isdecimal() and 1 <= int(rung) <= rungs):
+        return error(request, 422, f"There is no rung {rung}. Name one from 1 to {rungs}, or none.")
+    if not text.strip():
+        return error(request, 422, "The comment is empty. Write what the student should read.")
+    number = int(rung) - 1 if rung else None
+    corrections.comment(session, submission, number, text.strip(), by_id=visitor.id, now=now)
+    return RedirectResponse(f"/submissions/{submission_id}#comments", 303)
+
+
+@router.get("/sections/{section_id}/standing")
+def standing(
+    request: Request, section_id: int, session: Reading, visitor: VisitorHere, now: Now
+) -> Response:
+    """A student's own standing in a section."""
+    return _standing_page(request, session, section_id, visitor.id, now, own=True)
+
+
+@router.get("/sections/{section_id}/students/{student_id}")
+def student_standing(
+    request: Request, section_id: int, student_id: int, session: Reading, now: Now
+) -> Response:
+    """The same page for who teaches the section."""
+    return _standing_page(request, session, section_id, student_id, now, own=False)
+
+
+def most_points(session: Session, assignment: Assignment, student_id: int) -> float | None:
+    """The points of the exercise, as far as a verdict has told them."""
+    return standings_of(session, student_id, [assignment.id])[assignment.id].max_score
+
+
+def _work_page(
+    request: Request,
+    session: Session,
+    assignment_id: int,
+    student_id: int,
+    mistake: str = "",
+    points: str = "",
+    reason: str = "",
+) -> Response:
+    assignment = assignment_here(session, assignment_id)
+    partner = session.get(Partner, (assignment_id, student_id)) if assignment.in_pairs else None
+    return page(
+        request,
+        "gradebook/student.html",
+        422 if mistake else 200,
+        assignment=assignment,
+        student=session.get_one(User, student_id),
+        standing=standings_of(session, student_id, [assignment_id])[assignment_id],
+        attempts=attempts_of(session, assignment, student_id),
+        extension=session.get(Extension, (assignment_id, student_id)),
+        partner=session.get(User, partner.partner_id) if partner else None,
+        events=events_of(session, assignment.section_id, student_id, limit=20),
+        mistake=mistake,
+        points=points,
+        reason=reason,
+    )
+
+
+def _standing_page(
+    request: Request, session: Session, section_id: int, student_id: int, now: Now, *, own: bool
+) -> Response:
+    section = section_here(session, section_id)
+    assignments = [
+        each for each in assignments_of(session, [section_id]) if not own or now >= each.opens_at
+    ]
+    standings = standings_of(session, student_id, [each.id for each in assignments])
+    lines = [(each, standings[each.id]) for each in assignments]
+    return page(
+        request,
+        "gradebook/standing.html",
+        section=section,
+        student=session.get_one(User, student_id),
+        lines=lines,
+        share=share_of(assignments, list(standings.values()), now),
+        weights=sum(each.weight for each in assignments),
+        own=own,
+        now=now,
+    )
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+    return number if isfinite(number) else None
+
+
+def _back(assignment_id: int, student_id: int) -> Response:
+    return RedirectResponse(f"/assignments/{assignment_id}/students/{student_id}", 303)

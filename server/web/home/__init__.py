@@ -1,0 +1,1 @@
+"""What each person sees first after signing in."""

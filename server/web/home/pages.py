@@ -1,0 +1,124 @@
+"""The course home: what is set, and how it stands."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from server.store.courses import (
+    TEACHING,
+    Assignment,
+    Section,
+    SectionRole,
+    all_sections,
+    assignments_of,
+    sections_of,
+    student_counts,
+)
+from server.store.gradebook import Progress, Standing, begun_by, progress_of, standings_of
+from server.store.people import Role
+from server.store.regrades import unseen_changes
+from server.web.access import VisitorHere
+from server.web.dependencies import Now, Reading
+from server.web.rendering import page
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class SetExercise:
+    """A line of the home page; ``standing`` for who works on it, ``progress`` for who teaches."""
+
+    assignment: Assignment
+    state: str
+    standing: Standing | None = None
+    progress: Progress | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    section: Section
+    teaching: bool
+    instructing: bool
+    students: int
+    lines: tuple[SetExercise, ...]
+
+
+@router.get("/")
+def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> Response:
+    """One's own sections; the department and administrators see all, without names."""
+    counts = student_counts(session)
+    if visitor.role in (Role.DEPARTMENT, Role.ADMINISTRATOR):
+        sections = all_sections(session)
+        set_here = assignments_of(session, [section.id for section in sections])
+        overview = [
+            (section, counts.get(section.id, 0), sum(a.section_id == section.id for a in set_here))
+            for section in sections
+        ]
+        return page(request, "home/overview.html", sections=overview, now=now)
+    sheets = _sheets(session, visitor.id, counts, now)
+    return page(
+        request,
+        "home/home.html",
+        sheets=sheets,
+        changes=unseen_changes(session, visitor.id),
+        now=now,
+    )
+
+
+def _sheets(
+    session: Session, user_id: int, counts: Mapping[int, int], now: datetime
+) -> list[Sheet]:
+    """A sheet for each of one's sections; what is set in them is read at once for all."""
+    sections = sections_of(session, user_id)
+    set_here = assignments_of(session, [section.id for section, _ in sections])
+    teaches = {section.id for section, role in sections if role in TEACHING}
+    progress = progress_of(session, [each.id for each in set_here if each.section_id in teaches])
+    works_on = [each.id for each in set_here if each.section_id not in teaches]
+    standings = standings_of(session, user_id, works_on)
+    begun = begun_by(session, user_id, works_on)
+
+    def line(each: Assignment) -> SetExercise:
+        if each.id in progress:
+            return SetExercise(each, _phase(each, now), progress=progress[each.id])
+        standing = standings[each.id]
+        return SetExercise(each, _state(each, standing, each.id in begun, now), standing)
+
+    return [
+        Sheet(
+            section,
+            section.id in teaches,
+            role is SectionRole.INSTRUCTOR,
+            counts.get(section.id, 0),
+            tuple(line(each) for each in set_here if each.section_id == section.id),
+        )
+        for section, role in sections
+    ]
+
+
+def _phase(assignment: Assignment, now: datetime) -> str:
+    if now < assignment.opens_at:
+        return "not open yet"
+    if now <= assignment.due_at:
+        return "open"
+    if assignment.closes_at is not None and now >= assignment.closes_at:
+        return "closed"
+    return "past due"
+
+
+def _state(assignment: Assignment, standing: Standing, begun: bool, now: datetime) -> str:
+    phase = _phase(assignment, now)
+    if standing.complete:
+        return "complete"
+    if standing.queued:
+        return "being marked"
+    if standing.attempts:
+        return "submitted"
+    if phase in ("past due", "closed"):
+        return "missing"
+    if begun:
+        return "begun"
+    return phase

@@ -1,0 +1,315 @@
+"""Launches from learning-management systems, LTI 1.3: login, launch, and coming in.
+
+A launch is three requests. ``/lti/login`` begins it and gives the browser a cookie for its state.
+``/lti/launch`` gets the platform's token, posted from its page, and so without our cookies; the
+token is checked in full and kept. It sends the browser on to ``/lti/enter``, which has the cookie
+again: only the browser that began comes in, and cookies stay ``SameSite=Lax``.
+
+Our pages are in no frame of others. A launch inside a frame of the platform gets a page that has
+nothing but a link that opens a window of its own, and begins there.
+"""
+
+from datetime import datetime
+from functools import partial
+from typing import Annotated
+from urllib.parse import urlencode, urlsplit
+
+from fastapi import APIRouter, Depends, Form, Request
+from fastapi.concurrency import run_in_threadpool
+from sqlalchemy.orm import Session
+from starlette.datastructures import FormData
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from server.remote import own_keys
+from server.remote.http import NoAnswer
+from server.remote.id_token import TokenRefused, verified_claims
+from server.remote.launch import (
+    Launch,
+    from_document,
+    leads_to,
+    read_launch,
+    to_document,
+)
+from server.settings import Settings
+from server.store import lti_choices, lti_entry
+from server.store.courses import HANDING_IN, TEACHING, SectionRole
+from server.store.database import Database
+from server.store.lti import LtiContext, Platform
+from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
+from server.store.people import User
+from server.web.accounts.sign_in import sign_in_as
+from server.web.cookies import drop_cookie, read_cookie, set_cookie
+from server.web.dependencies import DatabaseHere, KeySetsHere, Now, SettingsHere, Writing
+from server.web.errands import ErrandsHere
+from server.web.rendering import error, page
+from server.web.security import content_security_policy
+
+router = APIRouter()
+
+COOKIE = "rungmark_lti_"
+ENTER = "/lti/enter"
+
+FROM_PLATFORMS = ("/lti/login", "/lti/launch")
+"""What platforms' pages post to."""
+
+UNKNOWN = "This launch did not begin here, is more than ten minutes old, or was used. Open it anew."
+OTHER_BROWSER = "This launch began in another browser. Open the link in your LMS again, here."
+
+
+def target_of(settings: Settings) -> str:
+    """The one address of ours to which launches lead."""
+    return f"{settings.public_urls[0]}/lti/launch"
+
+
+@router.get("/lti/keys")
+def lti_keys(database: DatabaseHere, settings: SettingsHere, now: Now) -> Response:
+    """The public keys by which platforms check what we sign (RFC 7517).
+
+    Some platforms look here before they can be registered, so the first look makes the first key.
+    """
+    with database.read() as session:
+        found = own_keys.published(session, settings.key_secret, now)
+        missing = own_keys.signing_key(session, now) is None
+    if missing:
+        with database.write() as session:
+            own_keys.ensure_key(session, settings.key_secret, now)
+            found = own_keys.published(session, settings.key_secret, now)
+    return JSONResponse(found)
+
+
+async def sent_form(request: Request) -> FormData:
+    return await request.form()
+
+
+@router.api_route("/lti/login", methods=["GET", "POST"])
+def lti_login(
+    request: Request,
+    session: Writing,
+    settings: SettingsHere,
+    now: Now,
+    form: Annotated[FormData, Depends(sent_form)],
+) -> Response:
+    """A platform asks us to begin (Security Framework 1.0, 5.1.1.1; LTI Core 1.3, 4.1)."""
+    values = {name: str(value) for name, value in {**request.query_params, **form}.items()}
+    issuer, client_id = values.get("iss", ""), values.get("client_id", "")
+    found = lti_entry.platforms_of(session, issuer, client_id)
+    if not found:
+        sentence = (
+            f"The LMS {issuer[:200] or '(none)'} is not registered here"
+            f"{' with this client id' if client_id else ''}. The administrator registers it."
+        )
+        return error(request, 400, sentence)
+    if len(found) > 1:
+        sentence = f"{issuer[:200]} is registered with several client ids; it has to send one."
+        return error(request, 400, sentence)
+    if not values.get("login_hint"):
+        return error(request, 400, "The LMS does not say who signs in (login_hint).")
+    if not leads_to(values.get("target_link_uri", ""), target_of(settings)):
+        sentence = f"The launch leads elsewhere than {target_of(settings)}, the only address here."
+        return error(request, 400, sentence)
+    (platform,) = found
+    if request.headers.get("Sec-Fetch-Dest") in ("iframe", "frame", "embed", "object"):
+        return _window_page(request, platform, values)
+    state, nonce = lti_entry.begin_login(session, platform, now)
+    asked = {
+        "scope": "openid",
+        "response_type": "id_token",
+        "response_mode": "form_post",
+        "prompt": "none",
+        "client_id": platform.client_id,
+        "redirect_uri": target_of(settings),
+        "login_hint": values["login_hint"],
+        "state": state,
+        "nonce": nonce,
+    }
+    # Handed back as it came (LTI Core 1.3, 4.1.1 'Additional login parameters').
+    if "lti_message_hint" in values:
+        asked["lti_message_hint"] = values["lti_message_hint"]
+    joint = "&" if urlsplit(platform.login_url).query else "?"
+    answer = RedirectResponse(f"{platform.login_url}{joint}{urlencode(asked)}", 302)
+    lasts = lti_entry.LOGIN_LASTS
+    set_cookie(answer, request, _cookie(state), state, lasts=lasts, path=ENTER)
+    return answer
+
+
+@router.post("/lti/launch")
+async def lti_launch(
+    request: Request,
+    database: DatabaseHere,
+    settings: SettingsHere,
+    key_sets: KeySetsHere,
+    errands: ErrandsHere,
+    now: Now,
+    state: Annotated[str, Form(max_length=200)] = "",
+    id_token: Annotated[str, Form()] = "",
+    error_description: Annotated[str, Form(max_length=1000)] = "",
+    refused: Annotated[str, Form(max_length=200, alias="error")] = "",
+) -> Response:
+    """The platform says who comes (Security Framework 1.0, 5.1.1.3 and 5.1.3)."""
+    begun = await run_in_threadpool(_begun, database, state, now)
+    if begun is None:
+        return error(request, 400, UNKNOWN)
+    if refused:
+        return error(request, 400, f"The LMS does not sign you in: {error_description or refused}")
+    platform, nonce = begun
+    check = partial(
+        verified_claims,
+        id_token,
+        key_sets,
+        platform.keys_url,
+        platform.hosts,
+        issuer=platform.issuer,
+        client_id=platform.client_id,
+        nonce=nonce,
+        now=now,
+    )
+    try:
+        launch = read_launch(await errands.run(check), target_of(settings))
+    except TokenRefused as trouble:
+        return error(request, 400, str(trouble))
+    except NoAnswer as trouble:
+        return error(request, 502, f"The sign-in can't be checked now. {trouble} Try again soon.")
+    mistake = await run_in_threadpool(_keep, database, platform.id, state, launch, now)
+    if mistake:
+        return error(request, 400, mistake)
+    return RedirectResponse(f"/lti/enter?{urlencode({'state': state})}", 303)
+
+
+def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, str] | None:
+    """The platform and nonce of a login that waits for its launch."""
+    with database.read() as session:
+        login = lti_entry.find_login(session, state, now)
+        if login is None or login.launch is not None:
+            return None
+        return session.get_one(Platform, login.platform_id), login.nonce
+
+
+def _keep(database: Database, platform_id: int, state: str, launch: Launch, now: datetime) -> str:
+    """Keep the launch until its browser comes for it; return what is wrong, if anything."""
+    with database.write() as session:
+        if not lti_entry.knows_deployment(session, platform_id, launch.deployment_id):
+            return (
+                f"The deployment {launch.deployment_id} of the LMS is not registered here. "
+                "The administrator adds it to the LMS's deployments."
+            )
+        if not lti_entry.use_nonce(session, state, to_document(launch), now):
+            return UNKNOWN
+    return ""
+
+
+@router.get(ENTER)
+def lti_enter(
+    request: Request, database: DatabaseHere, settings: SettingsHere, now: Now, state: str = ""
+) -> Response:
+    """The browser that began the launch comes for it."""
+    if not state or read_cookie(request, _cookie(state), ENTER) != state:
+        return error(request, 400, OTHER_BROWSER)
+    visitor = request.state.visitor
+    with database.write() as session:
+        login = lti_entry.find_login(session, state, now)
+        if login is None or login.launch is None:
+            return error(request, 400, UNKNOWN)
+        platform = session.get_one(Platform, login.platform_id)
+        launch = from_document(login.launch)
+        lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
+    try:
+        with database.write() as session:
+            login = lti_entry.find_login(session, state, now, lock=True)
+            if login is None or login.launch is None:
+                return error(request, 400, UNKNOWN)
+            platform = session.get_one(Platform, login.platform_id)
+            launch = from_document(login.launch)
+            user, address = _come_in(session, platform, launch, visitor and visitor.id, now)
+            session.delete(login)
+            answer = sign_in_as(request, session, user, address, settings, now)
+    except ProofNeeded:
+        # The launch waits until they have signed in to the account.
+        back = urlencode({"next": f"/lti/enter?{urlencode({'state': state})}"})
+        return RedirectResponse(f"/sign-in?{back}", 303)
+    except NotYet as refused:
+        return page(request, "lti/not_yet.html", sentence=str(refused))
+    drop_cookie(answer, request, _cookie(state), ENTER)
+    return answer
+
+
+def _come_in(
+    session: Session, platform: Platform, launch: Launch, visitor_id: int | None, now: datetime
+) -> tuple[User, str]:
+    """Who comes, and where they are led: to their work, or to what has to be chosen first."""
+    if not launch.context_id:
+        raise NotYet(
+            "The LMS opened this link outside of a course, so there is no section for it here. "
+            "Open it from the course in the LMS."
+        )
+    if launch.role is None:
+        raise NotYet(launch.why_not)
+    comer = Comer(launch.subject, launch.role, launch.name, launch.listed_as, launch.email)
+    context = lti_entry.context_of(session, platform, _course(launch), comer)
+    user = lti_entry.account_of(session, platform, comer, visitor_id, now)
+    role = lti_entry.come_in(session, context, user, comer, now)
+    if launch.return_url is not None:
+        if role in HANDING_IN:
+            raise NotYet("Only who teaches the course chooses exercises for it.")
+        choice = lti_choices.begin_choice(
+            session, context, user, launch.return_url, launch.data, launch.takes_line_item, now
+        )
+        address = f"/lti/choices/{choice.id}"
+    else:
+        address = _work(session, context, launch, user, role, now)
+    if context.section_id is None:
+        address = f"/lti/contexts/{context.id}?{urlencode({'then': address})}"
+    return user, address
+
+
+def _course(launch: Launch) -> Course:
+    return Course(
+        launch.deployment_id, launch.context_id, launch.context_title, launch.memberships_url
+    )
+
+
+def _work(
+    session: Session,
+    context: LtiContext,
+    launch: Launch,
+    user: User,
+    role: SectionRole | None,
+    now: datetime,
+) -> str:
+    target = Target(
+        launch.resource_link_id,
+        launch.title,
+        launch.assignment_id,
+        launch.line_item,
+        launch.line_items,
+    )
+    link = lti_entry.link_of(session, context, target, role)
+    if link.assignment is None:
+        return f"/lti/links/{link.id}"
+    lti_choices.queue_for(session, link, now, [user.id])
+    if role in TEACHING:
+        return f"/assignments/{link.assignment_id}/gradebook"
+    # The home page says when it opens.
+    return f"/assignments/{link.assignment_id}" if now >= link.assignment.opens_at else "/"
+
+
+def _window_page(request: Request, platform: Platform, values: dict[str, str]) -> Response:
+    """For a launch in a frame: a link that begins it again in a window of its own.
+
+    A link and no form, because a browser also holds redirections of a form to its policy.
+    """
+    names = ("iss", "login_hint", "target_link_uri", "lti_message_hint", "client_id")
+    query = urlencode({name: values[name] for name in names if name in values})
+    answer = page(request, "lti/window.html", address=f"/lti/login?{query}")
+    origins = {
+        f"{parts.scheme}://{parts.netloc}"
+        for parts in (urlsplit(platform.issuer), urlsplit(platform.login_url))
+        if parts.netloc
+    }
+    policy = content_security_policy(frame_ancestors=" ".join(sorted(origins)))
+    answer.headers["Content-Security-Policy"] = policy
+    return answer
+
+
+def _cookie(state: str) -> str:
+    """One for each sign-in, so that two windows don't disturb each other."""
+    return COOKIE + "".join(letter for letter in state if letter.isalnum())[:12]

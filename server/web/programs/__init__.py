@@ -1,0 +1,1 @@
+"""A student's programs: versions, comparison, import and export, printing."""

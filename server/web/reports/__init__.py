@@ -1,0 +1,1 @@
+"""Outcomes and statistics for the department."""

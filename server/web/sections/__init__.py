@@ -1,0 +1,1 @@
+"""A section's roster, its log and its live class."""

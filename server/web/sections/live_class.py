@@ -1,0 +1,35 @@
+"""The class view while the lab is on; it brings itself up to date."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from server.store.live_class import LAB
+from server.store.live_class import lab_hour as read_lab_hour
+from server.web.dependencies import Now, Reading
+from server.web.gradebook.pages import section_here
+from server.web.rendering import fragment, page
+
+router = APIRouter()
+
+
+@router.get("/sections/{section_id}/lab")
+def lab_hour(request: Request, section_id: int, session: Reading, now: Now) -> Response:
+    return page(request, "sections/live_class.html", **_context(session, section_id, now))
+
+
+@router.get("/sections/{section_id}/lab/now")
+def lab_hour_now(request: Request, section_id: int, session: Reading, now: Now) -> Response:
+    """The part that is asked for again and again."""
+    return fragment(request, "sections/_live_class_now.html", **_context(session, section_id, now))
+
+
+def _context(session: Session, section_id: int, now: Now) -> dict[str, Any]:
+    return {
+        "section": section_here(session, section_id),
+        "hour": read_lab_hour(session, section_id, now),
+        "hours": int(LAB.total_seconds() // 3600),
+        "now": now,
+    }

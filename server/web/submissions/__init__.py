@@ -1,0 +1,1 @@
+"""Submitting, waiting for the verdict, the verdict and its diagnosis."""

@@ -1,0 +1,1 @@
+"""Trial runs: the simulated plant worked by hand beside the rungs."""

@@ -1,0 +1,301 @@
+"""The commands of a trial run: each is done, or refused in words with nothing changed."""
+
+import asyncio
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import datetime
+from time import monotonic
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from server.ladder.json_form import from_json as program_from_json
+from server.ladder.program import Program
+from server.ladder.validation import errors
+from server.marking.exercise import Exercise
+from server.marking.files.catalogue import start_program
+from server.marking.machine import assemble
+from server.marking.presentation.scenario_text import scenario_text
+from server.marking.trial.manual_controls import ManualControls, manual_controls
+from server.marking.trial.trial import Recorded
+from server.marking.trial.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
+from server.store.database import Database
+from server.store.programs import working_copy
+from server.store.trials import (
+    LATEST,
+    MAX_NAME,
+    MAX_SAVED,
+    find_trial,
+    forget_trial,
+    save_trial,
+    saved_trials,
+)
+from server.web.trial.runs import SPEEDS, Runs, Trial
+from server.web.trial.screen import Json, Viewer
+from server.web.workplace import Workplace
+
+MAX_VERSIONS = 40
+"""Versions of the program in one run."""
+
+LONGEST_COMMAND = 4000
+"""Characters of one command."""
+
+
+class Command(BaseModel):
+    """One command; which of the fields it has depends on ``do``."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    do: Literal[
+        "run", "hold", "scan", "speed", "act", "look", "branch", "why",
+        "program", "exchange", "restart", "save", "open", "repeat", "forget", "saved", "scenario",
+    ]  # fmt: skip
+    scan: int | None = Field(None, ge=0)
+    speed: float | None = None
+    action: Any = None
+    signal: str = Field("", max_length=200)
+    name: str = Field("", max_length=200)
+
+
+class Refused(Exception):
+    """A command can't be done; the text says why and what to do."""
+
+
+class Desk:
+    """Takes the commands of whoever works a run."""
+
+    def __init__(
+        self,
+        here: Workplace,
+        user_id: int,
+        database: Database,
+        runs: Runs,
+        clock: Callable[[], datetime],
+    ) -> None:
+        self.key = (here.assignment.id, user_id)
+        self._here = here
+        self._database = database
+        self._runs = runs
+        self._clock = clock
+        self._controls: tuple[object, ManualControls] | None = None
+
+    @property
+    def trial(self) -> Trial:
+        """The run, opened again from its record if it has ended meanwhile."""
+        trial = self._runs.find(self.key)
+        if trial is None:
+            raise Refused("This run has ended. Open the page again.")
+        return trial
+
+    async def open(self) -> None:
+        """Begin the run, or go on with the one that was last recorded. Raises NoRoom."""
+        if self._runs.find(self.key) is None:
+            recorded = await self._runs.apart(self._latest)
+            await self._runs.open(self.key, self._here.exercise, recorded)
+
+    async def take(self, text: str, viewer: Viewer) -> None:
+        """Do one command; what can't be done is told in words, and nothing is changed."""
+        try:
+            if len(text) > LONGEST_COMMAND:
+                raise Refused("This command is too long.")
+            command = Command.model_validate_json(text)
+            async with self.trial.busy:
+                await self._do(command, viewer)
+        except ValidationError:
+            viewer.tell({"refused": "This command is not known here. Reload the page."})
+        except (Refused, ValueError) as refused:
+            viewer.tell({"refused": str(refused)})
+        trial = self._runs.find(self.key)
+        if trial is not None and not trial.running:
+            # While the plant runs, its next frame is on its way anyway.
+            trial.screen.wake(trial.viewers)
+
+    async def _do(self, command: Command, viewer: Viewer) -> None:
+        trial, now = self.trial, monotonic()
+        run, screen = trial.run, trial.screen
+        if trial.repeats and command.do not in ("saved", "program"):
+            raise Refused("The recorded run is still being repeated. Wait a moment.")
+        match command.do:
+            case "run":
+                trial.go(now)
+            case "hold":
+                trial.hold()
+            case "scan":
+                trial.hold()
+                screen.look(None)
+                screen.step(1)
+            case "speed":
+                if command.speed not in SPEEDS:
+                    raise Refused("This speed is not offered.")
+                trial.at_speed(command.speed, now)
+            case "act":
+                action = action_from_json(command.action)
+                self._controls_of(trial).check(action)
+                if screen.looking is not None:
+                    raise Refused("This is a past moment. Go on from here, or go back to now.")
+                if run.events >= MAX_EVENTS:
+                    raise Refused(f"This run has {MAX_EVENTS} actions, the most. Begin again.")
+                run.act(action)
+            case "look":
+                trial.hold()
+                await self._runs.apart(screen.look, command.scan)
+            case "branch":
+                if command.scan is None or command.scan >= run.scan:
+                    raise Refused("Go back to a past moment first.")
+                trial.hold()
+                await self._runs.apart(trial.branch, command.scan)
+            case "why":
+                viewer.tell(await self._why(trial, command))
+            case "program" | "exchange" | "restart":
+                await self._program(trial, command, viewer)
+            case _:
+                await self._records(trial, command, viewer)
+
+    def _controls_of(self, trial: Trial) -> ManualControls:
+        assembled = trial.run.live.assembled
+        if self._controls is None or self._controls[0] is not assembled:
+            self._controls = assembled, manual_controls(self._here.exercise.plant, assembled)
+        return self._controls[1]
+
+    async def _why(self, trial: Trial, command: Command) -> Json:
+        shown = trial.run.scan if trial.screen.looking is None else trial.screen.looking
+        scan = shown if command.scan is None else command.scan
+        if not 0 < scan <= trial.run.scan:
+            raise Refused("Run a scan first; before that there is nothing to explain.")
+        program = trial.run.program_at(scan - 1)
+        if not any(v.symbol == command.signal.partition(".")[0] for v in program.variables):
+            raise Refused("Your program does not declare this signal.")
+        reasons = await self._runs.apart(trial.run.why, command.signal, scan - 1)
+        return {
+            "why": command.signal,
+            "scan": scan,
+            "reasons": [
+                {
+                    "text": reason.text,
+                    "scan": reason.scan + 1,
+                    "rung": reason.rung,
+                    "path": None if reason.path is None else ".".join(map(str, reason.path)),
+                    "decisive": reason.decisive,
+                }
+                for reason in reasons
+            ],
+        }
+
+    # -- versions of the program ----------------------------------------------------------------
+
+    async def _program(self, trial: Trial, command: Command, viewer: Viewer) -> None:
+        newest, faults = await self._runs.apart(self._newest)
+        newer = newest != trial.run.program
+        if command.do == "program":
+            viewer.tell({"newer": newer, "faults": faults})
+            return
+        if faults:
+            raise Refused(f"Your program can't run yet. {faults[0]}")
+        trial.hold()
+        if command.do == "exchange":
+            if trial.run.versions >= MAX_VERSIONS:
+                raise Refused(f"This run has had {MAX_VERSIONS} versions, the most. Begin again.")
+            if newer:
+                await self._runs.apart(trial.exchange, newest)
+        else:
+            await self._runs.replace(self.key, Recorded(newest, (), 0))
+        viewer.tell({"newer": False, "faults": []})
+
+    def _newest(self) -> tuple[Program, list[str]]:
+        """Return the working program and its faults."""
+        program = self._working_program()
+        return program, _faults(program)
+
+    def _working_program(self) -> Program:
+        _, user_id = self.key
+        with self._database.read() as session:
+            copy = working_copy(session, self._here.assignment, user_id, self._here.start)
+        return program_from_json(copy.program)
+
+    # -- records --------------------------------------------------------------------------------
+
+    async def _records(self, trial: Trial, command: Command, viewer: Viewer) -> None:
+        name = " ".join(command.name.split())
+        match command.do:
+            case "save":
+                if not 0 < len(name) <= MAX_NAME:
+                    raise Refused(f"Give the run a name of 1 to {MAX_NAME} characters.")
+                document = await self._runs.apart(to_json, trial.run.recorded())
+                if not await asyncio.to_thread(self._save, name, document, trial.run.scan):
+                    raise Refused(
+                        f"You have saved {MAX_SAVED} runs of this exercise. Delete one first."
+                    )
+            case "forget":
+                await asyncio.to_thread(self._forget, name)
+            case "open" | "repeat":
+                recorded = await self._runs.apart(self._recorded, name)
+                if recorded is None:
+                    raise Refused("There is no run of this name any more.")
+                if command.do == "repeat":
+                    newest, faults = await self._runs.apart(self._newest)
+                    if faults:
+                        raise Refused(f"Your program can't run yet. {faults[0]}")
+                    recorded = recorded.on(newest)
+                await self._runs.replace(self.key, recorded)
+            case "scenario":
+                tried = trial.run.scenario("tried by hand")
+                text = await self._runs.apart(scenario_text, tried, self._here.exercise)
+                viewer.tell({"scenario": text})
+                return
+        viewer.tell({"saved": await asyncio.to_thread(self._saved)})
+
+    def _save(self, name: str, document: Json, scans: int) -> bool:
+        with self._database.write() as session:
+            return save_trial(session, *self.key, name, document, scans=scans, now=self._clock())
+
+    def _forget(self, name: str) -> None:
+        if name != LATEST:
+            with self._database.write() as session:
+                forget_trial(session, *self.key, name)
+
+    def _saved(self) -> list[Json]:
+        period = self._here.exercise.period_ms
+        with self._database.read() as session:
+            return [
+                {"name": saved.name, "seconds": saved.scans * period / 1000}
+                for saved in saved_trials(session, *self.key)
+            ]
+
+    def _recorded(self, name: str) -> Recorded | None:
+        """A stored run, or None. Raises ValueError for one that does not fit the exercise."""
+        with self._database.read() as session:
+            found = find_trial(session, *self.key, name)
+        if found is None:
+            return None
+        try:
+            recorded = from_json(found.run)
+            _check(self._here.exercise, recorded)
+        except ValueError:
+            raise ValueError(
+                "This run was recorded on an earlier version of the exercise, which had other "
+                "controls. It can't happen again."
+            ) from None
+        return recorded
+
+    def _latest(self) -> Recorded:
+        with suppress(ValueError):
+            recorded = self._recorded(LATEST)
+            if recorded is not None:
+                return recorded
+        program, faults = self._newest()
+        return Recorded(start_program(self._here.exercise) if faults else program, (), 0)
+
+
+def _faults(program: Program) -> list[str]:
+    return [str(message) for message in errors(program)]
+
+
+def _check(exercise: Exercise, recorded: Recorded) -> None:
+    """Raise ValueError for a run that speaks of what this version of the exercise has not."""
+    controls = manual_controls(exercise.plant, assemble(exercise, recorded.program))
+    for _, event in recorded.events:
+        if isinstance(event, Program):
+            if errors(event):
+                raise ValueError("A recorded program has errors.")
+        else:
+            controls.check(event)
