@@ -19,7 +19,7 @@ from server.ladder.elements import (
     Relation,
 )
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Comparison,
     Contact,
@@ -364,7 +364,7 @@ class Controller:
     # -- outputs --------------------------------------------------------------------------------
 
     def _output(self, output: Output, power: bool) -> None:
-        if isinstance(output, Assignment):
+        if isinstance(output, AssignmentStatement):
             if power:
                 self._assign(output)
             return
@@ -378,7 +378,7 @@ class Controller:
             case CoilKind.RESET:
                 self.values[output.symbol] = not power and self.values[output.symbol]
 
-    def _assign(self, output: Assignment) -> None:
+    def _assign(self, output: AssignmentStatement) -> None:
         left = self._operand(output.left)
         if output.operator is None or output.right is None:
             self.values[output.target] = left

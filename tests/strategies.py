@@ -16,7 +16,7 @@ from server.ladder.elements import (
     Relation,
 )
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -193,9 +193,9 @@ def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
         target = draw(st.sampled_from(symbols.writable_numbers))
         left = draw(_numbers(symbols))
         if draw(st.booleans()):
-            return Assignment(target, left)
+            return AssignmentStatement(target, left)
         operator = draw(st.sampled_from(Operator))
-        return Assignment(target, left, operator, draw(_numbers(symbols)))
+        return AssignmentStatement(target, left, operator, draw(_numbers(symbols)))
     kind = draw(st.sampled_from(CoilKind))
     return Coil(kind, draw(st.sampled_from(symbols.writable_bits)))
 

@@ -8,7 +8,7 @@ import pytest
 
 from server.jobs.draft_reader import DraftReader, ReadDraft, prepare_reading
 from server.jobs.work_process import Busy, WorkProcess
-from server.marking.files.drafts import Draft, Reading, new_text, read_draft
+from server.marking.files.drafts import Draft, DraftReading, new_text, read_draft
 from server.marking.files.reference_programs import program_texts
 from server.paths import EXERCISES
 
@@ -20,7 +20,7 @@ EMPTY = Draft("empty", new_text("empty", "Empty"), {})
 def never_ends_on_empty() -> ReadDraft:
     """What works in a process whose deadline is tried."""
 
-    def read(draft: Draft) -> Reading:
+    def read(draft: Draft) -> DraftReading:
         while draft.slug == EMPTY.slug:
             pass
         return read_draft(draft)
@@ -50,7 +50,7 @@ def test_texts_that_take_too_long_are_a_fault_and_stop_no_others() -> None:
 def test_nobody_waits_without_end_for_the_texts_of_others() -> None:
     asked, go = Event(), Event()
 
-    def hold(process: WorkProcess[Draft, Reading]) -> None:
+    def hold(process: WorkProcess[Draft, DraftReading]) -> None:
         with process._lock:
             asked.set()
             go.wait()

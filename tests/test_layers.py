@@ -1,7 +1,8 @@
-"""Imports go down only: between the layers, and between the files of store and web."""
+"""What holds for all code: imports go down only, and one name is given to one class."""
 
 import ast
 import sys
+from collections import defaultdict
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
@@ -186,3 +187,13 @@ def test_files_of_the_web_import_downwards() -> None:
         free = {name for name, below in above.items() if not below & above.keys()}
         assert free, f"a circle of imports among {sorted(above)}"
         above = {name: below for name, below in above.items() if name not in free}
+
+
+def test_no_two_classes_have_one_name() -> None:
+    places = defaultdict(list)
+    for file in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.ClassDef):
+                places[node.name].append(f"{file.relative_to(PACKAGE)}:{node.lineno}")
+    twice = {name: found for name, found in places.items() if len(found) > 1}
+    assert twice == {}, "Name each class after what only it is: RosterLine, not Line."

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from server.ladder.elements import CoilKind, ContactKind, Relation
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -252,9 +252,9 @@ class _Writer:
                     CoilKind.RESET: f"{_own(symbol)} & !{power}",
                 }
                 self.lines.append(f"{_own(symbol)} = {written[kind]};")
-            case Assignment(target, left, None, _):
+            case AssignmentStatement(target, left, None, _):
                 self.lines.append(f"if ({power}) {_own(target)} = {_value(left)};")
-            case Assignment(target):
+            case AssignmentStatement(target):
                 raise ValueError(f"The arithmetic on {target} is not written as straight-line C.")
 
     def _named(self, expression: str) -> str:

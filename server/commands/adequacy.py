@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from server.commands.exercises import find_exercise
 from server.marking.exercise import Exercise
-from server.marking.faults.adequacy import Adequacy, Fate, Finding, adequacy
+from server.marking.faults.adequacy import Adequacy, Fate, VariantResult, adequacy
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import load_programs
@@ -70,7 +70,7 @@ def _report(found: Adequacy, exercise: Exercise) -> Iterator[str]:
         yield from _survivor(survivor, exercise)
 
 
-def _survivor(survivor: Finding, exercise: Exercise) -> Iterator[str]:
+def _survivor(survivor: VariantResult, exercise: Exercise) -> Iterator[str]:
 
     yield ""
     yield f"  {survivor.original}: {survivor.variant.sentence}"

@@ -41,7 +41,7 @@ REFERENCES = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Marked:
+class MarkedProgram:
     """A program and what the engine said of it, both also as they are stored."""
 
     program: Document
@@ -54,7 +54,7 @@ class Marked:
         return self.verdict.score / self.verdict.max_score
 
 
-def marked_programs(exercise: Exercise, folder: Path) -> tuple[Marked, ...]:
+def marked_programs(exercise: Exercise, folder: Path) -> tuple[MarkedProgram, ...]:
     """The programs that are handed in at an exercise, the worst first; none without references."""
     try:
         references = load_programs(folder, exercise)
@@ -69,7 +69,9 @@ def marked_programs(exercise: Exercise, folder: Path) -> tuple[Marked, ...]:
     return tuple(sorted(marked, key=lambda each: each.share))
 
 
-def neighbours(exercise: Exercise, programs: Sequence[Marked]) -> tuple[Marked, Marked] | None:
+def neighbours(
+    exercise: Exercise, programs: Sequence[MarkedProgram]
+) -> tuple[MarkedProgram, MarkedProgram] | None:
     """A program with a mistake, and the same in other words: other names, comments and order."""
     wrong = [each for each in programs if each.share < 1.0]
     if not wrong:
@@ -86,9 +88,9 @@ def neighbours(exercise: Exercise, programs: Sequence[Marked]) -> tuple[Marked, 
     return first, _mark(exercise, replace(program, rungs=tuple(rungs)))
 
 
-def _mark(exercise: Exercise, program: Program) -> Marked:
+def _mark(exercise: Exercise, program: Program) -> MarkedProgram:
     verdict = acceptance_run(exercise, program)
-    return Marked(program_json(program), verdict, verdict_json(verdict))
+    return MarkedProgram(program_json(program), verdict, verdict_json(verdict))
 
 
 @dataclass(slots=True)
@@ -103,7 +105,13 @@ class HandingIn:
     results: list[dict[str, object]]
 
     def attempt(
-        self, id: int, assignment: Assignment, user: User, number: int, at: datetime, work: Marked
+        self,
+        id: int,
+        assignment: Assignment,
+        user: User,
+        number: int,
+        at: datetime,
+        work: MarkedProgram,
     ) -> None:
         """One submission with its verdict, marked a moment after it was handed in."""
         self.rows.append(
@@ -152,9 +160,9 @@ class HandingIn:
 
 def hand_in(
     session: Session,
-    set_work: Sequence[tuple[Assignment, Sequence[Marked], Sequence[User]]],
+    set_work: Sequence[tuple[Assignment, Sequence[MarkedProgram], Sequence[User]]],
     now: datetime,
-    alike: tuple[Marked, Marked] | None = None,
+    alike: tuple[MarkedProgram, MarkedProgram] | None = None,
 ) -> None:
     """Let the students of each assignment hand in: what is due or open, some late, some nothing.
 
@@ -163,7 +171,7 @@ def hand_in(
     """
     work = HandingIn(session, now, Random(SEED), [], [], [])
     skills: dict[int, float] = {}
-    copies: list[tuple[Assignment, User, Marked, datetime]] = []
+    copies: list[tuple[Assignment, User, MarkedProgram, datetime]] = []
     for assignment, programs, students in set_work:
         if not programs or assignment.opens_at > now:
             continue
@@ -172,7 +180,7 @@ def hand_in(
             if assignment is set_work[0][0]
             else {}
         )
-        last: tuple[Marked, datetime] | None
+        last: tuple[MarkedProgram, datetime] | None
         for student in students:
             skill = skills.setdefault(student.id, work.random.betavariate(3, 2))
             if student in likewise:
@@ -189,8 +197,12 @@ def hand_in(
 
 
 def _student(
-    work: HandingIn, assignment: Assignment, student: User, skill: float, programs: Sequence[Marked]
-) -> tuple[Marked, datetime] | None:
+    work: HandingIn,
+    assignment: Assignment,
+    student: User,
+    skill: float,
+    programs: Sequence[MarkedProgram],
+) -> tuple[MarkedProgram, datetime] | None:
     """A student's attempts at one exercise; what they handed in last, and when."""
     random, now = work.random, work.now
     in_lab = assignment.due_at > now
@@ -220,13 +232,13 @@ def _student(
     return last
 
 
-def _solution(random: Random, right: Sequence[Marked]) -> Marked:
+def _solution(random: Random, right: Sequence[MarkedProgram]) -> MarkedProgram:
     """Most solve an exercise in the same way."""
     return right[0] if random.random() < 0.75 else random.choice(right)
 
 
 def _working_programs(
-    session: Session, copies: Sequence[tuple[Assignment, User, Marked, datetime]]
+    session: Session, copies: Sequence[tuple[Assignment, User, MarkedProgram, datetime]]
 ) -> None:
     """The editor opens with what was handed in last."""
     rows, steps = [], []

@@ -11,7 +11,7 @@ from threading import Condition, Thread
 from time import sleep
 
 from server.jobs.draft_reader import DraftReader
-from server.marking.authoring.quality import Progress, look_into
+from server.marking.authoring.quality import CheckProgress, look_into
 from server.marking.files.drafts import Draft
 from server.store.authored import find_authored, keep_findings
 from server.store.database import Database, Document
@@ -92,7 +92,7 @@ class DraftChecker:
             )
 
 
-def as_document(progress: Progress) -> Document:
+def as_document(progress: CheckProgress) -> Document:
     """What is kept of a look, as JSON."""
     return {
         "findings": [asdict(finding) for finding in progress.findings],

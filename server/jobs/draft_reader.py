@@ -9,7 +9,7 @@ from threading import Lock
 
 from server.jobs.work_process import PastDeadline
 from server.marking.files.document import Fault
-from server.marking.files.drafts import Draft, Reading, read_draft
+from server.marking.files.drafts import Draft, DraftReading, read_draft
 
 READING_SECONDS = 10
 """Of processor time, for all texts of one draft. Those of a large exercise need half a second."""
@@ -21,7 +21,7 @@ READINGS_KEPT = 30
 
 TOO_LONG = Fault(1, 1, "", "The exercise takes too long to be read. Make it smaller.")
 
-ReadDraft = Callable[[Draft], Reading]
+ReadDraft = Callable[[Draft], DraftReading]
 
 
 class DraftReader:
@@ -32,14 +32,14 @@ class DraftReader:
 
     def __init__(self, read: ReadDraft = read_draft) -> None:
         self._read = read
-        self._kept: OrderedDict[object, Reading] = OrderedDict()
+        self._kept: OrderedDict[object, DraftReading] = OrderedDict()
         self._lock = Lock()
 
     def is_heavy(self, draft: Draft) -> bool:
         """Whether a draft takes too long to be read, so that nothing else may be done to it."""
         return self.read(draft).faults == (TOO_LONG,)
 
-    def read(self, draft: Draft) -> Reading:
+    def read(self, draft: Draft) -> DraftReading:
         """Return what could be made of a draft; nobody changes a reading."""
         key = draft.slug, draft.text, tuple(sorted(draft.programs.items()))
         with self._lock:
@@ -49,7 +49,7 @@ class DraftReader:
         try:
             reading = self._read(draft)
         except PastDeadline:
-            reading = Reading(None, None, (TOO_LONG,))
+            reading = DraftReading(None, None, (TOO_LONG,))
         with self._lock:
             self._kept[key] = reading
             if len(self._kept) > READINGS_KEPT:

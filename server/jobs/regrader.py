@@ -18,7 +18,12 @@ from server.marking.verdict_form import to_json
 from server.store.courses import find_assignment
 from server.store.database import Database
 from server.store.lti_outbox import queue_scores
-from server.store.regrades import Marked, marked_submissions, recount_all, replace_verdicts
+from server.store.regrades import (
+    MarkedSubmission,
+    marked_submissions,
+    recount_all,
+    replace_verdicts,
+)
 from server.store.standings import with_partners
 
 BATCH = 200
@@ -29,7 +34,7 @@ BATCH = 200
 class ChangedVerdict:
     """A submission whose results would change."""
 
-    marked: Marked
+    marked: MarkedSubmission
     verdict: Verdict
     requirements: tuple[str, ...]
 
@@ -40,7 +45,7 @@ class ChangedVerdict:
 
 
 @dataclass(slots=True)
-class Comparison:
+class RegradeProgress:
     """How far marking again has come, for one revision of a draft."""
 
     revision: int
@@ -57,16 +62,18 @@ class Regrader:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._comparisons: dict[str, Comparison] = {}
+        self._comparisons: dict[str, RegradeProgress] = {}
         self._lock = Lock()
         self._marking = Lock()
 
-    def find(self, slug: str, revision: int) -> Comparison | None:
+    def find(self, slug: str, revision: int) -> RegradeProgress | None:
         """The comparison of this revision, if there is one."""
         found = self._comparisons.get(slug)
         return found if found is not None and found.revision == revision else None
 
-    def compare(self, slug: str, revision: int, drawn: Callable[[str], Exercise]) -> Comparison:
+    def compare(
+        self, slug: str, revision: int, drawn: Callable[[str], Exercise]
+    ) -> RegradeProgress:
         """Begin to mark all submissions again, in the background.
 
         ``drawn`` gives the exercise with the numbers of a submission's seed.
@@ -77,7 +84,7 @@ class Regrader:
                 return found
             with self._database.read() as session:
                 submissions = marked_submissions(session, slug)
-            found = self._comparisons[slug] = Comparison(revision, len(submissions))
+            found = self._comparisons[slug] = RegradeProgress(revision, len(submissions))
         work = (slug, found, drawn, submissions)
         Thread(target=self._run, args=work, name="marking again", daemon=True).start()
         return found
@@ -85,9 +92,9 @@ class Regrader:
     def _run(
         self,
         slug: str,
-        found: Comparison,
+        found: RegradeProgress,
         drawn: Callable[[str], Exercise],
-        submissions: list[Marked],
+        submissions: list[MarkedSubmission],
     ) -> None:
         try:
             # One comparison at a time, so that pages keep most of the processor.
@@ -101,7 +108,7 @@ class Regrader:
             found.failed = True
             raise
 
-    def apply(self, slug: str, found: Comparison, now: datetime, *, may_fall: bool) -> int:
+    def apply(self, slug: str, found: RegradeProgress, now: datetime, *, may_fall: bool) -> int:
         """Store the new verdicts of a complete comparison; how many were replaced."""
         replaced, assignments = 0, set()
         for first in range(0, len(found.changes), BATCH):
@@ -127,7 +134,9 @@ class Regrader:
 
 
 def changed_verdicts(
-    progress: Comparison, drawn: Callable[[str], Exercise], submissions: Iterable[Marked]
+    progress: RegradeProgress,
+    drawn: Callable[[str], Exercise],
+    submissions: Iterable[MarkedSubmission],
 ) -> Iterable[ChangedVerdict]:
     """Mark each program once for its numbers, and give the submissions whose results differ from
     the stored."""

@@ -10,7 +10,7 @@ from server.ladder.messages import Message, Place, Severity, in_rung
 from server.ladder.names import listed
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Contact,
@@ -85,7 +85,7 @@ def _coils(program: Program) -> Iterator[Message]:
                     latched[symbol].setdefault(kind, place)
                 case Coil(_, symbol):
                     driven[symbol].append(place)
-                case Assignment():
+                case AssignmentStatement():
                     pass
     for symbol, places in driven.items():
         if len(places) > 1:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from server.ladder.names import listed
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -88,7 +88,7 @@ def _output(output: Output, variables: Mapping[str, Variable]) -> str:
     match output:
         case Coil(kind, symbol):
             return f"{kind} {_named(symbol, variables)}"
-        case Assignment(target, left, operator, right):
+        case AssignmentStatement(target, left, operator, right):
             value = _operand(left, variables)
             if operator is not None and right is not None:
                 value += f" {operator.row.words} {_operand(right, variables)}"

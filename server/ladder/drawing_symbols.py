@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -77,7 +77,7 @@ class Symbols:
         match output:
             case Coil(_, symbol):
                 return self._named_size(symbol)
-            case Assignment():
+            case AssignmentStatement():
                 return Size(_boxed_width(print_output(output)), _BOX + 5, _BOX + 2 * LINE + 2)
 
     def terminals(self, element: Element, size: Size) -> tuple[int, int]:
@@ -139,7 +139,7 @@ class Symbols:
         match output:
             case Coil(kind, symbol):
                 return "".join(self._coil(kind, symbol, x, y, size))
-            case Assignment(target, _, _, _):
+            case AssignmentStatement(target, _, _, _):
                 own = self.output_size(output)
                 inset = (size.width - own.width) // 2
                 return "".join(self._box(print_output(output), target, x + inset, y, own))

@@ -9,7 +9,7 @@ from server.ladder.elements import (
     ElementHelp,
 )
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -36,7 +36,7 @@ def help_key(element: Element | Output, program: Program) -> str | None:
             return kind.value
         case Comparison():
             return "comparison"
-        case Assignment():
+        case AssignmentStatement():
             return "assignment"
         case Block(instance, _):
             types = {variable.symbol: variable.type for variable in program.variables}

@@ -13,7 +13,7 @@ from itertools import combinations
 from math import log
 
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -137,7 +137,7 @@ def _output(output: Output, names: Mapping[str, str]) -> str:
     match output:
         case Coil():
             return f"{output.kind.value} {names.get(output.symbol, output.symbol)}"
-        case Assignment():
+        case AssignmentStatement():
             right = "" if output.right is None else _operand(output.right, names)
             value = f"{_operand(output.left, names)} {output.operator or ''} {right}".strip()
             return f"{names.get(output.target, output.target)} := {value}"

@@ -165,7 +165,7 @@ class Coil(_Shape):
 
 
 @dataclass(frozen=True, slots=True)
-class Assignment(_Shape):
+class AssignmentStatement(_Shape):
     """``target := left [operator right]``, done in each scan in which power arrives.
 
     A result out of INT's range or a division by zero leaves the target as it was and sets the
@@ -179,7 +179,7 @@ class Assignment(_Shape):
     output: Literal["assignment"] = field(default="assignment", compare=False, repr=False)
 
 
-def _operator_has_two_sides(assignment: Assignment) -> Assignment:
+def _operator_has_two_sides(assignment: AssignmentStatement) -> AssignmentStatement:
     if (assignment.operator is None) != (assignment.right is None):
         raise refusal(
             "An assignment has an operator and a right side, or neither.",
@@ -189,7 +189,7 @@ def _operator_has_two_sides(assignment: Assignment) -> Assignment:
 
 
 Output: TypeAlias = Annotated[
-    Coil | Annotated[Assignment, AfterValidator(_operator_has_two_sides)],
+    Coil | Annotated[AssignmentStatement, AfterValidator(_operator_has_two_sides)],
     Field(discriminator="output"),
 ]
 
@@ -275,7 +275,7 @@ class Program(_Shape):
 
 def is_action(output: Output) -> bool:
     """Whether the output acts only while power arrives (set, reset, assignment)."""
-    return isinstance(output, Assignment) or output.kind.partner is not None
+    return isinstance(output, AssignmentStatement) or output.kind.partner is not None
 
 
 def normal(series: Series) -> Series:

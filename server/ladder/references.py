@@ -8,7 +8,7 @@ from functools import lru_cache
 from server.ladder.limits import RUNGS_REMEMBERED
 from server.ladder.messages import Place
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -110,7 +110,7 @@ def _in_output(output: Output, place: Place) -> Iterator[Occurrence]:
     match output:
         case Coil(_, symbol):
             yield Occurrence(symbol, Usage.WRITE, place)
-        case Assignment(target, left, _, right):
+        case AssignmentStatement(target, left, _, right):
             yield from _in_operands(place, left, *([] if right is None else [right]))
             yield Occurrence(target, Usage.WRITE, place)
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TypeAlias
 
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -71,9 +71,9 @@ def _output(output: Output, name: Renaming) -> Output:
     match output:
         case Coil(kind, symbol):
             return Coil(kind, name(symbol))
-        case Assignment(target, left, operator, right):
+        case AssignmentStatement(target, left, operator, right):
             second = None if right is None else _operand(right, name)
-            return Assignment(name(target), _operand(left, name), operator, second)
+            return AssignmentStatement(name(target), _operand(left, name), operator, second)
 
 
 def _operand(operand: Operand, name: Renaming) -> Operand:

@@ -7,7 +7,7 @@ from server.ladder.limits import MAX_RUNGS, MAX_VARIABLES
 from server.ladder.messages import Place
 from server.ladder.names import REQUIREMENT, address_fault, article, clean_text
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     BlockInput,
     Coil,
     Duration,
@@ -261,9 +261,9 @@ class Parser(NetworkParser):
             return Coil(kind, target)
         left = self._operand("TRUE, FALSE, a symbol or a number")
         if not self._here(*_OPERATORS):
-            return Assignment(target, left)
+            return AssignmentStatement(target, left)
         operator = Operator(self._next().value)
-        return Assignment(target, left, operator, self._operand("a symbol or a number"))
+        return AssignmentStatement(target, left, operator, self._operand("a symbol or a number"))
 
 
 def _served(comment: str) -> tuple[str, tuple[str, ...]]:

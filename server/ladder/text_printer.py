@@ -4,7 +4,7 @@ from itertools import groupby
 
 from server.ladder.durations import print_duration
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -89,9 +89,9 @@ def print_output(output: Output) -> str:
     match output:
         case Coil(kind, symbol):
             return kind.row.text.format(symbol)
-        case Assignment(target, left, None, _):
+        case AssignmentStatement(target, left, None, _):
             return f"{target} := {print_operand(left)}"
-        case Assignment(target, left, operator, right):
+        case AssignmentStatement(target, left, operator, right):
             assert right is not None, "an operator has two sides"
             return f"{target} := {print_operand(left)} {operator} {print_operand(right)}"
 

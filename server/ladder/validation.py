@@ -16,7 +16,7 @@ from server.ladder.messages import Message, Place, Severity, error, in_rung
 from server.ladder.names import address_fault, article, listed, symbol_fault
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -224,7 +224,7 @@ class _Checker:
                 yield from self._target(
                     "BOOL", symbol, place, f"a {kind}", "Assign a number to it."
                 )
-            case Assignment(target, left, _, right):
+            case AssignmentStatement(target, left, _, right):
                 yield from self._target("INT", target, place, "an assignment", _INT_ONLY)
                 for operand in (left, *([] if right is None else [right])):
                     found = self._type_of(operand, place)

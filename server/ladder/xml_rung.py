@@ -7,7 +7,7 @@ from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator,
 from server.ladder.limits import MAX_ELEMENTS
 from server.ladder.names import canonical, reference_fault, shortened
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -310,7 +310,7 @@ class RungReader:
         else:
             text = f"{self.number(block, pins, 'IN1')} {operator} {self.number(block, pins, 'IN2')}"
         output = parsed(block, parse_output, f"{target} := {text}")
-        if not isinstance(output, Assignment):
+        if not isinstance(output, AssignmentStatement):
             raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")
         self.outputs.append((output, power))
 

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 
 from server.ladder.elements import BLOCK_TYPES
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -152,7 +152,7 @@ class _RungWriter:
         outputs = ET.SubElement(drawn, _name("OutputVariables"))
         return self.end(self.parameter(outputs, "OutputVariable", "OUT"))
 
-    def assignment(self, output: Assignment, power: list[str]) -> None:
+    def assignment(self, output: AssignmentStatement, power: list[str]) -> None:
         operands = (output.left,) if output.right is None else (output.left, output.right)
         names = tuple(map(print_operand, operands))
         function = MOVE if output.operator is None else output.operator.row.xml

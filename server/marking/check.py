@@ -14,7 +14,7 @@ from pydantic import AfterValidator, Field
 
 from server.marking.expression import Expression
 from server.marking.failed_run import FailedRun
-from server.marking.files.form import Part
+from server.marking.files.form import FileMapping
 from server.marking.program_view import ProgramView
 from server.plant.fields import Line, Many
 from server.scan.assembler import Assembler
@@ -32,7 +32,7 @@ SHORTEST_MS = 10
 Sentence: TypeAlias = Annotated[str, AfterValidator(str.strip)]
 
 
-class Check(Part, ABC):
+class Check(FileMapping, ABC):
     """One property of a requirement.
 
     A field's key in the file is its alias; the first own field tells the kind of the check.

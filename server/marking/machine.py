@@ -8,7 +8,7 @@ from server.marking.check import Monitor, Pattern
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.readings import reading_edges
-from server.marking.scenario import Action, Adjust, Place
+from server.marking.scenario import Action, Adjust, Put
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
 from server.marking.thresholds import Thresholds
 from server.plant.step import PlantStep
@@ -167,9 +167,9 @@ def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Star
     beginnings = [(), *(s.start for s in exercise.scenarios_judging(requirement))]
     for actions in beginnings:
         values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
-        items = [(a.position, a.marked) for a in actions if isinstance(a, Place)]
+        items = [(a.position, a.marked) for a in actions if isinstance(a, Put)]
         planes = step.planes_at(values, items)
-        kept = tuple(a for a in actions if isinstance(a, Adjust | Place))
+        kept = tuple(a for a in actions if isinstance(a, Adjust | Put))
         found.setdefault(tuple(sorted(planes.items())), Start(kept, planes))
     return tuple(found.values())
 

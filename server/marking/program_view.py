@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.points import PointDeclaration
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -74,7 +74,7 @@ class ProgramView:
         types = {v.symbol: v.type for v in self.program.variables}
         names = [_name_of(e, types) for rung in self.program.rungs for _, e in walk(rung.network)]
         names += [
-            ASSIGNMENT if isinstance(output, Assignment) else output.kind
+            ASSIGNMENT if isinstance(output, AssignmentStatement) else output.kind
             for _, output in self.writes()
         ]
         return names.count(element)

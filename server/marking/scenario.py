@@ -28,7 +28,7 @@ class Adjust:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Put:
     """An item is put on a belt, ``position`` metres from its infeed."""
 
     belt: str
@@ -45,7 +45,7 @@ class Clear:
     last: float
 
 
-Action: TypeAlias = Turn | Adjust | Place | Clear
+Action: TypeAlias = Turn | Adjust | Put | Clear
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from server.marking.proofs.counterexample import (
     simulate_trail,
     suspected_scenario,
 )
-from server.marking.proofs.proof import Outcome, Suspicion, prove
+from server.marking.proofs.proof import Outcome, SuspectedViolation, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.replay import NEVER, replay, trace
 from server.marking.scenario import Scenario, faults_in
@@ -159,7 +159,7 @@ def _shown(
 
 
 def _by_search(
-    everyday: Exercise, program: Program, number: int, suspicion: Suspicion
+    everyday: Exercise, program: Program, number: int, suspicion: SuspectedViolation
 ) -> Difference:
     """A difference that the search found: on the plant itself, or as the search had it."""
     replayed = replay_suspicion(everyday, program, number, suspicion)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from server.marking.machine import Assembled
-from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Turn
 from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, Timeline
 from server.plant.track import ItemRows
 from server.scan.lanes import LANES
@@ -60,7 +60,7 @@ def _action(
             return TURN, assembled.plane(control), (float(on), 0.0, 0.0, 0.0)
         case Adjust(quantity, value):
             return ADJUST, assembled.row(quantity), (value, 0.0, 0.0, 0.0)
-        case Place(_, position, marked):
+        case Put(_, position, marked):
             items = _items(assembled)
             return PLACE, items.base, (position, float(marked), *_measures(items))
         case Clear(_, begin, end):

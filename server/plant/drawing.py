@@ -20,7 +20,7 @@ from server.plant.drawing_panel import draw_panel
 from server.plant.plant import Plant
 from server.plant.sheet.pen import Pen
 from server.plant.sheet.points import Points
-from server.plant.sheet.sheet import EDGE, Sheet
+from server.plant.sheet.sheet import EDGE, PlantSheet
 
 PANEL_WIDTH = 760
 """Of a sheet that shows nothing but a panel."""
@@ -50,7 +50,7 @@ def draw_plant(
     """
     table = Points(points)
     pen = Pen()
-    sheet = Sheet(plant, table, name, items)
+    sheet = PlantSheet(plant, table, name, items)
     for part in plant.parts:
         part.draw(sheet)
     sheet.finish(pen)

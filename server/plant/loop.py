@@ -67,7 +67,7 @@ class Timeline(NamedTuple):
     run_on: NDArray[np.int64]
 
 
-class Progress(NamedTuple):
+class LaneProgress(NamedTuple):
     """Where each lane stands, int64[64]: its step, since when, when to look again, when it ends.
 
     ``clock`` int64[2]: the next scan's number, and the next scan at which any lane is due.
@@ -122,7 +122,7 @@ def act(memory: Memory, timeline: Timeline, number: int, lane: int) -> None:
 
 
 @jitted
-def _follow(memory: Memory, timeline: Timeline, progress: Progress, running: int) -> None:
+def _follow(memory: Memory, timeline: Timeline, progress: LaneProgress, running: int) -> None:
     """Take every step that is due, and end the lanes whose time has come."""
     now = progress.clock[0]
     next_due = NEVER
@@ -164,7 +164,7 @@ def run(
     code: Code,
     memory: Memory,
     timeline: Timeline,
-    progress: Progress,
+    progress: LaneProgress,
     watch: Watch,
     record: Record,
     running: int,
@@ -228,11 +228,11 @@ def fresh_memory(machine: Machine) -> Memory:
     return Memory(machine.initial.copy(), machine.quantities.copy(), machine.parameters.copy())
 
 
-def fresh_progress(timeline: Timeline) -> Progress:
+def fresh_progress(timeline: Timeline) -> LaneProgress:
     """All lanes at their first step, at scan 0."""
     since, due = np.zeros(64, np.int64), np.zeros(64, np.int64)
     end = np.full(64, NEVER)
-    return Progress(timeline.first.copy(), since, due, end, np.zeros(2, np.int64))
+    return LaneProgress(timeline.first.copy(), since, due, end, np.zeros(2, np.int64))
 
 
 def watch_planes(planes: list[int]) -> Watch:

@@ -18,7 +18,7 @@ from server.plant.device_kind import DeviceKind
 from server.plant.fields import PART_CONFIG
 from server.plant.part_hooks import PartHooks
 from server.plant.parts_view import Parts, Switched
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 
 
 class Part(PartHooks, ABC):
@@ -54,7 +54,7 @@ class Part(PartHooks, ABC):
         """
 
     @abstractmethod
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         """Draw it as it stands at the start."""
 
 

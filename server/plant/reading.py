@@ -13,7 +13,7 @@ from server.scan.assembler import Assembler, Word
 from server.scan.instructions import FALSE, INT_PLANES
 
 
-class Reading:
+class TransmitterReading:
     """The INT of one transmitter.
 
     ``edges`` are the numbers at which another stretch begins, None where that is not known.

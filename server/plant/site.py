@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from server.plant.gauge import Gauge
 from server.plant.parts_view import Parts, Switched
 from server.plant.physics import ANALOG_TOP, PhysicsOp
-from server.plant.reading import Reading
+from server.plant.reading import TransmitterReading
 from server.plant.track import ItemRows
 from server.scan.assembler import Assembler, Bit, Quantity, Signal, Word
 from server.scan.instructions import FALSE, INT_PLANES
@@ -37,7 +37,7 @@ class Site:
     edges: Mapping[str, Collection[int]]
     gauges: dict[str, Gauge] = field(default_factory=dict)
     senses: dict[str, Signal] = field(default_factory=dict)
-    readings: dict[str, Reading] = field(default_factory=dict)
+    readings: dict[str, TransmitterReading] = field(default_factory=dict)
     items: ItemRows | None = None
     actuators: Mapping[str, int] = field(default_factory=dict)
     rates: set[str] = field(default_factory=set)
@@ -101,7 +101,7 @@ class Site:
     def add_transmitter(self, tag: str, gauge: str) -> None:
         """Make the number of a transmitter: 0 at the gauge's lowest, ANALOG_TOP at its highest."""
         if self.abstract:
-            reading = Reading(self.asm, self.gauges[gauge], self.edges.get(tag))
+            reading = TransmitterReading(self.asm, self.gauges[gauge], self.edges.get(tag))
             self.readings[tag] = reading
             self.senses[tag] = reading.word
         else:

@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from server.plant.controls import HandSwitch
 from server.plant.gauge import Gauge
 from server.plant.plant import Plant
-from server.plant.reading import Reading
+from server.plant.reading import TransmitterReading
 from server.plant.site import Site
 from server.plant.track import ItemRows
 from server.scan.assembler import Assembler, Signal
@@ -45,7 +45,7 @@ class PlantStep:
         return self.site.senses
 
     @property
-    def readings(self) -> dict[str, Reading]:
+    def readings(self) -> dict[str, TransmitterReading]:
         """The numbers of an abstract machine, by tag."""
         return self.site.readings
 

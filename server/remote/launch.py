@@ -64,7 +64,7 @@ class _Grades(BaseModel):
         return self.scope is None or set(scopes) <= set(self.scope)
 
 
-class _Members(BaseModel):
+class _MembershipsClaim(BaseModel):
     context_memberships_url: Address | None = None
 
 
@@ -107,7 +107,7 @@ class _Claims(BaseModel):
     resource_link: Annotated[_ResourceLink | None, Absent] = None
     custom: Annotated[dict[str, Any] | None, Absent] = None
     grades: Annotated[_Grades | None, Absent] = None
-    members: Annotated[_Members | None, Absent] = None
+    members: Annotated[_MembershipsClaim | None, Absent] = None
     choosing: Annotated[_Choosing | None, Absent] = None
     email: str | None = None
     name: str | None = None

@@ -46,7 +46,7 @@ class Member(BaseModel):
     email: str | None = None
 
 
-class _Members(BaseModel):
+class _MembershipContainer(BaseModel):
     members: list[Member]
 
 
@@ -161,7 +161,7 @@ class Services:
             if monotonic() - begun > MAX_SECONDS:
                 raise NoAnswer(f"{host_of(following)} lists its members too slowly.")
             answer = self._get(platform, MEMBERS, following, MEMBER_LIST, now)
-            found += _read(_Members, answer.data, following).members
+            found += _read(_MembershipContainer, answer.data, following).members
             following = answer.following
         raise NotTaken(f"The list of members has more than {MAX_PAGES} pages.")
 

@@ -70,7 +70,7 @@ Signal: TypeAlias = Bit | Word | Elapsed | Quantity
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class CodeRange:
     """A half-open range of instructions."""
 
     first: int
@@ -94,8 +94,8 @@ class Machine:
     quantities: NDArray[np.float64]
     parameters: NDArray[np.float64]
     parameter_rows: dict[str, int]
-    sections: dict[str, Section]
-    physics_sections: dict[str, Section]
+    sections: dict[str, CodeRange]
+    physics_sections: dict[str, CodeRange]
     symbols: dict[str, Signal]
     state: tuple[int, ...]
     choices: tuple[int, ...]
@@ -117,9 +117,9 @@ class Assembler:
     _quantities: list[float] = field(default_factory=list)
     _parameters: list[float] = field(default_factory=list)
     _constants: dict[int, int] = field(default_factory=dict)
-    _sections: dict[str, Section] = field(default_factory=dict)
+    _sections: dict[str, CodeRange] = field(default_factory=dict)
     _physics: list[tuple[int, ...]] = field(default_factory=list)
-    _physics_sections: dict[str, Section] = field(default_factory=dict)
+    _physics_sections: dict[str, CodeRange] = field(default_factory=dict)
     _parameter_rows: dict[str, int] = field(default_factory=dict)
 
     # -- memory -------------------------------------------------------------------------------
@@ -191,14 +191,14 @@ class Assembler:
         """Everything emitted inside belongs to the named section."""
         first = len(self._code)
         yield
-        self._sections[name] = Section(first, len(self._code))
+        self._sections[name] = CodeRange(first, len(self._code))
 
     @contextmanager
     def physics_section(self, name: str) -> Iterator[None]:
         """The physics emitted inside belongs to the named section: ``advance`` or ``sense``."""
         first = len(self._physics)
         yield
-        self._physics_sections[name] = Section(first, len(self._physics))
+        self._physics_sections[name] = CodeRange(first, len(self._physics))
 
     # -- instructions -------------------------------------------------------------------------
 
@@ -357,13 +357,13 @@ class Assembler:
 
     # -- result -------------------------------------------------------------------------------
 
-    def retention(self, rows: list[tuple[int, bool]]) -> tuple[Section, Section]:
+    def retention(self, rows: list[tuple[int, bool]]) -> tuple[CodeRange, CodeRange]:
         """Table ranges for SAVE and RESTORE over ``rows`` of (plane, retained)."""
         kept = [(plane, self.temporary()) for plane, retained in rows if retained]
         lost = [(plane, -1) for plane, retained in rows if not retained]
         first = len(self._table)
         self._table += kept + lost
-        return Section(first, first + len(kept)), Section(first, len(self._table))
+        return CodeRange(first, first + len(kept)), CodeRange(first, len(self._table))
 
     def machine(self) -> Machine:
         """The finished machine, in fresh arrays."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -245,14 +245,14 @@ class _Compiler:
         plane = self.asm.series(closed, opened)
         return self.copied(plane) if plane in self.waiting else plane
 
-    def output(self, output: Coil | Assignment, power: int) -> None:
+    def output(self, output: Coil | AssignmentStatement, power: int) -> None:
         asm = self.asm
-        if isinstance(output, Assignment):
+        if isinstance(output, AssignmentStatement):
             self.assign(output, power)
             return
         asm.emit(Op[output.kind.row.opcode], self.plane(output.symbol), power)
 
-    def assign(self, output: Assignment, power: int) -> None:
+    def assign(self, output: AssignmentStatement, power: int) -> None:
         target = self.word(Name(output.target))
         left = self.word(output.left)
         if output.operator is None or output.right is None:
@@ -368,7 +368,7 @@ def _read(program: Program, pin: str) -> set[str]:
             if isinstance(element, Comparison):
                 operands += (element.left, element.right)
         for output in rung.outputs:
-            if isinstance(output, Assignment):
+            if isinstance(output, AssignmentStatement):
                 operands += (output.left, output.right)
     return {
         operand.symbol.lower().removesuffix(pin)

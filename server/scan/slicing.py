@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from server.scan.assembler import Machine, Section
+from server.scan.assembler import CodeRange, Machine
 from server.scan.instructions import WIDTH, Op
 
 
@@ -56,7 +56,7 @@ def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int])
     needed = _closure(machine, [row for name in sections for row in rows[name]], set(needed))
     code: list[tuple[int, ...]] = []
     table: list[tuple[int, int]] = []
-    bounds: dict[str, Section] = {}
+    bounds: dict[str, CodeRange] = {}
     for name in sections:
         first = len(code)
         for op, operands in rows[name]:
@@ -67,7 +67,7 @@ def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int])
                 table += kept
             elif not effect(op, operands).writes.isdisjoint(needed):
                 code.append((op, *operands))
-        bounds[name] = Section(first, len(code))
+        bounds[name] = CodeRange(first, len(code))
     padded = [row + (0,) * (WIDTH - len(row)) for row in code]
     return replace(
         machine,

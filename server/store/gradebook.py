@@ -71,7 +71,7 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class StudentRow:
     """One student in one assignment."""
 
     student: User
@@ -84,7 +84,7 @@ class Gradebook:
 
     assignment: Assignment
     requirements: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[StudentRow, ...]
 
     @property
     def counted(self) -> int:
@@ -115,7 +115,7 @@ class SectionBook:
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class AssignmentProgress:
     """How many of a section's students have begun, submitted and reached every point."""
 
     begun: int
@@ -128,7 +128,7 @@ def gradebook(session: Session, assignment: Assignment) -> Gradebook:
     """The section's results in one assignment; four queries, whatever its size."""
     standings = _standings(session, [assignment.id])
     rows = tuple(
-        Row(student, standings.get((assignment.id, student.id), Standing()))
+        StudentRow(student, standings.get((assignment.id, student.id), Standing()))
         for student in students_of(session, assignment.section_id)
     )
     seen = dict.fromkeys(name for row in rows for name in row.standing.results)
@@ -188,7 +188,7 @@ def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[i
     )
 
 
-def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progress]:
+def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, AssignmentProgress]:
     """Progress by assignment id. What an instructor tries for themselves does not count."""
     if not assignment_ids:
         return {}
@@ -210,7 +210,7 @@ def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, Progre
         if standing.attempts:
             standings[id].append(standing)
     return {
-        id: Progress(
+        id: AssignmentProgress(
             begun=begun.get(id, 0),
             submitted=len(each),
             complete=sum(standing.complete for standing in each),

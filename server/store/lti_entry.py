@@ -30,7 +30,7 @@ from server.store.lti import (
     LtiPerson,
     Platform,
 )
-from server.store.lti_roles import Word, follow, withdraw
+from server.store.lti_roles import LmsSource, follow, withdraw
 from server.store.openid import is_connected
 from server.store.people import OVERSEEING, Origin, Role, User, find_user, normal_email
 from server.store.roster import EMAIL, sorted_name
@@ -50,7 +50,7 @@ class Comer:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class PlatformCourse:
     """From which of the platform's courses."""
 
     deployment_id: str
@@ -60,7 +60,7 @@ class Course:
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
+class PlatformLink:
     """Through which of its links, and what is known of it; ``assignment_id`` was chosen before."""
 
     resource_link_id: str
@@ -185,7 +185,9 @@ def _new_account(session: Session, platform: Platform, comer: Comer, email: str)
     return user
 
 
-def context_of(session: Session, platform: Platform, course: Course, comer: Comer) -> LtiContext:
+def context_of(
+    session: Session, platform: Platform, course: PlatformCourse, comer: Comer
+) -> LtiContext:
     """The platform's course as it is known here; only an instructor brings a new one.
 
     Raises NotYet.
@@ -211,7 +213,7 @@ def context_of(session: Session, platform: Platform, course: Course, comer: Come
 def heed_role(
     session: Session,
     platform: Platform,
-    course: Course,
+    course: PlatformCourse,
     subject: str,
     role: SectionRole | None,
     now: datetime,
@@ -230,7 +232,7 @@ def heed_role(
         context.opened_by_id = None
     if context.section_id is None:
         return
-    word = Word(platform.name, user.id, now)
+    word = LmsSource(platform.name, user.id, now)
     if role is None:
         withdraw(session, context.section_id, user, word)
     elif role_in_section(session, user.id, context.section_id) is not None:
@@ -246,12 +248,12 @@ def come_in(
     session.flush()
     if context.section_id is None:
         return None
-    word = Word(context.platform.name, user.id, now)
+    word = LmsSource(context.platform.name, user.id, now)
     return follow(session, context.section_id, user, comer.role, word)
 
 
 def link_of(
-    session: Session, context: LtiContext, target: Target, role: SectionRole | None
+    session: Session, context: LtiContext, target: PlatformLink, role: SectionRole | None
 ) -> LtiLink:
     """The platform's link as it is known here, bound to the assignment that was chosen for it.
 
@@ -282,7 +284,9 @@ def link_of(
     return link
 
 
-def _find_context(session: Session, platform: Platform, course: Course) -> LtiContext | None:
+def _find_context(
+    session: Session, platform: Platform, course: PlatformCourse
+) -> LtiContext | None:
     return session.scalar(
         select(LtiContext).where(
             LtiContext.platform_id == platform.id,
@@ -292,7 +296,7 @@ def _find_context(session: Session, platform: Platform, course: Course) -> LtiCo
     )
 
 
-def _chosen(session: Session, context: LtiContext, target: Target) -> Assignment | None:
+def _chosen(session: Session, context: LtiContext, target: PlatformLink) -> Assignment | None:
     """What was chosen when the link was made; a copied course has its own section."""
     if target.assignment_id is None:
         return None

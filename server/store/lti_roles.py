@@ -26,7 +26,7 @@ from server.store.standings import recount
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class LmsSource:
     """That an LMS says something now; ``actor_id`` is who came from it, or asked it."""
 
     lms: str
@@ -35,7 +35,7 @@ class Word:
 
 
 def follow(
-    session: Session, section_id: int, user: User, role: SectionRole, word: Word
+    session: Session, section_id: int, user: User, role: SectionRole, word: LmsSource
 ) -> SectionRole:
     """Give somebody the role that the LMS says; return what they are in the section.
 
@@ -59,7 +59,7 @@ def follow(
 
 
 def follow_members(
-    session: Session, section_id: int, said: Mapping[int, SectionRole | None], word: Word
+    session: Session, section_id: int, said: Mapping[int, SectionRole | None], word: LmsSource
 ) -> list[User]:
     """Bring the roles that the LMS gave to what its roster says; ``said`` is by user id.
 
@@ -86,7 +86,7 @@ def follow_members(
     return kept
 
 
-def withdraw(session: Session, section_id: int, user: User, word: Word) -> None:
+def withdraw(session: Session, section_id: int, user: User, word: LmsSource) -> None:
     """Take somebody out of the section who teaches there by the LMS's word alone."""
     enrolment = session.get(Enrolment, (section_id, user.id))
     if enrolment is None or not enrolment.from_lms or enrolment.role not in TEACHING:
@@ -102,7 +102,7 @@ def _note(
     user: User,
     after: SectionRole | None,
     before: Enrolment | None,
-    word: Word,
+    word: LmsSource,
 ) -> None:
     """Write a change of role into the log; ``after`` None: they leave the section."""
     was = f", was {before.role.value}" if before else ""

@@ -103,3 +103,7 @@ def verify_password(password: str, password_hash: str | None) -> tuple[bool, str
 
 def find_user(session: Session, email: str) -> User | None:
     return session.scalar(select(User).where(User.email == normal_email(email)))
+
+
+def find_person(session: Session, person_id: int) -> User | None:
+    return session.get(User, person_id)

@@ -54,7 +54,7 @@ class UnseenChange(Base):
 
 
 @dataclass(frozen=True, slots=True)
-class Marked:
+class MarkedSubmission:
     """A submission with its verdict so far, as marking again looks at it."""
 
     submission_id: int
@@ -66,7 +66,7 @@ class Marked:
     seed: str
 
 
-def marked_submissions(session: Session, slug: str) -> list[Marked]:
+def marked_submissions(session: Session, slug: str) -> list[MarkedSubmission]:
     """Every submission of an exercise that has its verdict, the oldest first."""
     rows = session.execute(
         select(
@@ -83,7 +83,7 @@ def marked_submissions(session: Session, slug: str) -> list[Marked]:
         .where(Assignment.exercise == slug, Submission.state == SubmissionState.MARKED)
         .order_by(Submission.id)
     )
-    return [Marked(*row) for row in rows]
+    return [MarkedSubmission(*row) for row in rows]
 
 
 def replace_verdicts(

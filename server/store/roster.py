@@ -33,7 +33,7 @@ _NAMES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RosterLine:
     """One person of a roster; ``line`` is its number in the file."""
 
     line: int
@@ -55,7 +55,7 @@ class RosterFault:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
+class RosterChanges:
     """What a roster would change in a section.
 
     ``new`` have no account yet, ``added`` have one, ``renamed`` and ``moved`` (to another role)
@@ -63,13 +63,13 @@ class Changes:
     otherwise, but are in other sections, too.
     """
 
-    new: tuple[Line, ...] = ()
-    added: tuple[Line, ...] = ()
-    renamed: tuple[tuple[User, Line], ...] = ()
-    moved: tuple[tuple[User, Line], ...] = ()
+    new: tuple[RosterLine, ...] = ()
+    added: tuple[RosterLine, ...] = ()
+    renamed: tuple[tuple[User, RosterLine], ...] = ()
+    moved: tuple[tuple[User, RosterLine], ...] = ()
     same: int = 0
     missing: tuple[User, ...] = ()
-    keep_names: tuple[tuple[User, Line], ...] = ()
+    keep_names: tuple[tuple[User, RosterLine], ...] = ()
 
     @property
     def none(self) -> bool:
@@ -77,7 +77,7 @@ class Changes:
         return not (self.new or self.added or self.renamed or self.moved)
 
 
-def read_roster(text: str) -> tuple[list[Line], list[RosterFault]]:
+def read_roster(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
     """The people of a CSV text with a line of column names; and every fault in it.
 
     Needed is a column Email and one Name; 'Listed as' and 'Role' (student, grader) may follow.
@@ -104,7 +104,7 @@ def read_roster(text: str) -> tuple[list[Line], list[RosterFault]]:
         return [], [
             RosterFault(1, "The columns Email and Name are needed. Name them in the first line.")
         ]
-    lines: list[Line] = []
+    lines: list[RosterLine] = []
     faults: list[RosterFault] = []
     seen: dict[str, int] = {}
     for number, row in enumerate(rows[1:], 2):
@@ -133,7 +133,7 @@ def _columns(head: Sequence[str]) -> dict[str, int]:
     return places
 
 
-def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> Line | RosterFault:
+def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLine | RosterFault:
     def cell(column: str) -> str:
         place = columns.get(column, len(row))
         return " ".join(row[place].split()) if place < len(row) else ""
@@ -147,7 +147,7 @@ def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> Line | Ro
     if word not in (SectionRole.STUDENT.value, SectionRole.GRADER.value):
         return RosterFault(number, f"{word} is no role here. Write student or grader.")
     listed_as = cell("listed as")[:200] or sorted_name(name)
-    return Line(number, email, name, listed_as, SectionRole(word))
+    return RosterLine(number, email, name, listed_as, SectionRole(word))
 
 
 def sorted_name(name: str) -> str:
@@ -158,7 +158,7 @@ def sorted_name(name: str) -> str:
     return f"{last}, {first}"
 
 
-def compare(session: Session, section: Section, lines: Sequence[Line]) -> Changes:
+def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> RosterChanges:
     """What this roster would change; three queries."""
     enrolled = {
         user.email: (user, role)
@@ -173,8 +173,8 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
     )
     # Their other instructors know them by the name that they have.
     elsewhere = _elsewhere(session, section)
-    renamed: list[tuple[User, Line]] = []
-    keep_names: list[tuple[User, Line]] = []
+    renamed: list[tuple[User, RosterLine]] = []
+    keep_names: list[tuple[User, RosterLine]] = []
     new, added, moved, same = [], [], [], 0
     for line in lines:
         if line.email not in known:
@@ -199,7 +199,7 @@ def compare(session: Session, section: Section, lines: Sequence[Line]) -> Change
         for email, (user, role) in sorted(enrolled.items())
         if email not in named and role in (SectionRole.STUDENT, SectionRole.GRADER)
     )
-    return Changes(
+    return RosterChanges(
         tuple(new),
         tuple(added),
         tuple(renamed),
@@ -222,7 +222,9 @@ def _elsewhere(session: Session, section: Section) -> set[int]:
     )
 
 
-def unfit_lines(session: Session, section: Section, lines: Sequence[Line]) -> list[RosterFault]:
+def unfit_lines(
+    session: Session, section: Section, lines: Sequence[RosterLine]
+) -> list[RosterFault]:
     """Return a fault for each line that makes a grader of an account that is not confirmed here."""
     wanted = {line.email: line.line for line in lines if line.role is SectionRole.GRADER}
     unfit = session.scalars(
@@ -243,12 +245,12 @@ def unfit_lines(session: Session, section: Section, lines: Sequence[Line]) -> li
 def enrol_all(
     session: Session,
     section: Section,
-    lines: Sequence[Line],
+    lines: Sequence[RosterLine],
     *,
     drop_missing: bool,
     origin: Origin = Origin.ROSTER,
     from_lms: bool = False,
-) -> Changes:
+) -> RosterChanges:
     """Make the changes; those who are missing leave only if asked for, and their work is kept.
 
     ``origin`` is what makes the new accounts. For those of a roster its instructor stands, in

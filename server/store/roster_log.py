@@ -9,7 +9,7 @@ from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.courses import SectionRole
 from server.store.people import User
-from server.store.roster import Changes
+from server.store.roster import RosterChanges
 
 
 def note_role(
@@ -37,7 +37,7 @@ def note_role(
 def note_changes(
     session: Session,
     section_id: int,
-    changes: Changes,
+    changes: RosterChanges,
     *,
     dropped: bool,
     by_id: int,

@@ -8,7 +8,7 @@ from server.ladder.description import describe_rung
 from server.ladder.durations import parse_duration
 from server.ladder.elements import CoilKind, ContactKind, Operator, Relation
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -121,8 +121,10 @@ class Listener:
         )
         left = operand(assignment[2])
         if assignment[3] is None:
-            return Assignment(assignment[1], left)
-        return Assignment(assignment[1], left, words[assignment[3]], operand(assignment[4]))
+            return AssignmentStatement(assignment[1], left)
+        return AssignmentStatement(
+            assignment[1], left, words[assignment[3]], operand(assignment[4])
+        )
 
 
 def operand(told: str) -> Operand:

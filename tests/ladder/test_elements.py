@@ -5,7 +5,7 @@ import pytest
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.elements.rows import Rows
 from server.ladder.names import RESERVED
-from server.ladder.program import Assignment, Coil, Comparison, Contact, Name, Number
+from server.ladder.program import AssignmentStatement, Coil, Comparison, Contact, Name, Number
 from server.ladder.text_form import parse_element, parse_output, print_element, print_output
 from server.ladder.xml_names import MOVE
 
@@ -30,7 +30,7 @@ def test_comparisons_are_read_as_they_are_written(relation: Relation) -> None:
 
 @pytest.mark.parametrize("operator", Operator)
 def test_assignments_are_read_as_they_are_written(operator: Operator) -> None:
-    assignment = Assignment("n", A, operator, TWO)
+    assignment = AssignmentStatement("n", A, operator, TWO)
     assert parse_output(print_output(assignment)) == assignment
 
 

@@ -13,7 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 from time import perf_counter
 
-from server.jobs.regrader import Comparison, Regrader, changed_verdicts
+from server.jobs.regrader import RegradeProgress, Regrader, changed_verdicts
 from server.ladder.json_form import to_json as program_to_json
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import load_exercise
@@ -73,7 +73,7 @@ def again(database: Database, exercise: Exercise, *, may_fall: bool) -> tuple[in
     began = perf_counter()
     with database.read() as session:
         submissions = marked_submissions(session, SLUG)
-    comparison = Comparison(revision=1, total=len(submissions))
+    comparison = RegradeProgress(revision=1, total=len(submissions))
     comparison.changes = list(changed_verdicts(comparison, lambda _: exercise, submissions))
     comparison.complete = True
     regrader = Regrader(database)

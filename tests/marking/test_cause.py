@@ -11,7 +11,7 @@ from server.ladder.program import Program
 from server.ladder.text_form import parse_program
 from server.marking.causes.cause import why
 from server.marking.causes.history import History, history_of, planes_to_record
-from server.marking.causes.rehearsal import SUPPLY, Change, changes_of
+from server.marking.causes.rehearsal import SUPPLY, InputChange, changes_of
 from server.scan.lanes import LANES
 from tests.reference import Controller
 from tests.scan.lane_run import LaneRun
@@ -69,7 +69,7 @@ def recorded(program: Program, inputs: Inputs) -> History:
     return history_of(run.compiled, run.supply, planes, bits, 10, before)
 
 
-def without(program: Program, inputs: Inputs, change: Change) -> Inputs:
+def without(program: Program, inputs: Inputs, change: InputChange) -> Inputs:
     """The inputs as they would be had one of them not changed."""
     addresses = {v.symbol: v.address for v in program.variables}
     place = SUPPLY if change.symbol == SUPPLY else addresses[change.symbol]
@@ -90,18 +90,18 @@ def value_after(program: Program, inputs: Inputs, signal: str) -> int:
 @pytest.mark.parametrize(
     ("signal", "scan", "named"),
     [
-        ("fill_pump", 19, Change("start_pb", 3)),
-        ("fill_pump", 39, Change("sump_high", 33)),
-        ("lamp", 19, Change("start_pb", 3)),
-        ("lamp", 39, Change("sump_high", 33)),
-        ("latched", 30, Change("start_pb", 20)),
-        ("horn", 30, Change("level", 26)),
-        ("horn", 38, Change("level", 26)),
-        ("batches.Q", 30, Change("start_pb", 20)),
-        ("batches.Q", 39, Change("sump_high", 33)),
+        ("fill_pump", 19, InputChange("start_pb", 3)),
+        ("fill_pump", 39, InputChange("sump_high", 33)),
+        ("lamp", 19, InputChange("start_pb", 3)),
+        ("lamp", 39, InputChange("sump_high", 33)),
+        ("latched", 30, InputChange("start_pb", 20)),
+        ("horn", 30, InputChange("level", 26)),
+        ("horn", 38, InputChange("level", 26)),
+        ("batches.Q", 30, InputChange("start_pb", 20)),
+        ("batches.Q", 39, InputChange("sump_high", 33)),
     ],
 )
-def test_the_change_that_decided_is_named(signal: str, scan: int, named: Change) -> None:
+def test_the_change_that_decided_is_named(signal: str, scan: int, named: InputChange) -> None:
     program = parse_program(SUMP)
     inputs = sump_inputs()
     reasons = why(program, recorded(program, inputs), signal, scan)
@@ -134,7 +134,7 @@ def test_lost_supply_is_a_cause() -> None:
     program = parse_program(SUMP)
     inputs = [{**v, SUPPLY: int(s != 10)} for s, v in enumerate(sump_inputs(15))]
     reasons = why(program, recorded(program, inputs), "fill_pump", 14)
-    assert Change(SUPPLY, 10) in [reason.change for reason in reasons if reason.decisive]
+    assert InputChange(SUPPLY, 10) in [reason.change for reason in reasons if reason.decisive]
 
 
 def histories(program: Program) -> st.SearchStrategy[Inputs]:

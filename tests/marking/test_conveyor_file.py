@@ -7,7 +7,7 @@ from server.marking.acceptance import statuses
 from server.marking.exercise import Exercise
 from server.marking.files.document import read_document
 from server.marking.files.exercise_file import build_exercise
-from server.marking.scenario import Clear, Place, Turn
+from server.marking.scenario import Clear, Put, Turn
 from server.marking.verdict import Status
 from server.plant.parts.conveyor_line import ConveyorLine
 from server.plant.parts.eye import Eye
@@ -66,10 +66,10 @@ def test_the_plant_is_built(exercise: Exercise) -> None:
 
 def test_items_are_put_down_and_taken_away(exercise: Exercise) -> None:
     scenario = exercise.scenarios[0]
-    assert scenario.start == (Place("bottles", 0.9, True), Place("bottles", 0.3))
+    assert scenario.start == (Put("bottles", 0.9, True), Put("bottles", 0.3))
     first, second = scenario.steps
     assert first.actions == (Clear("bottles", 1.5, 2.5),)
-    assert second.actions == (Turn("panel.feeder", True), Place("bottles", 0.5))
+    assert second.actions == (Turn("panel.feeder", True), Put("bottles", 0.5))
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from server.ladder.program import Program
 from server.marking.files.exercise_file import load_exercise
 from server.marking.machine import assemble
 from server.marking.replay import trace
-from server.marking.scenario import Place, Scenario
+from server.marking.scenario import Put, Scenario
 from server.paths import EXERCISES
 
 END_STOP = 2.1
@@ -14,6 +14,6 @@ END_STOP = 2.1
 def test_a_gate_holds_while_the_switch_that_opens_it_is_off() -> None:
     exercise = load_exercise(EXERCISES / "case-lift")
     assembled = assemble(exercise, Program("none"))
-    scenario = Scenario("a case rolls onto the lift", (), (Place("cases", 2.0, False),))
+    scenario = Scenario("a case rolls onto the lift", (), (Put("cases", 2.0, False),))
     front = trace(assembled, scenario, {"at": assembled.signals["cases.item1"]}, 100).signals["at"]
     assert abs(front[-1] - END_STOP) < 1e-9

@@ -2,14 +2,14 @@
 
 from server.marking.checks import CHECKS
 from server.marking.files.exercise_schema import ExerciseForm, StepPart
-from server.marking.files.form import Part
+from server.marking.files.form import FileMapping
 from server.marking.structure import RULES
 from server.paths import PACKAGE
 
 GUIDE = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8").partition("## Exercise files")[2]
 
 
-def keys_of(form: type[Part]) -> set[str]:
+def keys_of(form: type[FileMapping]) -> set[str]:
     schema = form.model_json_schema()
     parts = (schema, *schema.get("$defs", {}).values())
     return {key for part in parts for key in part.get("properties", {})}

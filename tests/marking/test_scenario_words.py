@@ -3,7 +3,7 @@
 from server.ladder.text_form import parse_network
 from server.marking.expression import Expression
 from server.marking.presentation.scenario_words import scenario_words
-from server.marking.scenario import Adjust, Clear, Place, Scenario, Step, Turn
+from server.marking.scenario import Adjust, Clear, Put, Scenario, Step, Turn
 
 
 def test_every_kind_of_step() -> None:
@@ -15,7 +15,7 @@ def test_every_kind_of_step() -> None:
             Step((Turn("panel.start_pb", True),), after_ms=500),
             Step((Turn("fault.stop_pb.broken wire", True), Turn("power", False)), after_ms=0),
             Step((Turn("fault.stop_pb.broken wire", False),), when=full, within_ms=9000),
-            Step((Place("line", 0.5, True), Clear("line", 0.0, 2.0))),
+            Step((Put("line", 0.5, True), Clear("line", 0.0, 2.0))),
             Step((), after_ms=1500),
         ),
         run_on_ms=3000,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from server.marking.scenario import Action, Adjust, Clear, Place, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Turn
 from server.marking.trial.manual_controls import manual_controls
 from server.marking.trial.trial import TrialRun
 from server.marking.trial.trial_form import action_from_json, from_json, to_json
@@ -130,7 +130,7 @@ def test_anything_else_is_no_recorded_run(damage: dict[str, object]) -> None:
         (Adjust("sump.level", 2.5), "Set sump.level to 0 to 2000 mm."),
         (Adjust("sump.level", float("nan")), "Set sump.level to 0 to 2000 mm."),
         (Adjust("tank.level", 1.0), "'tank.level' can't be set by hand."),
-        (Place("sump", 0.5), "There is no conveyor 'sump'."),
+        (Put("sump", 0.5), "There is no conveyor 'sump'."),
         (Clear("sump", 0.0, 1.0), "There is no conveyor 'sump'."),
     ],
 )

@@ -21,7 +21,7 @@ from server.ladder.elements import (
     Relation,
 )
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -163,7 +163,7 @@ class _Builder:
         if self.random.random() < 0.35:
             target = self.random.choice(["n", "k"])
             if self.random.random() < 0.2:
-                return Assignment(target, self.number())
+                return AssignmentStatement(target, self.number())
             operator = self.random.choice(list(Operator))
-            return Assignment(target, self.number(), operator, self.number())
+            return AssignmentStatement(target, self.number(), operator, self.number())
         return Coil(self.random.choice(list(CoilKind)), self.random.choice(["x", "y", "m"]))

@@ -9,7 +9,7 @@ from server.marking.verdict import Status
 from server.store import gradebook
 from server.store.courses import Assignment, Counting, SectionRole
 from server.store.database import Database
-from server.store.gradebook import Progress, Standing
+from server.store.gradebook import AssignmentProgress, Standing
 from server.store.standings import points_left
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_submission
 from tests.factories import make_user as make_person
@@ -70,7 +70,7 @@ def test_one_row_per_student_and_one_cell_per_requirement(database: Database) ->
         assert waiting.standing.score is None
         assert (book.counted, book.met_by("R1"), book.met_by("R2a")) == (1, 1, 0)
         assert gradebook.progress_of(session, [assignment.id]) == {
-            assignment.id: Progress(begun=0, submitted=2, complete=0, queued=1)
+            assignment.id: AssignmentProgress(begun=0, submitted=2, complete=0, queued=1)
         }
 
 

@@ -10,7 +10,7 @@ from server.store.database import Database
 from server.store.gradebook import gradebook, progress_of, section_book, standings_of
 from server.store.lti import LtiPerson, Platform
 from server.store.lti_entry import Comer, ProofNeeded, account_of
-from server.store.lti_roles import Word, follow, follow_members
+from server.store.lti_roles import LmsSource, follow, follow_members
 from server.store.openid import account_of_subject
 from server.store.openid_entry import NotTheirs, PasswordFirst, connect
 from server.store.people import Origin, Role, User
@@ -107,7 +107,7 @@ def made_by_lms(database: Database, section: Section, role: SectionRole) -> User
     with database.write() as session:
         user = make_user(session)
         user.password_hash, user.origin = None, Origin.LMS
-        assert follow(session, section.id, user, role, Word(LMS, user.id, NOON)) is role
+        assert follow(session, section.id, user, role, LmsSource(LMS, user.id, NOON)) is role
         return user
 
 
@@ -121,7 +121,7 @@ def test_a_role_follows_the_lms_each_time(database: Database, section: Section) 
     ):
         with database.write() as session:
             here = session.get_one(User, user.id)
-            assert follow(session, section.id, here, role, Word(LMS, user.id, NOON)) is role
+            assert follow(session, section.id, here, role, LmsSource(LMS, user.id, NOON)) is role
         with database.read() as session:
             assert role_in_section(session, user.id, section.id) is role
             assert session.get_one(User, user.id).role is at_college
@@ -144,7 +144,7 @@ def test_a_role_that_was_given_here_stays(database: Database, section: Section) 
     with database.write() as session:
         here = session.get_one(User, user.id)
         enrol(session, session.get_one(Section, section.id), here, SectionRole.GRADER)
-        word = Word(LMS, user.id, NOON)
+        word = LmsSource(LMS, user.id, NOON)
         found = follow(session, section.id, here, SectionRole.STUDENT, word)
         assert found is SectionRole.GRADER
         assert follow_members(session, section.id, {}, word) == []
@@ -154,7 +154,9 @@ def test_a_role_that_was_given_here_stays(database: Database, section: Section) 
 def test_an_account_from_here_is_not_made_a_teachers(database: Database, section: Section) -> None:
     with database.write() as session:
         user = make_user(session)
-        found = follow(session, section.id, user, SectionRole.INSTRUCTOR, Word(LMS, user.id, NOON))
+        found = follow(
+            session, section.id, user, SectionRole.INSTRUCTOR, LmsSource(LMS, user.id, NOON)
+        )
         assert found is SectionRole.GRADER
         assert user.role is Role.STUDENT
 
@@ -171,7 +173,7 @@ def test_a_roster_takes_away_what_the_lms_gave(database: Database, section: Sect
     )
     said = {demoted.id: SectionRole.STUDENT, grader.id: None}
     with database.write() as session:
-        assert follow_members(session, section.id, said, Word(LMS, teacher.id, NOON)) == []
+        assert follow_members(session, section.id, said, LmsSource(LMS, teacher.id, NOON)) == []
     with database.read() as session:
         left = {
             row.user_id: row.role
@@ -189,7 +191,7 @@ def test_a_roster_leaves_the_last_instructor(database: Database) -> None:
         section = make_section(session)
     user = made_by_lms(database, section, SectionRole.INSTRUCTOR)
     with database.write() as session:
-        kept = follow_members(session, section.id, {}, Word(LMS, user.id, NOON))
+        kept = follow_members(session, section.id, {}, LmsSource(LMS, user.id, NOON))
         assert [each.id for each in kept] == [user.id]
         assert role_in_section(session, user.id, section.id) is SectionRole.INSTRUCTOR
 

@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 
 from server.jobs.draft_reader import DraftReader
 from server.jobs.work_process import PastDeadline
-from server.marking.files.drafts import Draft, Reading
+from server.marking.files.drafts import Draft, DraftReading
 from server.store.authored import authored_by, find_authored
 from server.store.database import Database
 from server.store.people import Role, User
@@ -362,7 +362,7 @@ def test_texts_that_take_too_long_to_be_read_are_kept_and_told(
     client = client_for(teacher)
     address = Author(client, teacher, "Heavy sump").address
 
-    def read(draft: Draft) -> Reading:
+    def read(draft: Draft) -> DraftReading:
         raise PastDeadline
 
     app.state.drafts = DraftReader(read)

@@ -54,7 +54,7 @@ def without_password(role: Role) -> Callable[[Session, Section], User]:
 
 
 def from_roster(session: Session, section: Section, name: str = "x@larkmoor.example") -> User:
-    roster.enrol_all(session, section, [roster.Line(2, name, "X", "X")], drop_missing=False)
+    roster.enrol_all(session, section, [roster.RosterLine(2, name, "X", "X")], drop_missing=False)
     user = find_user(session, name)
     assert user is not None
     return user

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from server.jobs.regrader import Comparison, changed_verdicts
+from server.jobs.regrader import RegradeProgress, changed_verdicts
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import Catalogue
 from server.store.assignment_policy import pair_up
@@ -132,7 +132,7 @@ def test_marking_again_gives_each_attempt_its_own_numbers(
             assert exercise is not None
             return exercise
 
-        return len(list(changed_verdicts(Comparison(1, 2), found, submissions)))
+        return len(list(changed_verdicts(RegradeProgress(1, 2), found, submissions)))
 
     assert changed(find) == 0
     assert changed(lambda seed: find("")) == 2

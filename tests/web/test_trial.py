@@ -43,9 +43,9 @@ from server.web.trial.runs import (
     TURN_SECONDS,
     UNWATCHED_SECONDS,
     Key,
+    LiveTrial,
     NoRoom,
     Runs,
-    Trial,
     next_period,
 )
 from server.web.trial.screen import MOST_EVENTS, Viewer
@@ -459,7 +459,7 @@ def test_visitors_who_have_gone_are_forgotten() -> None:
 # -- the clock and the screen, without a socket -------------------------------------------------
 
 
-def run_of(runs: Runs) -> Trial:
+def run_of(runs: Runs) -> LiveTrial:
     exercise = Catalogue(EXERCISES).find("wash-sump")
     assert exercise is not None
     return asyncio.run(runs.open((1, 1), exercise, Recorded(start_program(exercise), (), 0)))

@@ -17,7 +17,7 @@ from server.marking.authoring.exercise_check import OPEN_AT_MOST, RIGHT_AT_LEAST
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.adequacy import Fate, judge
-from server.marking.faults.adequacy import Finding as VariantFinding
+from server.marking.faults.adequacy import VariantResult as VariantFinding
 from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
 from server.marking.files.draws import told
@@ -55,7 +55,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class CheckProgress:
     """How far the look has come: ``done`` of ``total`` variants, and the findings so far."""
 
     findings: tuple[Finding, ...]
@@ -68,7 +68,7 @@ def look_into(
     exercise: Exercise,
     programs: tuple[ReferenceProgram, ...],
     corners: Sequence[tuple[Exercise, tuple[ReferenceProgram, ...]]] = (),
-) -> Iterator[Progress]:
+) -> Iterator[CheckProgress]:
     """Everything there is to say, the quick things first; each step gives all that is known.
 
     ``corners`` are the exercise and its programs with other numbers for its parameters.
@@ -76,7 +76,7 @@ def look_into(
     found = [*_out_of_step(exercise), *_counts(exercise, programs), *_marked(exercise, programs)]
     found += [finding for corner in corners for finding in _surprises(*corner)]
     right = [p for p in programs if p.right]
-    yield Progress(tuple(found), 0, 0)
+    yield CheckProgress(tuple(found), 0, 0)
     found += _exercised(exercise, right)
     tried = {p.program for p in programs}
     faulty = []
@@ -85,7 +85,7 @@ def look_into(
             if variant.program not in tried:
                 tried.add(variant.program)
                 faulty.append((original, variant))
-    yield Progress(tuple(found), 0, len(faulty))
+    yield CheckProgress(tuple(found), 0, len(faulty))
     wanting = [complaints(exercise, program) for program in (*(p.program for p in programs), EMPTY)]
     caught = 0
     for done, (original, variant) in enumerate(faulty):
@@ -96,9 +96,9 @@ def look_into(
         if fate.fate is Fate.SURVIVED:
             found.append(_survivor(exercise, fate))
         if done % 8 == 7:
-            yield Progress(tuple(found), done + 1, len(faulty), caught)
+            yield CheckProgress(tuple(found), done + 1, len(faulty), caught)
     found += _impossible(exercise, wanting)
-    yield Progress(tuple(found), len(faulty), len(faulty), caught)
+    yield CheckProgress(tuple(found), len(faulty), len(faulty), caught)
 
 
 def _out_of_step(exercise: Exercise) -> Iterator[Finding]:

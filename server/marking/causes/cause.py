@@ -13,7 +13,7 @@ from server.ladder.elements import BLOCK_TYPES, CoilKind
 from server.ladder.names import listed
 from server.ladder.points import PointDeclaration
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -27,7 +27,7 @@ from server.marking.causes.block_cause import block_cause
 from server.marking.causes.cause_words import became, change_of, state_of
 from server.marking.causes.conduction import END, Conduction, Write, leading_to, run_start, within
 from server.marking.causes.history import History
-from server.marking.causes.rehearsal import SUPPLY, Change, changes_of, decisive_changes
+from server.marking.causes.rehearsal import SUPPLY, InputChange, changes_of, decisive_changes
 
 MAX_REASONS = 10
 
@@ -46,7 +46,7 @@ class Reason:
     scan: int
     rung: int | None = None
     path: Path | None = None
-    change: Change | None = None
+    change: InputChange | None = None
     decisive: bool = False
 
 
@@ -67,7 +67,7 @@ def why(
     name, at = signal.lower(), scan - history.first
     tracer.trace(name, at)
     reasons = tracer.reasons[:MAX_REASONS]
-    decisive: list[Change] = []
+    decisive: list[InputChange] = []
     if history.first == 0:
         named = [reason.change for reason in reasons if reason.change is not None]
         decisive = decisive_changes(program, history, name, at, named)
@@ -151,7 +151,7 @@ class _Tracer:
 
     def input(self, symbol: str, start: int) -> None:
         """An input's value since a scan, where every chain ends."""
-        change = Change(symbol, start)
+        change = InputChange(symbol, start)
         if symbol == SUPPLY:
             told = "came back" if self._history.supply[start] else "went off"
             self.reasons.append(
@@ -176,7 +176,7 @@ class _Tracer:
         off = run_start(self._history.supply, start)
         when = self._conduction.time(off)
         text = f"The supply was off at {when}: {symbol} had its initial value then."
-        self.reasons.append(Reason(text, symbol, off, change=Change(SUPPLY, off)))
+        self.reasons.append(Reason(text, symbol, off, change=InputChange(SUPPLY, off)))
 
     def _untouched(self, symbol: str, scan: int) -> None:
         """A signal that nothing has written so far."""
@@ -205,7 +205,7 @@ class _Tracer:
         before = self._before(at) if changed else None
         leaves = self._conduction.deciding(rung, chain, at, before)
         told = self._told(symbol, at)
-        if isinstance(write.by, Assignment):
+        if isinstance(write.by, AssignmentStatement):
             did = f"became {told} at {self._conduction.time(at)}"
         elif write.by.kind in (CoilKind.SET, CoilKind.RESET):  # type: ignore[union-attr]
             verb = "set" if write.by.kind is CoilKind.SET else "reset"  # type: ignore[union-attr]
@@ -217,7 +217,7 @@ class _Tracer:
         self._say(f"{symbol} {did}: rung {rung + 1} {how}.", symbol, at, rung, leaves)
         if changed and isinstance(write.by, Coil):
             self._kept(symbol, write, seen_in, start)
-        if isinstance(write.by, Assignment):
+        if isinstance(write.by, AssignmentStatement):
             for operand in (write.by.left, write.by.right):
                 if isinstance(operand, Name) and operand.symbol.lower() != symbol:
                     self.trace(operand.symbol.lower(), at, write.position)

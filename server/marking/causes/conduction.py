@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.points import Direction, direction_of
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     Coil,
     Comparison,
@@ -45,7 +45,7 @@ class Write:
 
     position: int
     spot: Spot
-    by: Coil | Assignment | Block
+    by: Coil | AssignmentStatement | Block
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class Conduction:
         """The writes of each signal, by lower-case name, in the order of evaluation."""
         found: dict[str, list[Write]] = {}
         for number, (spot, by) in enumerate(self._sites()):
-            if isinstance(by, Coil | Assignment | Block):
+            if isinstance(by, Coil | AssignmentStatement | Block):
                 for name in self._written(by):
                     found.setdefault(name, []).append(Write(number, spot, by))
         return found
@@ -90,18 +90,18 @@ class Conduction:
             by.instance.lower(): (spot, by) for spot, by in self._sites() if isinstance(by, Block)
         }
 
-    def _sites(self) -> Iterator[tuple[Spot, Element | Coil | Assignment]]:
+    def _sites(self) -> Iterator[tuple[Spot, Element | Coil | AssignmentStatement]]:
         for number, rung in enumerate(self.program.rungs):
             for path, element in walk(rung.network):
                 yield (number, path), element
             for output in rung.outputs:
                 yield (number, ()), output
 
-    def _written(self, by: Coil | Assignment | Block) -> list[str]:
+    def _written(self, by: Coil | AssignmentStatement | Block) -> list[str]:
         match by:
             case Coil(_, symbol):
                 return [symbol.lower()]
-            case Assignment(target=target):
+            case AssignmentStatement(target=target):
                 return [target.lower()]
             case Block(instance, _):
                 pins = BLOCK_TYPES[self.variables[instance.lower()].type].outputs
@@ -126,7 +126,7 @@ class Conduction:
         """Whether a place wrote in this scan: set, reset and assignment only under power."""
         if not self.history.supply[scan]:
             return False
-        conditional = isinstance(write.by, Assignment) or (
+        conditional = isinstance(write.by, AssignmentStatement) or (
             isinstance(write.by, Coil) and write.by.kind in (CoilKind.SET, CoilKind.RESET)
         )
         return not conditional or bool(self.history.power[write.spot][scan])

@@ -22,25 +22,25 @@ SUPPLY = "the supply"
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class InputChange:
     """An input, or the supply, took another value in a scan (or had it from the start, scan 0)."""
 
     symbol: str
     scan: int
 
 
-def changes_of(program: Program, history: History, last: int) -> list[Change]:
+def changes_of(program: Program, history: History, last: int) -> list[InputChange]:
     """Every change of an input after the first scan and up to ``last``, the latest first."""
     found = []
     for name, values in _inputs(program, history).items():
         at = np.flatnonzero(np.diff(values[: last + 1])) + 1
-        found += [Change(name, int(scan)) for scan in at]
+        found += [InputChange(name, int(scan)) for scan in at]
     return sorted(found, key=lambda change: -change.scan)
 
 
 def decisive_changes(
-    program: Program, history: History, signal: str, last: int, changes: Sequence[Change]
-) -> list[Change]:
+    program: Program, history: History, signal: str, last: int, changes: Sequence[InputChange]
+) -> list[InputChange]:
     """The changes without which ``signal`` would have another value at the end of scan ``last``.
 
     Without a change the input keeps, from that scan on, the value that it had before: for a BOOL
@@ -56,8 +56,8 @@ def decisive_changes(
 
 
 def _decisive(
-    program: Program, history: History, signal: str, last: int, changes: Sequence[Change]
-) -> list[Change]:
+    program: Program, history: History, signal: str, last: int, changes: Sequence[InputChange]
+) -> list[InputChange]:
     asm = Assembler(history.period_ms)
     recorded = _inputs(program, history)
     signals: dict[str, Signal] = {}
@@ -123,7 +123,7 @@ def _is_number(program: Program, name: str) -> bool:
 
 
 def _lanes(
-    name: str, values: NDArray[np.int32], bit: int, changes: Sequence[Change]
+    name: str, values: NDArray[np.int32], bit: int, changes: Sequence[InputChange]
 ) -> NDArray[np.uint64]:
     """One input plane, scan by scan: as recorded, but with each lane's own change removed."""
     column = np.where((values >> bit) & 1, ALL, np.uint64(0))

@@ -42,7 +42,7 @@ class Fate(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class VariantResult:
     """A variant and its fate.
 
     A survivor has the requirement that it should have failed with a ``scenario`` that ``catches``
@@ -72,14 +72,14 @@ class Adequacy:
     right_failed: tuple[str, ...]
     wrong: int
     wrong_passed: tuple[str, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[VariantResult, ...]
 
     def count(self, *fates: Fate) -> int:
         """How many variants had one of these fates."""
         return sum(finding.fate in fates for finding in self.findings)
 
     @property
-    def survivors(self) -> tuple[Finding, ...]:
+    def survivors(self) -> tuple[VariantResult, ...]:
         """The variants that the suite should catch, or may have to."""
         return tuple(f for f in self.findings if f.fate is Fate.SURVIVED)
 
@@ -93,7 +93,7 @@ def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequa
     right, wrong = [p for p in known if p.right], [p for p in known if not p.right]
     passed = [p for p in wrong if not complaints(exercise, p.program, first_only=True)]
     tried: set[Program] = {p.program for p in right}
-    findings: list[Finding] = []
+    findings: list[VariantResult] = []
     for original in right:
         for variant in variants(original.program):
             if variant.program not in tried:
@@ -116,7 +116,7 @@ def judge(
     *,
     work: int = MOST_TRANSITIONS,
     found: Mapping[int, Status] | None = None,
-) -> Finding:
+) -> VariantResult:
     """Say what becomes of one variant of a right program.
 
     ``work`` bounds the transitions of each search; where it is not enough the variant survives.
@@ -126,7 +126,7 @@ def judge(
     if found is None:
         found = complaints(exercise, variant.program, first_only=True)
     if found:
-        return Finding(name, variant, Fate.CAUGHT, exercise.requirements[min(found)].id)
+        return VariantResult(name, variant, Fate.CAUGHT, exercise.requirements[min(found)].id)
     observed = [
         point.address
         for point in (*exercise.points, *exercise.internal_bits)
@@ -135,19 +135,19 @@ def judge(
     programs = (original.program, variant.program)
     alike = compare(*programs, observed, period_ms=exercise.period_ms, work=work)
     if alike.same:
-        return Finding(name, variant, Fate.SAME)
+        return VariantResult(name, variant, Fate.SAME)
     return _settled(exercise, original, variant, work)
 
 
 def _settled(
     exercise: Exercise, original: ReferenceProgram, variant: Variant, work: int
-) -> Finding:
+) -> VariantResult:
     """Prove each requirement of a variant that differs, or find where it fails."""
     wanted = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
     proofs = {number: prove(exercise, variant.program, number, work=work) for number in wanted}
     unproved = {n: proof for n, proof in proofs.items() if proof.outcome is not Outcome.PROVED}
     if not unproved:
-        return Finding(original.file.name, variant, Fate.RIGHT)
+        return VariantResult(original.file.name, variant, Fate.RIGHT)
     scenarios = _catching(exercise, variant.program, unproved)
     number = min(scenarios, default=min(unproved))
     scenario, reason = scenarios.get(number), unproved[number].reason
@@ -160,7 +160,7 @@ def _settled(
         reason = "Its original fails there, too." if both else ""
     elif suspicion is not None:
         scenario = suspected_scenario(exercise, suspicion)
-    return Finding(
+    return VariantResult(
         original.file.name,
         variant,
         Fate.SURVIVED,

@@ -22,7 +22,7 @@ from server.marking.check import Pattern
 from server.marking.evidence import names_in
 from server.marking.exercise import Exercise, Requirement
 from server.marking.faults.dependence import rung_uses
-from server.marking.faults.repair import Trial
+from server.marking.faults.repair import TriedEdit
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 
 STATIC = 0.25
@@ -42,7 +42,7 @@ class Suspicion:
 
 
 def blame(
-    exercise: Exercise, program: Program, verdict: Verdict, trials: Sequence[Trial] = ()
+    exercise: Exercise, program: Program, verdict: Verdict, trials: Sequence[TriedEdit] = ()
 ) -> tuple[Suspicion, ...]:
     """One suspicion for each requirement whose failure has evidence.
 
@@ -60,7 +60,7 @@ def _suspect(
     program: Program,
     number: int,
     told: RequirementVerdict,
-    trials: Sequence[Trial],
+    trials: Sequence[TriedEdit],
 ) -> Suspicion | None:
     if told.status is not Status.NOT_MET or told.evidence is None:
         return None
@@ -79,7 +79,7 @@ def _suspect(
     return Suspicion(requirement.id, rung, f"{requirement.id}: most likely rung {rung + 1}")
 
 
-def _least_left(number: int, trials: Sequence[Trial]) -> dict[int, int]:
+def _least_left(number: int, trials: Sequence[TriedEdit]) -> dict[int, int]:
     """For each rung in which an edit mends the requirement: how many others stay unmet, at best."""
     found: dict[int, int] = {}
     for trial in trials:

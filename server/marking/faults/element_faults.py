@@ -16,7 +16,7 @@ from server.ladder.elements import (
     family_of,
 )
 from server.ladder.program import (
-    Assignment,
+    AssignmentStatement,
     Block,
     BlockInput,
     Coil,
@@ -108,7 +108,7 @@ def output_name(output: Output) -> str:
     match output:
         case Coil(kind, symbol):
             return f"{kind} {symbol}"
-        case Assignment():
+        case AssignmentStatement():
             return f"assignment {print_output(output)}"
 
 
@@ -134,7 +134,7 @@ def output_faults(output: Output, scope: Scope) -> Iterator[OutputFault]:
             for name in scope.others(symbol):
                 changed = replace(output, symbol=name)
                 yield OutputFault(FaultKind.EXCHANGED, changed, f"exchanged for {name}")
-        case Assignment():
+        case AssignmentStatement():
             yield from _assignment(output, scope)
 
 
@@ -159,7 +159,7 @@ def _comparison(comparison: Comparison, scope: Scope) -> Iterator[ElementFault]:
         yield ElementFault(kind, replace(comparison, right=right), words)
 
 
-def _assignment(output: Assignment, scope: Scope) -> Iterator[OutputFault]:
+def _assignment(output: AssignmentStatement, scope: Scope) -> Iterator[OutputFault]:
     for name in scope.others(output.target):
         words = f"{name} instead of {output.target}"
         yield OutputFault(FaultKind.EXCHANGED, replace(output, target=name), words)

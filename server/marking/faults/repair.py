@@ -26,7 +26,7 @@ STEPPING_STONES = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TriedEdit:
     """A program after one edit, and the requirements, by number, that it does not meet."""
 
     edit: Variant
@@ -52,7 +52,7 @@ class Search:
     """What a search came to: a repair or None, and the single edits that were tried."""
 
     repair: Repair | None
-    trials: tuple[Trial, ...]
+    trials: tuple[TriedEdit, ...]
 
 
 def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIALS) -> Search:
@@ -71,10 +71,10 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
     if not before:
         return Search(None, ())
     numbers = [exercise.requirements.index(r) for r in judged.requirements]
-    trials: list[Trial] = []
+    trials: list[TriedEdit] = []
     for edit in islice(_edits(exercise, program), most):
         left = complaints(judged, edit.program)
-        trials.append(Trial(edit, frozenset(numbers[n] for n in left)))
+        trials.append(TriedEdit(edit, frozenset(numbers[n] for n in left)))
         if not left and _right(judged, edit.program):
             return Search(Repair((edit,), edit.program), tuple(trials))
     helpful = [trial for trial in trials if 0 < len(trial.left) < before]
@@ -92,7 +92,7 @@ def _edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
     yield from mends(program, named_times(exercise), named_counts(exercise))
 
 
-def _pairs(exercise: Exercise, helpful: list[Trial]) -> Iterator[tuple[Variant, Variant]]:
+def _pairs(exercise: Exercise, helpful: list[TriedEdit]) -> Iterator[tuple[Variant, Variant]]:
     """Two edits: first those that each help alone, then any second one."""
     known = {trial.edit.sentence for trial in helpful}
     seconds = {

@@ -43,7 +43,7 @@ class Draft:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class DraftReading:
     """What could be made of a draft.
 
     ``data`` is None where the text is no YAML, ``exercise`` where it has faults. ``filled`` is the
@@ -57,24 +57,24 @@ class Reading:
     programs: tuple[ReferenceProgram, ...] = ()
     program_faults: tuple[tuple[str, Fault], ...] = ()
     filled: dict[str, Any] = field(default_factory=dict)
-    corners: tuple["Reading", ...] = ()
+    corners: tuple["DraftReading", ...] = ()
 
     @property
     def sound(self) -> bool:
         return self.exercise is not None and not self.program_faults
 
 
-def read_draft(draft: Draft) -> Reading:
+def read_draft(draft: Draft) -> DraftReading:
     """Read all texts of a draft, as far as they can be read."""
     try:
         document = read_document(FILE_NAME, draft.text.encode())
     except FileFault as fault:
-        return Reading(None, None, fault.faults)
+        return DraftReading(None, None, fault.faults)
     try:
         parameters = read_parameters(document)
     except FileFault as fault:
         data = document.data if isinstance(document.data, dict) else None
-        return Reading(data, None, fault.faults, filled=data or {})
+        return DraftReading(data, None, fault.faults, filled=data or {})
     found = _read(draft, document, middle(parameters))
     if not found.sound:
         return found
@@ -85,7 +85,7 @@ def read_draft(draft: Draft) -> Reading:
     return replace(found, corners=at_corners)
 
 
-def _read(draft: Draft, document: Document, draw: Draw) -> Reading:
+def _read(draft: Draft, document: Document, draw: Draw) -> DraftReading:
     """A draft with the numbers of one draw."""
     data = document.data if isinstance(document.data, dict) else None
     filled = fill_in(document.afresh(), draw).data if data is not None else {}
@@ -93,7 +93,7 @@ def _read(draft: Draft, document: Document, draw: Draw) -> Reading:
         # What is wrong with one draw is not wrong with the others.
         exercise = build_exercise(document.afresh(), draft.slug, draw)
     except FileFault as fault:
-        return Reading(data, None, fault.faults, filled=filled)
+        return DraftReading(data, None, fault.faults, filled=filled)
     programs: list[ReferenceProgram] = []
     faults: list[tuple[str, Fault]] = []
     # Right ones first, as in a folder.
@@ -104,10 +104,10 @@ def _read(draft: Draft, document: Document, draw: Draw) -> Reading:
         except FileFault as fault:
             faults += [(name, each) for each in fault.faults]
     exercise = replace(exercise, references=tuple(p.program for p in programs if p.right))
-    return Reading(data, exercise, (), tuple(programs), tuple(faults), filled)
+    return DraftReading(data, exercise, (), tuple(programs), tuple(faults), filled)
 
 
-def _with_faults_of(reading: Reading, corner: Reading, numbers: str) -> Reading:
+def _with_faults_of(reading: DraftReading, corner: DraftReading, numbers: str) -> DraftReading:
     """What is sound in the middle, but not at a corner."""
 
     def said(fault: Fault) -> Fault:

@@ -14,7 +14,7 @@ from pydantic import ConfigDict
 
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import ParameterPart, Parameters
-from server.marking.files.form import Part
+from server.marking.files.form import FileMapping
 from server.marking.files.placeholders import Draw, Filled, fill, has_places, plain
 from server.marking.files.schema_faults import validated
 from server.plant.measures import dimension_of, split_measure
@@ -41,7 +41,7 @@ class Parameter:
         return f"{plain(self.lowest + number * self.step)} {self.unit}".strip()
 
 
-class _Head(Part):
+class _Head(FileMapping):
     model_config = ConfigDict(extra="ignore")
 
     parameters: Parameters = ()

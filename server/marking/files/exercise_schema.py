@@ -13,10 +13,10 @@ from server.marking.exercise import TOLERANCE_MS, Release, RequirementKind
 from server.marking.expression import Expression
 from server.marking.files.form import (
     Amount,
+    FileMapping,
     Lines,
     Milliseconds,
     ParameterName,
-    Part,
     RequirementNumber,
     Text,
 )
@@ -34,7 +34,7 @@ MAX_TOLERANCE_MS = 5000
 Switch: TypeAlias = Literal["on", "off"]
 
 
-class ParameterPart(Part):
+class ParameterPart(FileMapping):
     """A number that is drawn for each student, from the lowest to the highest in steps."""
 
     name: ParameterName
@@ -46,7 +46,7 @@ class ParameterPart(Part):
 Parameters: TypeAlias = Annotated[Many[ParameterPart], Field(max_length=MAX_PARAMETERS)]
 
 
-class PointPart(Part):
+class PointPart(FileMapping):
     """One row of the table of points."""
 
     symbol: Line
@@ -57,7 +57,7 @@ class PointPart(Part):
     label: Line
 
 
-class BitPart(Part):
+class BitPart(FileMapping):
     """An internal bit that the statement names."""
 
     symbol: Line
@@ -65,7 +65,7 @@ class BitPart(Part):
     label: Line
 
 
-class FreePart(Part):
+class FreePart(FileMapping):
     """What the statement leaves open: these outputs may be anything while the condition holds."""
 
     outputs: Annotated[Many[Line], Field(min_length=1)]
@@ -73,7 +73,7 @@ class FreePart(Part):
     sentence: Line
 
 
-class RequirementPart(Part):
+class RequirementPart(FileMapping):
     id: RequirementNumber
     text: Text
     kind: Annotated[RequirementKind, Field(strict=False)]
@@ -82,21 +82,21 @@ class RequirementPart(Part):
     checks: Annotated[Many[AnyCheck], Field(min_length=1, max_length=20)]
 
 
-class PutPart(Part):
+class PutPart(FileMapping):
     """An item laid on a conveyor by hand, its front edge ``at`` metres from the infeed."""
 
     at: Length
     marked: bool = False
 
 
-class ClearPart(Part):
+class ClearPart(FileMapping):
     """Items whose front edge is ``from`` so far up ``to`` so far are taken off by hand."""
 
     from_: Length
     to: Length
 
 
-class StepPart(Part):
+class StepPart(FileMapping):
     """When, and what is done: actions of one step are taken in the same scan."""
 
     after: Milliseconds | None = None
@@ -115,7 +115,7 @@ class StepPart(Part):
     clear: ClearPart | None = None
 
 
-class ScenarioPart(Part):
+class ScenarioPart(FileMapping):
     name: Line
     open: bool = False
     judges: Many[RequirementNumber] = ()
@@ -125,7 +125,7 @@ class ScenarioPart(Part):
     run_on: Milliseconds = 2000
 
 
-class FeedbackPart(Part):
+class FeedbackPart(FileMapping):
     release: Annotated[Release, Field(strict=False)] = Release.SENTENCE
     chart_from_attempt: Annotated[int, Field(ge=1, le=1000)] | None = None
 
@@ -139,12 +139,12 @@ def _period(ms: int) -> int:
 Share: TypeAlias = Annotated[float, Field(strict=False, ge=0, le=1)]
 
 
-class PartialCreditPart(Part):
+class PartialCreditPart(FileMapping):
     one_edit: Share = 0.0
     two_edits: Share = 0.0
 
 
-class ExerciseForm(Part):
+class ExerciseForm(FileMapping):
     """The whole file."""
 
     exercise: Line

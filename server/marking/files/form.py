@@ -19,7 +19,7 @@ from server.plant.measures import DURATION, parse_milliseconds
 MAX_TEXT = 20_000
 
 
-class Part(BaseModel):
+class FileMapping(BaseModel):
     """A mapping of the file: unknown keys are refused, spaces stand for underscores."""
 
     model_config = ConfigDict(

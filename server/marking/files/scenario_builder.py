@@ -7,7 +7,7 @@ from server.marking.files.conditions import Conditions
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import PutPart, ScenarioPart, StepPart
 from server.marking.replay import LONGEST_MS
-from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
 from server.plant.measures import Dimension, computed_in, parse_measure
 from server.plant.track import Track
 from server.scan.assembler import Quantity, Signal
@@ -142,7 +142,7 @@ class ScenarioBuilder:
         except ValueError as fault:
             self._document.fault(path, str(fault))
 
-    def _placed(self, path: FieldPath, parts: Sequence[PutPart]) -> Iterator[Place]:
+    def _placed(self, path: FieldPath, parts: Sequence[PutPart]) -> Iterator[Put]:
         track = self._line(path) if parts else None
         if track is None:
             return
@@ -153,7 +153,7 @@ class ScenarioBuilder:
                     f"The item finds no room: it is nearer to another one than {track.pitch:g} "
                     "m, its length and its gap. Move it.",
                 )
-            yield Place(track.name, part.at, part.marked)
+            yield Put(track.name, part.at, part.marked)
 
     def _line(self, path: FieldPath) -> Track | None:
         if self._track is None:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_names import signals_of
-from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
 from server.scan.assembler import Quantity
 
 _BRACKETS = dict.fromkeys(("fault", "mend", "set", "clear"), ("{", "}")) | {"power": ("", "")}
@@ -42,7 +42,7 @@ def _start(scenario: Scenario, units: dict[str, str]) -> tuple[str, str]:
                 settings.append(f"{control.removeprefix('panel.')}: {_switch(on)}")
             case Adjust(quantity, value):
                 settings.append(f"{quantity}: {_measure(value, units[quantity])}")
-            case Place():
+            case Put():
                 items.append(_item(action))
             case Clear():
                 raise ValueError("A starting state holds no items that could be taken off.")
@@ -80,13 +80,13 @@ def _entries(action: Action, units: dict[str, str], buttons: set[str]) -> Iterat
                 yield ("turn on" if on else "turn off"), name
         case Adjust(quantity, value):
             yield "set", f"{quantity}: {_measure(value, units[quantity])}"
-        case Place():
+        case Put():
             yield "put", _item(action)
         case Clear(_, first, last):
             yield "clear", f"from: {_measure(first, 'm')}, to: {_measure(last, 'm')}"
 
 
-def _item(place: Place) -> str:
+def _item(place: Put) -> str:
     marked = ", marked: true" if place.marked else ""
     return f"{{at: {_measure(place.position, 'm')}{marked}}}"
 

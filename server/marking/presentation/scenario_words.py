@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from server.marking.scenario import Action, Adjust, Clear, Place, Scenario, Step, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def _words(action: Action) -> str:
             return f"{name} {'on' if on else 'off'}"
         case Adjust(quantity, value):
             return f"{quantity} set to {value:g}"
-        case Place(belt, position, marked):
+        case Put(belt, position, marked):
             item = "a marked item" if marked else "an item"
             return f"{item} put on {belt}, {position:g} m from its infeed"
         case Clear(belt, first, last):

@@ -17,7 +17,7 @@ from server.ladder.program import Comparison, Contact, Element, Name, Number, Pr
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.machine import Assembled, assemble
-from server.marking.proofs.proof import Suspicion, paced
+from server.marking.proofs.proof import SuspectedViolation, paced
 from server.marking.replay import NEVER
 from server.marking.scenario import Action, Scenario, Step, Turn
 from server.marking.timeline import timeline_of
@@ -52,7 +52,7 @@ class Counterexample:
 
 
 def replay_suspicion(
-    exercise: Exercise, program: Program, requirement: int, suspicion: Suspicion
+    exercise: Exercise, program: Program, requirement: int, suspicion: SuspectedViolation
 ) -> Counterexample | None:
     """Replay a suspicion on the concrete plant; None when no lane violates the check."""
     for patient in (False, True):
@@ -98,7 +98,7 @@ def hash_of(name: str) -> int:
 
 
 def suspected_scenario(
-    exercise: Exercise, suspicion: Suspicion, *, patient: bool = False
+    exercise: Exercise, suspicion: SuspectedViolation, *, patient: bool = False
 ) -> Scenario:
     """The trail's operator actions, and waits for what the plant does between them.
 
@@ -138,7 +138,7 @@ class _Sense:
         return Comparison(Name(self.symbol), relation, Number(self.edge))
 
 
-def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
+def _steps(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Step]:
     period = suspicion.machine.period_ms * suspicion.pace
     controls = _controls(suspicion)
     sensed = list(_senses(exercise, suspicion))
@@ -162,7 +162,7 @@ def _steps(exercise: Exercise, suspicion: Suspicion) -> Iterator[Step]:
             since = scan
 
 
-def _senses(exercise: Exercise, suspicion: Suspicion) -> Iterator[_Sense]:
+def _senses(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[_Sense]:
     for point in exercise.points:
         if point.direction is Direction.INPUT and not kind_of(point).by_hand:
             if point.type == "BOOL":
@@ -180,7 +180,7 @@ def _all_of(states: dict[_Sense, bool]) -> Expression:
     return Expression(text, Series(tuple(s.element(on) for (_, on), s in furthest.items())))
 
 
-def _controls(suspicion: Suspicion) -> dict[str, int]:
+def _controls(suspicion: SuspectedViolation) -> dict[str, int]:
     """Panel controls, faults and supply that the search was free to set, by name."""
     free = set(suspicion.machine.choices)
     return {
@@ -192,7 +192,7 @@ def _controls(suspicion: Suspicion) -> dict[str, int]:
     }
 
 
-def simulate_trail(suspicion: Suspicion, names: Iterable[str]) -> Iterator[dict[str, int]]:
+def simulate_trail(suspicion: SuspectedViolation, names: Iterable[str]) -> Iterator[dict[str, int]]:
     """The named signals in each scan of the trail, on the abstract machine."""
     machine, assembled = suspicion.machine, suspicion.assembled
     bits = machine.initial.copy()

@@ -50,7 +50,7 @@ class Timers(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Suspicion:
+class SuspectedViolation:
     """A way to a violation on the abstract machine, with the machine that it belongs to.
 
     Each of the trail's choices stands for ``pace`` scans.
@@ -77,11 +77,11 @@ class Proof:
     timers: Timers
     states: int
     transitions: int
-    suspicions: tuple[Suspicion, ...] = ()
+    suspicions: tuple[SuspectedViolation, ...] = ()
     covers: str = ""
 
     @property
-    def suspicion(self) -> Suspicion | None:
+    def suspicion(self) -> SuspectedViolation | None:
         """The shortest way to a violation that the search found."""
         return self.suspicions[0] if self.suspicions else None
 
@@ -166,7 +166,7 @@ def _attempt(
             machine, hits = plain, milder
         hits.sort(key=lambda hit: len(hit[1].choices))
         found = tuple(
-            Suspicion(assembled, machine, trail, monitor, pace) for monitor, trail in hits
+            SuspectedViolation(assembled, machine, trail, monitor, pace) for monitor, trail in hits
         )
         return Proof(name, Outcome.REFUTED, "", timers, *counts, found)
     if not result.complete:

@@ -12,7 +12,7 @@ import numpy as np
 from numba import uint64
 from numpy.typing import NDArray
 
-from server.scan.assembler import Machine, Section
+from server.scan.assembler import CodeRange, Machine
 from server.scan.jit import allocating, inlined
 from server.scan.kernel import execute
 from server.scan.lanes import ALL, transpose
@@ -68,7 +68,7 @@ class _Found(NamedTuple):
 
 def search(
     machine: Machine,
-    sections: tuple[Section, ...],
+    sections: tuple[CodeRange, ...],
     targets: tuple[int, ...],
     *,
     budget: int,

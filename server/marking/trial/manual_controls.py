@@ -5,7 +5,7 @@ from math import isfinite
 
 from server.ladder.names import shortened
 from server.marking.machine import Assembled
-from server.marking.scenario import Action, Adjust, Clear, Place, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Turn
 from server.marking.trial.handover import is_control
 from server.plant.checks import require
 from server.plant.controls import HandItems, HandSetting
@@ -33,7 +33,7 @@ class ManualControls:
                     isfinite(value) and 0 <= value <= setting.high,
                     f"Set {quantity} to 0 to {setting.high * setting.scale:g} {setting.unit}.",
                 )
-            case Place(name, position, _):
+            case Put(name, position, _):
                 line = self._line(name)
                 require(
                     isfinite(position) and line.item_length <= position <= line.length,

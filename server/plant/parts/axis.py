@@ -14,7 +14,7 @@ from server.plant.parts.position_switch import PositionSwitch
 from server.plant.parts_view import Parts
 from server.plant.physics import PhysicsOp
 from server.plant.sheet.pen import BUBBLE, Pen
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 LEFT, LENGTH, HEIGHT, WIDTH = 190, 420, 150, 760
@@ -71,7 +71,7 @@ class Axis(Part):
         watched = f" Position switches: {', '.join(places)}." if places else ""
         return f"{self.label}: forward by {self.forward}, {back}.{watched}"
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         def strip(pen: Pen, top: float) -> None:
             rail = top + RAIL
             pen.text(24, top + 12, self.label, "label", "start")

@@ -15,7 +15,7 @@ from server.plant.part import Part, hand_switch
 from server.plant.parts_view import Parts, track_of
 from server.plant.physics import PhysicsOp
 from server.plant.sheet.line import HALF, LineArea
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.scan.assembler import Quantity
 
@@ -58,14 +58,14 @@ class Belt(Part):
             f"from {begin:g} m, {self.speed:g} m/s."
         )
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         area = sheet.line
         begin = area.track.begin_of(self.name)
         area.add_on_belts(partial(self._draw_belt, sheet, area, begin))
         middle = begin + min(self.length / 2, 0.12 * area.track.length)
         area.add_below(middle, partial(self._draw_motor, sheet, area))
 
-    def _draw_belt(self, sheet: Sheet, area: LineArea, begin: float) -> None:
+    def _draw_belt(self, sheet: PlantSheet, area: LineArea, begin: float) -> None:
         pen, x, end = area.pen, area.x_of(begin), area.x_of(begin + self.length)
         sheet.working(self).open(pen, "belt")
         pen.rect(x + 1.5, area.top, end - x - 3, 2 * HALF, "ink paper outline", rx="6")
@@ -77,7 +77,7 @@ class Belt(Part):
             pen.path(f"M{left - 4:g} {area.middle - 7:g}l7 7l-7 7", "hair mark")
         pen.close()
 
-    def _draw_motor(self, sheet: Sheet, area: LineArea, x: float, y: float) -> None:
+    def _draw_motor(self, sheet: PlantSheet, area: LineArea, x: float, y: float) -> None:
         pen = area.pen
         sheet.working(self).open(pen, "flow")
         pen.line(x, area.bottom, x, y - 15)

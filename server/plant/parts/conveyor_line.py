@@ -18,7 +18,7 @@ from server.plant.parts_view import Parts, track_of
 from server.plant.physics import ABSENT, PhysicsOp
 from server.plant.regions import Regions, Removal
 from server.plant.sheet.line import HALF_ITEM, LEFT, LENGTH, LineArea
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.plant.track import ROUNDING, ItemRows
 from server.scan.assembler import Bit, Quantity
@@ -80,7 +80,7 @@ class ConveyorLine(Part):
     def describe(self, parts: Parts, symbols: Mapping[str, str]) -> str:
         return f"Each {self.item} is {self.item_length:g} m long."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         sheet.line.add_on_belts(partial(self._draw_exit, sheet.line))
         sheet.line.add_on_belts(partial(self._draw_items, sheet.line, sheet.items))
 

@@ -11,7 +11,7 @@ from server.plant.parts_view import Parts, require_on_track, track_of
 from server.plant.physics import NOWHERE, PhysicsOp
 from server.plant.sheet.line import LineArea
 from server.plant.sheet.pen import BUBBLE
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.plant.track import MARKED
 from server.scan.assembler import Bit
@@ -39,12 +39,12 @@ class Eye(Part):
         only = f", for each {mark} only" if self.marked_only else ""
         return f"Photo-eye {with_symbol(self.tag, symbols)} at {self.at:g} m{only}."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         eyes = sheet.parts.of(Eye)
         beside = sum(other.at == self.at for other in eyes[: eyes.index(self)])
         sheet.line.add_above(self.at, partial(self._draw, sheet, sheet.line, beside))
 
-    def _draw(self, sheet: Sheet, area: LineArea, beside: int, x: float, y: float) -> None:
+    def _draw(self, sheet: PlantSheet, area: LineArea, beside: int, x: float, y: float) -> None:
         pen, beam, x = area.pen, x + 7 * beside, x - 30 * beside
         pen.path(f"M{x:g} {y + BUBBLE:g}V{area.top - 30:g}L{beam:g} {area.top - 16:g}", "ink")
         pen.rect(beam - 4, area.top - 16, 8, 10, "ink paper")

@@ -13,7 +13,7 @@ from server.plant.part import Part
 from server.plant.parts_view import Parts, track_of
 from server.plant.physics import PhysicsOp
 from server.plant.sheet.line import LEFT
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 CONTROL = "feeder"
@@ -44,7 +44,7 @@ class Feeder(Part):
         """Say nothing: it is no device that a program knows."""
         return ""
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         area = sheet.line
 
         def infeed() -> None:

@@ -11,7 +11,7 @@ from server.plant.part import Part, with_symbol
 from server.plant.parts.vessel import Vessel
 from server.plant.parts_view import Parts
 from server.plant.sheet.pen import BUBBLE, Pen
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.scan.assembler import Bit
 
@@ -47,7 +47,7 @@ class LevelSwitch(Part):
         device = with_symbol(self.tag, symbols)
         return f"Level switch {device} in {parts.label(self.vessel)} at {self.height:g} m."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         def instrument(pen: Pen, wall: float, at: float, x: float, y: float) -> None:
             pen.path(f"M{wall} {at:g}h12L{x - BUBBLE:g} {y:g}", "ink")
             pen.bubble(x, y, self.tag)

@@ -8,7 +8,7 @@ from server.plant.fields import Line, VesselName
 from server.plant.part import Part, with_symbol
 from server.plant.parts_view import Parts
 from server.plant.sheet.pen import BUBBLE, Pen
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.sheet.vessels import Column
 from server.plant.site import Site
 
@@ -30,7 +30,7 @@ class LevelTransmitter(Part):
         device = with_symbol(self.tag, symbols)
         return f"Level transmitter {device} on {parts.label(self.vessel)}."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         def beside(pen: Pen, column: Column) -> None:
             x, y = column.left - 40, column.bottom - 30
             pen.line(x, y, column.left, y)

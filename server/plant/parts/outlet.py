@@ -14,7 +14,7 @@ from server.plant.fields import Length, Line, OnOff, Output, VesselName
 from server.plant.part import Part, hand_switch
 from server.plant.parts_view import Parts
 from server.plant.physics import PhysicsOp
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 GRAVITY = 9.80665
@@ -61,7 +61,7 @@ class Outlet(Part):
         ends = f"from {parts.label(self.vessel)} to {parts.label(self.target)}"
         return f"Valve {self.tag} ({self.actuator or 'by hand'}) {ends}."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         sheet.vessels.add_pipe(self.vessel, self.target, sheet.working(self), sheet.valve_of(self))
 
     def drive(self, site: Site) -> None:

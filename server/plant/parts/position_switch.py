@@ -8,7 +8,7 @@ from server.plant.device_kind import contact
 from server.plant.fields import AxisName, Line, Percent
 from server.plant.part import Part
 from server.plant.parts_view import Parts
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.scan.assembler import Bit
 
@@ -38,7 +38,7 @@ class PositionSwitch(Part):
         """Say nothing: its axis does."""
         return ""
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         """Draw nothing: its axis does."""
 
     def allocate(self, site: Site) -> None:

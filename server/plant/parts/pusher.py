@@ -12,7 +12,7 @@ from server.plant.parts_view import Parts, require_on_track, track_of
 from server.plant.physics import PhysicsOp
 from server.plant.sheet.line import LineArea
 from server.plant.sheet.pen import BUBBLE
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 
@@ -53,11 +53,11 @@ class Pusher(Part):
     def describe(self, parts: Parts, symbols: Mapping[str, str]) -> str:
         return f"Pusher {self.tag} ({self.by}) at {self.at:g} m."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         sheet.line.add_above(self.at, partial(self._draw, sheet, sheet.line))
         sheet.line.add_below(self.at, partial(self._draw_chute, sheet.line))
 
-    def _draw(self, sheet: Sheet, area: LineArea, x: float, y: float) -> None:
+    def _draw(self, sheet: PlantSheet, area: LineArea, x: float, y: float) -> None:
         pen, top = area.pen, area.top
         pen.open("pusher", sheet.points.signal_of(self.by))
         pen.line(x, y + BUBBLE, x, top - 40)

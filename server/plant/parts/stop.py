@@ -15,7 +15,7 @@ from server.plant.parts_view import Parts, require_on_track
 from server.plant.physics import PhysicsOp
 from server.plant.sheet.line import LineArea
 from server.plant.sheet.pen import BUBBLE
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 
@@ -51,10 +51,10 @@ class Stop(Part):
         state = "on" if self.holds_when else "off"
         return f"Stop {self.tag} at {self.at:g} m holds while {self.by} is {state}."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         sheet.line.add_below(self.at, partial(self._draw, sheet, sheet.line))
 
-    def _draw(self, sheet: Sheet, area: LineArea, x: float, y: float) -> None:
+    def _draw(self, sheet: PlantSheet, area: LineArea, x: float, y: float) -> None:
         pen = area.pen
         on, when = not self.holds_when, int(self.holds_when)
         pen.open("stop", sheet.points.signal_of(self.by), on, when=when)

@@ -16,7 +16,7 @@ from server.plant.parts.outlet import inflow
 from server.plant.parts.vessel import Vessel
 from server.plant.parts_view import Parts
 from server.plant.physics import PhysicsOp
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 
 
@@ -60,7 +60,7 @@ class Stream(Part):
         ends = f"from {parts.label(self.source)} to {parts.label(self.target)}"
         return f"{kind} {self.tag} ({worked}) {ends}."
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         symbol = sheet.pump_of(self) if self.drawn is Drawn.PUMP else sheet.valve_of(self)
         sheet.vessels.add_pipe(self.source, self.target, sheet.working(self), symbol)
 

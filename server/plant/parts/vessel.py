@@ -13,7 +13,7 @@ from server.plant.parts.outlet import Outlet, drain_of, inflow
 from server.plant.parts_view import Parts
 from server.plant.physics import NOWHERE, PhysicsOp
 from server.plant.sheet.pen import Pen
-from server.plant.sheet.sheet import Sheet
+from server.plant.sheet.sheet import PlantSheet
 from server.plant.sheet.vessels import WIDTH, Column
 from server.plant.site import MILLIMETERS, Site
 
@@ -66,7 +66,7 @@ class Vessel(Part):
             f"filled to {self.start_level:g} m."
         )
 
-    def draw(self, sheet: Sheet) -> None:
+    def draw(self, sheet: PlantSheet) -> None:
         sheet.vessels.add_vessel(
             self.name, self.height, partial(self._draw, sheet.vessels.pen, sheet.name)
         )

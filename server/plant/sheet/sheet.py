@@ -17,7 +17,7 @@ Strip: TypeAlias = Callable[[Pen, float], None]
 
 
 @dataclass(slots=True)
-class Sheet:
+class PlantSheet:
     """Areas from top to bottom: vessels, the line, strips; each is there if a part uses it.
 
     ``name`` begins ids. ``items`` are front edges in m and marks of what lies on the line.

@@ -93,7 +93,9 @@ def join(
             return refuse(NO_CODE if section is None else TAKEN)
         if is_full(session, section.id):
             return refuse(FULL)
-        line = roster.Line(0, normal_email(email), name.strip(), roster.sorted_name(name.strip()))
+        line = roster.RosterLine(
+            0, normal_email(email), name.strip(), roster.sorted_name(name.strip())
+        )
         roster.enrol_all(session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE)
         user = find_user(session, email)
         assert user is not None

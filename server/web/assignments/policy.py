@@ -28,7 +28,7 @@ Word = Annotated[str, Form(max_length=40)]
 
 
 @dataclass(frozen=True, slots=True)
-class Typed:
+class PolicyForm:
     """The form as it was typed, so that it can be shown again."""
 
     opens: str
@@ -100,8 +100,8 @@ def typed(
     weight: Word = "1",
     late: Word = "0",
     in_pairs: Annotated[bool, Form()] = False,
-) -> Typed:
-    return Typed(
+) -> PolicyForm:
+    return PolicyForm(
         opens,
         due,
         closes,
@@ -116,7 +116,7 @@ def typed(
     )
 
 
-TypedHere = Annotated[Typed, Depends(typed)]
+TypedHere = Annotated[PolicyForm, Depends(typed)]
 
 
 @router.get("/sections/{section_id}/assignments")
@@ -241,7 +241,7 @@ def _set_page(
     session: Session,
     section_id: int,
     catalogue: CatalogueHere,
-    form: Typed,
+    form: PolicyForm,
     mistake: str = "",
 ) -> Response:
     assignments = assignments_of(session, [section_id])
@@ -263,7 +263,7 @@ def _settings_page(
     session: Session,
     assignment: Assignment,
     mistake: str = "",
-    form: Typed | None = None,
+    form: PolicyForm | None = None,
 ) -> Response:
     students = students_of(session, assignment.section_id)
     return page(
@@ -280,14 +280,14 @@ def _settings_page(
     )
 
 
-def _fresh(now: datetime, zone: ZoneInfo) -> Typed:
+def _fresh(now: datetime, zone: ZoneInfo) -> PolicyForm:
     """A week from now, to begin with."""
     due = end_of_day(now.astimezone(zone).date() + timedelta(weeks=1))
-    return Typed(field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False)
+    return PolicyForm(field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False)
 
 
-def _as_typed(assignment: Assignment, zone: ZoneInfo) -> Typed:
-    return Typed(
+def _as_typed(assignment: Assignment, zone: ZoneInfo) -> PolicyForm:
+    return PolicyForm(
         field(assignment.opens_at, zone),
         field(assignment.due_at, zone),
         field(assignment.closes_at, zone) if assignment.closes_at else "",

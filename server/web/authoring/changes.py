@@ -25,7 +25,7 @@ from server.web.authoring.view import part_at
 MAX_PROGRAMS = 60
 
 
-class Change(BaseModel):
+class DraftChange(BaseModel):
     """One change: what is done, at which place, with which value."""
 
     model_config = ConfigDict(extra="forbid")
@@ -35,7 +35,7 @@ class Change(BaseModel):
     value: str = Field(default="", max_length=200_000)
 
 
-class Refused(ValueError):
+class ChangeRefused(ValueError):
     """A change that can't be made; the text says why and what to do."""
 
 
@@ -48,21 +48,23 @@ class Offered:
     program: Callable[[], str]
 
 
-def changed(draft: Draft, change: Change, offered: Offered) -> Draft:
+def changed(draft: Draft, change: DraftChange, offered: Offered) -> Draft:
     """The draft after a change. Raises Refused; the draft is then as it was."""
     act = ACTIONS.get(change.do)
     if act is None:
-        raise Refused("The page does not know this change. Reload it and try again.")
+        raise ChangeRefused("The page does not know this change. Reload it and try again.")
     try:
         after = act(draft, tuple(change.path), change.value, offered)
     except FileFault as fault:
-        raise Refused(f"The text can't be read: {fault.faults[0]} Mend it as text first.") from None
+        raise ChangeRefused(
+            f"The text can't be read: {fault.faults[0]} Mend it as text first."
+        ) from None
     except (LookupError, TypeError):
-        raise Refused(
+        raise ChangeRefused(
             "This part is not there any more. Reload the page to see the newest."
         ) from None
     if len(after.text.encode()) > MAX_FILE_BYTES:
-        raise Refused(f"The exercise would be larger than {MAX_FILE_BYTES // 1000} kB.")
+        raise ChangeRefused(f"The exercise would be larger than {MAX_FILE_BYTES // 1000} kB.")
     return after
 
 
@@ -104,14 +106,14 @@ def _add_parameter(draft: Draft, path: FieldPath, value: str, offered: Offered) 
 
 def _add_point(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     if value not in KINDS:
-        raise Refused("Choose a device of the catalogue first.")
+        raise ChangeRefused("Choose a device of the catalogue first.")
     row = new_point(value, _rows(draft, "points"))
     return replace(draft, text=add_part(draft.text, ("points",), row))
 
 
 def _template(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     if value not in TEMPLATES:
-        raise Refused("Choose a plant first.")
+        raise ChangeRefused("Choose a plant first.")
     _, plant, points = TEMPLATES[value]
     text = set_value(draft.text, ("plant",), plant)
     if not _rows(draft, "points"):
@@ -124,12 +126,12 @@ def _add_plant_part(draft: Draft, path: FieldPath, value: str, offered: Offered)
     place = (*path, value) if value else path
     key, kinds = str(place[-1]), LISTS | SINGLES
     if key not in kinds:
-        raise Refused("Choose a kind of part first.")
+        raise ChangeRefused("Choose a kind of part first.")
     row = {kind.key: kind.example or "" for kind in kinds_of(kinds[key]) if kind.required}
     if key in LISTS:
         return replace(draft, text=add_part(draft.text, place, row))
     if part_at(place, _data(draft)) is None or _there(_data(draft), place):
-        raise Refused(f"The plant has its {key} already.")
+        raise ChangeRefused(f"The plant has its {key} already.")
     return replace(draft, text=set_value(draft.text, place, row))
 
 
@@ -159,7 +161,7 @@ def _split(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
     row = rows[number]
     parts = two_demands(str(row.get("text", "")))
     if parts is None:
-        raise Refused("This sentence carries one demand already.")
+        raise ChangeRefused("This sentence carries one demand already.")
     first, second = split_number(str(row.get("id", "R1")), {str(r.get("id")) for r in rows})
     text = set_value(draft.text, (*path, "id"), first)
     text = set_value(text, (*path, "text"), parts.first)
@@ -185,7 +187,7 @@ def _adopt(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
 
 def _add_check(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     if value not in CHECKS:
-        raise Refused("Choose a pattern first.")
+        raise ChangeRefused("Choose a pattern first.")
     return replace(draft, text=add_part(draft.text, path, CHECKS[value].draft))
 
 
@@ -209,7 +211,9 @@ def _shift(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
     assert isinstance(step, int)
     after, behind = _wait(rows, step), _wait(rows, step + 1)
     if after is None or re.fullmatch(r"-?[0-9]{1,7}", value) is None:
-        raise Refused("This step has no time of its own. Change what it waits for in its fields.")
+        raise ChangeRefused(
+            "This step has no time of its own. Change what it waits for in its fields."
+        )
     by = max(int(value), -after)
     if behind is not None:
         by = min(by, behind)
@@ -254,7 +258,7 @@ def _take_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -
 def _add_program(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
     name = _file_name(value)
     if name in draft.programs:
-        raise Refused(f"There is a program {name} already. Choose another name.")
+        raise ChangeRefused(f"There is a program {name} already. Choose another name.")
     fails = "// fails: R1\n" if name.startswith("wrong-") else ""
     return _with_program(
         draft, name, f"{fails}PROGRAM {name[:-3].replace('-', '_')}\nEND_PROGRAM\n"
@@ -264,11 +268,11 @@ def _add_program(draft: Draft, path: FieldPath, value: str, offered: Offered) ->
 def _with_program(draft: Draft, name: str, text: str) -> Draft:
     programs = draft.programs | {name: text.replace("\r\n", "\n")}
     if len(programs) > MAX_PROGRAMS:
-        raise Refused(f"An exercise has at most {MAX_PROGRAMS} reference programs.")
+        raise ChangeRefused(f"An exercise has at most {MAX_PROGRAMS} reference programs.")
     if len(text.encode()) > MAX_TEXT_BYTES:
-        raise Refused(f"A program has at most {MAX_TEXT_BYTES // 1000} kB. Make it smaller.")
+        raise ChangeRefused(f"A program has at most {MAX_TEXT_BYTES // 1000} kB. Make it smaller.")
     if sum(len(each.encode()) for each in programs.values()) > MAX_PROGRAM_BYTES:
-        raise Refused(
+        raise ChangeRefused(
             f"The programs of an exercise have at most {MAX_PROGRAM_BYTES // 1000} kB together."
         )
     return replace(draft, programs=programs)
@@ -284,7 +288,7 @@ def _file_name(name: str) -> str:
     stem = name.strip().lower().removesuffix(".st").replace(" ", "-").replace("_", "-")
     good = all(c.isascii() and (c.isalnum() or c == "-") for c in stem)
     if not stem.startswith(("right-", "wrong-")) or not good or not 7 <= len(stem) <= 60:
-        raise Refused("A program is called right-… or wrong-…, in letters, digits and '-'.")
+        raise ChangeRefused("A program is called right-… or wrong-…, in letters, digits and '-'.")
     return f"{stem}.st"
 
 

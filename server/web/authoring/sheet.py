@@ -22,7 +22,7 @@ from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
 from server.marking.files.catalogue import BENCH, Catalogue, start_program
-from server.marking.files.drafts import Draft, Reading, new_text, numbers_of
+from server.marking.files.drafts import Draft, DraftReading, new_text, numbers_of
 from server.marking.files.exercise_file import SLUG, exercise_schema
 from server.marking.files.exercise_zip import from_zip, to_zip
 from server.marking.files.placeholders import fill
@@ -47,15 +47,13 @@ from server.store.database import Database
 from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial
 from server.web.access import Visitor, VisitorHere
-from server.web.authoring.changes import Change, Offered, Refused, changed
+from server.web.authoring.changes import ChangeRefused, DraftChange, Offered, changed
 from server.web.authoring.view import CHECK_MENU, PLANT_KEYS, TEMPLATE_NAMES, sheet_view
 from server.web.dependencies import (
     CatalogueHere,
     DatabaseHere,
     Now,
-)
-from server.web.dependencies import (
-    Reading as ReadingHere,
+    Reading,
 )
 from server.web.one_look import OneLook
 from server.web.rendering import environment, error, fragment, page
@@ -114,7 +112,7 @@ def row_here(session: Session, authored_id: int) -> AuthoredExercise:
 
 @router.get("/authoring")
 def authored_list(
-    request: Request, session: ReadingHere, visitor: VisitorHere, catalogue: CatalogueHere
+    request: Request, session: Reading, visitor: VisitorHere, catalogue: CatalogueHere
 ) -> Response:
     """One's own exercises, and those that can be copied."""
     return _list(request, session, visitor, catalogue)
@@ -147,7 +145,7 @@ def _list(
 @router.post("/authoring")
 def begin_exercise(
     request: Request,
-    session: ReadingHere,
+    session: Reading,
     database: DatabaseHere,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
@@ -178,7 +176,7 @@ def begin_exercise(
 @router.post("/authoring/import", dependencies=[OneLook])
 def import_exercise(
     request: Request,
-    session: ReadingHere,
+    session: Reading,
     database: DatabaseHere,
     visitor: VisitorHere,
     catalogue: CatalogueHere,
@@ -234,7 +232,7 @@ def _source(session: Session, catalogue: Catalogue, slug: str) -> Draft:
 def author_sheet(
     request: Request,
     authored_id: int,
-    session: ReadingHere,
+    session: Reading,
     draft_checker: DraftCheckerHere,
     drafts: DraftsHere,
 ) -> Response:
@@ -250,7 +248,7 @@ def author_sheet(
 def change_exercise(
     request: Request,
     authored_id: int,
-    session: ReadingHere,
+    session: Reading,
     database: DatabaseHere,
     visitor: VisitorHere,
     draft_checker: DraftCheckerHere,
@@ -263,7 +261,7 @@ def change_exercise(
     """Do one change, or say why not: all of it is kept, or nothing."""
     row = row_here(session, authored_id)
     try:
-        asked = Change.model_validate_json(change)
+        asked = DraftChange.model_validate_json(change)
     except ValidationError:
         return error(request, 422, "The change can't be read. Reload the page and try again.")
     if row.revision != revision:
@@ -272,7 +270,7 @@ def change_exercise(
         return error(request, 422, HEAVY)
     try:
         after = changed(draft_of(row), asked, _offered(session, row, visitor, catalogue))
-    except Refused as refused:
+    except ChangeRefused as refused:
         return error(request, 422, str(refused))
     reading = drafts.read(after)
     saved = _saved(database, row.id, after, reading, revision, now)
@@ -286,7 +284,7 @@ def _saved(
     database: Database,
     authored_id: int,
     draft: Draft,
-    reading: Reading,
+    reading: DraftReading,
     revision: int,
     now: datetime,
 ) -> AuthoredExercise | None:
@@ -298,9 +296,7 @@ def _saved(
 
 
 @router.get("/authoring/{authored_id}/findings")
-def findings(
-    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
-) -> Response:
+def findings(request: Request, authored_id: int, session: Reading, drafts: DraftsHere) -> Response:
     """What has been found so far; asked for until the look is complete."""
     row = row_here(session, authored_id)
     return fragment(request, "authoring/_findings.html", **_found(row, drafts.read(draft_of(row))))
@@ -308,7 +304,7 @@ def findings(
 
 @router.get("/authoring/{authored_id}/text")
 def exercise_as_text(
-    request: Request, authored_id: int, session: ReadingHere, drafts: DraftsHere
+    request: Request, authored_id: int, session: Reading, drafts: DraftsHere
 ) -> Response:
     """The file itself, with every fault as line:column."""
     row = row_here(session, authored_id)
@@ -319,7 +315,7 @@ def exercise_as_text(
 def save_text(
     request: Request,
     authored_id: int,
-    session: ReadingHere,
+    session: Reading,
     database: DatabaseHere,
     draft_checker: DraftCheckerHere,
     drafts: DraftsHere,
@@ -344,7 +340,7 @@ def save_text(
 def preview_statement(
     request: Request,
     authored_id: int,
-    session: ReadingHere,
+    session: Reading,
     drafts: DraftsHere,
     statement: Annotated[str, Form(max_length=20_000)] = "",
 ) -> Response:
@@ -358,7 +354,7 @@ def preview_statement(
 
 
 @router.get("/authoring/{authored_id}/zip")
-def export_exercise(authored_id: int, session: ReadingHere) -> Response:
+def export_exercise(authored_id: int, session: Reading) -> Response:
     row = row_here(session, authored_id)
     name = f'attachment; filename="{row.slug}.zip"'
     return Response(
@@ -381,7 +377,7 @@ def published_schema() -> Response:
 def open_bench(
     request: Request,
     authored_id: int,
-    session: ReadingHere,
+    session: Reading,
     database: DatabaseHere,
     visitor: VisitorHere,
     drafts: DraftsHere,
@@ -420,7 +416,7 @@ def _offered(
     def scenario(number: int) -> str:
         found = row.findings.get("findings", [])
         if not 0 <= number < len(found) or not found[number]["scenario"]:
-            raise Refused("This scenario is not offered any more. Wait for the newest look.")
+            raise ChangeRefused("This scenario is not offered any more. Wait for the newest look.")
         return str(found[number]["scenario"])
 
     def recorded() -> str:
@@ -428,7 +424,7 @@ def _offered(
         assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
         saved = find_trial(session, assignment.id, visitor.id, LATEST) if assignment else None
         if exercise is None or saved is None:
-            raise Refused("Nothing is recorded yet. Work the draft in a trial run first.")
+            raise ChangeRefused("Nothing is recorded yet. Work the draft in a trial run first.")
         run = TrialRun.load(exercise, recorded_from_json(saved.run))
         while run.to_come:
             run.step(run.to_come)
@@ -437,10 +433,10 @@ def _offered(
     def program() -> str:
         exercise = catalogue.find(BENCH + row.slug)
         if exercise is None:
-            raise Refused(FAULTY)
+            raise ChangeRefused(FAULTY)
         assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
         if assignment is None:
-            raise Refused("Nothing is on the bench yet. Build a program there first.")
+            raise ChangeRefused("Nothing is on the bench yet. Build a program there first.")
         start = Workplace(assignment, exercise).start
         return print_program(
             from_json(working_copy(session, assignment, visitor.id, start).program)
@@ -452,7 +448,7 @@ def _offered(
 # -- what the templates need --------------------------------------------------------------------
 
 
-def _context(session: Session, row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
+def _context(session: Session, row: AuthoredExercise, reading: DraftReading) -> dict[str, Any]:
     draft = draft_of(row)
     readable = reading.data is not None
     return {
@@ -467,7 +463,7 @@ def _context(session: Session, row: AuthoredExercise, reading: Reading) -> dict[
     }
 
 
-def _programs(draft: Draft, reading: Reading) -> list[tuple[str, str, list[str]]]:
+def _programs(draft: Draft, reading: DraftReading) -> list[tuple[str, str, list[str]]]:
     """Name, text and faults of each reference program."""
     return [
         (name, text, [str(fault) for other, fault in reading.program_faults if other == name])
@@ -475,7 +471,7 @@ def _programs(draft: Draft, reading: Reading) -> list[tuple[str, str, list[str]]
     ]
 
 
-def _found(row: AuthoredExercise, reading: Reading) -> dict[str, Any]:
+def _found(row: AuthoredExercise, reading: DraftReading) -> dict[str, Any]:
     fresh = row.findings_of == row.revision
     found = row.findings if fresh else {}
     listed = [

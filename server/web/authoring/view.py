@@ -15,7 +15,7 @@ from server.marking.check import Check
 from server.marking.checks import CHECKS, kind_of_check, read_check
 from server.marking.exercise import Exercise
 from server.marking.files.document import FieldPath
-from server.marking.files.drafts import Draft, Reading, bare_exercise, points_and_plant
+from server.marking.files.drafts import Draft, DraftReading, bare_exercise, points_and_plant
 from server.marking.files.draws import told
 from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
@@ -27,7 +27,7 @@ from server.marking.files.exercise_schema import (
     ScenarioPart,
     StepPart,
 )
-from server.marking.files.form import Part
+from server.marking.files.form import FileMapping
 from server.marking.files.plant_form import GROUPS, part_form
 from server.marking.presentation.check_pictures import draw_check
 from server.marking.presentation.scenario_drawing import LONGEST_MS, draw_scenario
@@ -110,11 +110,11 @@ class SheetView:
     suggestions: dict[str, list[str]]
 
 
-def sheet_view(draft: Draft, reading: Reading) -> SheetView:
+def sheet_view(draft: Draft, reading: DraftReading) -> SheetView:
     data, faults, filled = reading.data or {}, reading.faults, reading.filled
     suggestions = _suggestions(data)
 
-    def parts(form: type[Part], path: FieldPath, name: str) -> list[PartView]:
+    def parts(form: type[FileMapping], path: FieldPath, name: str) -> list[PartView]:
         rows = _at(data, path)
         return [
             _part(form, row, (*path, number), f"{name} {number + 1}", reading, suggestions)
@@ -160,7 +160,7 @@ def plant_place(data: dict[str, Any]) -> FieldPath:
 
 
 def _plant_groups(
-    data: dict[str, Any], reading: Reading, suggestions: dict[str, list[str]]
+    data: dict[str, Any], reading: DraftReading, suggestions: dict[str, list[str]]
 ) -> Iterator[PlantGroup]:
     """All parts that stand under ``plant``, in its groups and beside them."""
     for place in (("plant",), *(("plant", group) for group in GROUPS)):
@@ -184,7 +184,7 @@ def _part(
     row: Any,
     path: FieldPath,
     title: str,
-    reading: Reading,
+    reading: DraftReading,
     suggestions: dict[str, list[str]],
 ) -> PartView:
     def suggest(key: str) -> str:
@@ -195,7 +195,7 @@ def _part(
 
 
 def _requirement(
-    row: dict[str, Any], number: int, reading: Reading, suggestions: dict[str, list[str]]
+    row: dict[str, Any], number: int, reading: DraftReading, suggestions: dict[str, list[str]]
 ) -> RequirementView:
     path: FieldPath = ("requirements", number)
     part = _part(RequirementPart, row, path, str(row.get("id", "")), reading, suggestions)
@@ -215,7 +215,7 @@ def _requirement(
 
 
 def _check(
-    row: Any, path: FieldPath, reading: Reading, suggestions: dict[str, list[str]]
+    row: Any, path: FieldPath, reading: DraftReading, suggestions: dict[str, list[str]]
 ) -> CheckView:
     form = kind_of_check(row) or CHECKS["never"]
     name = form.key()
@@ -234,7 +234,7 @@ def _check(
 
 
 def _scenario(
-    row: dict[str, Any], number: int, reading: Reading, suggestions: dict[str, list[str]]
+    row: dict[str, Any], number: int, reading: DraftReading, suggestions: dict[str, list[str]]
 ) -> ScenarioView:
     path: FieldPath = ("scenarios", number)
     part = _part(ScenarioPart, row, path, str(row.get("name", "")), reading, suggestions)

@@ -33,7 +33,7 @@ from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.editor.commands import GROUPS
 from server.web.editor.rungs import changes_between, remark, rung_views
-from server.web.editor.sheets import Sheet, Sheets, SheetsHere, sheet_of
+from server.web.editor.sheets import EditorSheet, Sheets, SheetsHere, sheet_of
 from server.web.rendering import environment, fragment
 from server.web.workplace import Workplace, WorkplaceHere
 
@@ -55,7 +55,7 @@ TYPES = (
 """What a variable can be, with its meaning."""
 
 
-def editor_context(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str, Any]:
+def editor_context(here: Workplace, copy: WorkingCopy, sheet: EditorSheet) -> dict[str, Any]:
     """What the editor's part of the exercise sheet needs."""
     commands = [command for group in GROUPS for command in group.commands]
     return _shown(here, copy, sheet) | {
@@ -68,31 +68,31 @@ def editor_context(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class EditorContext:
     """Where one person works on one assignment."""
 
     here: Workplace
     visitor: Visitor
     sheets: Sheets
 
-    def sheet(self, copy: WorkingCopy) -> Sheet:
+    def sheet(self, copy: WorkingCopy) -> EditorSheet:
         return self.sheets.find(self.here, self.visitor.id, copy)
 
-    def keep(self, copy: WorkingCopy, sheet: Sheet) -> None:
+    def keep(self, copy: WorkingCopy, sheet: EditorSheet) -> None:
         self.sheets.keep(self.here, self.visitor.id, copy, sheet)
 
 
-async def desk(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> Desk:
-    return Desk(here, visitor, sheets)
+async def editor(here: WorkplaceHere, visitor: VisitorHere, sheets: SheetsHere) -> EditorContext:
+    return EditorContext(here, visitor, sheets)
 
 
-DeskHere = Annotated[Desk, Depends(desk)]
+EditorHere = Annotated[EditorContext, Depends(editor)]
 
 
 @router.post("/assignments/{assignment_id}/program")
 def edit_program(
     request: Request,
-    desk: DeskHere,
+    editor: EditorHere,
     database: DatabaseHere,
     now: Now,
     action: Annotated[str, Form()],
@@ -103,7 +103,7 @@ def edit_program(
 
     ``resent`` says that the browser had no answer to this action and sends it once more.
     """
-    here, visitor = desk.here, desk.visitor
+    here, visitor = editor.here, editor.visitor
     # Writers wait for each other, so that only the saving itself is one unit of work.
     with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
@@ -111,15 +111,15 @@ def edit_program(
     if copy.revision != revision:
         done = None
         if previous is not None and copy.revision == revision + 1:
-            done = _done(request, desk, previous, copy, action)
-        return done or _newest(request, desk, copy)
-    before = desk.sheet(copy)
+            done = _done(request, editor, previous, copy, action)
+        return done or _newest(request, editor, copy)
+    before = editor.sheet(copy)
     try:
         edited = edit(before.program, _read(action))
     except ProgramError as refused:
         return _refused(request, refused.messages)
     if edited.program == before.program:
-        return _answer(request, desk, copy, before, before, edited.selection)
+        return _answer(request, editor, copy, before, before, edited.selection)
     with database.write() as session:
         saved = save_program(
             session,
@@ -131,46 +131,46 @@ def edit_program(
             now=now,
         )
     if isinstance(saved, Stale):
-        return _newest(request, desk, saved.current)
+        return _newest(request, editor, saved.current)
     after = sheet_of(edited.program, here.exercise, before)
-    desk.keep(saved, after)
-    return _answer(request, desk, saved, before, after, edited.selection)
+    editor.keep(saved, after)
+    return _answer(request, editor, saved, before, after, edited.selection)
 
 
 @router.post("/assignments/{assignment_id}/program/undo")
 def undo(
     request: Request,
-    desk: DeskHere,
+    editor: EditorHere,
     database: DatabaseHere,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One step back."""
-    return _moved(request, desk, database, revision, now, step_back)
+    return _moved(request, editor, database, revision, now, step_back)
 
 
 @router.post("/assignments/{assignment_id}/program/redo")
 def redo(
     request: Request,
-    desk: DeskHere,
+    editor: EditorHere,
     database: DatabaseHere,
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
     """One undone step forth again."""
-    return _moved(request, desk, database, revision, now, step_forth)
+    return _moved(request, editor, database, revision, now, step_forth)
 
 
 @router.post("/assignments/{assignment_id}/program/preview")
 def preview(
     request: Request,
-    desk: DeskHere,
+    editor: EditorHere,
     session: Reading,
     text: Annotated[str, Form()] = "",
 ) -> Response:
     """A rung's text as it would be drawn; nothing is stored."""
-    copy = working_copy(session, desk.here.assignment, desk.visitor.id, desk.here.start)
-    variables = desk.sheet(copy).program.variables
+    copy = working_copy(session, editor.here.assignment, editor.visitor.id, editor.here.start)
+    variables = editor.sheet(copy).program.variables
     try:
         (view,) = rung_views(Program("preview", variables, (parse_rung(text),)))
     except ProgramError as refused:
@@ -179,39 +179,39 @@ def preview(
 
 
 def _done(
-    request: Request, desk: Desk, previous: Document, copy: WorkingCopy, action: str
+    request: Request, editor: EditorContext, previous: Document, copy: WorkingCopy, action: str
 ) -> Response | None:
     """The answer to an action that was done before its sender was cut off; None if it was not."""
-    before, after = sheet_of(from_json(previous), desk.here.exercise), desk.sheet(copy)
+    before, after = sheet_of(from_json(previous), editor.here.exercise), editor.sheet(copy)
     try:
         edited = edit(before.program, _read(action))
     except ProgramError:
         return None
     if edited.program != after.program:
         return None
-    return _answer(request, desk, copy, before, after, edited.selection)
+    return _answer(request, editor, copy, before, after, edited.selection)
 
 
 def _moved(
     request: Request,
-    desk: Desk,
+    editor: EditorContext,
     database: Database,
     revision: int,
     now: datetime,
     step: Callable[..., WorkingCopy | Stale | None],
 ) -> Response:
-    assignment, user_id, start = desk.here.assignment, desk.visitor.id, desk.here.start
+    assignment, user_id, start = editor.here.assignment, editor.visitor.id, editor.here.start
     with database.write() as session:
         before = working_copy(session, assignment, user_id, start)
         moved = step(session, assignment, user_id, revision=revision, now=now)
     if isinstance(moved, Stale):
-        return _newest(request, desk, moved.current)
+        return _newest(request, editor, moved.current)
     if moved is None:
         return Response(status_code=204)
     # The sheet of the state before is read first: there is one for each person.
-    old, new = desk.sheet(before), desk.sheet(moved)
+    old, new = editor.sheet(before), editor.sheet(moved)
     selection = _first_difference(old.program, new.program)
-    return _answer(request, desk, moved, old, new, selection)
+    return _answer(request, editor, moved, old, new, selection)
 
 
 def _first_difference(before: Program, after: Program) -> Selection:
@@ -226,10 +226,10 @@ def _first_difference(before: Program, after: Program) -> Selection:
 
 def _answer(
     request: Request,
-    desk: Desk,
+    editor: EditorContext,
     copy: WorkingCopy,
-    before: Sheet,
-    after: Sheet,
+    before: EditorSheet,
+    after: EditorSheet,
     selection: Selection,
 ) -> Response:
     return fragment(
@@ -238,11 +238,11 @@ def _answer(
         changes=changes_between(before.rungs, after.rungs, before.program, after.program),
         declarations_changed=before.program.variables != after.program.variables,
         select=_spelt(selection),
-        **_shown(desk.here, copy, after),
+        **_shown(editor.here, copy, after),
     )
 
 
-def _newest(request: Request, desk: Desk, copy: WorkingCopy) -> Response:
+def _newest(request: Request, editor: EditorContext, copy: WorkingCopy) -> Response:
     """The action came from an older state: show the newest, and let the person choose."""
     return fragment(
         request,
@@ -251,7 +251,7 @@ def _newest(request: Request, desk: Desk, copy: WorkingCopy) -> Response:
         declarations_changed=True,
         select="",
         stale=True,
-        **_shown(desk.here, copy, desk.sheet(copy)),
+        **_shown(editor.here, copy, editor.sheet(copy)),
     )
 
 
@@ -259,7 +259,7 @@ def _refused(request: Request, messages: tuple[Message, ...]) -> Response:
     return fragment(request, "editor/_messages.html", 422, messages=messages)
 
 
-def _shown(here: Workplace, copy: WorkingCopy, sheet: Sheet) -> dict[str, Any]:
+def _shown(here: Workplace, copy: WorkingCopy, sheet: EditorSheet) -> dict[str, Any]:
     served = {number for rung in sheet.program.rungs for number in rung.serves}
     return {
         "assignment": here.assignment,

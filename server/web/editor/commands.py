@@ -17,7 +17,7 @@ from server.ladder.elements import (
 
 
 @dataclass(frozen=True, slots=True)
-class Command:
+class EditorCommand:
     """``key`` as the browser names it, ``shown`` as it is printed; ``symbol`` is a drawing's name.
 
     ``also`` are words by which somebody might look for it, ``brief`` is its name on the bench.
@@ -38,7 +38,7 @@ class Command:
 @dataclass(frozen=True, slots=True)
 class Group:
     name: str
-    commands: tuple[Command, ...]
+    commands: tuple[EditorCommand, ...]
 
 
 _KEYS = {
@@ -56,8 +56,10 @@ GROUPS = (
     Group(
         "Contacts",
         (
-            Command("open", ContactKind.OPEN.row.help.title, "n", "open", "NO input", brief="open"),
-            Command(
+            EditorCommand(
+                "open", ContactKind.OPEN.row.help.title, "n", "open", "NO input", brief="open"
+            ),
+            EditorCommand(
                 "closed",
                 ContactKind.CLOSED.row.help.title,
                 "Shift+n",
@@ -65,7 +67,7 @@ GROUPS = (
                 "NC not input",
                 brief="closed",
             ),
-            Command(
+            EditorCommand(
                 "rising",
                 ContactKind.RISING.row.help.title,
                 "e",
@@ -73,7 +75,7 @@ GROUPS = (
                 "positive transition P",
                 brief="rising",
             ),
-            Command(
+            EditorCommand(
                 "falling",
                 ContactKind.FALLING.row.help.title,
                 "Shift+e",
@@ -81,7 +83,7 @@ GROUPS = (
                 "negative transition",
                 brief="falling",
             ),
-            Command(
+            EditorCommand(
                 "comparison",
                 COMPARISON_HELP.title,
                 "v",
@@ -89,7 +91,7 @@ GROUPS = (
                 "value number less greater",
                 brief="compare",
             ),
-            Command(
+            EditorCommand(
                 "block",
                 "Timer, counter, block",
                 "b",
@@ -102,8 +104,10 @@ GROUPS = (
     Group(
         "Outputs",
         (
-            Command("coil", CoilKind.COIL.row.help.title, "q", "coil", "output", brief="coil"),
-            Command(
+            EditorCommand(
+                "coil", CoilKind.COIL.row.help.title, "q", "coil", "output", brief="coil"
+            ),
+            EditorCommand(
                 "negated",
                 CoilKind.NEGATED.row.help.title,
                 "Shift+q",
@@ -111,11 +115,11 @@ GROUPS = (
                 "not output",
                 brief="negated",
             ),
-            Command("set", CoilKind.SET.row.help.title, "s", "set", "latch on", brief="set"),
-            Command(
+            EditorCommand("set", CoilKind.SET.row.help.title, "s", "set", "latch on", brief="set"),
+            EditorCommand(
                 "reset", CoilKind.RESET.row.help.title, "Shift+s", "reset", "off", brief="reset"
             ),
-            Command(
+            EditorCommand(
                 "assignment",
                 ASSIGNMENT_HELP.title,
                 "a",
@@ -128,24 +132,24 @@ GROUPS = (
     Group(
         "Place",
         (
-            Command("place-after", "Insert after, in series", "Shift+ArrowRight", "after"),
-            Command("place-before", "Insert before, in series", "Shift+ArrowLeft", "before"),
-            Command(
+            EditorCommand("place-after", "Insert after, in series", "Shift+ArrowRight", "after"),
+            EditorCommand("place-before", "Insert before, in series", "Shift+ArrowLeft", "before"),
+            EditorCommand(
                 "place-parallel",
                 "Insert in parallel",
                 "Shift+ArrowDown",
                 "parallel",
                 "branch around seal-in",
             ),
-            Command("place-branch", "Insert a branch below this branch", "Shift+p"),
-            Command("mark", "Mark one end of a branch", "m", also="around several range"),
+            EditorCommand("place-branch", "Insert a branch below this branch", "Shift+p"),
+            EditorCommand("mark", "Mark one end of a branch", "m", also="around several range"),
         ),
     ),
     Group(
         "Selected element",
         (
-            Command("edit", "Change the text", "Enter", also="symbol rename preset"),
-            Command(
+            EditorCommand("edit", "Change the text", "Enter", also="symbol rename preset"),
+            EditorCommand(
                 "about",
                 "About what is selected",
                 "h",
@@ -153,19 +157,25 @@ GROUPS = (
                 brief="about",
                 also="help explain element timing picture where used cross reference serves",
             ),
-            Command("vary", "Next kind", "x", also="open closed edge set reset negate"),
-            Command("left", "Move left; an output, up", "Ctrl+ArrowLeft", also="order earlier"),
-            Command("right", "Move right; an output, down", "Ctrl+ArrowRight", also="order later"),
-            Command("delete", "Delete", "Delete", also="remove erase"),
+            EditorCommand("vary", "Next kind", "x", also="open closed edge set reset negate"),
+            EditorCommand(
+                "left", "Move left; an output, up", "Ctrl+ArrowLeft", also="order earlier"
+            ),
+            EditorCommand(
+                "right", "Move right; an output, down", "Ctrl+ArrowRight", also="order later"
+            ),
+            EditorCommand("delete", "Delete", "Delete", also="remove erase"),
         ),
     ),
     Group(
         "Rung",
         (
-            Command("rung-below", "New rung below", "l", "rung", brief="rung"),
-            Command("rung-above", "New rung above", "Shift+l"),
-            Command("text", "Rung as text", "t", "text", also="type structured", brief="text"),
-            Command(
+            EditorCommand("rung-below", "New rung below", "l", "rung", brief="rung"),
+            EditorCommand("rung-above", "New rung above", "Shift+l"),
+            EditorCommand(
+                "text", "Rung as text", "t", "text", also="type structured", brief="text"
+            ),
+            EditorCommand(
                 "comment",
                 "Comment and requirements",
                 "c",
@@ -173,26 +183,28 @@ GROUPS = (
                 also="serves note document",
                 brief="comment",
             ),
-            Command("duplicate", "Duplicate the rung", "d", also="copy"),
-            Command("up", "Move the rung up", "Ctrl+ArrowUp"),
-            Command("down", "Move the rung down", "Ctrl+ArrowDown"),
-            Command("rung-delete", "Delete the rung", "Shift+Delete", also="remove erase"),
+            EditorCommand("duplicate", "Duplicate the rung", "d", also="copy"),
+            EditorCommand("up", "Move the rung up", "Ctrl+ArrowUp"),
+            EditorCommand("down", "Move the rung down", "Ctrl+ArrowDown"),
+            EditorCommand("rung-delete", "Delete the rung", "Shift+Delete", also="remove erase"),
         ),
     ),
     Group(
         "Program",
         (
-            Command("undo", "Undo", "Ctrl+z", also="back"),
-            Command("redo", "Redo", "Ctrl+y", also="again forward"),
-            Command("declare", "Declare a variable", "g", also="bit number timer instance retain"),
-            Command(
+            EditorCommand("undo", "Undo", "Ctrl+z", also="back"),
+            EditorCommand("redo", "Redo", "Ctrl+y", also="again forward"),
+            EditorCommand(
+                "declare", "Declare a variable", "g", also="bit number timer instance retain"
+            ),
+            EditorCommand(
                 "versions",
                 "Versions and files",
                 "k",
                 also="keep name compare export import text XML hand on",
             ),
-            Command("print", "Print", "p", also="paper PDF"),
-            Command("commands", "All commands", "?", also="keys help list"),
+            EditorCommand("print", "Print", "p", also="paper PDF"),
+            EditorCommand("commands", "All commands", "?", also="keys help list"),
         ),
     ),
 )

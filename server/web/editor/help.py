@@ -26,7 +26,7 @@ from server.marking.exercise import Exercise, Requirement
 from server.marking.presentation.element_pictures import element_picture
 from server.store.programs import working_copy
 from server.web.dependencies import Reading
-from server.web.editor.actions import DeskHere
+from server.web.editor.actions import EditorHere
 from server.web.editor.rungs import at_of
 from server.web.exercises.sheet import resting
 from server.web.rendering import fragment, page
@@ -72,15 +72,15 @@ def elements(request: Request) -> Response:
 @router.get("/assignments/{assignment_id}/program/about")
 def about_selected(
     request: Request,
-    desk: DeskHere,
+    editor: EditorHere,
     session: Reading,
     rung: int = -1,
     at: str = "",
     symbol: str = "",
 ) -> Response:
     """What the editor can tell of an element or output, of a whole rung, or of a symbol alone."""
-    copy = working_copy(session, desk.here.assignment, desk.visitor.id, desk.here.start)
-    program = desk.sheet(copy).program
+    copy = working_copy(session, editor.here.assignment, editor.visitor.id, editor.here.start)
+    program = editor.sheet(copy).program
     found = program.rungs[rung] if 0 <= rung < len(program.rungs) else None
     element = None if found is None else _at(found, at)
     key = None if element is None else help_key(element, program)
@@ -91,9 +91,9 @@ def about_selected(
         "editor/_about.html",
         key=key,
         picture=None if key is None else element_picture(key),
-        uses=[_uses_of(each, program, desk.here.exercise, uses) for each in symbols],
+        uses=[_uses_of(each, program, editor.here.exercise, uses) for each in symbols],
         rung=None if found is None else rung,
-        served=[] if found is None else list(_served(rung, program, desk.here.exercise)),
+        served=[] if found is None else list(_served(rung, program, editor.here.exercise)),
     )
 
 

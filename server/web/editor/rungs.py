@@ -104,7 +104,7 @@ def drawn_rungs(program: Program) -> list[tuple[Rung, Markup]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
+class RungChanges:
     """From one list of rungs to the next. Old numbers name what is on the page now.
 
     ``replaced``: old number, new number, view. ``inserted`` (new number, view) stand together
@@ -119,7 +119,7 @@ class Changes:
 
 def changes_between(
     old: Sequence[RungView], new: Sequence[RungView], before: Program, after: Program
-) -> Changes:
+) -> RungChanges:
     """What a page that shows ``old`` must do to show ``new``."""
     first = 0
     shortest = min(len(old), len(new))
@@ -133,7 +133,7 @@ def changes_between(
         *((i, i) for i in range(min(old_end, new_end))),
         *((old_end + i, new_end + i) for i in range(last)),
     ]
-    return Changes(
+    return RungChanges(
         replaced=tuple((i, j, new[j]) for i, j in pairs if old[i] != new[j]),
         deleted=tuple(range(min(old_end, new_end), old_end)),
         inserted_after=old_end - 1,

@@ -27,7 +27,7 @@ SHEETS_KEPT = 300
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class EditorSheet:
     """A program with everything that the page shows of it."""
 
     program: Program
@@ -35,16 +35,18 @@ class Sheet:
     general: tuple[Message, ...]
 
 
-def sheet_of(program: Program, exercise: Exercise, before: Sheet | None = None) -> Sheet:
+def sheet_of(
+    program: Program, exercise: Exercise, before: EditorSheet | None = None
+) -> EditorSheet:
     """The sheet of a program; rungs that it shares with the one ``before`` are not drawn again."""
     messages = validate(program, exercise.points)
     general = tuple(message for message in messages if message.place.rung is None)
     same = before is not None and before.program.variables == program.variables
     like = _by_rung(before) if before is not None and same else None
-    return Sheet(program, tuple(rung_views(program, messages, like)), general)
+    return EditorSheet(program, tuple(rung_views(program, messages, like)), general)
 
 
-def _by_rung(sheet: Sheet) -> dict[int, RungView]:
+def _by_rung(sheet: EditorSheet) -> dict[int, RungView]:
     return {id(rung): view for rung, view in zip(sheet.program.rungs, sheet.rungs, strict=True)}
 
 
@@ -52,12 +54,12 @@ class Sheets:
     """The newest sheet of each person at each assignment, the longest unused given up first."""
 
     def __init__(self) -> None:
-        self._sheets: OrderedDict[tuple[int, int], tuple[int, datetime | None, int, Sheet]] = (
-            OrderedDict()
-        )
+        self._sheets: OrderedDict[
+            tuple[int, int], tuple[int, datetime | None, int, EditorSheet]
+        ] = OrderedDict()
         self._lock = Lock()
 
-    def find(self, here: Workplace, user_id: int, copy: WorkingCopy) -> Sheet:
+    def find(self, here: Workplace, user_id: int, copy: WorkingCopy) -> EditorSheet:
         """The sheet of what is stored."""
         with self._lock:
             kept = self._sheets.get((here.assignment.id, user_id))
@@ -67,7 +69,7 @@ class Sheets:
         self.keep(here, user_id, copy, sheet)
         return sheet
 
-    def keep(self, here: Workplace, user_id: int, copy: WorkingCopy, sheet: Sheet) -> None:
+    def keep(self, here: Workplace, user_id: int, copy: WorkingCopy, sheet: EditorSheet) -> None:
         place = (here.assignment.id, user_id)
         with self._lock:
             self._sheets[place] = (*_state(here, copy), sheet)

@@ -12,10 +12,10 @@ from starlette.responses import Response
 from server.store.courses import Assignment, Section, find_assignment, find_section
 from server.store.gradebook import (
     Gradebook,
-    Row,
     SectionBook,
     SectionRow,
     Standing,
+    StudentRow,
     section_book,
     standings_of,
 )
@@ -48,7 +48,7 @@ class Show(StrEnum):
     CHANGED = "set by hand"
 
 
-AnyRow = TypeVar("AnyRow", Row, SectionRow)
+AnyRow = TypeVar("AnyRow", StudentRow, SectionRow)
 
 
 @router.get("/assignments/{assignment_id}/gradebook")
@@ -64,7 +64,7 @@ def gradebook(
     assignment = assignment_here(session, assignment_id)
     book = read_gradebook(session, assignment)
 
-    def shown(row: Row) -> bool:
+    def shown(row: StudentRow) -> bool:
         return _is_shown(show, row.standing, assignment, now)
 
     rows = sorted(_found(book.rows, find, shown), key=lambda row: _place(order, row.standing))

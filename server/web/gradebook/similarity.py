@@ -41,7 +41,7 @@ MOST_ELSEWHERE = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class ComparedProgram:
     """One program; ``submission_id`` is None where the visitor may not open it."""
 
     name: str
@@ -94,7 +94,7 @@ def likeness(
     )
 
 
-def _of_section(session: Session, assignment: Assignment) -> list[Compared]:
+def _of_section(session: Session, assignment: Assignment) -> list[ComparedProgram]:
     rows = [row for row in gradebook(session, assignment).rows if row.standing.submission_id]
     ids = [row.standing.submission_id for row in rows]
     stored = dict(
@@ -103,7 +103,7 @@ def _of_section(session: Session, assignment: Assignment) -> list[Compared]:
         ).all()
     )
     return [
-        Compared(
+        ComparedProgram(
             row.student.listed_as, row.student.id, assignment.section_id, id, from_json(stored[id])
         )
         for row, id in zip(rows, ids, strict=True)
@@ -111,7 +111,7 @@ def _of_section(session: Session, assignment: Assignment) -> list[Compared]:
     ]
 
 
-def _elsewhere(session: Session, assignment: Assignment, visitor_id: int) -> list[Compared]:
+def _elsewhere(session: Session, assignment: Assignment, visitor_id: int) -> list[ComparedProgram]:
     taught = {section.id for section, role in sections_of(session, visitor_id) if role in TEACHING}
     found = []
     for submission, section in counting_elsewhere(session, assignment, MOST_ELSEWHERE):
@@ -123,7 +123,7 @@ def _elsewhere(session: Session, assignment: Assignment, visitor_id: int) -> lis
             else f"submission {submission.id} of {where}"
         )
         found.append(
-            Compared(
+            ComparedProgram(
                 name,
                 submission.user_id,
                 section.id,

@@ -18,7 +18,7 @@ from server.store.courses import (
     sections_of,
     student_counts,
 )
-from server.store.gradebook import Progress, Standing, begun_by, progress_of, standings_of
+from server.store.gradebook import AssignmentProgress, Standing, begun_by, progress_of, standings_of
 from server.store.people import Role
 from server.store.regrades import unseen_changes
 from server.web.access import VisitorHere
@@ -35,11 +35,11 @@ class SetExercise:
     assignment: Assignment
     state: str
     standing: Standing | None = None
-    progress: Progress | None = None
+    progress: AssignmentProgress | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class SectionSheet:
     section: Section
     teaching: bool
     instructing: bool
@@ -71,7 +71,7 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
 
 def _sheets(
     session: Session, user_id: int, counts: Mapping[int, int], now: datetime
-) -> list[Sheet]:
+) -> list[SectionSheet]:
     """A sheet for each of one's sections; what is set in them is read at once for all."""
     sections = sections_of(session, user_id)
     set_here = assignments_of(session, [section.id for section, _ in sections])
@@ -88,7 +88,7 @@ def _sheets(
         return SetExercise(each, _state(each, standing, each.id in begun, now), standing)
 
     return [
-        Sheet(
+        SectionSheet(
             section,
             section.id in teaches,
             role is SectionRole.INSTRUCTOR,

@@ -35,7 +35,7 @@ from server.store import lti_choices, lti_entry
 from server.store.courses import HANDING_IN, TEACHING, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext, Platform
-from server.store.lti_entry import Comer, Course, NotYet, ProofNeeded, Target
+from server.store.lti_entry import Comer, NotYet, PlatformCourse, PlatformLink, ProofNeeded
 from server.store.people import User
 from server.web.accounts.sign_in import sign_in_as
 from server.web.cookies import drop_cookie, read_cookie, set_cookie
@@ -261,8 +261,8 @@ def _come_in(
     return user, address
 
 
-def _course(launch: Launch) -> Course:
-    return Course(
+def _course(launch: Launch) -> PlatformCourse:
+    return PlatformCourse(
         launch.deployment_id, launch.context_id, launch.context_title, launch.memberships_url
     )
 
@@ -275,7 +275,7 @@ def _work(
     role: SectionRole | None,
     now: datetime,
 ) -> str:
-    target = Target(
+    target = PlatformLink(
         launch.resource_link_id,
         launch.title,
         launch.assignment_id,

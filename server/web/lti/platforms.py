@@ -23,7 +23,7 @@ Address = Annotated[str, Form(max_length=1000)]
 
 
 @dataclass(frozen=True, slots=True)
-class Typed:
+class PlatformForm:
     """The form as it was typed, so that it can be shown again."""
 
     name: str = ""
@@ -79,8 +79,8 @@ def typed(
     keys_url: Address = "",
     more_hosts: Address = "",
     token_audience: Address = "",
-) -> Typed:
-    return Typed(
+) -> PlatformForm:
+    return PlatformForm(
         name.strip(),
         issuer.strip(),
         client_id.strip(),
@@ -93,7 +93,7 @@ def typed(
     )
 
 
-TypedHere = Annotated[Typed, Depends(typed)]
+TypedHere = Annotated[PlatformForm, Depends(typed)]
 
 
 @router.get("/platforms")
@@ -155,7 +155,7 @@ def rotate_keys(request: Request, session: Writing, settings: SettingsHere, now:
     return _back()
 
 
-def _store(session: Session, platform: Platform, form: Typed) -> str:
+def _store(session: Session, platform: Platform, form: PlatformForm) -> str:
     """Bring a platform to what was typed; what is wrong, if anything."""
     old = (platform.issuer, platform.client_id) if platform.id else None
     if old != (form.issuer, form.client_id):
@@ -191,8 +191,8 @@ def _deployments(session: Session, platform_id: int) -> list[str]:
     )
 
 
-def _as_typed(session: Session, platform: Platform) -> Typed:
-    return Typed(
+def _as_typed(session: Session, platform: Platform) -> PlatformForm:
+    return PlatformForm(
         platform.name,
         platform.issuer,
         platform.client_id,
@@ -218,7 +218,7 @@ def _page(
     settings: SettingsHere,
     now: Now,
     mistake: str = "",
-    form: Typed | None = None,
+    form: PlatformForm | None = None,
     changing: int | None = None,
 ) -> Response:
     found = session.scalars(select(Platform).order_by(Platform.name, Platform.id)).all()
@@ -233,7 +233,7 @@ def _page(
             (each, form if form and changing == each.id else _as_typed(session, each))
             for each in found
         ],
-        added=form if form and changing is None else Typed(),
+        added=form if form and changing is None else PlatformForm(),
         contexts=session.scalars(select(LtiContext).order_by(LtiContext.title)).all(),
         addresses=(
             ("Login initiation", f"{site}/lti/login"),

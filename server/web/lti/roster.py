@@ -20,7 +20,7 @@ from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext
 from server.store.lti_choices import contexts_of, known_people
-from server.store.lti_roles import Word, follow_members
+from server.store.lti_roles import LmsSource, follow_members
 from server.store.people import User
 from server.web.access import VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading, ServicesHere, let_go
@@ -92,7 +92,7 @@ def _follow(
                 # Who is in several of the courses is what the first one says.
                 if user is not None and member.status == "Active" and not said.get(user.id):
                     said[user.id] = role
-        word = Word(found[0][0].platform.name, visitor_id, now)
+        word = LmsSource(found[0][0].platform.name, visitor_id, now)
         return follow_members(session, section_id, said, word)
 
 

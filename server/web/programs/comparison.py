@@ -37,7 +37,7 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class RungDifference:
     """One rung that differs, or several that are the same and so are not drawn."""
 
     change: ChangeKind
@@ -55,18 +55,18 @@ class Declared:
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class ProgramComparison:
     """What a page shows of a comparison; ``summary`` tells it in one sentence."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[RungDifference, ...]
     declarations: tuple[Declared, ...]
     summary: str
 
 
-def compared(before: Program, after: Program) -> Compared:
+def compared(before: Program, after: Program) -> ProgramComparison:
     """What changed from one program to the other, drawn."""
     found = compare(before, after)
-    return Compared(
+    return ProgramComparison(
         tuple(_rows(found.rungs, before, after)),
         tuple(map(_declared, found.variables)),
         _summary(found.rungs, len(found.variables)),
@@ -89,14 +89,16 @@ def _rungs(count: int) -> str:
     return f"{count} {'rung' if count == 1 else 'rungs'}"
 
 
-def _rows(changes: tuple[RungChange, ...], before: Program, after: Program) -> Iterator[Row]:
+def _rows(
+    changes: tuple[RungChange, ...], before: Program, after: Program
+) -> Iterator[RungDifference]:
     for same, rows in groupby(changes, key=lambda row: row.change is ChangeKind.SAME):
         if same:
-            yield Row(ChangeKind.SAME, _same([(row.after or 0) + 1 for row in rows]))
+            yield RungDifference(ChangeKind.SAME, _same([(row.after or 0) + 1 for row in rows]))
             continue
         for row in rows:
             words = describe_change(row, before, after)
-            yield Row(row.change, words, tuple(_sides(row, before, after)))
+            yield RungDifference(row.change, words, tuple(_sides(row, before, after)))
 
 
 def _same(numbers: list[int]) -> str:

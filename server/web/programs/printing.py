@@ -31,7 +31,7 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class VariableLine:
     """A variable in a table: its point, if the plant has one at its address, and where it is used.
 
     The places are rung numbers from 1; ``written`` names the rungs that call a block's instance.
@@ -133,11 +133,11 @@ def _sheet(
     )
 
 
-def _lines(program: Program, exercise: Exercise, uses: dict[str, Uses]) -> Iterator[Line]:
+def _lines(program: Program, exercise: Exercise, uses: dict[str, Uses]) -> Iterator[VariableLine]:
     points = {point.address: point for point in (*exercise.points, *exercise.internal_bits)}
     for variable in program.variables:
         used = uses[variable.symbol]
-        yield Line(
+        yield VariableLine(
             variable,
             points.get(variable.address or ""),
             _numbers(used.reads),

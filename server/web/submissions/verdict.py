@@ -47,7 +47,7 @@ EMPTY = "There is no rung to mark yet. Build the program in section 5, then subm
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class RequirementRow:
     """One requirement as this visitor may see it; what is not released is None or empty."""
 
     id: str
@@ -210,11 +210,13 @@ def released(assignment: Assignment, exercise: Exercise, attempt: int, now: date
     return min(by_exercise, assignment.feedback_for(attempt, now), key=levels.index)
 
 
-def _row(found: RequirementVerdict, text: str, level: Feedback, *, teaching: bool) -> Row:
+def _row(
+    found: RequirementVerdict, text: str, level: Feedback, *, teaching: bool
+) -> RequirementRow:
     says = level is not Feedback.VERDICT
     evidence = found.evidence if level is Feedback.CHART else None
     names_scenario = evidence is not None and (teaching or evidence.open)
-    return Row(
+    return RequirementRow(
         id=found.id,
         text=text,
         status=found.status,

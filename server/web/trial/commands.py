@@ -30,7 +30,7 @@ from server.store.trials import (
     save_trial,
     saved_trials,
 )
-from server.web.trial.runs import SPEEDS, Runs, Trial
+from server.web.trial.runs import SPEEDS, LiveTrial, Runs
 from server.web.trial.screen import Json, Viewer
 from server.web.workplace import Workplace
 
@@ -41,7 +41,7 @@ LONGEST_COMMAND = 4000
 """Characters of one command."""
 
 
-class Command(BaseModel):
+class TrialCommand(BaseModel):
     """One command; which of the fields it has depends on ``do``."""
 
     model_config = ConfigDict(extra="forbid")
@@ -57,11 +57,11 @@ class Command(BaseModel):
     name: str = Field("", max_length=200)
 
 
-class Refused(Exception):
+class CommandRefused(Exception):
     """A command can't be done; the text says why and what to do."""
 
 
-class Desk:
+class CommandHandler:
     """Takes the commands of whoever works a run."""
 
     def __init__(
@@ -80,11 +80,11 @@ class Desk:
         self._controls: tuple[object, ManualControls] | None = None
 
     @property
-    def trial(self) -> Trial:
+    def trial(self) -> LiveTrial:
         """The run, opened again from its record if it has ended meanwhile."""
         trial = self._runs.find(self.key)
         if trial is None:
-            raise Refused("This run has ended. Open the page again.")
+            raise CommandRefused("This run has ended. Open the page again.")
         return trial
 
     async def open(self) -> None:
@@ -97,24 +97,24 @@ class Desk:
         """Do one command; what can't be done is told in words, and nothing is changed."""
         try:
             if len(text) > LONGEST_COMMAND:
-                raise Refused("This command is too long.")
-            command = Command.model_validate_json(text)
+                raise CommandRefused("This command is too long.")
+            command = TrialCommand.model_validate_json(text)
             async with self.trial.busy:
                 await self._do(command, viewer)
         except ValidationError:
             viewer.tell({"refused": "This command is not known here. Reload the page."})
-        except (Refused, ValueError) as refused:
+        except (CommandRefused, ValueError) as refused:
             viewer.tell({"refused": str(refused)})
         trial = self._runs.find(self.key)
         if trial is not None and not trial.running:
             # While the plant runs, its next frame is on its way anyway.
             trial.screen.wake(trial.viewers)
 
-    async def _do(self, command: Command, viewer: Viewer) -> None:
+    async def _do(self, command: TrialCommand, viewer: Viewer) -> None:
         trial, now = self.trial, monotonic()
         run, screen = trial.run, trial.screen
         if trial.repeats and command.do not in ("saved", "program"):
-            raise Refused("The recorded run is still being repeated. Wait a moment.")
+            raise CommandRefused("The recorded run is still being repeated. Wait a moment.")
         match command.do:
             case "run":
                 trial.go(now)
@@ -126,22 +126,26 @@ class Desk:
                 screen.step(1)
             case "speed":
                 if command.speed not in SPEEDS:
-                    raise Refused("This speed is not offered.")
+                    raise CommandRefused("This speed is not offered.")
                 trial.at_speed(command.speed, now)
             case "act":
                 action = action_from_json(command.action)
                 self._controls_of(trial).check(action)
                 if screen.looking is not None:
-                    raise Refused("This is a past moment. Go on from here, or go back to now.")
+                    raise CommandRefused(
+                        "This is a past moment. Go on from here, or go back to now."
+                    )
                 if run.events >= MAX_EVENTS:
-                    raise Refused(f"This run has {MAX_EVENTS} actions, the most. Begin again.")
+                    raise CommandRefused(
+                        f"This run has {MAX_EVENTS} actions, the most. Begin again."
+                    )
                 run.act(action)
             case "look":
                 trial.hold()
                 await self._runs.apart(screen.look, command.scan)
             case "branch":
                 if command.scan is None or command.scan >= run.scan:
-                    raise Refused("Go back to a past moment first.")
+                    raise CommandRefused("Go back to a past moment first.")
                 trial.hold()
                 await self._runs.apart(trial.branch, command.scan)
             case "why":
@@ -151,20 +155,20 @@ class Desk:
             case _:
                 await self._records(trial, command, viewer)
 
-    def _controls_of(self, trial: Trial) -> ManualControls:
+    def _controls_of(self, trial: LiveTrial) -> ManualControls:
         assembled = trial.run.live.assembled
         if self._controls is None or self._controls[0] is not assembled:
             self._controls = assembled, manual_controls(self._here.exercise.plant, assembled)
         return self._controls[1]
 
-    async def _why(self, trial: Trial, command: Command) -> Json:
+    async def _why(self, trial: LiveTrial, command: TrialCommand) -> Json:
         shown = trial.run.scan if trial.screen.looking is None else trial.screen.looking
         scan = shown if command.scan is None else command.scan
         if not 0 < scan <= trial.run.scan:
-            raise Refused("Run a scan first; before that there is nothing to explain.")
+            raise CommandRefused("Run a scan first; before that there is nothing to explain.")
         program = trial.run.program_at(scan - 1)
         if not any(v.symbol == command.signal.partition(".")[0] for v in program.variables):
-            raise Refused("Your program does not declare this signal.")
+            raise CommandRefused("Your program does not declare this signal.")
         reasons = await self._runs.apart(trial.run.why, command.signal, scan - 1)
         return {
             "why": command.signal,
@@ -183,18 +187,20 @@ class Desk:
 
     # -- versions of the program ----------------------------------------------------------------
 
-    async def _program(self, trial: Trial, command: Command, viewer: Viewer) -> None:
+    async def _program(self, trial: LiveTrial, command: TrialCommand, viewer: Viewer) -> None:
         newest, faults = await self._runs.apart(self._newest)
         newer = newest != trial.run.program
         if command.do == "program":
             viewer.tell({"newer": newer, "faults": faults})
             return
         if faults:
-            raise Refused(f"Your program can't run yet. {faults[0]}")
+            raise CommandRefused(f"Your program can't run yet. {faults[0]}")
         trial.hold()
         if command.do == "exchange":
             if trial.run.versions >= MAX_VERSIONS:
-                raise Refused(f"This run has had {MAX_VERSIONS} versions, the most. Begin again.")
+                raise CommandRefused(
+                    f"This run has had {MAX_VERSIONS} versions, the most. Begin again."
+                )
             if newer:
                 await self._runs.apart(trial.exchange, newest)
         else:
@@ -214,15 +220,15 @@ class Desk:
 
     # -- records --------------------------------------------------------------------------------
 
-    async def _records(self, trial: Trial, command: Command, viewer: Viewer) -> None:
+    async def _records(self, trial: LiveTrial, command: TrialCommand, viewer: Viewer) -> None:
         name = " ".join(command.name.split())
         match command.do:
             case "save":
                 if not 0 < len(name) <= MAX_NAME:
-                    raise Refused(f"Give the run a name of 1 to {MAX_NAME} characters.")
+                    raise CommandRefused(f"Give the run a name of 1 to {MAX_NAME} characters.")
                 document = await self._runs.apart(to_json, trial.run.recorded())
                 if not await asyncio.to_thread(self._save, name, document, trial.run.scan):
-                    raise Refused(
+                    raise CommandRefused(
                         f"You have saved {MAX_SAVED} runs of this exercise. Delete one first."
                     )
             case "forget":
@@ -230,11 +236,11 @@ class Desk:
             case "open" | "repeat":
                 recorded = await self._runs.apart(self._recorded, name)
                 if recorded is None:
-                    raise Refused("There is no run of this name any more.")
+                    raise CommandRefused("There is no run of this name any more.")
                 if command.do == "repeat":
                     newest, faults = await self._runs.apart(self._newest)
                     if faults:
-                        raise Refused(f"Your program can't run yet. {faults[0]}")
+                        raise CommandRefused(f"Your program can't run yet. {faults[0]}")
                     recorded = recorded.on(newest)
                 await self._runs.replace(self.key, recorded)
             case "scenario":

@@ -1,6 +1,6 @@
 """The trial run: its page, and the socket that works it.
 
-The browser sends commands (see ``trial_desk``), the server frames (see ``trial_screen``). Who
+The browser sends commands (see ``commands``), the server frames (see ``screen``). Who
 teaches the section may watch a student's run and can't touch it.
 """
 
@@ -30,16 +30,16 @@ from server.plant.drawing import draw_plant
 from server.store.claims import Claims
 from server.store.courses import TEACHING, SectionRole, role_in_section
 from server.store.database import Database
-from server.store.people import User
+from server.store.people import find_person
 from server.store.trials import save_latest
 from server.web.access import Visitor, VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.open_sockets import OpenSocketsHere, note_command
 from server.web.rendering import environment, page
-from server.web.trial.commands import Desk
+from server.web.trial.commands import CommandHandler
 from server.web.trial.limits import Shut
 from server.web.trial.panel import SUPPLY, panel_of
-from server.web.trial.runs import FRAME_SECONDS, SPEEDS, Key, NoRoom, Runs, Trial
+from server.web.trial.runs import FRAME_SECONDS, SPEEDS, Key, LiveTrial, NoRoom, Runs
 from server.web.trial.screen import Json, Viewer
 from server.web.workplace import Workplace, WorkplaceHere
 
@@ -86,7 +86,7 @@ def watch_trial(
     request: Request, here: WorkplaceHere, student_id: int, session: Reading
 ) -> Response:
     """A student's run, to be looked at only."""
-    student = session.get(User, student_id)
+    student = find_person(session, student_id)
     role = role_in_section(session, student_id, here.assignment.section_id)
     if student is None or role is None:
         raise HTTPException(404)
@@ -139,9 +139,9 @@ async def trial_socket(
     sockets: OpenSocketsHere,
 ) -> None:
     """Work one's own run; it begins, or goes on, with the first window that opens it."""
-    desk = Desk(here, visitor.id, database, runs, socket.app.state.clock)
+    handler = CommandHandler(here, visitor.id, database, runs, socket.app.state.clock)
     with sockets.watching(socket, here.assignment.section_id, frozenset(SectionRole)):
-        await _serve(socket, runs, visitor, desk.key, desk)
+        await _serve(socket, runs, visitor, handler.key, handler)
 
 
 @router.websocket("/assignments/{assignment_id}/trials/{student_id}/socket")
@@ -159,16 +159,16 @@ async def watch_socket(
 
 
 async def _serve(
-    socket: WebSocket, runs: Runs, visitor: Visitor, key: Key, desk: Desk | None
+    socket: WebSocket, runs: Runs, visitor: Visitor, key: Key, handler: CommandHandler | None
 ) -> None:
     """Attend to a socket within the visitor's bounds, or close it with a sentence."""
     try:
         with runs.doorkeeper.socket(visitor.id):
             if not await _accepted(socket):
                 return
-            if desk is not None:
-                await desk.open()
-            await _attend(socket, runs, key, desk, visitor)
+            if handler is not None:
+                await handler.open()
+            await _attend(socket, runs, key, handler, visitor)
     except NoRoom as full:
         await socket.send_json({"refused": str(full)})
         await socket.close(status.WS_1013_TRY_AGAIN_LATER)
@@ -189,10 +189,10 @@ async def _accepted(socket: WebSocket) -> bool:
 
 
 async def _attend(
-    socket: WebSocket, runs: Runs, key: Key, desk: Desk | None, visitor: Visitor
+    socket: WebSocket, runs: Runs, key: Key, handler: CommandHandler | None, visitor: Visitor
 ) -> None:
     """Send frames and take commands until the page goes away or the run ends."""
-    viewer = Viewer(works=desk is not None)
+    viewer = Viewer(works=handler is not None)
     trial = runs.find(key)
     if trial is None:
         await socket.send_json({"refused": "This run is not going on now."})
@@ -207,7 +207,7 @@ async def _attend(
     viewer.woken.set()
     tasks = {
         asyncio.create_task(_send(socket, runs, key, viewer)),
-        asyncio.create_task(_receive(socket, runs, desk, viewer, visitor)),
+        asyncio.create_task(_receive(socket, runs, handler, viewer, visitor)),
     }
     try:
         ended, going = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
@@ -221,12 +221,12 @@ async def _attend(
         trial = runs.find(key)
         if trial is not None:
             trial.viewers.discard(viewer)
-            if desk is not None:
+            if handler is not None:
                 await runs.save(trial)
 
 
 async def _receive(
-    socket: WebSocket, runs: Runs, desk: Desk | None, viewer: Viewer, visitor: Visitor
+    socket: WebSocket, runs: Runs, handler: CommandHandler | None, viewer: Viewer, visitor: Visitor
 ) -> None:
     """Take one command after the other; those behind it wait with the browser."""
     while True:
@@ -237,8 +237,8 @@ async def _receive(
         note_command(socket)
         # No command comes as bytes.
         text = message.get("text") or ""
-        if desk is not None:
-            await desk.take(text, viewer)
+        if handler is not None:
+            await handler.take(text, viewer)
 
 
 async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None:
@@ -267,7 +267,7 @@ async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None
             await asyncio.sleep(FRAME_SECONDS)
 
 
-def _state(trial: Trial, viewer: Viewer) -> Json:
+def _state(trial: LiveTrial, viewer: Viewer) -> Json:
     return {
         "running": trial.running,
         "speed": trial.speed,

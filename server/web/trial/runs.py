@@ -109,7 +109,7 @@ R = TypeVar("R")
 
 
 @dataclass(eq=False)
-class Trial:
+class LiveTrial:
     """One live run with its clock and its viewers."""
 
     key: Key
@@ -214,8 +214,8 @@ class Runs:
     ) -> None:
         self._store = store
         self._claims = claims
-        self._trials: dict[Key, Trial] = {}
-        self._slots: list[set[Trial]] = [set() for _ in range(SLOTS)]
+        self._trials: dict[Key, LiveTrial] = {}
+        self._slots: list[set[LiveTrial]] = [set() for _ in range(SLOTS)]
         self._any = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         self._warm = False
@@ -234,13 +234,13 @@ class Runs:
             await asyncio.wait([working])
             raise
 
-    def __iter__(self) -> Iterator[Trial]:
+    def __iter__(self) -> Iterator[LiveTrial]:
         return iter(list(self._trials.values()))
 
-    def find(self, key: Key) -> Trial | None:
+    def find(self, key: Key) -> LiveTrial | None:
         return self._trials.get(key)
 
-    async def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+    async def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> LiveTrial:
         """The run of this key; a new one begins with a recorded run. Raises NoRoom."""
         if key not in self._trials:
             self._require_room(key)
@@ -283,7 +283,7 @@ class Runs:
                 "what you have saved is kept."
             )
 
-    def _begin(self, key: Key, exercise: Exercise, recorded: Recorded) -> Trial:
+    def _begin(self, key: Key, exercise: Exercise, recorded: Recorded) -> LiveTrial:
         if not self._warm:
             # The kernel is compiled, or fetched from its cache, when it is first used.
             trying = TrialRun(exercise, recorded.program)
@@ -291,9 +291,9 @@ class Runs:
             trying.step(1)
             self._warm = True
         run = TrialRun.load(exercise, recorded)
-        return Trial(key, run, Screen(run), catching_up=recorded.scans)
+        return LiveTrial(key, run, Screen(run), catching_up=recorded.scans)
 
-    async def close(self, trial: Trial) -> None:
+    async def close(self, trial: LiveTrial) -> None:
         """End a run; its record is stored."""
         self._trials.pop(trial.key, None)
         if not self._trials:
@@ -307,7 +307,7 @@ class Runs:
         if self._claims and key not in self._trials:
             await asyncio.to_thread(self._claims.give_back, key)
 
-    async def save(self, *trials: Trial) -> None:
+    async def save(self, *trials: LiveTrial) -> None:
         """Store the records of those in which something has happened, all at once."""
         changed = []
         records = {}
@@ -367,7 +367,7 @@ class Runs:
                 waiting = current_default_thread_limiter().statistics().tasks_waiting
                 period = next_period(period, took, waiting)
 
-    async def _turn(self, trial: Trial) -> None:
+    async def _turn(self, trial: LiveTrial) -> None:
         if trial.busy.locked():
             return
         if trial.repeats:
@@ -380,13 +380,13 @@ class Runs:
             if trial.turn(monotonic()):
                 trial.screen.wake(trial.viewers)
 
-    async def _repeat(self, trial: Trial) -> None:
+    async def _repeat(self, trial: LiveTrial) -> None:
         async with self._contained(trial), trial.busy:
             await self.apart(trial.turn, monotonic())
             trial.screen.wake(trial.viewers)
 
     @asynccontextmanager
-    async def _contained(self, trial: Trial) -> AsyncIterator[None]:
+    async def _contained(self, trial: LiveTrial) -> AsyncIterator[None]:
         """End a run that fails in the block: it must not stop the clock of all others."""
         try:
             yield
