@@ -1,0 +1,1 @@
+"""Parts of plants and their physics: concrete for runs, abstract for proofs."""

@@ -321,6 +321,9 @@ RULES: dict[str, Rule] = {
     "grade_log": Rule(SIGNED_IN, runs_section),
     # home
     "home": Rule(SIGNED_IN),
+    # guides
+    "guides": ANYBODY,
+    "guide": ANYBODY,
     # exercises
     "exercise": Rule(SIGNED_IN, works_on_assignment),
     # editor

@@ -1,6 +1,6 @@
 """Puts the web application together: middleware, routes, error pages.
 
-To add a page: write ``server/web/<name>.py`` with a ``router``, add it to ROUTERS here, and give
+To add a page: write it in its room with a ``router``, add it to ROUTERS here, and give
 each of its route functions a rule in ``access.RULES``. Without a rule the application does not
 start.
 """
@@ -59,6 +59,7 @@ from server.web.exercises import sheet as exercises
 from server.web.gradebook import pages as gradebook
 from server.web.gradebook import similarity as likeness
 from server.web.gradebook import student_work
+from server.web.help import pages as help_pages
 from server.web.home import pages as home
 from server.web.lti import launch as lti
 from server.web.lti import links as lti_links
@@ -95,6 +96,7 @@ ROUTERS = (
     authoring.router,
     authoring_life.router,
     home.router,
+    help_pages.router,
     exercises.router,
     editor.router,
     editor_help.router,

@@ -4,9 +4,9 @@ from server.marking.checks import CHECKS
 from server.marking.files.exercise_schema import ExerciseForm, StepPart
 from server.marking.files.form import FileMapping
 from server.marking.structure import RULES
-from server.paths import PACKAGE
+from server.paths import EXERCISES
 
-GUIDE = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8").partition("## Exercise files")[2]
+GUIDE = (EXERCISES / "README.md").read_text("utf-8")
 
 
 def keys_of(form: type[FileMapping]) -> set[str]:

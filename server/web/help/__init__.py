@@ -1,0 +1,1 @@
+"""The guides, one for each reader."""
