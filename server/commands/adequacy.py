@@ -1,11 +1,13 @@
-"""Try an exercise's suite on its reference programs and on variants with one fault."""
+"""Try an exercise's suite on its reference programs, on variants with one fault, on saboteurs."""
 
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 from server.commands.exercises import find_exercise
+from server.marking.coverage.undemanded import Undemanded, find_all_undemanded
 from server.marking.exercise import Exercise
 from server.marking.faults.adequacy import Adequacy, Fate, VariantResult, adequacy
 from server.marking.files.document import FileFault
@@ -33,11 +35,33 @@ def run(arguments: argparse.Namespace) -> int:
         print(fault, file=sys.stderr)
         return BAD_INPUT
     found = adequacy(exercise, programs)
+    undemanded = find_all_undemanded(exercise)
     if arguments.json:
-        print(json.dumps(counts(found)))
+        print(json.dumps(counts(found) | coverage(exercise, undemanded)))
     else:
-        print("\n".join(_report(found, exercise)))
-    return WANTING if found.right_failed or found.wrong_passed or found.survivors else ADEQUATE
+        print("\n".join([*_report(found, exercise), *_coverage(exercise, undemanded)]))
+    wanting = (found.right_failed, found.wrong_passed, found.survivors, undemanded)
+    return WANTING if any(wanting) else ADEQUATE
+
+
+def coverage(exercise: Exercise, undemanded: Sequence[Undemanded]) -> dict[str, Any]:
+    """What is undemanded and what is free in one exercise, as ``--json`` prints it."""
+    return {
+        "undemanded": [
+            {
+                "output": each.output,
+                "sentence": each.sentence,
+                "story": list(each.steps),
+                "at_ms": each.at_ms,
+                "saboteur": each.saboteur,
+            }
+            for each in undemanded
+        ],
+        "free": [
+            {"outputs": list(each.outputs), "when": each.when.text, "sentence": each.sentence}
+            for each in exercise.free
+        ],
+    }
 
 
 def counts(found: Adequacy) -> dict[str, int]:
@@ -68,6 +92,14 @@ def _report(found: Adequacy, exercise: Exercise) -> Iterator[str]:
     )
     for survivor in found.survivors:
         yield from _survivor(survivor, exercise)
+
+
+def _coverage(exercise: Exercise, undemanded: Sequence[Undemanded]) -> Iterator[str]:
+    yield f"  {len(exercise.free)} items are free, {len(undemanded)} outputs undemanded"
+    for each in undemanded:
+        yield ""
+        yield f"  {each.output}: {each.saboteur}. {each.sentence}"
+        yield from (f"    {step}" for step in each.steps)
 
 
 def _survivor(survivor: VariantResult, exercise: Exercise) -> Iterator[str]:

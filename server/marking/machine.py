@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from server.ladder.program import Program
 from server.marking.check import Monitor, Pattern
+from server.marking.coverage.saboteurs import Sabotage
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.readings import reading_edges
@@ -75,10 +76,12 @@ def assemble(
     *,
     observe: bool = False,
     faults: Iterable[str] | None = None,
+    blink_ms: int = 0,
 ) -> Assembled:
     """Assemble the concrete machine: program, devices, plant, observer and monitors.
 
-    The devices can have the given ``faults`` (control names), or all of theirs if None.
+    The devices can have the given ``faults`` (control names), or all of theirs if None. With
+    ``blink_ms`` there are saboteurs of the program (``coverage.saboteurs``).
 
     With ``observe`` the power behind every element keeps a plane of its own.
     """
@@ -89,7 +92,9 @@ def assemble(
     running = asm.control(True)
     builder.find_thresholds()
     supply = board.supply()
-    compiled = builder.scan(board, program, supply, observe=observe, exact_timers=True)
+    compiled = builder.scan(
+        board, program, supply, observe=observe, exact_timers=True, blink_ms=blink_ms
+    )
     with asm.section("monitors"):
         builder.observer()
         builder.unlike(compiled, supply)
@@ -222,6 +227,7 @@ class _MachineBuilder:
         *,
         observe: bool,
         exact_timers: bool | frozenset[str],
+        blink_ms: int = 0,
     ) -> CompiledProgram:
         points = self.exercise.points
         with self.asm.section("scan"):
@@ -235,6 +241,8 @@ class _MachineBuilder:
                 exact_timers=exact_timers,
                 short_counts=self.only is not None,
             )
+            if blink_ms:
+                compiled = Sabotage(self.asm, blink_ms).emit(program, compiled, points, power)
             if self.looks_twice:
                 self.shadows = compile_shadows(
                     self.asm,

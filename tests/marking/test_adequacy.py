@@ -113,11 +113,15 @@ def test_the_command_prints_the_counts(capsys: pytest.CaptureFixture[str]) -> No
         "variants",
         "equivalent",
         "survived",
+        "undemanded",
+        "free",
     }
     assert counts["right"] >= 2
     assert counts["right_failed"] == counts["wrong_passed"] == 0
     assert counts["variants"] > 100
-    assert status == (counts["survived"] > 0)
+    assert status == (counts["survived"] > 0 or counts["undemanded"] != [])
+    for each in counts["undemanded"]:
+        assert set(each) == {"output", "sentence", "story", "at_ms", "saboteur"}
 
 
 def test_the_command_refuses_what_is_no_exercise(capsys: pytest.CaptureFixture[str]) -> None:

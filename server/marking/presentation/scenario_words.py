@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from server.marking.coverage.saboteurs import PREFIX as SABOTEUR
+from server.marking.coverage.saboteurs import describe_saboteur
 from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
 
 
@@ -47,6 +49,8 @@ def _words(action: Action) -> str:
             if kind == "fault":
                 symbol, _, fault = name.partition(".")
                 return f"fault at {symbol}: {fault}" if on else f"{symbol} is mended"
+            if control.startswith(SABOTEUR):
+                return f"from here on {describe_saboteur(control)}"
             return f"{name} {'on' if on else 'off'}"
         case Adjust(quantity, value):
             return f"{quantity} set to {value:g}"

@@ -1,0 +1,1 @@
+"""Behavior coverage: which behavior no check demands, and a working day of ordinary operation."""
