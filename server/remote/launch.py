@@ -17,6 +17,7 @@ from server.remote.services import LINE_ITEMS, SCORES
 from server.store.courses import SectionRole
 from server.store.database import Document
 from server.store.lti import MAX_ADDRESS
+from server.store.lti_choices import Wanted
 
 _CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
 
@@ -69,10 +70,31 @@ class _MembershipsClaim(BaseModel):
 
 
 class _Choosing(BaseModel):
+    """Deep Linking 2.0, 'Deep linking settings': what is not said is not accepted, but a line item.
+
+    Where nothing is said of line items, nothing may be concluded; they are offered.
+    """
+
     deep_link_return_url: Address
     accept_types: list[str]
-    accept_lineitem: bool = True
+    accept_presentation_document_targets: list[str] = []
+    accept_multiple: bool | None = None
+    accept_lineitem: bool | None = None
     data: str | None = None
+
+    def wanted(self) -> Wanted:
+        return Wanted(
+            return_url=self.deep_link_return_url,
+            data=self.data,
+            takes_line_item=self.accept_lineitem is not False,
+            takes_links="ltiResourceLink" in self.accept_types,
+            takes_several=self.accept_multiple is True,
+            takes_window="window" in self.accept_presentation_document_targets,
+        )
+
+
+class _Presentation(BaseModel):
+    return_url: Address | None = None
 
 
 _NAMES = {
@@ -86,6 +108,7 @@ _NAMES = {
         "context",
         "resource_link",
         "custom",
+        "launch_presentation",
     )
 } | {
     "grades": "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint",
@@ -109,6 +132,7 @@ class _Claims(BaseModel):
     grades: Annotated[_Grades | None, Absent] = None
     members: Annotated[_MembershipsClaim | None, Absent] = None
     choosing: Annotated[_Choosing | None, Absent] = None
+    launch_presentation: Annotated[_Presentation | None, Absent] = None
     email: str | None = None
     name: str | None = None
     given_name: str | None = None
@@ -130,7 +154,8 @@ class Launch:
 
     ``context_id`` is empty if they come from no course. ``role`` is theirs in the course, None if
     there is none for it here; ``why_not`` says why. Addresses are None where the platform offers no
-    such service, or does not grant it; ``return_url`` is set for choosing only.
+    such service, or does not grant it. ``wanted`` is what the platform accepts of a choice, None if
+    they come to work. ``back_url`` is where the platform wants to have them back.
     """
 
     subject: str
@@ -147,9 +172,8 @@ class Launch:
     line_item: str | None
     line_items: str | None
     memberships_url: str | None
-    return_url: str | None
-    data: str | None
-    takes_line_item: bool
+    wanted: Wanted | None
+    back_url: str | None
     why_not: str = ""
 
 
@@ -159,8 +183,9 @@ def to_document(launch: Launch) -> Document:
 
 
 def from_document(document: Document) -> Launch:
-    role = document["role"]
-    return Launch(**{**document, "role": SectionRole(role) if role else None})
+    role, wanted = document["role"], document["wanted"]
+    read = {"role": SectionRole(role) if role else None, "wanted": wanted and Wanted(**wanted)}
+    return Launch(**{**document, **read})
 
 
 def read_launch(claims: dict[str, Any], target: str) -> Launch:
@@ -202,11 +227,17 @@ def read_launch(claims: dict[str, Any], target: str) -> Launch:
         line_item=grades.lineitem if sends else None,
         line_items=grades.lineitems if makes else None,
         memberships_url=read.members.context_memberships_url if read.members else None,
-        return_url=choosing.deep_link_return_url if choosing else None,
-        data=choosing.data if choosing else None,
-        takes_line_item=choosing is not None and choosing.accept_lineitem,
+        wanted=choosing.wanted() if choosing and read.message_type == DEEP_LINKING else None,
+        back_url=read.launch_presentation.return_url if read.launch_presentation else None,
         why_not="" if role else reason_of_refusal(read.roles),
     )
+
+
+def back_url_of(claims: dict[str, Any]) -> str | None:
+    """Return where the platform wants people back, of claims that may not make a launch."""
+    presentation = claims.get(_NAMES["launch_presentation"])
+    address = presentation.get("return_url") if isinstance(presentation, dict) else None
+    return address if isinstance(address, str) and len(address) <= MAX_ADDRESS else None
 
 
 def leads_to(address: str, target: str) -> bool:

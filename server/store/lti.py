@@ -75,6 +75,8 @@ class LtiLogin(Base):
     """A sign-in that has begun: its nonce is good once, in the browser that holds the state.
 
     ``launch`` is what the platform then said, checked; it waits for that browser to come for it.
+    ``storage_target`` is the platform's frame that keeps the state for a sign-in inside a frame,
+    where browsers refuse cookies; empty where a cookie keeps it.
     """
 
     __tablename__ = "lti_logins"
@@ -84,6 +86,7 @@ class LtiLogin(Base):
     nonce: Mapped[str] = mapped_column(String(64))
     expires_at: Mapped[datetime] = mapped_column(index=True)
     launch: Mapped[Document | None]
+    storage_target: Mapped[str] = mapped_column(String(255), default="")
 
 
 class LtiPerson(Base):
@@ -150,7 +153,13 @@ class LtiLink(Base):
 
 
 class LtiChoice(Base):
-    """An instructor who chooses in a platform what a new link leads to (Deep Linking 2.0)."""
+    """An instructor who chooses in a platform what new links lead to (Deep Linking 2.0).
+
+    ``takes_links``, ``takes_several``, ``takes_window`` and ``takes_line_item`` say what the
+    platform accepts: resource links at all, more than one, links that open a window, columns of its
+    gradebook. ``ticket_hash`` opens the choice inside the platform's frame, where nobody can be
+    signed in; it is empty for a choice in a window of its own.
+    """
 
     __tablename__ = "lti_choices"
 
@@ -162,6 +171,10 @@ class LtiChoice(Base):
     return_url: Mapped[str] = mapped_column(String(MAX_ADDRESS))
     data: Mapped[str | None]
     takes_line_item: Mapped[bool]
+    takes_links: Mapped[bool] = mapped_column(default=True)
+    takes_several: Mapped[bool] = mapped_column(default=False)
+    takes_window: Mapped[bool] = mapped_column(default=False)
+    ticket_hash: Mapped[str] = mapped_column(String(64), default="")
     expires_at: Mapped[datetime] = mapped_column(index=True)
 
     context: Mapped[LtiContext] = relationship(lazy="joined", innerjoin=True)

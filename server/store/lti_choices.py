@@ -1,17 +1,42 @@
 """What an instructor chooses for a platform's course and links, and what follows from it."""
 
+import hashlib
+import hmac
+import secrets
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from server.store.courses import Section, SectionRole, sections_of, students_of
+from server.store.courses import (
+    TEACHING,
+    Assignment,
+    Section,
+    SectionRole,
+    assignments_of,
+    role_in_section,
+    sections_of,
+    students_of,
+)
 from server.store.lti import LineItem, LtiChoice, LtiContext, LtiLink, LtiPerson, OutgoingScore
 from server.store.lti_outbox import queue_scores
 from server.store.people import User
 
 CHOICE_LASTS = timedelta(hours=2)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a platform accepts of a choice, and where it wants it."""
+
+    return_url: str
+    data: str | None
+    takes_line_item: bool
+    takes_links: bool
+    takes_several: bool
+    takes_window: bool
 
 
 def bind(
@@ -56,28 +81,55 @@ def sections_to_choose(session: Session, user: User) -> list[Section]:
     ]
 
 
+def assignments_to_choose(session: Session, context: LtiContext) -> list[Assignment]:
+    """What links of a platform's course can lead to: what is set for its section."""
+    return assignments_of(session, [context.section_id]) if context.section_id else []
+
+
 def begin_choice(
-    session: Session,
-    context: LtiContext,
-    user: User,
-    return_url: str,
-    data: str | None,
-    takes_line_item: bool,
-    now: datetime,
+    session: Session, context: LtiContext, user: User, wanted: Wanted, now: datetime
 ) -> LtiChoice:
-    """Somebody begins to choose what a new link is to lead to."""
+    """Somebody begins to choose what new links are to lead to."""
     session.execute(delete(LtiChoice).where(LtiChoice.expires_at <= now))
     choice = LtiChoice(
         context_id=context.id,
         user_id=user.id,
-        return_url=return_url,
-        data=data,
-        takes_line_item=takes_line_item,
+        return_url=wanted.return_url,
+        data=wanted.data,
+        takes_line_item=wanted.takes_line_item,
+        takes_links=wanted.takes_links,
+        takes_several=wanted.takes_several,
+        takes_window=wanted.takes_window,
         expires_at=now + CHOICE_LASTS,
     )
     session.add(choice)
     session.flush()
     return choice
+
+
+def give_ticket(choice: LtiChoice) -> str:
+    """Return a ticket that opens the choice without a sign-in; only its hash is stored."""
+    ticket = secrets.token_urlsafe(32)
+    choice.ticket_hash = _hash(ticket)
+    return ticket
+
+
+def choice_by_ticket(
+    session: Session, choice_id: int, ticket: str, now: datetime
+) -> LtiChoice | None:
+    """Return the choice that this ticket opens, None if it opens none, or none any more."""
+    choice = session.get(LtiChoice, choice_id)
+    if choice is None or choice.expires_at <= now or not choice.ticket_hash:
+        return None
+    section_id = choice.context.section_id
+    if section_id is None or role_in_section(session, choice.user_id, section_id) not in TEACHING:
+        return None
+    fits = hmac.compare_digest(choice.ticket_hash, _hash(ticket))
+    return choice if fits and session.get_one(User, choice.user_id).disabled_at is None else None
+
+
+def _hash(ticket: str) -> str:
+    return hashlib.sha256(ticket.encode()).hexdigest()
 
 
 def known_people(session: Session, platform_id: int) -> dict[str, User]:

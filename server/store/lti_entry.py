@@ -90,8 +90,13 @@ def knows_deployment(session: Session, platform_id: int, deployment_id: str) -> 
     return session.get(Deployment, (platform_id, deployment_id)) is not None
 
 
-def begin_login(session: Session, platform: Platform, now: datetime) -> tuple[str, str]:
-    """State and nonce of a new sign-in; only the hash of the state is stored."""
+def begin_login(
+    session: Session, platform: Platform, now: datetime, storage_target: str = ""
+) -> tuple[str, str]:
+    """State and nonce of a new sign-in; only the hash of the state is stored.
+
+    ``storage_target`` is the platform's frame that keeps the state where cookies are refused.
+    """
     session.execute(delete(LtiLogin).where(LtiLogin.expires_at <= now))
     state, nonce = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
     session.add(
@@ -100,6 +105,7 @@ def begin_login(session: Session, platform: Platform, now: datetime) -> tuple[st
             platform_id=platform.id,
             nonce=nonce,
             expires_at=now + LOGIN_LASTS,
+            storage_target=storage_target,
         )
     )
     return state, nonce

@@ -384,6 +384,8 @@ RULES: dict[str, Rule] = {
     "lti_login": ANYBODY,
     "lti_launch": ANYBODY,
     "lti_enter": ANYBODY,
+    "lti_enter_in_frame": ANYBODY,
+    "hand_over_in_frame": ANYBODY,
     "openid_sign_in": ANYBODY,
     "openid_back": ANYBODY,
     "openid_sign_out": ANYBODY,

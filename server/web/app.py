@@ -61,6 +61,8 @@ from server.web.gradebook import similarity as likeness
 from server.web.gradebook import student_work
 from server.web.help import pages as help_pages
 from server.web.home import pages as home
+from server.web.lti import choices as lti_choices
+from server.web.lti import framed as lti_framed
 from server.web.lti import launch as lti
 from server.web.lti import links as lti_links
 from server.web.lti import platforms
@@ -115,7 +117,9 @@ ROUTERS = (
     assignments.router,
     likeness.router,
     lti.router,
+    lti_framed.router,
     lti_links.router,
+    lti_choices.router,
     platforms.router,
     openid.router,
     lms_roster.router,

@@ -5,7 +5,7 @@ import socket
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 from time import monotonic, sleep
@@ -18,17 +18,17 @@ from sqlalchemy import select
 
 from server.store.courses import SectionRole, role_in_section
 from server.store.database import Database
-from server.store.lti import LtiContext, LtiLink
+from server.store.lti import LtiContext
 from server.store.lti import Platform as Registered
 from server.store.migration import migrate
 from server.store.people import Role, User, find_user
 from server.web.access import COOKIE
 from server.web.errands import THREADS
 from tests.attack.attack import Attack, Outcome, Target
-from tests.factories import make_assignment, make_section, make_user
+from tests.factories import make_user
 from tests.faults.processes import PATIENCE, serving
-from tests.web.launches import platform_key, platform_of, posted
-from tests.web.lti_platform import COURSE, INSTRUCTOR, LEARNER, Person, Platform, Server
+from tests.web.launches import connect, platform_key, platform_of, posted
+from tests.web.lti_platform import INSTRUCTOR, LEARNER, Person, Platform, Server
 from tests.web.openid_provider import CLIENT, SECRET, Provider
 
 LAUNCHES = 40
@@ -102,22 +102,7 @@ def course(target: Target) -> Iterator[Platform]:
     server.start()
     try:
         platform = platform_of(server, target.database, now, target.url)
-        with target.database.write() as session:
-            section = make_section(session)
-            opened = now() - timedelta(days=1)
-            assignment = make_assignment(session, section, opens_at=opened, due_at=now())
-            context = LtiContext(
-                platform_id=session.scalars(select(Registered.id)).one(),
-                deployment_id=platform.deployment_id,
-                context_id=COURSE,
-                title="Control logic",
-                section_id=section.id,
-            )
-            session.add(context)
-            session.flush()
-            session.add(
-                LtiLink(context_id=context.id, resource_link_id="sump", assignment_id=assignment.id)
-            )
+        connect(target.database, platform)
         yield platform
     finally:
         server.stop()

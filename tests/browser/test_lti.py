@@ -10,13 +10,13 @@ from playwright.sync_api import expect
 from server.marking.verdict import Status
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
-from server.store.lti import LtiPerson
+from server.store.lti import LtiContext, LtiPerson
 from server.store.lti_outbox import queue_scores
 from server.store.people import Role, User, find_user
 from tests.browser.conftest import WIDTHS, OpenPage, assert_accessible
 from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
 from tests.web.launches import INGRID, WANJIRU, platform_of
-from tests.web.lti_platform import Platform, Server
+from tests.web.lti_platform import COURSE, Platform, Server
 
 
 @pytest.fixture
@@ -89,7 +89,7 @@ def test_from_the_course_to_the_grade(
     assert platform.columns[0].scores[WANJIRU.subject]["scoreGiven"] == 1.0
 
 
-def test_a_link_is_chosen_in_the_lab(
+def test_links_are_chosen_in_a_window(
     open_page: OpenPage, platform: Platform, lab: tuple[User, Assignment]
 ) -> None:
     platform.links = {"choose": {"title": "Choose", "custom": {}}}
@@ -98,9 +98,37 @@ def test_a_link_is_chosen_in_the_lab(
     page.get_by_role("button", name="Connect them").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Choose an exercise")
     assert_accessible(page)
-    page.get_by_role("button", name="Take it").click()
-    expect(page.get_by_role("heading", name="The link is made")).to_be_visible()
-    assert [item["custom"] for item in platform.chosen] == [{"assignment": str(lab[1].id)}]
+    page.get_by_role("button", name="Add link").click()
+    expect(page.get_by_role("heading", name="Links made: 1")).to_be_visible()
+    assert platform.chosen[0]["custom"]["assignment"] == str(lab[1].id)
+
+
+def test_links_are_chosen_inside_the_frame_of_the_platform(
+    open_page: OpenPage, database: Database, platform: Platform, lab: tuple[User, Assignment]
+) -> None:
+    """Two sites: the browser sends the frame no cookie of ours, so the platform keeps the state."""
+    platform.storage = "_parent"
+    with database.write() as session:
+        session.add(
+            LtiContext(
+                platform_id=1,
+                deployment_id=platform.deployment_id,
+                context_id=COURSE,
+                title="Control logic",
+                section_id=lab[1].section_id,
+            )
+        )
+    page = open_page(f"{platform.url}/framed/{INGRID.subject}/choose", width=400)
+    frame = page.frame_locator("iframe")
+    frame.get_by_role("radio", name="Apple wash sump").press("Space")
+    frame.get_by_role("button", name="Cancel").click()
+    expect(frame.get_by_role("heading", name="Links made: 0")).to_be_visible()
+    platform.choosing = {"accept_multiple": True}
+    page.reload()
+    frame.get_by_role("checkbox", name="Apple wash sump").check()
+    frame.get_by_role("button", name="Add links").click()
+    expect(frame.get_by_role("heading", name="Links made: 1")).to_be_visible()
+    assert page.context.cookies(platform.tool) == [], "nobody is signed in by it"
 
 
 @pytest.mark.parametrize(("width", "theme"), [(1280, "light"), (400, "dark")])

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 from html import unescape
 from urllib.parse import urlsplit
@@ -10,13 +10,16 @@ from urllib.request import urlopen
 
 import httpx2
 from joserfc.jwk import RSAKey
+from sqlalchemy import select
 
 from server.remote.own_keys import published
+from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
-from server.store.lti import Deployment, ToolKey
+from server.store.lti import Deployment, LtiContext, LtiLink, ToolKey
 from server.store.lti import Platform as Registered
-from tests.factories import NOON
-from tests.web.lti_platform import INSTRUCTOR, Person, Platform, Server
+from server.store.people import User
+from tests.factories import NOON, make_assignment, make_section
+from tests.web.lti_platform import COURSE, INSTRUCTOR, Person, Platform, Server
 
 WANJIRU = Person("s-17", "Wanjiru Kamande", email="wanjiru@larkmoor.example")
 BO = Person("s-18", "Bo Li", email="bo@larkmoor.example")
@@ -76,6 +79,33 @@ def register(database: Database, platform: Platform) -> int:
             ToolKey(kid=str(key.kid), private_key=dict(key.as_dict(private=True)), made_at=NOON)
         )
         return registered.id
+
+
+def connect(database: Database, platform: Platform, teacher: User | None = None) -> Assignment:
+    """The platform's course is connected with a section, its link with an assignment there."""
+    with database.write() as session:
+        section = make_section(session, *([(teacher, SectionRole.INSTRUCTOR)] if teacher else []))
+        now = platform.clock()
+        assignment = make_assignment(
+            session,
+            section,
+            exercise="wash-sump",
+            opens_at=now - timedelta(days=1),
+            due_at=now + timedelta(days=4),
+        )
+        context = LtiContext(
+            platform_id=session.scalars(select(Registered.id)).one(),
+            deployment_id=platform.deployment_id,
+            context_id=COURSE,
+            title="Control logic",
+            section_id=section.id,
+        )
+        session.add(context)
+        session.flush()
+        session.add(
+            LtiLink(context_id=context.id, resource_link_id="sump", assignment_id=assignment.id)
+        )
+    return assignment
 
 
 def posted(

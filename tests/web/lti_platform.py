@@ -13,7 +13,7 @@ from datetime import datetime
 from html import escape
 from threading import Thread
 from typing import Annotated, Any
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
 
 import uvicorn
 from fastapi import Depends, FastAPI, Form, Header, HTTPException, Request
@@ -35,6 +35,21 @@ ADMINISTRATOR = f"{MEMBERSHIP}#Administrator"
 TEST_USER = "http://purl.imsglobal.org/vocab/lti/system/person#TestUser"
 
 COURSE = "aut-131-fall"
+
+SETTINGS = f"{CHOOSING}deep_linking_settings"
+
+STORING = """<script>
+const kept = {};
+addEventListener("message", ({ data, origin, source }) => {
+  const { subject, message_id, key } = data;
+  const answer = { subject: `${subject}.response`, message_id, key };
+  kept[origin] ??= {};
+  if (data.subject === "lti.put_data") kept[origin][data.key] = data.value;
+  answer.value = kept[origin][data.key];
+  source.postMessage(answer, origin);
+});
+</script>"""
+"""Stores by the origin that asks (LTI postMessage Storage 0.1; from memory)."""
 
 
 @dataclass(frozen=True)
@@ -92,11 +107,28 @@ class Platform:
     assertions: set[str] = field(default_factory=set)
     answer_with: int | None = None
     chosen: list[dict[str, Any]] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
+    choosing: dict[str, Any] = field(default_factory=dict)
+    storage: str = ""
     port: int = 0
 
     @property
     def url(self) -> str:
         return f"http://{self.host}:{self.port}"
+
+    @property
+    def issuer(self) -> str:
+        return self.url
+
+    @property
+    def login(self) -> str:
+        """Where the tool wants to be asked to begin."""
+        return self.tool.replace("/lti/launch", "/lti/login")
+
+    @property
+    def choosing_tool(self) -> str:
+        """Where the tool wants to be led to for choosing."""
+        return self.tool.replace("/lti/launch", "/lti/choose")
 
     def add_link(self, id: str, title: str, **custom: str) -> None:
         """A link of the course; with ``grades_by_itself`` it gets a line item."""
@@ -107,12 +139,13 @@ class Platform:
     def initiation(self, person: Person, link: str | None) -> dict[str, str]:
         """Third-party initiated login; ``link`` None is a choice of content."""
         return {
-            "iss": self.url,
+            "iss": self.issuer,
             "client_id": self.client_id,
             "login_hint": person.subject,
             "lti_message_hint": link or "choose",
             "lti_deployment_id": self.deployment_id,
-            "target_link_uri": self.tool,
+            "target_link_uri": self.tool if link else self.choosing_tool,
+            **({"lti_storage_target": self.storage} if self.storage else {}),
         }
 
     def id_token(self, asked: dict[str, str]) -> str:
@@ -126,7 +159,7 @@ class Platform:
         now = int(self.clock().timestamp())
         given, _, family = person.name.rpartition(" ")
         claims: dict[str, Any] = {
-            "iss": self.url,
+            "iss": self.issuer,
             "aud": self.client_id,
             "sub": person.subject,
             "iat": now,
@@ -137,7 +170,8 @@ class Platform:
             "family_name": family,
             f"{CLAIM}version": "1.3.0",
             f"{CLAIM}deployment_id": self.deployment_id,
-            f"{CLAIM}target_link_uri": self.tool,
+            f"{CLAIM}target_link_uri": self.choosing_tool if hint == "choose" else self.tool,
+            f"{CLAIM}launch_presentation": {"return_url": f"{self.url}/back?course={COURSE}"},
             f"{CLAIM}roles": list(person.roles),
             f"{CLAIM}context": {"id": COURSE, "title": "Control logic, fall"},
         }
@@ -150,11 +184,12 @@ class Platform:
             }
         if hint == "choose":
             claims[f"{CLAIM}message_type"] = "LtiDeepLinkingRequest"
-            claims[f"{CHOOSING}deep_linking_settings"] = {
+            claims[SETTINGS] = {
                 "deep_link_return_url": f"{self.url}/return",
                 "accept_types": ["ltiResourceLink"],
                 "accept_presentation_document_targets": ["window"],
                 "data": "opaque to the tool",
+                **self.choosing,
             }
             return claims
         link = self.links[hint]
@@ -170,6 +205,49 @@ class Platform:
             endpoint["lineitem"] = f"{self.url}/lineitems/{own[0]}?course={COURSE}"
         claims[f"{AGS}/claim/endpoint"] = endpoint
         return claims
+
+    def opened(self, token: str) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Header and claims of what the tool has signed."""
+        found = KeySet.import_key_set(self.tool_keys())
+        read = jwt.decode(token, found, algorithms=["RS256"])
+        return read.header, read.claims
+
+    def take_assertion(self, header: dict[str, Any], claims: dict[str, Any]) -> None:
+        """Security Framework 1.0, 4.1.1; RFC 7523, section 3 (from memory)."""
+        now = self.clock().timestamp()
+        assert claims["iss"] == claims["sub"] == self.client_id
+        assert claims["aud"] == (self.audience or f"{self.url}/token")
+        assert claims["iat"] <= now < claims["exp"]
+        assert claims["jti"] not in self.assertions
+        self.assertions.add(claims["jti"])
+
+    def take_response(self, header: dict[str, Any], claims: dict[str, Any]) -> None:
+        """Deep Linking 2.0, 'Deep linking response message' (from memory): chosen links appear."""
+        now = self.clock().timestamp()
+        settings = self._claims(next(iter(self.people.values())), "choose", "")[SETTINGS]
+        items = claims.get(f"{CHOOSING}content_items", [])
+        assert claims["iss"] == self.client_id
+        assert claims["aud"] == self.issuer
+        assert claims["iat"] <= now < claims["exp"]
+        assert claims["nonce"]
+        assert claims[f"{CLAIM}deployment_id"] == self.deployment_id
+        assert claims[f"{CLAIM}message_type"] == "LtiDeepLinkingResponse"
+        assert claims[f"{CLAIM}version"] == "1.3.0"
+        assert claims[f"{CHOOSING}data"] == settings["data"]
+        assert len(items) <= 1 or settings["accept_multiple"]
+        self.messages += [claims.get(f"{CHOOSING}{name}", "") for name in ("msg", "errormsg")]
+        for item in items:
+            assert item["type"] in settings["accept_types"]
+            assert item["url"] == self.tool
+            assert item["submission"]["startDateTime"] < item["submission"]["endDateTime"]
+            targets = settings["accept_presentation_document_targets"]
+            assert ("window" in item) == ("window" in targets)
+            self.chosen.append(item)
+            id = f"chosen-{len(self.chosen)}"
+            self.links[id] = {"title": item["title"], "custom": item["custom"]}
+            if wanted := item.get("lineItem"):
+                label, most = wanted["label"], wanted["scoreMaximum"]
+                self.columns.append(Column(label, most, wanted["resourceId"], link=id))
 
 
 class Server:
@@ -214,24 +292,37 @@ def _app(server: Server) -> FastAPI:
     def course(platform: Here, subject: str) -> Response:
         """The course's page: a link for each resource link."""
         person = platform.people[subject]
-        tool = platform.tool.replace("/lti/launch", "/lti/login")
         rows = []
         for id, link in platform.links.items():
-            fields = platform.initiation(person, id)
+            fields = platform.initiation(person, None if id == "choose" else id)
             hidden = "".join(
                 f'<input type="hidden" name="{name}" value="{escape(value)}">'
                 for name, value in fields.items()
             )
-            rows.append(f'<form action="{tool}">{hidden}<button>{link["title"]}</button></form>')
+            rows.append(
+                f'<form action="{platform.login}">{hidden}<button>{link["title"]}</button></form>'
+            )
         return HTMLResponse(f"<!doctype html><title>Course</title>{''.join(rows)}")
 
     @app.get("/framed/{subject}/{link}")
     def framed(platform: Here, subject: str, link: str) -> Response:
-        """The same in a frame of the course's page."""
-        fields = platform.initiation(platform.people[subject], link)
-        query = "&".join(f"{name}={value}" for name, value in fields.items())
-        tool = platform.tool.replace("/lti/launch", "/lti/login")
-        return HTMLResponse(f'<title>Course</title><iframe src="{tool}?{escape(query)}"></iframe>')
+        """The same in a frame of the course's page, which stores for tools."""
+        fields = platform.initiation(platform.people[subject], None if link == "choose" else link)
+        frame = f'<iframe src="{platform.login}?{escape(urlencode(fields))}"></iframe>'
+        stores = STORING
+        if platform.storage not in ("", "_parent"):
+            stores = f'<iframe name="{platform.storage}" src="/storage"></iframe>'
+        return HTMLResponse(f"<!doctype html><title>Course</title>{stores}{frame}")
+
+    @app.get("/storage")
+    def storage() -> Response:
+        """A frame beside the tool's that stores."""
+        return HTMLResponse(f"<!doctype html><title>Storage</title>{STORING}")
+
+    @app.get("/back")
+    def back(lti_errormsg: str = "") -> Response:
+        """Where somebody comes back who could not come in."""
+        return HTMLResponse(f"<!doctype html><title>Course</title><h1>{escape(lti_errormsg)}</h1>")
 
     @app.get("/auth")
     def auth(platform: Here, request: Request) -> Response:
@@ -278,14 +369,7 @@ def _app(server: Server) -> FastAPI:
             raise HTTPException(platform.token_status)
         assert grant_type == "client_credentials"
         assert client_assertion_type == "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"
-        found = KeySet.import_key_set(platform.tool_keys())
-        claims = jwt.decode(client_assertion, found, algorithms=["RS256"]).claims
-        now = platform.clock().timestamp()
-        assert claims["iss"] == claims["sub"] == platform.client_id
-        assert claims["aud"] == (platform.audience or f"{platform.url}/token")
-        assert claims["iat"] <= now < claims["exp"]
-        assert claims["jti"] not in platform.assertions
-        platform.assertions.add(claims["jti"])
+        platform.take_assertion(*platform.opened(client_assertion))
         made = secrets.token_urlsafe(16)
         platform.tokens[made] = platform.grants(set(scope.split()))
         granted = {"scope": " ".join(sorted(platform.tokens[made]))}
@@ -397,28 +481,11 @@ def _app(server: Server) -> FastAPI:
 
     @app.post("/return")
     def take_choice(platform: Here, response: Annotated[str, Form(alias="JWT")]) -> Any:
-        """A chosen link becomes one of the course's."""
-        found = KeySet.import_key_set(platform.tool_keys())
-        claims = jwt.decode(response, found, algorithms=["RS256"]).claims
-        now = platform.clock().timestamp()
-        assert claims["iss"] == platform.client_id
-        assert claims["aud"] == platform.url
-        assert claims["iat"] <= now < claims["exp"]
-        assert claims["nonce"]
-        assert claims[f"{CLAIM}deployment_id"] == platform.deployment_id
-        assert claims[f"{CLAIM}message_type"] == "LtiDeepLinkingResponse"
-        assert claims[f"{CLAIM}version"] == "1.3.0"
-        assert claims[f"{CHOOSING}data"] == "opaque to the tool"
-        for item in claims[f"{CHOOSING}content_items"]:
-            assert item["type"] == "ltiResourceLink"
-            assert item["url"] == platform.tool
-            platform.chosen.append(item)
-            id = f"chosen-{len(platform.chosen)}"
-            platform.links[id] = {"title": item["title"], "custom": item["custom"]}
-            wanted = item["lineItem"]
-            column = Column(wanted["label"], wanted["scoreMaximum"], wanted["resourceId"], link=id)
-            platform.columns.append(column)
-        return HTMLResponse("<!doctype html><title>Link made</title><h1>The link is made</h1>")
+        """Chosen links become links of the course."""
+        platform.take_response(*platform.opened(response))
+        return HTMLResponse(
+            f"<!doctype html><title>Link made</title><h1>Links made: {len(platform.chosen)}</h1>"
+        )
 
     return app
 

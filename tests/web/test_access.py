@@ -129,6 +129,8 @@ PERMITTED: dict[str, set[str]] = {
     "lti_login": {NOBODY, *EVERYBODY},
     "lti_launch": {NOBODY, *EVERYBODY},
     "lti_enter": {NOBODY, *EVERYBODY},
+    "lti_enter_in_frame": {NOBODY, *EVERYBODY},
+    "hand_over_in_frame": {NOBODY, *EVERYBODY},
     "openid_sign_in": {NOBODY, *EVERYBODY},
     "openid_back": {NOBODY, *EVERYBODY},
     "openid_sign_out": {NOBODY, *EVERYBODY},

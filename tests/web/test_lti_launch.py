@@ -6,7 +6,6 @@ from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
-import httpx2
 import pytest
 from sqlalchemy import func, select
 from starlette.testclient import TestClient
@@ -31,9 +30,9 @@ from tests.factories import (
 from tests.web.conftest import SITE
 from tests.web.lab import ClientFor
 from tests.web.launches import (
-    BO,
     INGRID,
     WANJIRU,
+    connect,
     launch,
     platform_key,
     platform_of,
@@ -76,23 +75,7 @@ def teacher(database: Database) -> User:
 
 @pytest.fixture
 def assignment(database: Database, platform: Platform, teacher: User) -> Assignment:
-    """The platform's course is connected with a section, its link with the assignment."""
-    with database.write() as session:
-        section = make_section(session, (teacher, SectionRole.INSTRUCTOR))
-        assignment = make_assignment(session, section, exercise="wash-sump")
-        context = LtiContext(
-            platform_id=session.scalars(select(Registered.id)).one(),
-            deployment_id=platform.deployment_id,
-            context_id=COURSE,
-            title="Control logic",
-            section_id=section.id,
-        )
-        session.add(context)
-        session.flush()
-        session.add(
-            LtiLink(context_id=context.id, resource_link_id="sump", assignment_id=assignment.id)
-        )
-    return assignment
+    return connect(database, platform, teacher)
 
 
 @pytest.fixture
@@ -383,7 +366,21 @@ def test_who_has_no_place_here_is_told_politely(
         assert answer.status_code == 200, name
         assert expected in sentence(answer), name
         assert COOKIE not in client.cookies, name
+        # The platform gets the sentence, too, with whoever goes back to it.
+        assert f'href="{platform.url}/back?course={COURSE}&amp;lti_errormsg=' in answer.text, name
     assert stored(database)[:-1] == before[:-1]
+
+
+@pytest.mark.parametrize(
+    "address", ["https://elsewhere.example/back", "javascript:alert(1)", "x", None]
+)
+def test_nobody_is_sent_back_to_a_host_that_is_not_registered(
+    client: TestClient, platform: Platform, assignment: Assignment, address: str | None
+) -> None:
+    platform.bend = lambda claims: claims.update(
+        {f"{CLAIM}roles": [], f"{CLAIM}launch_presentation": {"return_url": address}}
+    )
+    assert "lti_errormsg" not in launch(client, platform, WANJIRU).text
 
 
 def enrolled_as(database: Database, assignment: Assignment, email: str) -> SectionRole | None:
@@ -668,49 +665,6 @@ def test_a_student_finds_a_closed_door_before_it_opens(
     with database.write() as session:
         session.get_one(Assignment, assignment.id).opens_at = NOON + timedelta(days=1)
     assert launch(client, platform, WANJIRU).headers["location"] == "/"
-
-
-def test_an_exercise_is_chosen_from_the_platform(
-    client: TestClient, platform: Platform, assignment: Assignment, database: Database
-) -> None:
-    answer = launch(client, platform, INGRID, None)
-    assert answer.headers["location"] == "/lti/choices/1"
-    assert "Apple wash sump" in client.get("/lti/choices/1").text
-    assert client.post("/lti/choices/1", data={"assignment": "0"}).status_code == 422
-    page = client.post("/lti/choices/1", data={"assignment": str(assignment.id)})
-    assert f"form-action {platform.url};" in page.headers["Content-Security-Policy"]
-    token = page.text.split('name="JWT" value="')[1].split('"')[0]
-    made = httpx2.post(f"{platform.url}/return", data={"JWT": token})
-    assert made.status_code == 200
-    (item,) = platform.chosen
-    assert item["lineItem"]["scoreMaximum"] == sum(each.weight for each in SUMP.requirements)
-    # The new link leads there without anybody binding it.
-    answer = launch(client, platform, WANJIRU, "chosen-1")
-    assert answer.headers["location"] == f"/assignments/{assignment.id}"
-    with database.read() as session:
-        link = session.scalars(select(LtiLink).where(LtiLink.resource_link_id == "chosen-1")).one()
-        assert link.line_item == f"{platform.url}/lineitems/1?course={COURSE}"
-
-
-def test_a_student_does_not_choose(
-    client: TestClient, platform: Platform, assignment: Assignment
-) -> None:
-    answer = launch(client, platform, BO, None)
-    assert "Only who teaches the course" in sentence(answer)
-
-
-def test_a_platform_that_wants_the_choice_elsewhere(
-    client: TestClient, platform: Platform, assignment: Assignment
-) -> None:
-    def elsewhere(claims: dict[str, Any]) -> None:
-        settings = claims["https://purl.imsglobal.org/spec/lti-dl/claim/deep_linking_settings"]
-        settings["deep_link_return_url"] = "https://elsewhere.example/take"
-
-    platform.bend = elsewhere
-    launch(client, platform, INGRID, None)
-    answer = client.post("/lti/choices/1", data={"assignment": str(assignment.id)})
-    assert answer.status_code == 422
-    assert "elsewhere.example, a host that is not registered" in " ".join(answer.text.split())
 
 
 def test_two_client_ids_of_one_issuer(

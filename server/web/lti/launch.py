@@ -6,12 +6,13 @@ token is checked in full and kept. It sends the browser on to ``/lti/enter``, wh
 again: only the browser that began comes in, and cookies stay ``SameSite=Lax``.
 
 Our pages are in no frame of others. A launch inside a frame of the platform gets a page that has
-nothing but a link that opens a window of its own, and begins there.
+nothing but a link that opens a window of its own, and begins there. Who chooses new links stays in
+the frame if the platform keeps the state for us (``frames.py``, ``framed.py``).
 """
 
 from datetime import datetime
 from functools import partial
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlencode, urlsplit
 
 from fastapi import APIRouter, Depends, Form, Request
@@ -25,28 +26,36 @@ from server.remote.http import NoAnswer
 from server.remote.id_token import TokenRefused, verified_claims
 from server.remote.launch import (
     Launch,
+    back_url_of,
     from_document,
     leads_to,
     read_launch,
     to_document,
 )
-from server.settings import Settings
 from server.store import lti_choices, lti_entry
 from server.store.courses import HANDING_IN, TEACHING, SectionRole
 from server.store.database import Database
-from server.store.lti import LtiContext, Platform
+from server.store.lti import LtiChoice, LtiContext, LtiLogin, Platform
+from server.store.lti_choices import Wanted
 from server.store.lti_entry import Comer, NotYet, PlatformCourse, PlatformLink, ProofNeeded
 from server.store.people import User
 from server.web.accounts.sign_in import sign_in_as
 from server.web.cookies import drop_cookie, read_cookie, set_cookie
 from server.web.dependencies import DatabaseHere, KeySetsHere, Now, SettingsHere, Writing
 from server.web.errands import ErrandsHere
+from server.web.lti.addresses import choosing_target_of, target_of, way_back
+from server.web.lti.frames import (
+    asking_page,
+    for_frame,
+    in_frame,
+    keeping_page,
+    storage_key,
+    window_page,
+)
 from server.web.rendering import error, page
-from server.web.security import content_security_policy
 
 router = APIRouter()
 
-COOKIE = "rungmark_lti_"
 ENTER = "/lti/enter"
 
 FROM_PLATFORMS = ("/lti/login", "/lti/launch")
@@ -54,11 +63,10 @@ FROM_PLATFORMS = ("/lti/login", "/lti/launch")
 
 UNKNOWN = "This launch did not begin here, is more than ten minutes old, or was used. Open it anew."
 OTHER_BROWSER = "This launch began in another browser. Open the link in your LMS again, here."
-
-
-def target_of(settings: Settings) -> str:
-    """The one address of ours to which launches lead."""
-    return f"{settings.public_urls[0]}/lti/launch"
+NOT_TO_CHOOSE = (
+    "The LMS opens a link at the address for choosing new ones. Its administrator sets "
+    "/lti/launch as the address of links."
+)
 
 
 @router.get("/lti/keys")
@@ -104,20 +112,24 @@ def lti_login(
         return error(request, 400, sentence)
     if not values.get("login_hint"):
         return error(request, 400, "The LMS does not say who signs in (login_hint).")
-    if not leads_to(values.get("target_link_uri", ""), target_of(settings)):
-        sentence = f"The launch leads elsewhere than {target_of(settings)}, the only address here."
+    leads, here = values.get("target_link_uri", ""), target_of(settings)
+    choosing = leads_to(leads, choosing_target_of(settings))
+    if not choosing and not leads_to(leads, here):
+        sentence = f"The launch leads elsewhere than {here}, the address of links here."
         return error(request, 400, sentence)
     (platform,) = found
-    if request.headers.get("Sec-Fetch-Dest") in ("iframe", "frame", "embed", "object"):
-        return _window_page(request, platform, values)
-    state, nonce = lti_entry.begin_login(session, platform, now)
+    framed = in_frame(request)
+    target = values.get("lti_storage_target", "") if framed and choosing else ""
+    if framed and not 0 < len(target) <= 255:
+        return window_page(request, platform, values)
+    state, nonce = lti_entry.begin_login(session, platform, now, target)
     asked = {
         "scope": "openid",
         "response_type": "id_token",
         "response_mode": "form_post",
         "prompt": "none",
         "client_id": platform.client_id,
-        "redirect_uri": target_of(settings),
+        "redirect_uri": here,
         "login_hint": values["login_hint"],
         "state": state,
         "nonce": nonce,
@@ -126,9 +138,12 @@ def lti_login(
     if "lti_message_hint" in values:
         asked["lti_message_hint"] = values["lti_message_hint"]
     joint = "&" if urlsplit(platform.login_url).query else "?"
-    answer = RedirectResponse(f"{platform.login_url}{joint}{urlencode(asked)}", 302)
+    onward = f"{platform.login_url}{joint}{urlencode(asked)}"
+    if framed:
+        return keeping_page(request, platform, values, state, onward)
+    answer = RedirectResponse(onward, 302)
     lasts = lti_entry.LOGIN_LASTS
-    set_cookie(answer, request, _cookie(state), state, lasts=lasts, path=ENTER)
+    set_cookie(answer, request, storage_key(state), state, lasts=lasts, path=ENTER)
     return answer
 
 
@@ -149,9 +164,10 @@ async def lti_launch(
     begun = await run_in_threadpool(_begun, database, state, now)
     if begun is None:
         return error(request, 400, UNKNOWN)
+    platform, login = begun
+    refuse = partial(refusal, request, platform, framed=bool(login.storage_target))
     if refused:
-        return error(request, 400, f"The LMS does not sign you in: {error_description or refused}")
-    platform, nonce = begun
+        return refuse(f"The LMS does not sign you in: {error_description or refused}")
     check = partial(
         verified_claims,
         id_token,
@@ -160,28 +176,34 @@ async def lti_launch(
         platform.hosts,
         issuer=platform.issuer,
         client_id=platform.client_id,
-        nonce=nonce,
+        nonce=login.nonce,
         now=now,
     )
+    claims: dict[str, Any] = {}
     try:
-        launch = read_launch(await errands.run(check), target_of(settings))
+        claims = await errands.run(check)
+        launch = read_launch(claims, target_of(settings))
     except TokenRefused as trouble:
-        return error(request, 400, str(trouble))
+        return refuse(str(trouble), back_url=back_url_of(claims))
     except NoAnswer as trouble:
-        return error(request, 502, f"The sign-in can't be checked now. {trouble} Try again soon.")
+        return refuse(f"The sign-in can't be checked now. {trouble} Try again soon.", status=502)
+    if login.storage_target and launch.wanted is None:
+        return refuse(NOT_TO_CHOOSE, back_url=launch.back_url)
     mistake = await run_in_threadpool(_keep, database, platform.id, state, launch, now)
     if mistake:
-        return error(request, 400, mistake)
+        return refuse(mistake, back_url=launch.back_url)
+    if login.storage_target:
+        return asking_page(request, platform, login.storage_target, state)
     return RedirectResponse(f"/lti/enter?{urlencode({'state': state})}", 303)
 
 
-def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, str] | None:
-    """The platform and nonce of a login that waits for its launch."""
+def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, LtiLogin] | None:
+    """The platform and the login that waits for its launch."""
     with database.read() as session:
         login = lti_entry.find_login(session, state, now)
         if login is None or login.launch is not None:
             return None
-        return session.get_one(Platform, login.platform_id), login.nonce
+        return session.get_one(Platform, login.platform_id), login
 
 
 def _keep(database: Database, platform_id: int, state: str, launch: Launch, now: datetime) -> str:
@@ -202,24 +224,20 @@ def lti_enter(
     request: Request, database: DatabaseHere, settings: SettingsHere, now: Now, state: str = ""
 ) -> Response:
     """The browser that began the launch comes for it."""
-    if not state or read_cookie(request, _cookie(state), ENTER) != state:
+    if not state or read_cookie(request, storage_key(state), ENTER) != state:
         return error(request, 400, OTHER_BROWSER)
     visitor = request.state.visitor
-    with database.write() as session:
-        login = lti_entry.find_login(session, state, now)
-        if login is None or login.launch is None:
-            return error(request, 400, UNKNOWN)
-        platform = session.get_one(Platform, login.platform_id)
-        launch = from_document(login.launch)
-        lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
+    waiting = follow_role(database, state, now)
+    if waiting is None:
+        return error(request, 400, UNKNOWN)
+    platform, launch = waiting
     try:
         with database.write() as session:
             login = lti_entry.find_login(session, state, now, lock=True)
             if login is None or login.launch is None:
                 return error(request, 400, UNKNOWN)
-            platform = session.get_one(Platform, login.platform_id)
-            launch = from_document(login.launch)
-            user, address = _come_in(session, platform, launch, visitor and visitor.id, now)
+            user, context, role = admit(session, platform, launch, visitor and visitor.id, now)
+            address = _lead(session, context, launch, user, role, now)
             session.delete(login)
             answer = sign_in_as(request, session, user, address, settings, now)
     except ProofNeeded:
@@ -227,15 +245,33 @@ def lti_enter(
         back = urlencode({"next": f"/lti/enter?{urlencode({'state': state})}"})
         return RedirectResponse(f"/sign-in?{back}", 303)
     except NotYet as refused:
-        return page(request, "lti/not_yet.html", sentence=str(refused))
-    drop_cookie(answer, request, _cookie(state), ENTER)
+        return refusal(request, platform, str(refused), back_url=launch.back_url, status=200)
+    drop_cookie(answer, request, storage_key(state), ENTER)
     return answer
 
 
-def _come_in(
+def follow_role(database: Database, state: str, now: datetime) -> tuple[Platform, Launch] | None:
+    """Return the launch that waits, after its role has been brought up to date; None if none does.
+
+    It is stored by itself: whatever keeps them from coming in, a role that was taken away is gone.
+    """
+    with database.write() as session:
+        login = lti_entry.find_login(session, state, now)
+        if login is None or login.launch is None:
+            return None
+        platform = session.get_one(Platform, login.platform_id)
+        launch = from_document(login.launch)
+        lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
+        return platform, launch
+
+
+def admit(
     session: Session, platform: Platform, launch: Launch, visitor_id: int | None, now: datetime
-) -> tuple[User, str]:
-    """Who comes, and where they are led: to their work, or to what has to be chosen first."""
+) -> tuple[User, LtiContext, SectionRole | None]:
+    """Bring somebody into their section; return who it is, from which course, and their role.
+
+    Raises NotYet and ProofNeeded.
+    """
     if not launch.context_id:
         raise NotYet(
             "The LMS opened this link outside of a course, so there is no section for it here. "
@@ -247,18 +283,40 @@ def _come_in(
     context = lti_entry.context_of(session, platform, _course(launch), comer)
     user = lti_entry.account_of(session, platform, comer, visitor_id, now)
     role = lti_entry.come_in(session, context, user, comer, now)
-    if launch.return_url is not None:
-        if role in HANDING_IN:
-            raise NotYet("Only who teaches the course chooses exercises for it.")
-        choice = lti_choices.begin_choice(
-            session, context, user, launch.return_url, launch.data, launch.takes_line_item, now
-        )
+    return user, context, role
+
+
+def begin_choice(
+    session: Session,
+    context: LtiContext,
+    wanted: Wanted,
+    user: User,
+    role: SectionRole | None,
+    now: datetime,
+) -> LtiChoice:
+    """Begin to choose new links for the platform. Raises NotYet."""
+    if role in HANDING_IN:
+        raise NotYet("Only who teaches the course chooses exercises for it.")
+    return lti_choices.begin_choice(session, context, user, wanted, now)
+
+
+def _lead(
+    session: Session,
+    context: LtiContext,
+    launch: Launch,
+    user: User,
+    role: SectionRole | None,
+    now: datetime,
+) -> str:
+    """Return where they are led: to their work, or to what has to be chosen first."""
+    if launch.wanted is not None:
+        choice = begin_choice(session, context, launch.wanted, user, role, now)
         address = f"/lti/choices/{choice.id}"
     else:
         address = _work(session, context, launch, user, role, now)
     if context.section_id is None:
         address = f"/lti/contexts/{context.id}?{urlencode({'then': address})}"
-    return user, address
+    return address
 
 
 def _course(launch: Launch) -> PlatformCourse:
@@ -292,24 +350,18 @@ def _work(
     return f"/assignments/{link.assignment_id}" if now >= link.assignment.opens_at else "/"
 
 
-def _window_page(request: Request, platform: Platform, values: dict[str, str]) -> Response:
-    """For a launch in a frame: a link that begins it again in a window of its own.
-
-    A link and no form, because a browser also holds redirections of a form to its policy.
-    """
-    names = ("iss", "login_hint", "target_link_uri", "lti_message_hint", "client_id")
-    query = urlencode({name: values[name] for name in names if name in values})
-    answer = page(request, "lti/window.html", address=f"/lti/login?{query}")
-    origins = {
-        f"{parts.scheme}://{parts.netloc}"
-        for parts in (urlsplit(platform.issuer), urlsplit(platform.login_url))
-        if parts.netloc
-    }
-    policy = content_security_policy(frame_ancestors=" ".join(sorted(origins)))
-    answer.headers["Content-Security-Policy"] = policy
-    return answer
-
-
-def _cookie(state: str) -> str:
-    """One for each sign-in, so that two windows don't disturb each other."""
-    return COOKIE + "".join(letter for letter in state if letter.isalnum())[:12]
+def refusal(
+    request: Request,
+    platform: Platform,
+    sentence: str,
+    *,
+    back_url: str | None = None,
+    status: int = 400,
+    framed: bool = False,
+) -> Response:
+    """Say why somebody can't come in, with the way back to the platform if it names one."""
+    back = way_back(platform, back_url, sentence)
+    answer = page(
+        request, "lti/refused.html", status, sentence=sentence, back=back, lms=platform.name
+    )
+    return for_frame(answer, platform) if framed else answer

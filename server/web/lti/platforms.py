@@ -13,7 +13,7 @@ from server.remote import own_keys
 from server.remote.http import is_permitted
 from server.store.lti import Deployment, LtiContext, Platform
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
-from server.web.lti.launch import target_of
+from server.web.lti.addresses import choosing_target_of, target_of
 from server.web.rendering import page
 
 router = APIRouter()
@@ -237,7 +237,8 @@ def _page(
         contexts=session.scalars(select(LtiContext).order_by(LtiContext.title)).all(),
         addresses=(
             ("Login initiation", f"{site}/lti/login"),
-            ("Launch, redirect and deep linking", target_of(settings)),
+            ("Launch and redirect", target_of(settings)),
+            ("Deep linking", choosing_target_of(settings)),
             ("Public key set", f"{site}/lti/keys"),
         ),
         keys=keys,
