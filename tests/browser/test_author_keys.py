@@ -83,7 +83,7 @@ def test_an_exercise_is_written_by_keys_alone(open_page: OpenPage, author: User)
     write(page, '["statement"]', "HS-201 starts P-205, HS-202 stops it; LSH-203, HS-210 (R1).")
 
     # A plant with its points, and a point more: the focus stands in what was added.
-    act(page, "Take this plant")
+    act(page, "Use this plant")
     go(page, page.get_by_role("button", name="Add a point", exact=True), "Shift+Tab")
     page.keyboard.press("Shift+Tab")
     choose(page, page.locator("#new-point"), "selector")

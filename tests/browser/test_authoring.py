@@ -76,7 +76,7 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
         "P-205 fills the tank. HS-201 starts it, HS-202 and LSH-203 stop it (R1a, R1b).",
     )
     expect(page.locator("#statement-preview")).to_contain_text("P-205 fills the tank.")
-    kept(page, "Take this plant")
+    kept(page, "Use this plant")
     expect(page.locator("svg.plant")).to_be_visible()
 
     # One sentence with two demands becomes two requirements.
@@ -121,11 +121,11 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
     trial.get_by_role("button", name="Run", exact=True).click()
     expect(trial.locator("#clock")).not_to_have_text("0.00 s")
     press.click()
-    # The run is stored every few seconds while it goes on.
+    # The run is stored every few seconds while it runs.
     trial.wait_for_timeout(7000)
     trial.close()
     count = page.locator(".scenario-block").count()
-    page.get_by_role("button", name="Add what was recorded").click()
+    page.get_by_role("button", name="Add recorded run").click()
     expect(page.locator(".scenario-block")).to_have_count(count + 1)
     expect(page.locator(".standing")).to_contain_text("No faults")
 
@@ -235,7 +235,7 @@ def test_a_slow_preview_of_the_statement_loses_no_change(
     with page.expect_request("**/statement"):
         page.locator("[data-path='[\"statement\"]']").fill("P-205 fills the tank.")
     fill(page, '["summary"]', "A fill pump that seals itself in.")
-    kept(page, "Take this plant")
+    kept(page, "Use this plant")
     kept(page, "Add a point")
     for route in held:
         route.continue_()

@@ -69,7 +69,7 @@ def test_out_changed_elsewhere_in_and_undone(
         elsewhere = elsewhere.replace(old, new)
     file.write_text(elsewhere)
     page.get_by_label("File").set_input_files(file)
-    page.get_by_role("button", name="Look at it first").click()
+    page.get_by_role("button", name="Preview import").click()
     expect(page.get_by_text("Nothing was left out.")).to_be_visible()
     expect(page.get_by_text("Rung 1 is the same.")).to_be_visible()
     words = (
@@ -78,7 +78,7 @@ def test_out_changed_elsewhere_in_and_undone(
     )
     expect(page.get_by_text(words)).to_be_visible()
     assert_accessible(page)
-    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Import").click()
     contact = page.locator('#rung-1 [data-path="0"]')
     expect(contact).to_have_attribute("data-text", "fill_pump")
     undo(page)
@@ -90,7 +90,7 @@ def test_named_compared_brought_back_and_undone(
 ) -> None:
     student, assignment = work
     page = open_page(f"/assignments/{assignment.id}/versions", student)
-    page.get_by_label("Keep it under a name").fill("Before the lamp")
+    page.get_by_label("Name for this version").fill("Before the lamp")
     page.keyboard.press("Enter")
     expect(page.get_by_role("rowheader", name="Before the lamp")).to_be_visible()
     page.get_by_role("link", name=assignment.title).click()
@@ -105,7 +105,7 @@ def test_named_compared_brought_back_and_undone(
     expect(page.get_by_text("1 rung removed.")).to_be_visible()
     expect(page.locator(".rung .removed")).to_have_count(2)
     assert_accessible(page)
-    page.get_by_role("button", name="Bring back “Before the lamp”").click()
+    page.get_by_role("button", name="Restore “Before the lamp”").click()
     expect(page.locator(".rung-row")).to_have_count(2)
     undo(page)
     expect(page.locator(".rung-row")).to_have_count(1)
@@ -126,7 +126,7 @@ def test_a_file_that_is_refused(
     file = tmp_path / "lab.st"
     file.write_text(RIGHT.replace("sump_high;", "sump_high"))
     page.get_by_label("File").set_input_files(file)
-    page.get_by_role("button", name="Look at it first").click()
-    expect(page.get_by_role("alert")).to_contain_text("lab.st was not taken in.")
+    page.get_by_role("button", name="Preview import").click()
+    expect(page.get_by_role("alert")).to_contain_text("lab.st was not imported.")
     expect(page.get_by_role("alert")).to_contain_text("Line 11, column 67: Expected ';'")
     assert_accessible(page)

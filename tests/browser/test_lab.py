@@ -111,7 +111,7 @@ def test_from_signing_in_to_the_gradebook(
     expect(row).to_contain_text("the fill pump ran on after the sump was full")
 
     # Mended with the pointer.
-    page.get_by_role("link", name="Go on with the program").click()
+    page.get_by_role("link", name="Continue editing").click()
     expect(page.locator("html.editing")).to_be_attached()
     page.locator('#rung-0 [data-text="stop_pb"]').click()
     page.locator('.bench [data-command="closed"]').click()
@@ -204,7 +204,7 @@ def test_two_windows_never_overwrite_each_other(
     expect(second.locator("#rung-0.elsewhere")).to_be_visible()
     saved(second, 0, "start_pb")
     accessible_everywhere(second)
-    second.get_by_role("button", name="Do my step on this program").click()
+    second.get_by_role("button", name="Repeat my step on this program").click()
     saved(second, 0, "start_pb", "lamp")
 
 

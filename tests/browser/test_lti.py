@@ -60,10 +60,10 @@ def test_from_the_course_to_the_grade(
     page.get_by_role("button", name="Apple wash sump").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Section of Control logic, fall")
     assert_accessible(page)
-    page.get_by_role("button", name="Connect them").click()
+    page.get_by_role("button", name="Connect").click()
     expect(page.get_by_label("Exercise")).to_be_visible()
     assert_accessible(page)
-    page.get_by_role("button", name="Let it lead there").click()
+    page.get_by_role("button", name="Save link").click()
     expect(page.get_by_role("heading", name="Grades in the LMS")).to_be_visible()
 
     # A student, whose course page shows the tool in a frame.
@@ -95,7 +95,7 @@ def test_links_are_chosen_in_a_window(
     platform.links = {"choose": {"title": "Choose", "custom": {}}}
     page = open_page(f"{platform.url}/course/{INGRID.subject}")
     page.get_by_role("button", name="Choose").click()
-    page.get_by_role("button", name="Connect them").click()
+    page.get_by_role("button", name="Connect").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Choose an exercise")
     assert_accessible(page)
     page.get_by_role("button", name="Add link").click()
@@ -140,7 +140,7 @@ def test_the_administrator_registers_a_system(
     page = open_page("/", administrator, width=width, theme=theme)
     page.get_by_role("link", name="Learning-management systems").click()
     for label, text in (
-        ("Name, as people here call it", "Larkmoor course server"),
+        ("Name, as people here know it", "Larkmoor course server"),
         ("Issuer (iss)", "https://lms.larkmoor.example"),
         ("Client id", "rungmark-1"),
         ("Deployment ids, a line each", "1\n2"),

@@ -141,7 +141,7 @@ def test_from_the_first_requirement_to_the_next_version(
     expect(value(page, "sump_high")).to_have_text("OFF")
     bench.program(RIGHT)
     page.evaluate("window.dispatchEvent(new Event('focus'))")
-    press(button(page, "Go on with it from here"))
+    press(button(page, "Continue with the new program"))
     expect(page.locator("#rung-list svg")).to_have_count(2)
     expect(page.locator("#newer")).to_be_hidden()
     press(button(page, "One scan"))

@@ -181,4 +181,4 @@ def test_a_comment_on_a_rung_reaches_the_student(
     assert teacher.post(f"{address}/comments", data=form).status_code == 303
     page = desk.client.get(address).text
     assert "On rung 1: What &lt;i&gt;stops&lt;/i&gt; the pump?" in page
-    assert "Write the comment" not in page
+    assert "Add comment" not in page

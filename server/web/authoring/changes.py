@@ -57,7 +57,7 @@ def changed(draft: Draft, change: DraftChange, offered: Offered) -> Draft:
         after = act(draft, tuple(change.path), change.value, offered)
     except FileFault as fault:
         raise ChangeRefused(
-            f"The text can't be read: {fault.faults[0]} Mend it as text first."
+            f"The text can't be read: {fault.faults[0]} Fix it in the text view first."
         ) from None
     except (LookupError, TypeError):
         raise ChangeRefused(
