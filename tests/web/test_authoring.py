@@ -308,7 +308,7 @@ def test_a_parameter_is_written_in_the_sheet(author: Author) -> None:
     preview = author.client.post(f"{author.address}/statement", data={"statement": "In <soak>."})
     assert "<p>In 3 s.</p>" in preview.text
     author.do("remove", "parameters", 0)
-    assert "Everybody has the same numbers." in author.page()
+    assert "All students have the same numbers." in author.page()
 
 
 STEPS = ("scenarios", 0, "steps")

@@ -65,7 +65,7 @@ def test_a_rung_tells_the_requirements_it_serves(desk: Desk) -> None:
     assert "Requirements of rung 2" in page
     assert links(page, "R3") == [("2", "")]
     desk.do("set serves", rung=1, serves=[])
-    assert "It names none." in about(desk, rung=1)
+    assert "It names no requirement." in about(desk, rung=1)
 
 
 @pytest.mark.parametrize("at", ["path 9", "output 7", "nonsense", ""])

@@ -286,7 +286,7 @@ def test_an_lms_out_of_order_is_tried_again(
         page = gradebook(client_for, people[2], assignment)
         assert "0 sent, 2 waiting since Mon 5 Oct 2026, " in page
         assert f"is out of order or overloaded ({status})" in page
-        assert "tried again by itself" in page
+        assert "sent again automatically" in page
         clock.now += MINUTE
     platform.answer_with = None
     assert send() == 2
@@ -321,7 +321,7 @@ def test_what_an_lms_refuses_is_told_and_sent_when_mended(
         assert platform.token_requests - asked == (2 if status in (401, 403) else 1)
         page = gradebook(client_for, people[2], assignment)
         assert mend in page
-        assert "tried again by itself" not in page
+        assert "sent again automatically" not in page
         clock.now += timedelta(hours=1)
         assert send() == 0
         assert client.post(f"/assignments/{assignment.id}/scores").status_code == 303

@@ -56,7 +56,7 @@ def registered(database: Database) -> list[tuple[str, list[str]]]:
 
 
 def test_a_system_is_registered_and_changed(client: TestClient, database: Database) -> None:
-    assert "None yet." in client.get("/platforms").text
+    assert "No platform yet." in client.get("/platforms").text
     assert client.post("/platforms", data=FORM).status_code == 303
     assert registered(database) == [("rungmark-1", ["1", "2"])]
     assert len(client.get("/lti/keys").json()["keys"]) == 1

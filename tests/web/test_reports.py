@@ -131,7 +131,7 @@ def test_a_course_without_work_says_what_will_be_here(
         section = make_section(session)
     client = client_for(head)
     page = client.get(f"/reports/{section.course_id}").text
-    assert "will be here once work of it is marked" in page
+    assert "will be shown here once" in page
     for kind in ("csv", "xlsx"):
         assert client.get(f"/reports/{section.course_id}/report.{kind}").status_code == 200
-    assert "No submission fits" in client.get(f"/reports/{section.course_id}/work").text
+    assert "No submissions" in client.get(f"/reports/{section.course_id}/work").text

@@ -76,7 +76,7 @@ def test_attempts_are_compared_for_their_student_and_who_teaches(desk: Desk, lab
         assert "Rung 1 changed: another comment." in shown
         # Only the words differ, so the rung is drawn once.
         assert shown.count('<svg xmlns="http://www.w3.org/2000/svg" class="rung"') == 1
-        assert "Bring back" not in shown
+        assert "Restore" not in shown
         first = unescape(client.get(f"{address}/comparison", params={"before": "0"}).text)
         assert "From “What the exercise gives” to “Attempt 2”." in first
         assert client.get(f"{address}/comparison", params={"before": "7"}).status_code == 404
