@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 COMMANDS = {
     "serve": "Serve the course pages on this machine.",
-    "work": "Mark what is submitted, beside web processes on PostgreSQL.",
+    "work": "Mark submissions, beside web processes on PostgreSQL.",
     "backup": "Write everything that the server keeps to one file.",
     "restore": "Bring back what a backup holds.",
     "copy": "Move everything from one database to another and check it.",

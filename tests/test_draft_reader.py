@@ -39,7 +39,7 @@ def test_texts_that_take_too_long_are_a_fault_and_stop_no_others() -> None:
         drafts = DraftReader(process.ask)
         found = drafts.read(EMPTY)
         assert [each.sentence for each in found.faults] == [
-            "The exercise takes too long to be read. Make it smaller."
+            "The exercise takes too long to read. Make it smaller."
         ]
         assert drafts.is_heavy(EMPTY)
         assert not drafts.is_heavy(SHIPPED)

@@ -1,4 +1,4 @@
-"""Mark what is submitted, beside web processes on PostgreSQL."""
+"""Mark submissions, beside web processes on PostgreSQL."""
 
 import argparse
 import sys

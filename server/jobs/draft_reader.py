@@ -19,7 +19,7 @@ WAITING_SECONDS = 10.0
 
 READINGS_KEPT = 30
 
-TOO_LONG = Fault(1, 1, "", "The exercise takes too long to be read. Make it smaller.")
+TOO_LONG = Fault(1, 1, "", "The exercise takes too long to read. Make it smaller.")
 
 ReadDraft = Callable[[Draft], DraftReading]
 

@@ -30,7 +30,7 @@ SENTENCES = {
     "iss": "The sign-in comes from another issuer than the one that is registered.",
     "aud": "The sign-in is meant for another tool: its audience is not our client id.",
     "azp": "The sign-in is meant for another tool: its authorized party is not our client id.",
-    "exp": "The sign-in has run out. Open the link again.",
+    "exp": "The sign-in has expired. Open the link again.",
     "iat": "The sign-in says that it was made in the future. The clocks have to be set right.",
     "nbf": "The sign-in says that it is good in the future. The clocks have to be set right.",
     "nonce": "The sign-in was used before, or belongs to another one. Open the link again.",
@@ -61,7 +61,9 @@ def verified_claims(
     except (JoseError, ValueError) as error:
         raise TokenRefused("The sign-in can't be read: it is no signed token.") from error
     if header.get("alg") not in ALGORITHMS:
-        raise TokenRefused("The sign-in is not signed with RS256, the only way that is taken.")
+        raise TokenRefused(
+            "The sign-in is not signed with RS256, the only algorithm that is accepted."
+        )
     try:
         key = key_sets.find(keys_url, hosts, header.get("kid"), now)
         claims = jwt.decode(token, key, algorithms=ALGORITHMS).claims

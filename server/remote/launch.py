@@ -142,7 +142,7 @@ class _Claims(BaseModel):
 SENTENCES = {
     "sub": "The launch names no person (sub); work without a name can't be graded here.",
     "message_type": "The launch is neither for a resource link nor for deep linking.",
-    "version": "The launch is not of LTI version 1.3.0, the only one that is taken.",
+    "version": "The launch is not of LTI version 1.3.0, the only one that is supported.",
     "deployment_id": "The launch names no deployment.",
     "roles": "The launch does not say in which role somebody comes.",
 }

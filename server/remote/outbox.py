@@ -24,7 +24,7 @@ MENDS = {
     400: "The LMS finds the score malformed. Ask its administrator what it demands.",
     401: "The LMS refuses our sign-in. The administrators compare client id and key set address.",
     403: "The LMS does not permit us to send grades. Its administrator grants the grade service.",
-    404: "The column is gone from the LMS. Send again to have a new one made.",
+    404: "The column was deleted in the LMS. Send again to create a new one.",
 }
 
 

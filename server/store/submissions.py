@@ -32,7 +32,7 @@ class Refusal(StrEnum):
     NOT_OPEN = "This exercise is not open yet. Keep working; submit after it opens."
     CLOSED = "This exercise is closed. Ask the instructor whether it can be opened again for you."
     TOO_OFTEN = (
-        "That were many submissions in one minute, so this one was not taken. "
+        "There were too many submissions in one minute, so this one was not accepted. "
         "Wait a minute, then submit again; no attempt was used."
     )
     NO_ATTEMPT_LEFT = "All attempts at this exercise are used. The one that counts is shown below."

@@ -35,8 +35,8 @@ class NamedVersion(Base):
 class NotNamed(StrEnum):
     """Why a version was not kept, in the words that the person reads."""
 
-    NO_NAME = "A version needs a name. Write one that tells it from the others."
-    TAKEN = "There is a version of that name already. Choose another name, or forget that one."
+    NO_NAME = "A version needs a name. Write one."
+    TAKEN = "There is a version of that name already. Choose another name, or delete that version."
     TOO_MANY = f"{MAX_VERSIONS} versions are kept already. Forget one that is not needed."
 
 

@@ -331,7 +331,7 @@ def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     def mistake(request: Request, _mistake: Exception) -> Response:
         sentence = (
-            "The server met a mistake of its own and has written it down. Nothing was stored."
+            "Something went wrong on the server. The error was logged, and nothing was stored."
         )
         answer = error(request, 500, sentence)
         # This answer is made outside the middleware.

@@ -647,7 +647,10 @@ def test_the_administrator_connects_a_course_for_a_new_instructor(
         administrator = make_user(session, Role.ADMINISTRATOR)
         section = make_section(session)
     answer = launch(client, platform, INGRID)
-    assert "You are not the instructor of any section here yet" in client.get(answer.headers["location"]).text
+    assert (
+        "You are not the instructor of any section here yet"
+        in client.get(answer.headers["location"]).text
+    )
     desk = client_for(administrator)
     assert "Control logic, fall" in desk.get("/platforms").text
     desk.post("/lti/contexts/1", data={"section": str(section.id), "then": "/platforms"})

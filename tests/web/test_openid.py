@@ -87,7 +87,7 @@ def test_each_sign_in_that_does_not_hold_is_refused(
         "not verified your email": lambda c: c.update(email_verified=False),
         "has not verified your email": lambda c: c.pop("email_verified"),
         "not verified your email address": lambda c: c.update(email_verified="false"),
-        "Nobody here has the address new@": lambda c: c.update(email="new@larkmoor.example"),
+        "No account here has the address new@": lambda c: c.update(email="new@larkmoor.example"),
     }
     provider.info = {"email_verified": False}
     for expected, bend in bent.items():

@@ -95,7 +95,7 @@ def test_a_mistake_of_ours_tells_nothing_and_carries_the_headers(
     app.state.clock = broken
     answer = client_for(None).get("/sign-in")
     assert answer.status_code == 500
-    assert "The server met a mistake of its own" in answer.text
+    assert "Something went wrong on the server" in answer.text
     assert "secret" not in answer.text
     assert "content-security-policy" in answer.headers
 

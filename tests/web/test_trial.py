@@ -368,7 +368,7 @@ def test_nobody_else_gets_in(house: House) -> None:
 
 def test_no_run_to_watch(house: House) -> None:
     watching = house.watch(house.lab.instructor, house.lab.student)
-    assert watching.answer("refused") == "This run is not going on now."
+    assert watching.answer("refused") == "This run is not in progress."
 
 
 # -- bounds of one visitor ----------------------------------------------------------------------

@@ -26,7 +26,7 @@ from server.web.rendering import page
 
 router = APIRouter()
 
-NO_CODE = "No section has this join code now. Ask your instructor for the one that is good."
+NO_CODE = "No section has this join code. Ask your instructor for the current one."
 TAKEN = (
     "There is an account with this email already. Sign in with it, then join with the code. If it "
     "is not yours, tell your instructor."
@@ -35,7 +35,7 @@ FULL = (
     "Too many have joined this section whom its instructor has not confirmed yet. "
     "Ask your instructor to look at the roster, then join again."
 )
-USED_UP = "This link was used, has run out or is not complete. Ask an administrator for a new one."
+USED_UP = "This link was used, has expired or is incomplete. Ask an administrator for a new one."
 TOO_MANY = (
     "Too many wrong codes came from this network. Ask your instructor for the code; "
     "the right one still lets you in."

@@ -40,7 +40,7 @@ LONGEST_COOKIE = 3500
 
 NOT_SET_UP = "Signing in from elsewhere is not set up here. Sign in with your password."
 NOT_BEGUN = "This sign-in did not begin in this browser, or is too old. Begin again."
-NOBODY = "Nobody here has the address {email}. Ask an administrator for an account."
+NOBODY = "No account here has the address {email}. Ask an administrator for an account."
 OTHER_WAY = "{trouble} Sign in with your password, or try again in a minute."
 
 

@@ -100,7 +100,7 @@ def compare_version(
     """Begin to see what publishing would change."""
     row = row_here(session, authored_id)
     if drafts.read(draft_of(row)).exercise is None:
-        return error(request, 422, "The exercise has faults still. Mend them first.")
+        return error(request, 422, "The exercise still has faults. Fix them first.")
     document = read_document(row.slug, row.text.encode())
     regrader.compare(
         row.slug, row.revision, Drawable(document, row.slug, draft_of(row).programs).exercise
@@ -129,7 +129,7 @@ def publish_exercise(
         return error(request, 409, CHANGED)
     # Writers wait for each other, so that the texts are read before.
     if not drafts.read(draft_of(row)).sound:
-        return error(request, 422, "The exercise has faults still. Mend them first.")
+        return error(request, 422, "The exercise still has faults. Fix them first.")
     number = versions[0].version + 1 if versions else 1
     text = set_value(row.text, ("version",), number)
     with database.write() as session:
@@ -139,7 +139,9 @@ def publish_exercise(
             return error(request, 409, CHANGED)
         if row.findings_of != row.revision or not row.findings.get("complete"):
             return error(
-                request, 409, "The exercise is still being looked into. Publish it when that ends."
+                request,
+                409,
+                "The exercise is still being checked. Publish it when the check has finished.",
             )
         open_findings = _open_findings(row.findings)
         if open_findings and len(reason.strip()) < MIN_REASON:
@@ -152,9 +154,7 @@ def publish_exercise(
         comparison = regrader.find(row.slug, row.revision)
         seen = comparison is not None and comparison.complete
         if not seen and versions and marked_submissions(session, row.slug):
-            return error(
-                request, 409, "See first whose verdicts the change concerns, then publish it."
-            )
+            return error(request, 409, "First see whose verdicts change, then publish it.")
         found = row.findings
         saved = save_draft(
             session, row.id, text, row.programs, title=row.title, revision=revision, now=now
@@ -197,7 +197,7 @@ def set_exercise(
         return error(request, 409, "Only a published exercise can be set. Publish it first.")
     mine = {s.id for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR}
     if section not in mine:
-        return error(request, 404, "You teach no such section.")
+        return error(request, 404, "You don't teach this section.")
     due_at = read_moment(end_of_day(due), zone)
     if isinstance(due_at, str):
         return error(request, 422, due_at)

@@ -65,8 +65,8 @@ STALE = (
     "The exercise was changed in another window since you opened this one, so this change was not "
     "kept. What you typed is still here; copy it, then reload the page."
 )
-HEAVY = "The exercise takes too long to be read. Make its text smaller in the text view first."
-FAULTY = "The exercise has faults still. Mend those that stand at their fields first."
+HEAVY = "The exercise takes too long to read. Make its text smaller in the text view first."
+FAULTY = "The exercise still has faults. Fix the ones shown at their fields first."
 
 
 async def draft_checker(connection: HTTPConnection) -> DraftChecker:
@@ -393,7 +393,7 @@ def open_bench(
         return error(request, 422, FAULTY)
     found = next((p.program for p in reading.programs if p.file.name == program), None)
     if program and found is None:
-        return error(request, 422, f"The program {program} has faults still. Mend its text first.")
+        return error(request, 422, f"The program {program} still has faults. Fix its text first.")
     start = to_json(start_program(reading.exercise))
     shown = to_json(found) if found is not None else None
     with database.write() as writing:
@@ -424,7 +424,7 @@ def _offered(
         assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
         saved = find_trial(session, assignment.id, visitor.id, LATEST) if assignment else None
         if exercise is None or saved is None:
-            raise ChangeRefused("Nothing is recorded yet. Work the draft in a trial run first.")
+            raise ChangeRefused("Nothing is recorded yet. Operate the draft in a trial run first.")
         run = TrialRun.load(exercise, recorded_from_json(saved.run))
         while run.to_come:
             run.step(run.to_come)
@@ -436,7 +436,7 @@ def _offered(
             raise ChangeRefused(FAULTY)
         assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
         if assignment is None:
-            raise ChangeRefused("Nothing is on the bench yet. Build a program there first.")
+            raise ChangeRefused("There is no program in the preview yet. Build one there first.")
         start = Workplace(assignment, exercise).start
         return print_program(
             from_json(working_copy(session, assignment, visitor.id, start).program)

@@ -61,7 +61,10 @@ ENTER = "/lti/enter"
 FROM_PLATFORMS = ("/lti/login", "/lti/launch")
 """What platforms' pages post to."""
 
-UNKNOWN = "This launch did not begin here, is more than ten minutes old, or was used. Open it anew."
+UNKNOWN = (
+    "This launch did not begin here, is more than ten minutes old, or was used. "
+    "Open the link again."
+)
 OTHER_BROWSER = "This launch began in another browser. Open the link in your LMS again, here."
 NOT_TO_CHOOSE = (
     "The LMS opens a link at the address for choosing new ones. Its administrator sets "
@@ -296,7 +299,7 @@ def begin_choice(
 ) -> LtiChoice:
     """Begin to choose new links for the platform. Raises NotYet."""
     if role in HANDING_IN:
-        raise NotYet("Only who teaches the course chooses exercises for it.")
+        raise NotYet("Only teaching staff of the course can choose exercises for it.")
     return lti_choices.begin_choice(session, context, user, wanted, now)
 
 

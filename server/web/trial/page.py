@@ -195,7 +195,7 @@ async def _attend(
     viewer = Viewer(works=handler is not None)
     trial = runs.find(key)
     if trial is None:
-        await socket.send_json({"refused": "This run is not going on now."})
+        await socket.send_json({"refused": "This run is not in progress."})
         await socket.close(1013)
         return
     if len(trial.viewers) >= MOST_WINDOWS:
