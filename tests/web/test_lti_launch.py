@@ -205,7 +205,7 @@ BENT: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
     "wrong nonce": (other("nonce", "made-up"), "was used before"),
     "nonce as a list": (lambda c: c.update(nonce=[c["nonce"]]), "was used before"),
     "no nonce": (without("nonce"), "lacks the claim nonce"),
-    "expired": (expired, "has run out"),
+    "expired": (expired, "has expired"),
     "no end": (without("exp"), "lacks the claim exp"),
     "made in the future": (lambda c: c.update(iat=c["iat"] + 600, exp=c["exp"] + 600), "future"),
     "no date": (without("iat"), "lacks the claim iat"),

@@ -82,7 +82,7 @@ def test_each_sign_in_that_does_not_hold_is_refused(
         "another tool": lambda c: c.update(aud="another"),
         "another issuer": lambda c: c.update(iss="https://elsewhere.example"),
         "used before": lambda c: c.update(nonce="made-up"),
-        "has run out": expired,
+        "has expired": expired,
         "lacks the claim iat": lambda c: c.pop("iat"),
         "not verified your email": lambda c: c.update(email_verified=False),
         "has not verified your email": lambda c: c.pop("email_verified"),
