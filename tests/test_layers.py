@@ -57,7 +57,7 @@ STORE = (
     {"authored", "courses", "openid"},
     {"join_codes", "section_roles"},
     {"roster"},
-    {"programs", "attempts", "audit_lines", "author_sandbox", "targets", "lti", "roster_log"},
+    {"programs", "attempts", "audit_lines", "targets", "lti", "roster_log"},
     {"standings", "corrections", "addresses"},
     {
         "passwords",
@@ -71,7 +71,8 @@ STORE = (
         "report_work",
         "assignment_policy",
     },
-    {"lti_outbox", "lti_roles", "privacy", "reports"},
+    {"author_sandbox"},
+    {"accounts", "lti_outbox", "lti_platforms", "lti_roles", "privacy", "reports"},
     {"lti_choices", "lti_entry", "openid_entry"},
     {"migration"},
     {"transfer"},
@@ -155,6 +156,25 @@ def test_files_of_the_store_import_downwards() -> None:
         if parts[0] == "store" and len(parts) > 1 and rows[parts[1]] >= rows[file.stem]
     ]
     assert wrong == []
+
+
+def test_the_web_asks_the_store_for_what_it_reads_and_writes() -> None:
+    """Units of work are opened in ``dependencies`` and by ``Database``; all else is the store's."""
+    wrong = []
+    for file in files_of("web"):
+        if file.name == "dependencies.py":
+            continue
+        for name in imports(file):
+            if name.startswith("sqlalchemy") and not name.startswith(
+                ("sqlalchemy.exc", "sqlalchemy.orm")
+            ):
+                wrong.append(f"{file.relative_to(PACKAGE)} imports {name}")
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                receiver = ast.unparse(node.func.value)
+                if receiver.split(".")[-1] in ("session", "writing"):
+                    wrong.append(f"{file.relative_to(PACKAGE)}:{node.lineno}: {ast.unparse(node)}")
+    assert wrong == [], "Make it a function of the file of server/store that has the table."
 
 
 def web_module(parts: tuple[str, ...], known: Collection[str]) -> str | None:

@@ -14,13 +14,13 @@ from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
 from server.demo.work import hand_in, marked_programs, neighbours
 from server.marking.exercise import Exercise
 from server.paths import EXERCISES
+from server.store.assignment_policy import Policy, give_time, set_exercise
 from server.store.college import time_zone
 from server.store.corrections import comment, set_points
 from server.store.courses import (
     Assignment,
     Course,
     Enrolment,
-    Extension,
     Section,
     SectionRole,
     Term,
@@ -29,7 +29,6 @@ from server.store.courses import (
 from server.store.database import DatabaseTrouble
 from server.store.gradebook import standings_in
 from server.store.people import Role, User, hash_password
-from server.store.standings import recount
 from server.store.submissions import find_submission
 from server.store.targets import Target, set_target
 
@@ -61,9 +60,11 @@ def load_demo(
     for number, section in sections.items():
         students = students_of(session, section.id)
         for place, exercise in enumerate(exercises):
-            assignment = _assignment(section, exercise, place, len(exercises), now, number)
-            session.add(assignment)
-            session.flush()
+            policy = _policy(place, len(exercises), now, number)
+            assignment = set_exercise(
+                session, section.id, exercise.slug, exercise.title, policy, by_id=None, now=now
+            )
+            assert assignment is not None, "each exercise is set once"
             set_work.append((assignment, programs[exercise.slug], students))
     alike = [neighbours(each, programs[each.slug]) for each in exercises[:1]]
     hand_in(session, set_work, now, alike[0] if alike else None)
@@ -120,25 +121,14 @@ def _people(session: Session, sections: dict[str, Section]) -> None:
         enrol(*staff)
 
 
-def _assignment(
-    section: Section, exercise: Exercise, place: int, exercises: int, now: datetime, number: str
-) -> Assignment:
-    """One exercise a week; two of three are due already, the term before is long over."""
+def _policy(place: int, exercises: int, now: datetime, number: str) -> Policy:
+    """Set one exercise a week; two of three are due already, the term before is long over."""
     due_already = max(1, exercises * 2 // 3)
     weeks = place - due_already if number != "00" else place - exercises - 22
     due = (now + timedelta(weeks=weeks, days=2)).replace(
         hour=23, minute=59, second=0, microsecond=0
     )
-    return Assignment(
-        section_id=section.id,
-        exercise=exercise.slug,
-        title=exercise.title,
-        opens_at=due - timedelta(weeks=3),
-        due_at=due,
-        closes_at=None,
-        attempts=None,
-        late_per_day=0.1,
-    )
+    return Policy(opens_at=due - timedelta(weeks=3), due_at=due, late_per_day=0.1)
 
 
 def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
@@ -152,7 +142,7 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
     ]
     if len(short) < 3:
         return
-    (first, found), (second, commented), (third, _) = short[:3]
+    (first, found), (_, commented), (third, _) = short[:3]
     reason = "Shown at the bench: the wire of the stop push-button was loose."
     points = min((found.points or 0.0) + 1, found.max_score or 0.0)
     set_points(session, assignment, first, points, reason, by_id=teacher.id, now=now)
@@ -160,16 +150,9 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
     if submission is not None:
         text = "Which contact lets go of the pump when the stop push-button is pressed?"
         comment(session, submission, 0, text, by_id=teacher.id, now=now)
-    session.add(
-        Extension(
-            assignment_id=assignment.id,
-            user_id=third,
-            due_at=assignment.due_at + timedelta(days=5),
-            reason="Was ill in the week of the lab.",
-        )
-    )
-    session.flush()
-    recount(session, assignment, [second, third])
+    due = assignment.due_at + timedelta(days=5)
+    reason = "Was ill in the week of the lab."
+    give_time(session, assignment, third, due, reason, by_id=teacher.id, now=now)
 
 
 def accounts() -> str:

@@ -40,10 +40,14 @@ def set_exercise(
     title: str,
     policy: Policy,
     *,
-    by_id: int,
+    by_id: int | None,
     now: datetime,
 ) -> Assignment | None:
-    """Set an exercise for a section; None if it is set there already."""
+    """Set an exercise for a section; return None if it is set there already.
+
+    ``by_id`` is who set it, as the log has it; None for what no person set for a class: the demo,
+    and drafts in their author's sandbox.
+    """
     there = select(Assignment.id).where(
         Assignment.section_id == section_id, Assignment.exercise == exercise
     )
@@ -52,7 +56,8 @@ def set_exercise(
     assignment = Assignment(section_id=section_id, exercise=exercise, title=title, **asdict(policy))
     session.add(assignment)
     session.flush()
-    note(session, now, by_id, Action.SET_EXERCISE, section_id, assignment_id=assignment.id)
+    if by_id is not None:
+        note(session, now, by_id, Action.SET_EXERCISE, section_id, assignment_id=assignment.id)
     return assignment
 
 
@@ -138,6 +143,11 @@ def pair_up(
         )
     session.flush()
     recount(session, assignment)
+
+
+def extension_of(session: Session, assignment_id: int, user_id: int) -> Extension | None:
+    """Return the later due date that a student was given at an assignment, if they were."""
+    return session.get(Extension, (assignment_id, user_id))
 
 
 def extensions_of(session: Session, assignment_id: int) -> list[tuple[Extension, User]]:

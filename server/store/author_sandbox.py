@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from server.store.assignment_policy import Policy, set_exercise
 from server.store.courses import BENCHES, Assignment, Course, Enrolment, Section, SectionRole, Term
 
 
@@ -17,21 +18,10 @@ def bench_assignment(
 ) -> Assignment:
     """The draft called ``name``, set on its author's bench; made when it is first asked for."""
     section = _bench(session, author_id, now.date())
-    found = session.scalar(
-        select(Assignment).where(Assignment.section_id == section.id, Assignment.exercise == name)
-    )
-    if found is None:
-        found = Assignment(
-            section_id=section.id,
-            exercise=name,
-            title=title,
-            opens_at=now,
-            due_at=now + timedelta(days=3650),
-            closes_at=None,
-            attempts=None,
-        )
-        session.add(found)
-        session.flush()
+    policy = Policy(opens_at=now, due_at=now + timedelta(days=3650))
+    made = set_exercise(session, section.id, name, title, policy, by_id=None, now=now)
+    found = made or find_bench_assignment(session, author_id, name)
+    assert found is not None
     return found
 
 

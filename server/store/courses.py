@@ -13,6 +13,7 @@ from sqlalchemy import (
     func,
     select,
 )
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.store.database import Base
@@ -193,9 +194,49 @@ def seed_of(session: Session, assignment: Assignment, user_id: int) -> str:
     """
     if role_in_section(session, user_id, assignment.section_id) in TEACHING:
         return ""
-    partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
-    first = min(user_id, partner.partner_id) if partner is not None else user_id
+    partner_id = partner_of(session, assignment, user_id)
+    first = min(user_id, partner_id) if partner_id is not None else user_id
     return f"{assignment.id}-{first}"
+
+
+def partner_of(session: Session, assignment: Assignment, user_id: int) -> int | None:
+    """Return the id of whom a student works with at an assignment; None if they work alone."""
+    partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
+    return partner.partner_id if partner is not None else None
+
+
+def find_term(session: Session, term_id: int) -> Term | None:
+    return session.get(Term, term_id)
+
+
+def all_terms(session: Session) -> list[Term]:
+    """Return every term, the newest first."""
+    return list(session.scalars(select(Term).order_by(Term.begins.desc())))
+
+
+def find_course(session: Session, course_id: int) -> Course | None:
+    return session.get(Course, course_id)
+
+
+def get_course(session: Session, course_id: int) -> Course:
+    """Return a course that is known to be there; raise NoResultFound for any other."""
+    return session.get_one(Course, course_id)
+
+
+def all_courses(session: Session) -> list[Course]:
+    """Return every course by its code."""
+    return list(session.scalars(select(Course).order_by(Course.code)))
+
+
+def add_to_college(session: Session, row: Term | Course | Section) -> bool:
+    """Store a new term, course or section; return False if there is one of its name already."""
+    try:
+        with session.begin_nested():
+            session.add(row)
+            session.flush()
+    except IntegrityError:
+        return False
+    return True
 
 
 def find_section(session: Session, section_id: int) -> Section | None:

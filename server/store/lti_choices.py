@@ -74,10 +74,10 @@ def queue_for(
         queue_scores(session, link.assignment, user_ids, now)
 
 
-def sections_to_choose(session: Session, user: User) -> list[Section]:
+def sections_to_choose(session: Session, user_id: int) -> list[Section]:
     """The sections that somebody may connect with a platform's course: those they instruct."""
     return [
-        section for section, role in sections_of(session, user.id) if role is SectionRole.INSTRUCTOR
+        section for section, role in sections_of(session, user_id) if role is SectionRole.INSTRUCTOR
     ]
 
 

@@ -21,7 +21,7 @@ from server.store.courses import (
     find_assignment,
     role_in_section,
 )
-from server.store.database import Document, one_at_a_time
+from server.store.database import Document
 from server.store.lti import (
     Deployment,
     LtiContext,
@@ -32,7 +32,15 @@ from server.store.lti import (
 )
 from server.store.lti_roles import LmsSource, follow, withdraw
 from server.store.openid import is_connected
-from server.store.people import OVERSEEING, Origin, Role, User, find_user, normal_email
+from server.store.people import (
+    OVERSEEING,
+    Origin,
+    Role,
+    User,
+    find_user,
+    lock_accounts,
+    normal_email,
+)
 from server.store.roster import EMAIL, sorted_name
 
 LOGIN_LASTS = timedelta(minutes=10)
@@ -119,6 +127,11 @@ def find_login(
     return login if login is not None and login.expires_at > now else None
 
 
+def end_login(session: Session, login: LtiLogin) -> None:
+    """Delete a sign-in whose browser has come, so that nothing else can use it."""
+    session.delete(login)
+
+
 def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> bool:
     """Keep the launch for the browser that began it; False if another one came before."""
     login = find_login(session, state, now, lock=True)
@@ -135,7 +148,7 @@ def account_of(
 
     Raises ProofNeeded and NotYet.
     """
-    one_at_a_time(session.connection(), "accounts")
+    lock_accounts(session)
     known = session.get(LtiPerson, (platform.id, comer.subject))
     email = normal_email(comer.email)
     email = email if EMAIL.fullmatch(email) and len(email) <= 254 else ""

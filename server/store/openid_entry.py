@@ -6,9 +6,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.store.addresses import claim_address
-from server.store.database import one_at_a_time
 from server.store.openid import OpenIdPerson, account_of_subject
-from server.store.people import OVERSEEING, User, find_user
+from server.store.people import OVERSEEING, User, find_user, lock_accounts
 
 
 class NotTheirs(Exception):
@@ -26,7 +25,7 @@ def connect(
 
     ``visitor_id`` is who is signed in here. Raises NotTheirs and PasswordFirst.
     """
-    one_at_a_time(session.connection(), "accounts")
+    lock_accounts(session)
     known = account_of_subject(session, issuer, subject)
     if known is not None:
         return known

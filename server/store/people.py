@@ -2,6 +2,7 @@
 
 import secrets
 import unicodedata
+from collections.abc import Collection
 from datetime import datetime
 from enum import StrEnum
 from functools import cache
@@ -9,10 +10,10 @@ from threading import BoundedSemaphore
 from uuid import uuid4
 
 from pwdlib import PasswordHash
-from sqlalchemy import ForeignKey, String, select
+from sqlalchemy import ForeignKey, String, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from server.store.database import Base
+from server.store.database import Base, one_at_a_time
 
 
 class Role(StrEnum):
@@ -107,3 +108,37 @@ def find_user(session: Session, email: str) -> User | None:
 
 def find_person(session: Session, person_id: int) -> User | None:
     return session.get(User, person_id)
+
+
+def get_person(session: Session, person_id: int) -> User:
+    """Return somebody who is known to be there; raise NoResultFound for anybody else."""
+    return session.get_one(User, person_id)
+
+
+def search_people(session: Session, text: str, limit: int) -> list[User]:
+    """Return whose name or address holds the text, in the order of lists, ``limit`` at most."""
+    wanted = f"%{text.strip().lower()}%"
+    return list(
+        session.scalars(
+            select(User)
+            .where(or_(func.lower(User.name).like(wanted), User.email.like(wanted)))
+            .order_by(func.lower(User.listed_as), User.id)
+            .limit(limit)
+        )
+    )
+
+
+def count_people(session: Session) -> int:
+    return session.scalar(select(func.count()).select_from(User)) or 0
+
+
+def names_of(session: Session, person_ids: Collection[int]) -> dict[int, str]:
+    """Return the names of these people as lists have them, by id."""
+    return dict(
+        session.execute(select(User.id, User.listed_as).where(User.id.in_(person_ids))).all()
+    )
+
+
+def lock_accounts(session: Session) -> None:
+    """Let nobody else make or look for an account until this unit of work ends."""
+    one_at_a_time(session.connection(), "accounts")

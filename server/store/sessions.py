@@ -145,6 +145,11 @@ def find_session(session: Session, token: str, now: datetime) -> BrowserSession 
     return session.scalar(_SESSION, {"token_hash": hash_token(token), "now": now})
 
 
+def set_stage(session: Session, token_hash: str, stage: Stage) -> None:
+    """Note how far the sign-in of this browser has come."""
+    session.get_one(BrowserSession, token_hash).stage = stage
+
+
 def sessions_of(session: Session, user_id: int, now: datetime) -> list[BrowserSession]:
     """Where a user is signed in; the one that was used last comes first."""
     return list(

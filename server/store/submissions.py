@@ -4,6 +4,7 @@ A submission is stored as *queued* in the unit of work that accepts it; marking 
 unit of work, and its verdict is stored once, however often it arrives.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -13,7 +14,7 @@ from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
-from server.store.courses import Assignment, Extension, Partner, seed_of
+from server.store.courses import Assignment, Extension, partner_of, seed_of
 from server.store.database import Document
 from server.store.programs import REVISION, lock_work
 from server.store.standings import count_queued, lock_counting, recount
@@ -165,10 +166,10 @@ def _is_closed(session: Session, assignment: Assignment, user_id: int, now: date
 
 
 def _used_by_partner(session: Session, assignment: Assignment, user_id: int) -> int:
-    partner = session.get(Partner, (assignment.id, user_id)) if assignment.in_pairs else None
-    if partner is None:
+    partner_id = partner_of(session, assignment, user_id)
+    if partner_id is None:
         return 0
-    of_partner = {"assignment_id": assignment.id, "user_id": partner.partner_id}
+    of_partner = {"assignment_id": assignment.id, "user_id": partner_id}
     return session.execute(_used, of_partner).scalar_one()
 
 
@@ -238,6 +239,20 @@ def leave_unmarked(session: Session, submission_id: int) -> bool:
 
 def find_submission(session: Session, submission_id: int) -> Submission | None:
     return session.get(Submission, submission_id)
+
+
+def programs_of(session: Session, submission_ids: Collection[int]) -> dict[int, Document]:
+    """Return the programs of these submissions by id."""
+    query = select(Submission.id, Submission.program).where(Submission.id.in_(submission_ids))
+    return dict(session.execute(query).all())
+
+
+def verdicts_of(session: Session, submission_ids: Collection[int]) -> dict[int, Document]:
+    """Return the verdicts of these submissions by the submission's id, as they are stored."""
+    query = select(StoredVerdict.submission_id, StoredVerdict.document).where(
+        StoredVerdict.submission_id.in_(submission_ids)
+    )
+    return dict(session.execute(query).all())
 
 
 _STATE = select(Submission.state).where(Submission.id == bindparam("submission_id"))

@@ -27,17 +27,17 @@ from server.store.authored import find_authored
 from server.store.courses import (
     HANDING_IN,
     TEACHING,
-    Course,
-    Partner,
     SectionRole,
     find_assignment,
     find_assignment_for,
+    find_course,
     find_section,
+    partner_of,
     role_in_section,
 )
 from server.store.database import Database
-from server.store.lti import LtiChoice, LtiContext, LtiLink, Platform
-from server.store.people import Role, User
+from server.store.lti_platforms import find_choice, find_context, find_link, find_platform
+from server.store.people import Role, find_person
 from server.store.sessions import (
     BrowserSession,
     Stage,
@@ -166,10 +166,8 @@ def reads_submission(visit: Visit) -> bool:
         return False
     if submission.user_id == visit.visitor.id:
         return True
-    partner = visit.session.get(Partner, (submission.assignment_id, submission.user_id))
-    if partner is not None and submission.assignment.in_pairs:
-        return partner.partner_id == visit.visitor.id or teaches_submission(visit)
-    return teaches_submission(visit)
+    partner_id = partner_of(visit.session, submission.assignment, submission.user_id)
+    return partner_id == visit.visitor.id or teaches_submission(visit)
 
 
 def teaches_submission(visit: Visit) -> bool:
@@ -180,11 +178,11 @@ def teaches_submission(visit: Visit) -> bool:
 
 
 def names_a_person(visit: Visit) -> bool:
-    return visit.session.get(User, visit.ids["person_id"]) is not None
+    return find_person(visit.session, visit.ids["person_id"]) is not None
 
 
 def names_a_course(visit: Visit) -> bool:
-    return visit.session.get(Course, visit.ids["course_id"]) is not None
+    return find_course(visit.session, visit.ids["course_id"]) is not None
 
 
 def submission_of_course(visit: Visit) -> bool:
@@ -203,12 +201,12 @@ def _names_a_student_of(visit: Visit, section_id: int) -> bool:
 
 
 def names_a_platform(visit: Visit) -> bool:
-    return visit.session.get(Platform, visit.ids["platform_id"]) is not None
+    return find_platform(visit.session, visit.ids["platform_id"]) is not None
 
 
 def connects_context(visit: Visit) -> bool:
     """The administrator, and the instructor who came last from the platform's course."""
-    context = visit.session.get(LtiContext, visit.ids["context_id"])
+    context = find_context(visit.session, visit.ids["context_id"])
     return context is not None and (
         visit.visitor.role is Role.ADMINISTRATOR or context.opened_by_id == visit.visitor.id
     )
@@ -216,7 +214,7 @@ def connects_context(visit: Visit) -> bool:
 
 def binds_link(visit: Visit) -> bool:
     """The instructor of the section from whose course the link comes."""
-    link = visit.session.get(LtiLink, visit.ids["link_id"])
+    link = find_link(visit.session, visit.ids["link_id"])
     return (
         link is not None
         and link.context.section_id is not None
@@ -226,7 +224,7 @@ def binds_link(visit: Visit) -> bool:
 
 def makes_choice(visit: Visit) -> bool:
     """Who began it, while it is good and they teach."""
-    choice = visit.session.get(LtiChoice, visit.ids["choice_id"])
+    choice = find_choice(visit.session, visit.ids["choice_id"])
     if choice is None or choice.user_id != visit.visitor.id or choice.expires_at <= visit.now:
         return False
     section_id = choice.context.section_id

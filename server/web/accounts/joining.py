@@ -9,14 +9,22 @@ from starlette.responses import RedirectResponse, Response
 from server.settings import Settings
 from server.store import passwords, roster
 from server.store.courses import SectionRole, role_in_section
-from server.store.database import Database, one_at_a_time
+from server.store.database import Database
 from server.store.join_codes import (
     is_full,
     note_wrong_code,
     section_by_code,
     sends_wrong_codes,
 )
-from server.store.people import Origin, User, find_user, hash_password, normal_email
+from server.store.people import (
+    Origin,
+    User,
+    find_user,
+    get_person,
+    hash_password,
+    lock_accounts,
+    normal_email,
+)
 from server.store.roster_log import note_role
 from server.web.access import VisitorHere
 from server.web.accounts.password_rules import weakness
@@ -87,7 +95,7 @@ def join(
         return refuse(wrong)
     password_hash = hash_password(password)
     with database.write() as session:
-        one_at_a_time(session.connection(), "accounts")
+        lock_accounts(session)
         section = section_by_code(session, code)
         if section is None or find_user(session, email) is not None:
             return refuse(NO_CODE if section is None else TAKEN)
@@ -129,7 +137,7 @@ def join_section(
         return refuse(*_wrong_code(database, sender, now))
     with database.write() as session:
         if role_in_section(session, visitor.id, section.id) is None:
-            user = session.get_one(User, visitor.id)
+            user = get_person(session, visitor.id)
             if not user.confirmed and is_full(session, section.id):
                 return refuse(FULL)
             student = SectionRole.STUDENT

@@ -15,13 +15,14 @@ from server.store import second_factors
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.guesses import begin_guess, forget_guesses, source_of_address
-from server.store.people import Role, User
+from server.store.people import Role, get_person
 from server.store.sessions import (
     BrowserSession,
     Stage,
     end_session,
     end_sessions_of,
     find_session,
+    set_stage,
 )
 from server.web.access import COOKIE, Visitor, VisitorHere
 from server.web.accounts.sign_in import client_address, give_session, wait_sentence
@@ -133,7 +134,7 @@ def confirm_second_factor(
         return _page(request, session, visitor.id, settings, mistake=WRONG_FIRST)
     _note(session, visitor, now, "second factor turned on")
     end_sessions_of(session, visitor.id, but=visitor.session_hash)
-    session.get_one(BrowserSession, visitor.session_hash).stage = Stage.WITH_CODE
+    set_stage(session, visitor.session_hash, Stage.WITH_CODE)
     return _page(request, session, visitor.id, settings, codes=codes)
 
 
@@ -170,7 +171,7 @@ def turn_off_second_factor(
         return _page(request, session, visitor.id, settings, mistake=mistake)
     second_factors.drop_factor(session, visitor.id)
     _note(session, visitor, now, "second factor turned off")
-    session.get_one(BrowserSession, visitor.session_hash).stage = Stage.WITHOUT_CODE
+    set_stage(session, visitor.session_hash, Stage.WITHOUT_CODE)
     return RedirectResponse("/second-factor", 303)
 
 
@@ -187,7 +188,7 @@ def _page(
     mistake: str = "",
     codes: list[str] | None = None,
 ) -> Response:
-    user = session.get_one(User, user_id)
+    user = get_person(session, user_id)
     secret = second_factors.pending_secret(session, user_id, settings.key_secret)
     picture = None
     if secret is not None:

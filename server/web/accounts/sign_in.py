@@ -99,7 +99,7 @@ async def sign_in(
 
     def finish(user_id: int) -> Response:
         with database.write() as session:
-            user = session.get_one(people.User, user_id)
+            user = people.get_person(session, user_id)
             user.password_hash = better_hash or user.password_hash
             forget_guesses(session, guess.account, guess.source)
             return sign_in_as(request, session, user, typed.next, settings, now, stay=stay)

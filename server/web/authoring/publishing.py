@@ -19,7 +19,7 @@ from server.store.assignment_policy import Policy
 from server.store.assignment_policy import set_exercise as store_assignment
 from server.store.authored import LifeState, publish, retire, save_draft, versions_of
 from server.store.courses import SectionRole, assignments_of, sections_of
-from server.store.people import User
+from server.store.people import names_of
 from server.store.regrades import marked_submissions
 from server.web.access import VisitorHere, ZoneHere
 from server.web.assignments.policy import end_of_day, read_moment
@@ -63,10 +63,7 @@ def life(
     taken = {a.section_id for a in set_for}
     versions = versions_of(session, row.id)
     changes = list(comparison.changes)[:LONGEST_LIST] if comparison else []
-    names = {
-        change.marked.user_id: session.get_one(User, change.marked.user_id).listed_as
-        for change in changes
-    }
+    names = names_of(session, {change.marked.user_id for change in changes})
     return fragment(
         request,
         "authoring/_life.html",

@@ -6,13 +6,10 @@ from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, HTTPException, Query, Request
-from sqlalchemy import func, or_, select
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import privacy, roster
-from server.store.addresses import claim_address
+from server.store import accounts, privacy, roster
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.authored import owners
@@ -22,14 +19,27 @@ from server.store.courses import (
     Section,
     SectionRole,
     Term,
+    add_to_college,
+    all_courses,
     all_sections,
+    all_terms,
     find_assignment,
+    find_course,
+    find_term,
     student_counts,
     students_of,
 )
 from server.store.lti_outbox import queue_scores
 from server.store.passwords import make_link
-from server.store.people import Origin, Role, User, find_user, normal_email
+from server.store.people import (
+    Role,
+    User,
+    count_people,
+    find_person,
+    find_user,
+    normal_email,
+    search_people,
+)
 from server.store.roster_log import note_role
 from server.store.second_factors import with_factor
 from server.store.standings import assignments_with_late_work, recount
@@ -76,21 +86,10 @@ def add_person(
     address = normal_email(email)
     if not roster.EMAIL.fullmatch(address) or not name.strip():
         return _people(request, session, "", "A name and an email address are needed. Write both.")
-    user, taken = find_user(session, address), False
-    if user is None:
-        user = User(email=address)
-        session.add(user)
-    elif user.confirmed:
+    added = accounts.add_account(session, address, name.strip(), role, by_id=visitor.id, now=now)
+    if added is None:
         return _people(request, session, address, f"There is an account with {address} already.")
-    else:
-        taken = True
-        claim_address(session, user, now, by_id=visitor.id)
-        user.origin, user.origin_section_id = Origin.ADMINISTRATOR, None
-    user.name, user.role = name.strip(), role
-    user.listed_as = roster.sorted_name(user.name)
-    session.flush()
-    action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
-    note(session, now, visitor.id, action, person_id=user.id, detail=f"as {role.value}")
+    user, taken = added
     link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, address, "", user, link, taken=taken)
 
@@ -124,9 +123,7 @@ def rename_person(
     user = _person(session, person_id)
     if not name.strip():
         return _people(request, session, user.email, "The name is missing. Write it.")
-    user.name = name.strip()
-    user.listed_as = listed_as.strip() or roster.sorted_name(user.name)
-    note(session, now, visitor.id, Action.CHANGED_ACCOUNT, person_id=person_id, detail="name")
+    accounts.rename(session, user, name.strip(), listed_as.strip(), by_id=visitor.id, now=now)
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
@@ -140,9 +137,7 @@ def may_see_names(
 ) -> Response:
     """Whether this member of the department sees whose work the figures rest on."""
     user = _person(session, person_id)
-    user.sees_names = permitted and user.role is Role.DEPARTMENT
-    detail = "sees names" if user.sees_names else "sees no names"
-    note(session, now, visitor.id, Action.CHANGED_ROLE, person_id=person_id, detail=detail)
+    accounts.permit_names(session, user, permitted, by_id=visitor.id, now=now)
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
@@ -245,7 +240,7 @@ def add_section(
     instructor: Annotated[str, Form(max_length=254)] = "",
 ) -> Response:
     teacher = find_user(session, instructor)
-    if session.get(Course, course) is None or session.get(Term, term) is None:
+    if find_course(session, course) is None or find_term(session, term) is None:
         return _courses(request, session, "Choose a course and a term for the section.")
     if not number.strip():
         return _courses(request, session, "The section needs a number, like 01.")
@@ -295,17 +290,13 @@ def change_time_zone(
 
 
 def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
-    try:
-        with session.begin_nested():
-            session.add(row)
-            session.flush()
-    except IntegrityError:
+    if not add_to_college(session, row):
         return _courses(request, session, "There is one of this name already. Choose another.")
     return RedirectResponse("/courses", 303)
 
 
 def _person(session: Session, person_id: int) -> User:
-    user = session.get(User, person_id)
+    user = find_person(session, person_id)
     if user is None:
         raise HTTPException(404)
     return user
@@ -330,18 +321,14 @@ def _people(
     *,
     taken: bool = False,
 ) -> Response:
-    wanted = f"%{find.strip().lower()}%"
-    fits = or_(func.lower(User.name).like(wanted), User.email.like(wanted))
-    found = session.scalars(
-        select(User).where(fits).order_by(func.lower(User.listed_as), User.id).limit(SHOWN)
-    ).all()
+    found = search_people(session, find, SHOWN)
     return page(
         request,
         "college/people.html",
         422 if mistake else 200,
         people=found,
         with_factor=with_factor(session, [user.id for user in found]),
-        total=session.scalar(select(func.count()).select_from(User)),
+        total=count_people(session),
         shown=SHOWN,
         find=find,
         mistake=mistake,
@@ -360,8 +347,8 @@ def _courses(
         request,
         "college/courses.html",
         422 if mistake else 200,
-        terms=session.scalars(select(Term).order_by(Term.begins.desc())).all(),
-        courses=session.scalars(select(Course).order_by(Course.code)).all(),
+        terms=all_terms(session),
+        courses=all_courses(session),
         sections=all_sections(session),
         counts=student_counts(session),
         time_zone=time_zone(session).key if zone_typed is None else zone_typed,

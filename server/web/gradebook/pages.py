@@ -21,7 +21,7 @@ from server.store.gradebook import (
 )
 from server.store.gradebook import gradebook as read_gradebook
 from server.store.lti_outbox import delivery
-from server.store.people import User
+from server.store.people import get_person
 from server.web.dependencies import Now, Reading
 from server.web.rendering import fragment, page
 from server.web.spreadsheet import Cell, Kind, Share, Table, download
@@ -122,7 +122,7 @@ def requirements_of(
     """The requirements of the attempt that counts, for a cell of the section's gradebook."""
     assignment = assignment_here(session, assignment_id)
     standing = standings_of(session, student_id, [assignment_id])[assignment_id]
-    student = session.get_one(User, student_id)
+    student = get_person(session, student_id)
     return fragment(
         request,
         "gradebook/_requirements.html",

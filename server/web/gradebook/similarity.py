@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from markupsafe import Markup
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -18,10 +17,10 @@ from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
 from server.ladder.likeness import COMMON, Pair, alike
 from server.ladder.program import Program
-from server.store.attempts import Submission
 from server.store.courses import TEACHING, Assignment, sections_of
 from server.store.gradebook import gradebook
 from server.store.standings import counting_elsewhere, partners_at
+from server.store.submissions import programs_of
 from server.web.access import VisitorHere
 from server.web.dependencies import Reading
 from server.web.gradebook.pages import assignment_here
@@ -97,11 +96,7 @@ def likeness(
 def _of_section(session: Session, assignment: Assignment) -> list[ComparedProgram]:
     rows = [row for row in gradebook(session, assignment).rows if row.standing.submission_id]
     ids = [row.standing.submission_id for row in rows]
-    stored = dict(
-        session.execute(
-            select(Submission.id, Submission.program).where(Submission.id.in_(ids))
-        ).all()
-    )
+    stored = programs_of(session, [id for id in ids if id is not None])
     return [
         ComparedProgram(
             row.student.listed_as, row.student.id, assignment.section_id, id, from_json(stored[id])

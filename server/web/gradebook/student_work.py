@@ -8,11 +8,12 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import corrections
+from server.store.assignment_policy import extension_of
 from server.store.audit_lines import events_of
-from server.store.courses import Assignment, Extension, Partner, assignments_of
+from server.store.courses import Assignment, assignments_of, partner_of
 from server.store.gradebook import share_of, standings_of
 from server.store.lti_outbox import queue_scores
-from server.store.people import User
+from server.store.people import get_person
 from server.store.submissions import attempts_of, find_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, Writing
@@ -124,17 +125,17 @@ def _work_page(
     reason: str = "",
 ) -> Response:
     assignment = assignment_here(session, assignment_id)
-    partner = session.get(Partner, (assignment_id, student_id)) if assignment.in_pairs else None
+    partner_id = partner_of(session, assignment, student_id)
     return page(
         request,
         "gradebook/student.html",
         422 if mistake else 200,
         assignment=assignment,
-        student=session.get_one(User, student_id),
+        student=get_person(session, student_id),
         standing=standings_of(session, student_id, [assignment_id])[assignment_id],
         attempts=attempts_of(session, assignment, student_id),
-        extension=session.get(Extension, (assignment_id, student_id)),
-        partner=session.get(User, partner.partner_id) if partner else None,
+        extension=extension_of(session, assignment_id, student_id),
+        partner=get_person(session, partner_id) if partner_id else None,
         events=events_of(session, assignment.section_id, student_id, limit=20),
         mistake=mistake,
         points=points,
@@ -155,7 +156,7 @@ def _standing_page(
         request,
         "gradebook/standing.html",
         section=section,
-        student=session.get_one(User, student_id),
+        student=get_person(session, student_id),
         lines=lines,
         share=share_of(assignments, list(standings.values()), now),
         weights=sum(each.weight for each in assignments),

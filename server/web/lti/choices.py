@@ -23,6 +23,7 @@ from server.store.courses import Assignment
 from server.store.database import Database
 from server.store.lti import LtiChoice
 from server.store.lti_choices import assignments_to_choose, choice_by_ticket
+from server.store.lti_platforms import find_choice
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, SettingsHere
 from server.web.lti.addresses import target_of
 from server.web.lti.frames import for_frame, frame_policy, origin_of
@@ -105,7 +106,7 @@ def hand_over_in_frame(
     """The same inside the platform's frame, for who has the ticket of the choice."""
     choice = choice_by_ticket(session, choice_id, ticket, now)
     if choice is None:
-        gone, answer = session.get(LtiChoice, choice_id), error(request, 404, GONE)
+        gone, answer = find_choice(session, choice_id), error(request, 404, GONE)
         return for_frame(answer, gone.context.platform) if gone else answer
     signing = _Signing(request, session, database, settings, catalogue, now, ticket)
     return _hand_over(signing, choice, form)
@@ -185,7 +186,7 @@ def choice_page(
 
 
 def _choice(session: Session, choice_id: int) -> LtiChoice:
-    choice = session.get(LtiChoice, choice_id)
+    choice = find_choice(session, choice_id)
     if choice is None:
         raise HTTPException(404)
     return choice

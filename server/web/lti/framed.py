@@ -11,9 +11,9 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import Response
 
 from server.store import lti_entry
-from server.store.lti import LtiChoice
 from server.store.lti_choices import give_ticket
 from server.store.lti_entry import NotYet, ProofNeeded
+from server.store.lti_platforms import get_choice
 from server.web.accounts.sign_in import DISABLED
 from server.web.dependencies import DatabaseHere, Now
 from server.web.lti.choices import choice_page
@@ -56,11 +56,11 @@ def lti_enter_in_frame(
                 raise NotYet(NO_SECTION)
             choice = begin_choice(session, context, launch.wanted, user, role, now)
             ticket, choice_id = give_ticket(choice), choice.id
-            session.delete(login)
+            lti_entry.end_login(session, login)
     except (NotYet, ProofNeeded) as refused:
         sentence = PROOF if isinstance(refused, ProofNeeded) else str(refused)
         return refusal(
             request, platform, sentence, back_url=launch.back_url, status=200, framed=True
         )
     with database.read() as session:
-        return choice_page(request, session, session.get_one(LtiChoice, choice_id), ticket)
+        return choice_page(request, session, get_choice(session, choice_id), ticket)

@@ -38,6 +38,7 @@ from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLogin, Platform
 from server.store.lti_choices import Wanted
 from server.store.lti_entry import Comer, NotYet, PlatformCourse, PlatformLink, ProofNeeded
+from server.store.lti_platforms import get_platform
 from server.store.people import User
 from server.web.accounts.sign_in import sign_in_as
 from server.web.cookies import drop_cookie, read_cookie, set_cookie
@@ -206,7 +207,7 @@ def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, Lti
         login = lti_entry.find_login(session, state, now)
         if login is None or login.launch is not None:
             return None
-        return session.get_one(Platform, login.platform_id), login
+        return get_platform(session, login.platform_id), login
 
 
 def _keep(database: Database, platform_id: int, state: str, launch: Launch, now: datetime) -> str:
@@ -241,7 +242,7 @@ def lti_enter(
                 return error(request, 400, UNKNOWN)
             user, context, role = admit(session, platform, launch, visitor and visitor.id, now)
             address = _lead(session, context, launch, user, role, now)
-            session.delete(login)
+            lti_entry.end_login(session, login)
             answer = sign_in_as(request, session, user, address, settings, now)
     except ProofNeeded:
         # The launch waits until they have signed in to the account.
@@ -262,7 +263,7 @@ def follow_role(database: Database, state: str, now: datetime) -> tuple[Platform
         login = lti_entry.find_login(session, state, now)
         if login is None or login.launch is None:
             return None
-        platform = session.get_one(Platform, login.platform_id)
+        platform = get_platform(session, login.platform_id)
         launch = from_document(login.launch)
         lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
         return platform, launch

@@ -10,7 +10,8 @@ from server.store import lti_choices
 from server.store.courses import Section, all_sections
 from server.store.lti import LtiContext, LtiLink
 from server.store.lti_outbox import delivery, try_again
-from server.store.people import Role, User
+from server.store.lti_platforms import find_context, find_link
+from server.store.people import Role
 from server.web.access import Visitor, VisitorHere
 from server.web.accounts.sign_in import own_address
 from server.web.dependencies import Now, Reading, Writing
@@ -79,7 +80,7 @@ def send_scores_again(assignment_id: int, session: Writing, now: Now) -> Respons
 def _sections(session: Session, visitor: Visitor) -> list[Section]:
     if visitor.role is Role.ADMINISTRATOR:
         return all_sections(session)
-    return lti_choices.sections_to_choose(session, session.get_one(User, visitor.id))
+    return lti_choices.sections_to_choose(session, visitor.id)
 
 
 def _context_page(
@@ -115,14 +116,14 @@ def _link_page(request: Request, session: Session, link: LtiLink, mistake: str =
 
 
 def _context(session: Session, context_id: int) -> LtiContext:
-    context = session.get(LtiContext, context_id)
+    context = find_context(session, context_id)
     if context is None:
         raise HTTPException(404)
     return context
 
 
 def _link(session: Session, link_id: int) -> LtiLink:
-    link = session.get(LtiLink, link_id)
+    link = find_link(session, link_id)
     if link is None:
         raise HTTPException(404)
     return link

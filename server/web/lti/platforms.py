@@ -1,17 +1,24 @@
 """The administrator's page of learning-management systems: register them, keys, courses."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
-from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.remote import own_keys
 from server.remote.http import is_permitted
-from server.store.lti import Deployment, LtiContext, Platform
+from server.store import lti_platforms
+from server.store.lti import Platform
+from server.store.lti_platforms import (
+    Registration,
+    all_contexts,
+    all_platforms,
+    deployments_of,
+    find_platform,
+    save_platform,
+)
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.lti.addresses import choosing_target_of, target_of
 from server.web.rendering import page
@@ -23,18 +30,10 @@ Address = Annotated[str, Form(max_length=1000)]
 
 
 @dataclass(frozen=True, slots=True)
-class PlatformForm:
-    """The form as it was typed, so that it can be shown again."""
+class PlatformForm(Registration):
+    """The form as it was typed, so that it can be shown again; a deployment id on each line."""
 
-    name: str = ""
-    issuer: str = ""
-    client_id: str = ""
     deployments: str = ""
-    login_url: str = ""
-    token_url: str = ""
-    keys_url: str = ""
-    more_hosts: str = ""
-    token_audience: str = ""
 
     def mistake(self) -> str:
         """One sentence that says what can't be; empty if all is well."""
@@ -56,13 +55,6 @@ class PlatformForm:
                 return f"The {what} is not an https address. Correct it."
         return ""
 
-    def fill(self, platform: Platform) -> None:
-        """Bring a platform to what was typed."""
-        platform.name, platform.issuer, platform.client_id = self.name, self.issuer, self.client_id
-        platform.login_url, platform.token_url = self.login_url, self.token_url
-        platform.keys_url, platform.more_hosts = self.keys_url, self.more_hosts
-        platform.token_audience = self.token_audience
-
     @property
     def deployment_ids(self) -> list[str]:
         lines = (line.strip() for line in self.deployments.splitlines())
@@ -81,15 +73,15 @@ def typed(
     token_audience: Address = "",
 ) -> PlatformForm:
     return PlatformForm(
-        name.strip(),
-        issuer.strip(),
-        client_id.strip(),
-        deployments.strip(),
-        login_url.strip(),
-        token_url.strip(),
-        keys_url.strip(),
-        " ".join(more_hosts.split()),
-        token_audience.strip(),
+        name=name.strip(),
+        issuer=issuer.strip(),
+        client_id=client_id.strip(),
+        login_url=login_url.strip(),
+        token_url=token_url.strip(),
+        keys_url=keys_url.strip(),
+        more_hosts=" ".join(more_hosts.split()),
+        token_audience=token_audience.strip(),
+        deployments=deployments.strip(),
     )
 
 
@@ -105,7 +97,7 @@ def platforms(request: Request, session: Reading, settings: SettingsHere, now: N
 def add_platform(
     request: Request, session: Writing, settings: SettingsHere, now: Now, form: TypedHere
 ) -> Response:
-    mistake = form.mistake() or _store(session, Platform(), form)
+    mistake = _save(session, Platform(), form)
     if mistake:
         return _page(request, session, settings, now, mistake, form)
     own_keys.ensure_key(session, settings.key_secret, now)
@@ -122,7 +114,7 @@ def change_platform(
     form: TypedHere,
 ) -> Response:
     platform = _platform(session, platform_id)
-    mistake = form.mistake() or _store(session, platform, form)
+    mistake = _save(session, platform, form)
     if mistake:
         return _page(request, session, settings, now, mistake, form, platform_id)
     return _back()
@@ -142,7 +134,7 @@ def remove_platform(
     if name.strip() != platform.name:
         sentence = f"Nothing was removed. Type the name {platform.name} to remove it."
         return _page(request, session, settings, now, sentence)
-    session.delete(platform)
+    lti_platforms.remove_platform(session, platform)
     return _back()
 
 
@@ -155,58 +147,21 @@ def rotate_keys(request: Request, session: Writing, settings: SettingsHere, now:
     return _back()
 
 
-def _store(session: Session, platform: Platform, form: PlatformForm) -> str:
-    """Bring a platform to what was typed; what is wrong, if anything."""
-    old = (platform.issuer, platform.client_id) if platform.id else None
-    if old != (form.issuer, form.client_id):
-        taken = select(Platform.id).where(
-            Platform.issuer == form.issuer, Platform.client_id == form.client_id
-        )
-        if session.scalar(taken) is not None:
-            return f"{form.issuer} is registered with this client id already. Change it there."
-    try:
-        with session.begin_nested():
-            form.fill(platform)
-            session.add(platform)
-            session.flush()
-    except IntegrityError:
-        return f"{form.issuer} is registered with this client id already. Change it there."
-    there = _deployments(session, platform.id)
-    for each in form.deployment_ids:
-        if each not in there:
-            session.add(Deployment(platform_id=platform.id, deployment_id=each))
-    for each in set(there) - set(form.deployment_ids):
-        session.delete(session.get_one(Deployment, (platform.id, each)))
-    session.flush()
-    return ""
+def _save(session: Session, platform: Platform, form: PlatformForm) -> str:
+    """Update a platform from the form; return the error, if any."""
+    mistake = form.mistake()
+    if mistake or save_platform(session, platform, form, form.deployment_ids):
+        return mistake
+    return f"{form.issuer} is registered with this client id already. Change it there."
 
 
-def _deployments(session: Session, platform_id: int) -> list[str]:
-    return list(
-        session.scalars(
-            select(Deployment.deployment_id)
-            .where(Deployment.platform_id == platform_id)
-            .order_by(Deployment.deployment_id)
-        )
-    )
-
-
-def _as_typed(session: Session, platform: Platform) -> PlatformForm:
-    return PlatformForm(
-        platform.name,
-        platform.issuer,
-        platform.client_id,
-        "\n".join(_deployments(session, platform.id)),
-        platform.login_url,
-        platform.token_url,
-        platform.keys_url,
-        platform.more_hosts,
-        platform.token_audience,
-    )
+def _form_of(session: Session, platform: Platform) -> PlatformForm:
+    columns = {each.name: getattr(platform, each.name) for each in fields(Registration)}
+    return PlatformForm(**columns, deployments="\n".join(deployments_of(session, platform.id)))
 
 
 def _platform(session: Session, platform_id: int) -> Platform:
-    platform = session.get(Platform, platform_id)
+    platform = find_platform(session, platform_id)
     if platform is None:
         raise HTTPException(404)
     return platform
@@ -221,7 +176,6 @@ def _page(
     form: PlatformForm | None = None,
     changing: int | None = None,
 ) -> Response:
-    found = session.scalars(select(Platform).order_by(Platform.name, Platform.id)).all()
     site = settings.public_urls[0]
     keys = own_keys.all_keys(session)
     signing = own_keys.signing_key(session, now)
@@ -230,11 +184,11 @@ def _page(
         "lti/platforms.html",
         422 if mistake else 200,
         platforms=[
-            (each, form if form and changing == each.id else _as_typed(session, each))
-            for each in found
+            (each, form if form and changing == each.id else _form_of(session, each))
+            for each in all_platforms(session)
         ],
         added=form if form and changing is None else PlatformForm(),
-        contexts=session.scalars(select(LtiContext).order_by(LtiContext.title)).all(),
+        contexts=all_contexts(session),
         addresses=(
             ("Login initiation", f"{site}/lti/login"),
             ("Launch and redirect", target_of(settings)),

@@ -4,17 +4,16 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.marking.files.catalogue import Catalogue
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
-from server.store.attempts import StoredVerdict, Submission
-from server.store.courses import Course, Section, Term, all_sections
+from server.store.courses import Course, Section, Term, all_sections, get_course
 from server.store.database import Document
 from server.store.report_work import Work, terms_of, work_of
 from server.store.reports import Attainment, ExerciseReport, LabSet, Mistake, OutcomeMap
+from server.store.submissions import programs_of, verdicts_of
 from server.store.targets import targets_of
 
 TERMS = 6
@@ -85,7 +84,7 @@ def read_report(
         return reports.attainment(part, outcomes, targets)
 
     return Report(
-        course=session.get_one(Course, course_id),
+        course=get_course(session, course_id),
         term=here,
         terms=terms,
         names=names,
@@ -115,18 +114,11 @@ def outcomes_of(catalogue: Catalogue, work: Iterable[Work]) -> tuple[OutcomeMap,
 
 
 def _examples(session: Session, mistakes: Sequence[Mistake]) -> list[Example]:
-    rows = {
-        row.id: row
-        for row in session.execute(
-            select(Submission.id, Submission.program, StoredVerdict.document)
-            .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-            .where(Submission.id.in_([each.example for each in mistakes]))
-        )
-    }
+    ids = [each.example for each in mistakes]
+    programs, verdicts = programs_of(session, ids), verdicts_of(session, ids)
     found = []
     for mistake in mistakes:
-        row = rows[mistake.example]
-        told = verdict_from_json(row.document).requirements
-        sentence = next((each.sentence for each in told if each.id == mistake.requirement), "")
-        found.append(Example(mistake, sentence, row.program))
+        results = verdict_from_json(verdicts[mistake.example]).requirements
+        sentence = next((each.sentence for each in results if each.id == mistake.requirement), "")
+        found.append(Example(mistake, sentence, programs[mistake.example]))
     return found

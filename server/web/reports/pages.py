@@ -5,7 +5,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Request
 from markupsafe import Markup
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -15,9 +14,9 @@ from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import Course, all_sections
+from server.store.courses import all_courses, all_sections, get_course
 from server.store.database import Database, Document
-from server.store.people import Role, User
+from server.store.people import Role, get_person, names_of
 from server.store.report_work import Work, work_of
 from server.store.reports import OutcomeMap
 from server.store.statistics import SMALL, band
@@ -38,8 +37,7 @@ WIDTH = 440
 
 @router.get("/reports")
 def report_list(request: Request, session: Reading, now: Now) -> Response:
-    courses = session.scalars(select(Course).order_by(Course.code)).all()
-    return page(request, "reports/list.html", courses=courses, now=now)
+    return page(request, "reports/list.html", courses=all_courses(session), now=now)
 
 
 @router.get("/reports/{course_id}")
@@ -149,7 +147,7 @@ def report_work(
     return page(
         request,
         "reports/work.html",
-        course=session.get_one(Course, course_id),
+        course=get_course(session, course_id),
         rows=rows,
         # Without names they have numbers, the same all over the page.
         people={id: people.get(id, f"student {place}") for place, id in enumerate(ids, 1)},
@@ -172,7 +170,7 @@ def report_submission(
     return page(
         request,
         "reports/submission.html",
-        course=session.get_one(Course, course_id),
+        course=get_course(session, course_id),
         submission=submission,
         verdict=verdict_from_json(verdict.document) if verdict else None,
         rungs=_rungs(submission.program, ""),
@@ -203,11 +201,8 @@ def _about(outcome: str, exercise: str, requirement: str, passed: int | None) ->
 
 def _people(session: Session, visitor: Visitor, ids: list[int]) -> dict[int, str]:
     """Names by id, if the visitor may see them; else none."""
-    may = visitor.role is Role.ADMINISTRATOR or session.get_one(User, visitor.id).sees_names
-    if not may:
-        return {}
-    rows = session.execute(select(User.id, User.listed_as).where(User.id.in_(set(ids))))
-    return dict(rows.all())
+    may = visitor.role is Role.ADMINISTRATOR or get_person(session, visitor.id).sees_names
+    return names_of(session, ids) if may else {}
 
 
 def _note_looks(database: Database, now: datetime, visitor: Visitor, sections: set[int]) -> None:

@@ -1,0 +1,71 @@
+"""What an administrator does to accounts: add, rename, disable and enable them."""
+
+from datetime import datetime
+
+from sqlalchemy import delete
+from sqlalchemy.orm import Session
+
+from server.store.addresses import claim_address
+from server.store.audit import note
+from server.store.audit_chain import Action
+from server.store.passwords import PasswordLink
+from server.store.people import Origin, Role, User, find_user
+from server.store.roster import sorted_name
+from server.store.sessions import end_sessions_of, forget_browsers
+
+
+def add_account(
+    session: Session, email: str, name: str, role: Role, *, by_id: int, now: datetime
+) -> tuple[User, bool] | None:
+    """Make an account; return it, and whether an unconfirmed one with its address was there.
+
+    That one becomes this person's: whoever made it is shut out. Return None, and change nothing, if
+    a confirmed account has the address, which is to be normal (``normal_email``).
+    """
+    user = find_user(session, email)
+    taken = user is not None
+    if user is None:
+        user = User(email=email)
+        session.add(user)
+    elif user.confirmed:
+        return None
+    else:
+        claim_address(session, user, now, by_id=by_id)
+        user.origin, user.origin_section_id = Origin.ADMINISTRATOR, None
+    user.name, user.listed_as, user.role = name, sorted_name(name), role
+    session.flush()
+    action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
+    note(session, now, by_id, action, person_id=user.id, detail=f"as {role.value}")
+    return user, taken
+
+
+def rename(
+    session: Session, user: User, name: str, listed_as: str, *, by_id: int, now: datetime
+) -> None:
+    """Change a name; ``listed_as`` follows from it where it is empty."""
+    user.name, user.listed_as = name, listed_as or sorted_name(name)
+    note(session, now, by_id, Action.CHANGED_ACCOUNT, person_id=user.id, detail="name")
+
+
+def permit_names(
+    session: Session, user: User, permitted: bool, *, by_id: int, now: datetime
+) -> None:
+    """Let a member of the department see whose work the figures rest on, or no longer."""
+    user.sees_names = permitted and user.role is Role.DEPARTMENT
+    detail = "sees names" if user.sees_names else "sees no names"
+    note(session, now, by_id, Action.CHANGED_ROLE, person_id=user.id, detail=detail)
+
+
+def disable_account(session: Session, user: User, *, by_id: int, now: datetime) -> None:
+    """Let nobody sign in to the account from now on; its work is kept."""
+    user.disabled_at = user.disabled_at or now
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="disabled")
+    end_sessions_of(session, user.id)
+    forget_browsers(session, user.id)
+    session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
+
+
+def enable_account(session: Session, user: User, *, by_id: int, now: datetime) -> None:
+    """Let the owner of a disabled account sign in again."""
+    user.disabled_at = None
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="enabled")
