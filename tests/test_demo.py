@@ -5,8 +5,8 @@ from sqlalchemy import select
 
 from server.demo import course as demo
 from server.ladder.json_form import from_json
-from server.ladder.likeness import alike
 from server.ladder.program import Program
+from server.ladder.similarity import similar_pairs
 from server.marking.acceptance import acceptance_run
 from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict_form import to_json
@@ -74,10 +74,10 @@ def test_two_programs_are_alike_but_for_names_comments_and_order(loaded: Databas
         programs = [from_json(each.program) for each in counting]
     other_words = [
         pair
-        for pair in alike(programs)
+        for pair in similar_pairs(programs)
         if comments_of(programs[pair.first]).isdisjoint(comments_of(programs[pair.second]))
     ]
-    assert [pair.likeness for pair in other_words][:1] == [1.0]
+    assert [pair.similarity for pair in other_words][:1] == [1.0]
 
 
 def comments_of(program: Program) -> set[str]:

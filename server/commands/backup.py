@@ -4,7 +4,7 @@ import argparse
 from contextlib import closing
 from pathlib import Path
 
-from server.commands.database import add_data, own_database, summary, told
+from server.commands.database import add_data, own_database, run_on_database, summary
 from server.store.transfer import back_up
 
 
@@ -20,4 +20,4 @@ def run(arguments: argparse.Namespace) -> int:
         with closing(own_database(arguments.data)) as database:
             return f"Backup {arguments.file}: {summary(back_up(database, arguments.file))}."
 
-    return told("backup", work)
+    return run_on_database("backup", work)

@@ -2,7 +2,7 @@
 
 import argparse
 
-from server.commands.database import summary, told, with_database
+from server.commands.database import run_on_database, summary, with_database
 from server.data_folder import held_alone
 from server.store.transfer import copy
 
@@ -25,4 +25,4 @@ def run(arguments: argparse.Namespace) -> int:
             found = copy(source, target, over=arguments.over)
             return f"Copied to {target.place}: {summary(found)}."
 
-    return told("copy", work)
+    return run_on_database("copy", work)

@@ -12,7 +12,7 @@ from server.settings import SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.transfer import Content
 
-TOLD = ("users", "submissions", "verdicts")
+SUMMARIZED = ("users", "submissions", "verdicts")
 
 
 def add_data(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +30,7 @@ def own_database(data: Path) -> Database:
     return Database(read_settings(data, "127.0.0.1", 8131, os.environ).database_url)
 
 
-def told(name: str, work: Callable[[], str]) -> int:
+def run_on_database(name: str, work: Callable[[], str]) -> int:
     """Do it and print what it says; 2 with one sentence when the database can't be used.
 
     What it writes is readable by this user alone.
@@ -47,7 +47,7 @@ def told(name: str, work: Callable[[], str]) -> int:
 def summary(found: Mapping[str, Content]) -> str:
     """The rows that matter, and the fingerprint of the verdicts."""
     rows = sum(content.rows for content in found.values())
-    named = ", ".join(f"{found[name].rows} {name}" for name in TOLD)
+    named = ", ".join(f"{found[name].rows} {name}" for name in SUMMARIZED)
     print_of_verdicts = found["verdicts"].fingerprint[:16]
     return f"{rows} rows in {len(found)} tables ({named}); verdicts {print_of_verdicts}, checked"
 

@@ -4,7 +4,7 @@ import argparse
 from contextlib import closing
 from pathlib import Path
 
-from server.commands.database import add_data, own_database, summary, told
+from server.commands.database import add_data, own_database, run_on_database, summary
 from server.data_folder import held_alone, make_folder
 from server.store.transfer import restore
 
@@ -26,4 +26,4 @@ def run(arguments: argparse.Namespace) -> int:
             found = restore(arguments.file, database, over=arguments.over)
             return f"Restored to {database.place}: {summary(found)}."
 
-    return told("restore", work)
+    return run_on_database("restore", work)

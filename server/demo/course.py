@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
-from server.demo.work import hand_in, marked_programs, neighbours
+from server.demo.work import marked_programs, similar_programs, submit_all
 from server.marking.exercise import Exercise
 from server.paths import EXERCISES
 from server.store.assignment_policy import Policy, give_time, set_exercise
@@ -66,8 +66,8 @@ def load_demo(
             )
             assert assignment is not None, "each exercise is set once"
             set_work.append((assignment, programs[exercise.slug], students))
-    alike = [neighbours(each, programs[each.slug]) for each in exercises[:1]]
-    hand_in(session, set_work, now, alike[0] if alike else None)
+    alike = [similar_programs(each, programs[each.slug]) for each in exercises[:1]]
+    submit_all(session, set_work, now, alike[0] if alike else None)
     if set_work:
         _by_hand(session, set_work[0][0], now)
     for outcome in {name for exercise in exercises for name in exercise.outcomes}:

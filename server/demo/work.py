@@ -69,7 +69,7 @@ def marked_programs(exercise: Exercise, folder: Path) -> tuple[MarkedProgram, ..
     return tuple(sorted(marked, key=lambda each: each.share))
 
 
-def neighbours(
+def similar_programs(
     exercise: Exercise, programs: Sequence[MarkedProgram]
 ) -> tuple[MarkedProgram, MarkedProgram] | None:
     """A program with a mistake, and the same in other words: other names, comments and order."""
@@ -94,7 +94,7 @@ def _mark(exercise: Exercise, program: Program) -> MarkedProgram:
 
 
 @dataclass(slots=True)
-class HandingIn:
+class SubmissionBatch:
     """Collects rows and stores them all at once."""
 
     session: Session
@@ -158,7 +158,7 @@ class HandingIn:
             self.session.execute(insert(RequirementResult), self.results)
 
 
-def hand_in(
+def submit_all(
     session: Session,
     set_work: Sequence[tuple[Assignment, Sequence[MarkedProgram], Sequence[User]]],
     now: datetime,
@@ -169,7 +169,7 @@ def hand_in(
     At the first assignment two students hand in what is ``alike``. The database has no submissions
     yet.
     """
-    work = HandingIn(session, now, Random(SEED), [], [], [])
+    work = SubmissionBatch(session, now, Random(SEED), [], [], [])
     skills: dict[int, float] = {}
     copies: list[tuple[Assignment, User, MarkedProgram, datetime]] = []
     for assignment, programs, students in set_work:
@@ -197,7 +197,7 @@ def hand_in(
 
 
 def _student(
-    work: HandingIn,
+    work: SubmissionBatch,
     assignment: Assignment,
     student: User,
     skill: float,

@@ -122,17 +122,17 @@ def _paired(before: Sequence[Rung], after: Sequence[Rung]) -> list[tuple[int, in
     numbers: dict[Hashable, int] = {}
     olds = [_content(rung, numbers) for rung in before]
     news = [_content(rung, numbers) for rung in after]
-    likeness = [[_likeness(old, new) for new in news] for old in olds]
+    similarity = [[_similarity(old, new) for new in news] for old in olds]
     # best[i][j]: what the rungs from i and from j on can have in common.
     best = [[0.0] * (len(news) + 1) for _ in range(len(olds) + 1)]
     for i in reversed(range(len(olds))):
         for j in reversed(range(len(news))):
-            together = likeness[i][j] + best[i + 1][j + 1]
+            together = similarity[i][j] + best[i + 1][j + 1]
             best[i][j] = max(best[i + 1][j], best[i][j + 1], together)
     pairs: list[tuple[int, int]] = []
     i = j = 0
     while i < len(olds) and j < len(news):
-        if likeness[i][j] and best[i][j] == likeness[i][j] + best[i + 1][j + 1]:
+        if similarity[i][j] and best[i][j] == similarity[i][j] + best[i + 1][j + 1]:
             pairs.append((i, j))
             i, j = i + 1, j + 1
         elif best[i][j] == best[i + 1][j]:
@@ -148,7 +148,7 @@ def _content(rung: Rung, numbers: dict[Hashable, int]) -> Counter[int]:
     return Counter(numbers.setdefault(each, len(numbers)) for each in content)
 
 
-def _likeness(old: Counter[int], new: Counter[int]) -> float:
+def _similarity(old: Counter[int], new: Counter[int]) -> float:
     total = old.total() + new.total()
     if not total:
         return 1.0

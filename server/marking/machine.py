@@ -239,7 +239,7 @@ class _MachineBuilder:
                 power,
                 observe=observe,
                 exact_timers=exact_timers,
-                short_counts=self.only is not None,
+                saturate_counters=self.only is not None,
             )
             if blink_ms:
                 compiled = Sabotage(self.asm, blink_ms).emit(program, compiled, points, power)
@@ -249,7 +249,7 @@ class _MachineBuilder:
                     self.exercise.references,
                     inputs,
                     power,
-                    short_counts=self.only is not None,
+                    saturate_counters=self.only is not None,
                 )
             actuators = board.outputs(points, compiled.outputs, power)
         with self.asm.section("plant"):

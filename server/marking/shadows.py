@@ -34,11 +34,11 @@ def compile_shadows(
     inputs: Mapping[str, Signal],
     power: int,
     *,
-    short_counts: bool,
+    saturate_counters: bool,
 ) -> tuple[Outputs, ...]:
     """Emit one scan of each reference; return their outputs."""
     return tuple(
-        compile_program(asm, reference, inputs, power, short_counts=short_counts).outputs
+        compile_program(asm, reference, inputs, power, saturate_counters=saturate_counters).outputs
         for reference in references
     )
 

@@ -132,7 +132,7 @@ class Site:
         """Return the plane of what turns a part on: its actuator, or a hand."""
         return self._hands[part.name] if part.actuator is None else self.actuators[part.actuator]
 
-    def worked_by(self, symbol: str) -> int:
+    def actuating_plane(self, symbol: str) -> int:
         """Return the plane of an actuator, or of the sensor with this tag."""
         plane = self.actuators.get(symbol)
         if plane is None:

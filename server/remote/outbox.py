@@ -20,7 +20,7 @@ ROUND_SECONDS = 5.0
 
 log = logging.getLogger(__name__)
 
-MENDS = {
+FIXES = {
     400: "The LMS finds the score malformed. Ask its administrator what it demands.",
     401: "The LMS refuses our sign-in. The administrators compare client id and key set address.",
     403: "The LMS does not permit us to send grades. Its administrator grants the grade service.",
@@ -28,9 +28,9 @@ MENDS = {
 }
 
 
-def mend(trouble: NotTaken) -> str:
+def explain_refusal(trouble: NotTaken) -> str:
     """What an instructor reads of a refusal, with what mends it."""
-    return MENDS.get(trouble.status, str(trouble))
+    return FIXES.get(trouble.status, str(trouble))
 
 
 def send_due(database: Database, services: Services, now: datetime) -> int:
@@ -56,7 +56,7 @@ def send_due(database: Database, services: Services, now: datetime) -> int:
             with database.write() as session:
                 note_failed(session, score.id, score.version, str(trouble), now, wait=trouble.wait)
         except (NotTaken, KeyTrouble) as trouble:
-            sentence = mend(trouble) if isinstance(trouble, NotTaken) else str(trouble)
+            sentence = explain_refusal(trouble) if isinstance(trouble, NotTaken) else str(trouble)
             with database.write() as session:
                 note_failed(session, score.id, score.version, sentence, now, stop=True)
         else:

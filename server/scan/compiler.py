@@ -63,7 +63,7 @@ def compile_program(
     signals: Mapping[str, Signal] | None = None,
     observe: bool = False,
     exact_timers: bool | frozenset[str] = True,
-    short_counts: bool = False,
+    saturate_counters: bool = False,
     decide: Callable[[str], int] | None = None,
 ) -> CompiledProgram:
     """Emit one scan of the program into ``asm``.
@@ -74,10 +74,13 @@ def compile_program(
     ``observe`` every element's outgoing power keeps a plane of its own, for the live drawing. With
     ``exact_timers`` false a running timer may be over at any later scan (for proofs), unless a
     rung reads its ET: ``decide`` gives the plane that says so for a timer's name, kind and
-    preset; by default a fresh choice. With ``short_counts`` a CTU or CTD whose CV no rung reads
-    stops counting where Q can't change any more: Q is the same, and a search meets fewer states.
+    preset; by default a fresh choice. With ``saturate_counters`` a CTU or CTD whose CV no rung
+    reads stops counting where Q can't change any more: Q is the same, and a search meets fewer
+    states.
     """
-    compiler = _Compiler(asm, observe, exact_timers, dict(signals or {}), short_counts=short_counts)
+    compiler = _Compiler(
+        asm, observe, exact_timers, dict(signals or {}), saturate_counters=saturate_counters
+    )
     if decide is not None:
         compiler.decide = decide
     first = len(asm.state_planes())
@@ -121,7 +124,7 @@ class _Compiler:
     power: dict[tuple[int, Path], int] = field(default_factory=dict)
     durations: dict[str, int] = field(default_factory=dict)
     measured: set[str] = field(default_factory=set)
-    short_counts: bool = False
+    saturate_counters: bool = False
     waiting: set[int] = field(default_factory=set)
     counts_read: set[str] = field(default_factory=set)
     fault: int = FALSE
@@ -169,7 +172,7 @@ class _Compiler:
             BLOCK_TYPES[type_name],
             block,
             counted=self.counted(name) or name in self.measured,
-            short=self.short_counts and name not in self.counts_read,
+            short=self.saturate_counters and name not in self.counts_read,
             decide=self.decide,
         )
         instance = self.instances[name] = INSTANCES[type_name](self.asm, declared)
@@ -221,18 +224,18 @@ class _Compiler:
                 case Comparison(left, relation, right):
                     closed.append(self.compare(left, relation, right))
                 case Block():
-                    closed, opened = [self.block(item, self.behind(closed, opened))], []
+                    closed, opened = [self.block(item, self.series_power(closed, opened))], []
                 case Parallel() if not self.observe and not _blocks(item):
                     # What each branch takes from the left, all of them together take once.
                     closed.append(self.parallel(number, path, item, TRUE))
                 case Parallel():
-                    power = self.behind(closed, opened)
+                    power = self.series_power(closed, opened)
                     closed, opened = [self.parallel(number, path, item, power)], []
             if self.observe:
-                power = self.copied(self.behind(closed, opened))
+                power = self.copied(self.series_power(closed, opened))
                 self.power[number, path] = power
                 closed, opened = [power], []
-        return self.behind(closed, opened)
+        return self.series_power(closed, opened)
 
     def parallel(self, number: int, path: Path, parallel: Parallel, power: int) -> int:
         joined = FALSE
@@ -240,7 +243,7 @@ class _Compiler:
             joined = self.asm.or_(joined, self.series(number, (*path, j), branch, power))
         return joined
 
-    def behind(self, closed: list[int], opened: list[int]) -> int:
+    def series_power(self, closed: list[int], opened: list[int]) -> int:
         """The plane of the power behind contacts; a copy of what a block may still write."""
         plane = self.asm.series(closed, opened)
         return self.copied(plane) if plane in self.waiting else plane

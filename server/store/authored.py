@@ -92,7 +92,7 @@ def owners(session: Session) -> set[int]:
     return {id for id in ids if id is not None}
 
 
-def hand_over(session: Session, owner_id: int, successor_id: int | None) -> None:
+def transfer_exercises(session: Session, owner_id: int, successor_id: int | None) -> None:
     """Give everything that somebody wrote to a successor; to the college, if None.
 
     The college gets what was ever published. A draft that nobody else has seen is deleted then:

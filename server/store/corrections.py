@@ -84,7 +84,7 @@ def set_points(
     session.flush()
 
 
-def take_back(
+def remove_override(
     session: Session, assignment: Assignment, user_id: int, *, by_id: int, now: datetime
 ) -> None:
     """Let the marked points count again; nothing happens if they do."""

@@ -68,7 +68,7 @@ class SectionRole(StrEnum):
     TESTER = "test user"
 
 
-BENCHES = "BENCH"
+SANDBOX_COURSE = "BENCH"
 """Code of the course whose sections are authors' benches (``store.benches``)."""
 
 TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
@@ -295,7 +295,7 @@ def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRo
         .join(Enrolment)
         .join(Section.course)
         .join(Section.term)
-        .where(Enrolment.user_id == user_id, Course.code != BENCHES)
+        .where(Enrolment.user_id == user_id, Course.code != SANDBOX_COURSE)
         .order_by(Term.begins.desc(), Course.code, Section.number)
     )
     return [(section, role) for section, role in rows]
@@ -308,7 +308,7 @@ def all_sections(session: Session) -> list[Section]:
             select(Section)
             .join(Section.course)
             .join(Section.term)
-            .where(Course.code != BENCHES)
+            .where(Course.code != SANDBOX_COURSE)
             .order_by(Term.begins.desc(), Course.code, Section.number)
         )
     )

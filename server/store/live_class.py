@@ -62,7 +62,7 @@ class Arrival:
 
 
 @dataclass(frozen=True, slots=True)
-class LabHour:
+class LiveClass:
     """``hardest`` counts the students who are stuck at (assignment title, requirement)."""
 
     seats: tuple[Seat, ...]
@@ -70,7 +70,7 @@ class LabHour:
     hardest: tuple[tuple[str, str, int], ...]
 
 
-def lab_hour(session: Session, section_id: int, now: datetime) -> LabHour:
+def read_live_class(session: Session, section_id: int, now: datetime) -> LiveClass:
     """What has happened in the section since ``now - LAB``; five queries, whatever its size."""
     students = {student.id: student for student in students_of(session, section_id)}
     set_here = {
@@ -129,7 +129,7 @@ def lab_hour(session: Session, section_id: int, now: datetime) -> LabHour:
     hardest = sorted(
         ((title, name, n) for (title, name), n in stuck_at.items()), key=lambda row: -row[2]
     )
-    return LabHour(tuple(seats), tuple(arrivals[:12]), tuple(hardest))
+    return LiveClass(tuple(seats), tuple(arrivals[:12]), tuple(hardest))
 
 
 def _newest_place(

@@ -47,7 +47,7 @@ LOGIN_LASTS = timedelta(minutes=10)
 
 
 @dataclass(frozen=True, slots=True)
-class Comer:
+class LaunchUser:
     """Who comes, as the platform says; texts are empty where it says nothing."""
 
     subject: str
@@ -142,7 +142,7 @@ def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> 
 
 
 def account_of(
-    session: Session, platform: Platform, comer: Comer, visitor_id: int | None, now: datetime
+    session: Session, platform: Platform, comer: LaunchUser, visitor_id: int | None, now: datetime
 ) -> User:
     """The account of who comes, made if there is none. ``visitor_id`` is who is signed in here.
 
@@ -187,7 +187,7 @@ def _is_theirs(session: Session, platform: Platform, user: User, visitor_id: int
     return session.scalar(linked.limit(1)) is None
 
 
-def _new_account(session: Session, platform: Platform, comer: Comer, email: str) -> User:
+def _new_account(session: Session, platform: Platform, comer: LaunchUser, email: str) -> User:
     name = comer.name or "Somebody without a name"
     # A platform may keep addresses to itself; .invalid is nobody's (RFC 2606).
     unknown = f"{_hash(comer.subject)[:16]}@lms-{platform.id}.invalid"
@@ -205,7 +205,7 @@ def _new_account(session: Session, platform: Platform, comer: Comer, email: str)
 
 
 def context_of(
-    session: Session, platform: Platform, course: PlatformCourse, comer: Comer
+    session: Session, platform: Platform, course: PlatformCourse, comer: LaunchUser
 ) -> LtiContext:
     """The platform's course as it is known here; only an instructor brings a new one.
 
@@ -229,7 +229,7 @@ def context_of(
     return context
 
 
-def heed_role(
+def apply_role(
     session: Session,
     platform: Platform,
     course: PlatformCourse,
@@ -258,8 +258,8 @@ def heed_role(
         follow(session, context.section_id, user, role, word)
 
 
-def come_in(
-    session: Session, context: LtiContext, user: User, comer: Comer, now: datetime
+def admit_launch(
+    session: Session, context: LtiContext, user: User, comer: LaunchUser, now: datetime
 ) -> SectionRole | None:
     """Enrol who comes as the platform says; return their role in the section, None without one."""
     if comer.role is SectionRole.INSTRUCTOR:

@@ -21,7 +21,7 @@ from server.store.courses import (
     sections_of,
 )
 from server.store.people import Origin, Role, User
-from server.store.roster import enrol, leave
+from server.store.roster import enrol, leave_section
 from server.store.standings import recount
 
 
@@ -92,7 +92,7 @@ def withdraw(session: Session, section_id: int, user: User, word: LmsSource) -> 
     if enrolment is None or not enrolment.from_lms or enrolment.role not in TEACHING:
         return
     _note(session, section_id, user, None, enrolment, word)
-    leave(session, session.get_one(Section, section_id), [user.id])
+    leave_section(session, session.get_one(Section, section_id), [user.id])
     _settle_account(session, user)
 
 

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, forget_details
-from server.store.author_sandbox import delete_bench
-from server.store.authored import hand_over
+from server.store.author_sandbox import delete_sandbox
+from server.store.authored import transfer_exercises
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
 from server.store.lti import LtiPerson, OutgoingScore, Platform
@@ -195,8 +195,8 @@ def erase_person(
     """
     note(session, now, by_id, Action.ERASED_PERSON, person_id=user_id)
     left = _leave_to_partners(session, user_id)
-    hand_over(session, user_id, successor_id)
-    delete_bench(session, user_id)
+    transfer_exercises(session, user_id, successor_id)
+    delete_sandbox(session, user_id)
     # What was written down about them may name them.
     forget_details(session, session.get_one(User, user_id).log_id)
     session.execute(delete(User).where(User.id == user_id))

@@ -292,12 +292,12 @@ def enrol_all(
         enrolment = session.get_one(Enrolment, (section.id, user.id))
         enrolment.role, enrolment.from_lms = line.role, from_lms
     if drop_missing:
-        leave(session, section, [user.id for user in changes.missing])
+        leave_section(session, section, [user.id for user in changes.missing])
     session.flush()
     return changes
 
 
-def leave(session: Session, section: Section, user_ids: Iterable[int]) -> None:
+def leave_section(session: Session, section: Section, user_ids: Iterable[int]) -> None:
     """Take people out of the section; what they have handed in stays stored."""
     session.execute(
         delete(Enrolment).where(

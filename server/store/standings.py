@@ -17,8 +17,8 @@ from sqlalchemy.orm import Mapped, Session, lazyload, mapped_column
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.college import time_zone
 from server.store.courses import (
-    BENCHES,
     HANDING_IN,
+    SANDBOX_COURSE,
     Assignment,
     Counting,
     Course,
@@ -199,7 +199,7 @@ def counting_elsewhere(
         .where(
             Assignment.exercise == assignment.exercise,
             Assignment.id != assignment.id,
-            Course.code != BENCHES,
+            Course.code != SANDBOX_COURSE,
             Submission.id.in_(
                 select(CountingAttempt.submission_id).where(
                     CountingAttempt.submission_id.is_not(None)

@@ -88,7 +88,7 @@ def saved_trials(session: Session, assignment_id: int, user_id: int) -> list[Sav
     return list(session.scalars(named.options(defer(SavedTrial.run)).order_by(SavedTrial.name)))
 
 
-def forget_trial(session: Session, assignment_id: int, user_id: int, name: str) -> None:
+def delete_trial(session: Session, assignment_id: int, user_id: int, name: str) -> None:
     """Delete a run; nothing happens when there is none of that name."""
     session.execute(
         delete(SavedTrial).where(

@@ -88,7 +88,7 @@ def find_version(
     return version
 
 
-def forget_version(session: Session, assignment: Assignment, user_id: int, version_id: int) -> None:
+def remove_version(session: Session, assignment: Assignment, user_id: int, version_id: int) -> None:
     """Delete a user's own version; nothing happens when it is not there."""
     session.execute(
         delete(NamedVersion).where(

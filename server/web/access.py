@@ -54,7 +54,7 @@ from server.web.dependencies import (
     Now,
     Reading,
     SettingsHere,
-    let_go,
+    release_connection,
 )
 
 log = logging.getLogger(__name__)
@@ -312,7 +312,7 @@ RULES: dict[str, Rule] = {
     "preview_roster": Rule(SIGNED_IN, runs_section),
     "apply_roster": Rule(SIGNED_IN, runs_section),
     "enrol_person": Rule(SIGNED_IN, runs_section),
-    "take_out": Rule(SIGNED_IN, runs_section),
+    "remove_from_section": Rule(SIGNED_IN, runs_section),
     "confirm_people": Rule(SIGNED_IN, runs_section),
     "join_code": Rule(SIGNED_IN, runs_section),
     "first_passwords": Rule(SIGNED_IN, runs_section),
@@ -334,14 +334,14 @@ RULES: dict[str, Rule] = {
     # versions and files of a program
     "versions": Rule(SIGNED_IN, works_on_assignment),
     "keep_version": Rule(SIGNED_IN, works_on_assignment),
-    "forget": Rule(SIGNED_IN, keeps_version),
+    "delete_version": Rule(SIGNED_IN, keeps_version),
     "compare_states": Rule(SIGNED_IN, works_on_assignment),
     "compare_attempts": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
-    "bring_back": Rule(SIGNED_IN, works_on_assignment),
+    "restore_version": Rule(SIGNED_IN, works_on_assignment),
     "program_as_text": Rule(SIGNED_IN, works_on_assignment),
     "program_as_xml": Rule(SIGNED_IN, works_on_assignment),
-    "look_at_file": Rule(SIGNED_IN, works_on_assignment),
-    "take_in": Rule(SIGNED_IN, works_on_assignment),
+    "preview_import": Rule(SIGNED_IN, works_on_assignment),
+    "import_program": Rule(SIGNED_IN, works_on_assignment),
     "print_program": Rule(SIGNED_IN, works_on_assignment),
     "print_submission": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     # submissions
@@ -365,11 +365,11 @@ RULES: dict[str, Rule] = {
     # one student's work
     "student_work": Rule(SIGNED_IN, teaches_assignment, Action.SAW_STUDENT),
     "override": Rule(SIGNED_IN, teaches_assignment),
-    "take_back_override": Rule(SIGNED_IN, teaches_assignment),
+    "remove_override": Rule(SIGNED_IN, teaches_assignment),
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),
     "student_standing": Rule(SIGNED_IN, teaches_section, Action.SAW_STUDENT),
-    "likeness": Rule(SIGNED_IN, teaches_assignment, Action.SAW_LIKENESS),
+    "similarity": Rule(SIGNED_IN, teaches_assignment, Action.SAW_LIKENESS),
     # setting exercises
     "set_work": Rule(SIGNED_IN, instructs_section),
     "add_assignment": Rule(SIGNED_IN, instructs_section),
@@ -401,8 +401,8 @@ RULES: dict[str, Rule] = {
     "send_scores_again": Rule(SIGNED_IN, sets_assignment),
     "roster_from_lms": Rule(SIGNED_IN, runs_section),
     # the lab hour
-    "lab_hour": Rule(SIGNED_IN, teaches_section, Action.SAW_GRADEBOOK),
-    "lab_hour_now": Rule(SIGNED_IN, teaches_section),
+    "live_class": Rule(SIGNED_IN, teaches_section, Action.SAW_GRADEBOOK),
+    "live_class_now": Rule(SIGNED_IN, teaches_section),
 }
 
 
@@ -457,7 +457,7 @@ def enforce(
         # A socket has no method: what it shows is seen.
         if rule.noted is not None and connection.scope.get("method", "GET") == "GET":
             _note(visit, rule.noted, database)
-    let_go(session)
+    release_connection(session)
 
 
 def _note(visit: Visit, action: Action, database: Database) -> None:

@@ -57,8 +57,7 @@ from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
 from server.web.exercises import sheet as exercises
 from server.web.gradebook import pages as gradebook
-from server.web.gradebook import similarity as likeness
-from server.web.gradebook import student_work
+from server.web.gradebook import similarity, student_work
 from server.web.help import pages as help_pages
 from server.web.home import pages as home
 from server.web.lti import choices as lti_choices
@@ -70,12 +69,11 @@ from server.web.lti import roster as lms_roster
 from server.web.one_look import Looks
 from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
-from server.web.programs import import_export as handing_on
-from server.web.programs import printing, versions
+from server.web.programs import import_export, printing, versions
 from server.web.rendering import error, wants_fragment
 from server.web.reports import pages as reports
 from server.web.request_log import RequestLog
-from server.web.sections import live_class as lab_hour
+from server.web.sections import live_class
 from server.web.sections import roster as rosters
 from server.web.security import (
     AnswerHead,
@@ -103,19 +101,19 @@ ROUTERS = (
     editor.router,
     editor_help.router,
     versions.router,
-    handing_on.router,
+    import_export.router,
     printing.router,
     submissions.router,
     diagnosis.router,
     trial.router,
     gradebook.router,
     student_work.router,
-    lab_hour.router,
+    live_class.router,
     joining.router,
     rosters.router,
     college.router,
     assignments.router,
-    likeness.router,
+    similarity.router,
     lti.router,
     lti_framed.router,
     lti_links.router,

@@ -84,7 +84,7 @@ async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterato
                 await run_in_threadpool(end)
 
 
-def let_go(session: Session) -> None:
+def release_connection(session: Session) -> None:
     """End a reading at the end of a dependency; what was read stays known to the session.
 
     The route waits for a thread, or for news. Were a connection held meanwhile, those who wait for

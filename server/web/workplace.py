@@ -12,7 +12,7 @@ from server.marking.files.catalogue import Catalogue, start_program
 from server.store.courses import Assignment, find_assignment, seed_of
 from server.store.database import Document
 from server.web.access import VisitorHere
-from server.web.dependencies import CatalogueHere, Reading, let_go
+from server.web.dependencies import CatalogueHere, Reading, release_connection
 
 UNREADABLE = (
     "This exercise can't be read on the server. Tell the instructor; what you have saved is kept."
@@ -51,7 +51,7 @@ def workplace(
     assignment = find_assignment(session, assignment_id)
     assert assignment is not None, "the access rule has found it"
     seed = seed_of(session, assignment, user_id)
-    let_go(session)
+    release_connection(session)
     return Workplace(assignment, exercise_of(catalogue, assignment, seed))
 
 

@@ -24,7 +24,7 @@ class LaneRun:
     period_ms: int = 10
     observe: bool = False
     exact_timers: bool = True
-    short_counts: bool = False
+    saturate_counters: bool = False
     inputs: dict[str, Signal] = field(default_factory=dict)
     compiled: CompiledProgram = field(init=False)
     machine: Machine = field(init=False)
@@ -49,7 +49,7 @@ class LaneRun:
                 self.supply,
                 observe=self.observe,
                 exact_timers=self.exact_timers,
-                short_counts=self.short_counts,
+                saturate_counters=self.saturate_counters,
             )
         self.machine = asm.machine()
         self.bits = self.machine.initial.copy()

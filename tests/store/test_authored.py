@@ -6,7 +6,7 @@ from server.marking.verdict import Status
 from server.marking.verdict_form import to_json
 from server.store.assignment_policy import pair_up
 from server.store.attempts import StoredVerdict
-from server.store.author_sandbox import bench_assignment
+from server.store.author_sandbox import sandbox_assignment
 from server.store.authored import (
     begin,
     find_authored,
@@ -88,8 +88,8 @@ def test_a_published_version_stays_as_it_was(database: Database) -> None:
 def test_a_bench_is_made_once_and_stands_in_no_list(database: Database) -> None:
     with database.write() as session:
         author = make_user(session, Role.INSTRUCTOR)
-        one = bench_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
-        two = bench_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
+        one = sandbox_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
+        two = sandbox_assignment(session, author.id, "bench.day-tank", "Day tank", NOON)
         assert one.id == two.id
         assert sections_of(session, author.id) == []
         assert all_sections(session) == []

@@ -9,7 +9,7 @@ from server.store.courses import Enrolment, Section, SectionRole, role_in_sectio
 from server.store.database import Database
 from server.store.gradebook import gradebook, progress_of, section_book, standings_of
 from server.store.lti import LtiPerson, Platform
-from server.store.lti_entry import Comer, ProofNeeded, account_of
+from server.store.lti_entry import LaunchUser, ProofNeeded, account_of
 from server.store.lti_roles import LmsSource, follow, follow_members
 from server.store.openid import account_of_subject
 from server.store.openid_entry import NotTheirs, PasswordFirst, connect
@@ -74,7 +74,7 @@ def test_who_has_the_address_takes_an_unconfirmed_account_over(database: Databas
         assignment = make_assignment(session, make_section(session))
         platform_id = make_lti_link(session, assignment, teacher)["platform_id"]
         platform = session.get_one(Platform, platform_id)
-        comer = Comer("s-1", SectionRole.STUDENT, "Owner", "", other.email)
+        comer = LaunchUser("s-1", SectionRole.STUDENT, "Owner", "", other.email)
         assert account_of(session, platform, comer, None, NOON) is other
         assert (other.confirmed, other.password_hash) == (True, None)
         assert session.get_one(LtiPerson, (platform_id, "s-1")).user_id == other.id
@@ -89,7 +89,7 @@ def test_an_lms_does_not_open_an_account_that_a_provider_opens(database: Databas
         student = make_user(session)
         student.password_hash = None
         connect(session, ISSUER, "first", student.email, None, NOON)
-        comer = Comer("s-1", SectionRole.STUDENT, "Whoever", "", student.email)
+        comer = LaunchUser("s-1", SectionRole.STUDENT, "Whoever", "", student.email)
         with pytest.raises(ProofNeeded):
             account_of(session, platform, comer, None, NOON)
         assert account_of(session, platform, comer, student.id, NOON) == student

@@ -11,8 +11,8 @@ from server.store.versions import (
     NamedVersion,
     NotNamed,
     find_version,
-    forget_version,
     name_version,
+    remove_version,
     versions_of,
 )
 from tests.factories import NOON, make_assignment, make_section, make_user
@@ -71,9 +71,9 @@ def test_only_their_person_finds_and_forgets_them(
         assert isinstance(version, NamedVersion)
         assert find_version(session, assignment, one.id, version.id) is version
         assert find_version(session, assignment, other.id, version.id) is None
-        forget_version(session, assignment, other.id, version.id)
+        remove_version(session, assignment, other.id, version.id)
         assert find_version(session, assignment, one.id, version.id) is version
-        forget_version(session, assignment, one.id, version.id)
+        remove_version(session, assignment, one.id, version.id)
     assert kept(database, assignment, one) == []
 
 

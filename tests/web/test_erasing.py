@@ -7,10 +7,10 @@ from starlette.testclient import TestClient
 from server.marking.verdict import Status
 from server.store.assignment_policy import pair_up
 from server.store.attempts import Submission
-from server.store.author_sandbox import bench_assignment
+from server.store.author_sandbox import sandbox_assignment
 from server.store.authored import LifeState, authored_named, begin, newest_version, publish
 from server.store.corrections import comment
-from server.store.courses import BENCHES, Course, Section, SectionRole, find_assignment
+from server.store.courses import SANDBOX_COURSE, Course, Section, SectionRole, find_assignment
 from server.store.database import Database
 from server.store.people import Role, User
 from server.store.roster import enrol
@@ -154,7 +154,7 @@ def test_exercises_go_to_the_successor_and_stay_set(
         old = authored_named(session, "old-sump")
         assert old is not None
         old.state = LifeState.RETIRED
-        bench_assignment(session, author.id, "their-draft", "Draft", NOON)
+        sandbox_assignment(session, author.id, "their-draft", "Draft", NOON)
         section = session.get_one(Section, lab.assignment.section_id)
         set_one = make_assignment(session, section, exercise="their-sump")
         set_two = make_assignment(session, section, exercise="old-sump")
@@ -170,7 +170,7 @@ def test_exercises_go_to_the_successor_and_stay_set(
             assert exercise.owner_id == (successor.id if named else None)
             assert newest_version(session, slug) is not None
         assert (authored_named(session, "their-draft") is not None) == named
-        benches = select(Section.id).join(Course).where(Course.code == BENCHES)
+        benches = select(Section.id).join(Course).where(Course.code == SANDBOX_COURSE)
         assert session.scalars(benches).all() == []
     for assignment in (set_one, set_two):
         for user, place in (

@@ -132,7 +132,7 @@ def raise_to_instructor(_session: Session, user: User) -> None:
 
 def take_out(session: Session, user: User) -> None:
     section = session.get_one(Section, user.origin_section_id)
-    roster.leave(session, section, [user.id])
+    roster.leave_section(session, section, [user.id])
 
 
 def claim(session: Session, user: User) -> None:

@@ -16,7 +16,7 @@ from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.outbox import send_due
 from server.remote.services import Services
-from server.store.corrections import set_points, take_back
+from server.store.corrections import remove_override, set_points
 from server.store.courses import Assignment, SectionRole, role_in_section
 from server.store.database import Database
 from server.store.lti import LtiContext, LtiLink, LtiPerson, OutgoingScore
@@ -144,7 +144,7 @@ def correct(
     student, by_id = people[who].id, people[2].id
     with database.write() as session:
         if points is None:
-            take_back(session, assignment, student, by_id=by_id, now=now)
+            remove_override(session, assignment, student, by_id=by_id, now=now)
         else:
             set_points(session, assignment, student, points, "why", by_id=by_id, now=now)
         queue_scores(session, session.merge(assignment), [student], now)

@@ -15,7 +15,7 @@ EXPENSIVE = {
     "compare_version",
     "diagnosis",
     "import_exercise",
-    "likeness",
+    "similarity",
     "print_program",
     "print_submission",
 }

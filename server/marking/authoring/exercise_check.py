@@ -6,7 +6,7 @@ from pathlib import Path
 
 from server.marking.exercise import Exercise
 from server.marking.files.document import Document
-from server.marking.files.draws import corners, read_parameters, told
+from server.marking.files.draws import corners, describe_draw, read_parameters
 from server.marking.files.exercise_file import build_exercise, open_document
 from server.marking.files.reference_programs import ReferenceProgram, load_programs
 from server.marking.marking import mark
@@ -40,7 +40,8 @@ def check_exercise(folder: Path) -> CheckReport:
     findings = [*_surprises(exercise, programs)]
     for draw in corners(read_parameters(document)):
         other = build_exercise(document, slug, draw)
-        findings += _surprises(other, load_programs(folder, other), f" With {told(draw)}.")
+        numbers = f" With {describe_draw(draw)}."
+        findings += _surprises(other, load_programs(folder, other), numbers)
     _advise(document, exercise, programs)
     counted = (
         f"{len(exercise.requirements)} requirements, {len(exercise.scenarios)} scenarios, "

@@ -20,7 +20,7 @@ from server.marking.faults.adequacy import Fate, judge
 from server.marking.faults.adequacy import VariantResult as VariantFinding
 from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
-from server.marking.files.draws import told
+from server.marking.files.draws import describe_draw
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.machine import assemble
 from server.marking.marking import mark
@@ -146,7 +146,7 @@ def _counts(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Itera
 
 
 def _surprises(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
-    numbers = f" With {told(dict(exercise.numbers))}." if exercise.numbers else ""
+    numbers = f" With {describe_draw(dict(exercise.numbers))}." if exercise.numbers else ""
     for program in programs:
         for surprise in program.surprises(mark(exercise, program.program)):
             yield Finding("programs", program.file.name, f"{surprise}{numbers}")

@@ -139,7 +139,7 @@ class _Product:
                     self._inputs.signals,
                     self._supply,
                     exact_timers=timed is None,
-                    short_counts=True,
+                    saturate_counters=True,
                     decide=decide,
                 )
                 for program in programs

@@ -22,7 +22,7 @@ from server.marking.files.exercise_file import (
 )
 from server.marking.files.reference_programs import program_texts, with_references
 
-BENCH = "bench."
+SANDBOX_PREFIX = "bench."
 """Begins the name under which a draft is set for its author alone."""
 
 DRAWS_KEPT = 500

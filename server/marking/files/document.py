@@ -85,12 +85,12 @@ class Document:
             column = self.filled[path].column(line, column)
         before = spot.column if line == 1 else spot.indent + 1
         place = (spot.line + line - 1, before + column - 1)
-        self.faults.append(Fault(*place, spelt(path), sentence))
+        self.faults.append(Fault(*place, format_path(path), sentence))
 
     def advise(self, path: FieldPath, sentence: str) -> None:
         """Note what could be better at ``path``; it does not make the file faulty."""
         spot = self._spot(path)
-        self.advice.append(Fault(spot.line, spot.column, spelt(path), sentence))
+        self.advice.append(Fault(spot.line, spot.column, format_path(path), sentence))
 
     def afresh(self) -> "Document":
         """The same data, without the faults that were found so far."""
@@ -111,7 +111,7 @@ class Document:
     def fault_of_key(self, path: FieldPath, sentence: str) -> None:
         """Note what is wrong with the key at ``path``, rather than with its value."""
         spot = self.keys.get(path) or self._spot(path)
-        self.faults.append(Fault(spot.line, spot.column, spelt(path), sentence))
+        self.faults.append(Fault(spot.line, spot.column, format_path(path), sentence))
 
 
 def read_document(file: str, content: bytes) -> Document:
@@ -169,7 +169,7 @@ class _BoundedComposer(Composer):
         return super().compose_node(parent, index)
 
 
-def spelt(path: FieldPath) -> str:
+def format_path(path: FieldPath) -> str:
     """A path in a reader's words, lists counted from 1: ``requirements.2.checks.1.never``."""
     return ".".join(
         clean_line(str(part + 1 if isinstance(part, int) else part))[:60] for part in path

@@ -13,7 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 from server.ladder.points import PointDeclaration
 from server.marking.exercise import Exercise, FeedbackPolicy
 from server.marking.files.document import Document, Fault, FileFault, read_document
-from server.marking.files.draws import corners, fill_in, middle, read_parameters, told
+from server.marking.files.draws import corners, describe_draw, fill_in, middle, read_parameters
 from server.marking.files.exercise_file import FILE_NAME, build_exercise
 from server.marking.files.exercise_schema import PointPart
 from server.marking.files.observer import NO_OBSERVER
@@ -81,7 +81,7 @@ def read_draft(draft: Draft) -> DraftReading:
     at_corners = tuple(_read(draft, document, draw) for draw in corners(parameters))
     for corner, draw in zip(at_corners, corners(parameters), strict=True):
         if not corner.sound:
-            return _with_faults_of(found, corner, f"With {told(draw)}: ")
+            return _with_faults_of(found, corner, f"With {describe_draw(draw)}: ")
     return replace(found, corners=at_corners)
 
 

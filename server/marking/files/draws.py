@@ -104,7 +104,7 @@ def corners(parameters: Sequence[Parameter]) -> tuple[Draw, ...]:
     )
 
 
-def told(draw: Draw) -> str:
+def describe_draw(draw: Draw) -> str:
     """A draw in a line: soak 2.5 s, crates 4."""
     return ", ".join(f"{name} {value}" for name, value in draw.items())
 

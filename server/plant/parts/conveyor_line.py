@@ -157,7 +157,7 @@ class ConveyorLine(Part):
     def permit(self, site: Site) -> None:
         """Move the regions by all that moves items or takes them away."""
         moving = [belt.emit_may_move(site) for belt in site.parts.of(Belt)]
-        removals = [Removal(p.at, site.worked_by(p.by)) for p in site.parts.of(Pusher)]
+        removals = [Removal(p.at, site.actuating_plane(p.by)) for p in site.parts.of(Pusher)]
         feeding = site.hand(FEEDER) if site.parts.of(Feeder) else FALSE
         site.kept(self, Regions).emit_abstract(moving, removals, feeding)
         for count in self.passed:

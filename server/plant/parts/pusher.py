@@ -90,9 +90,9 @@ class Pusher(Part):
         at = asm.parameter(f"{self.name}.at", self.at)
         reach = asm.parameter(f"{self.name}.item length", length)
         good, marked = map(site.row, self.counts)
-        on = site.worked_by(self.by)
+        on = site.actuating_plane(self.by)
         asm.emit_physics(PhysicsOp.PUSH, *site.item_rows, on, at, reach, good, marked)
 
     def permit(self, site: Site) -> None:
         for count in self.counts:
-            site.may_rise(count, site.worked_by(self.by))
+            site.may_rise(count, site.actuating_plane(self.by))

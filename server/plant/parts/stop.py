@@ -66,7 +66,7 @@ class Stop(Part):
         area.write(x + BUBBLE + 6, y, self.by, f"{self.at:g} m")
 
     def drive(self, site: Site) -> None:
-        plane = site.worked_by(self.by)
+        plane = site.actuating_plane(self.by)
         closed = plane if self.holds_when else site.asm.not_(plane)
         at = site.asm.parameter(f"{self.name}.at", self.at)
         site.asm.emit_physics(PhysicsOp.HOLD, *site.item_rows, closed, at)

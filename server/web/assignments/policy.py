@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Form, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import assignment_policy as setting_work
+from server.store import assignment_policy
 from server.store.assignment_policy import Policy
 from server.store.courses import Assignment, Counting, Feedback, assignments_of, students_of
 from server.store.local_time import moment_of
@@ -153,7 +153,7 @@ def add_assignment(
     elif not isinstance(policy, str):
         title = found.title
         with database.write() as writing:
-            added = setting_work.set_exercise(
+            added = assignment_policy.set_exercise(
                 writing, section_id, exercise, title, policy, by_id=visitor.id, now=now
             )
         if added is not None:
@@ -181,7 +181,7 @@ def change_assignment(
     policy = form.policy(zone, assignment)
     if isinstance(policy, str):
         return _settings_page(request, session, assignment, policy, form)
-    setting_work.change_policy(session, assignment, policy, by_id=visitor.id, now=now)
+    assignment_policy.change_policy(session, assignment, policy, by_id=visitor.id, now=now)
     students = [student.id for student in students_of(session, assignment.section_id)]
     queue_scores(session, assignment, students, now)
     return _back(assignment_id)
@@ -209,7 +209,7 @@ def give_time(
     if due_at <= assignment.due_at or not reason.strip():
         sentence = "More time needs a date after the due date, and a reason. Write both."
         return _settings_page(request, session, assignment, sentence)
-    setting_work.give_time(
+    assignment_policy.give_time(
         session, assignment, student, due_at, reason.strip(), by_id=visitor.id, now=now
     )
     queue_scores(session, assignment, [student], now)
@@ -231,7 +231,7 @@ def pair_up(
     students = {each.id for each in students_of(session, assignment.section_id)}
     if first not in students or (second and (second not in students or second == first)):
         return _settings_page(request, session, assignment, "Choose two different students.")
-    setting_work.pair_up(session, assignment, first, second or None, by_id=visitor.id, now=now)
+    assignment_policy.pair_up(session, assignment, first, second or None, by_id=visitor.id, now=now)
     queue_scores(session, assignment, [id for id in (first, second) if id], now)
     return _back(assignment_id)
 
@@ -275,7 +275,7 @@ def _settings_page(
         students=students,
         names={student.id: student.listed_as for student in students},
         partners=[(a, b) for a, b in partners_at(session, assignment.id).items() if a < b],
-        extensions=setting_work.extensions_of(session, assignment.id),
+        extensions=assignment_policy.extensions_of(session, assignment.id),
         mistake=mistake,
     )
 

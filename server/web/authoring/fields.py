@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from server.marking.expression import MAX_CONDITION
-from server.marking.files.document import Fault, FieldPath, spelt
+from server.marking.files.document import Fault, FieldPath, format_path
 from server.marking.files.form import MAX_TEXT
 from server.plant.fields import NAMES
 
@@ -133,7 +133,7 @@ def fields_of(
 
 def faults_at(faults: Sequence[Fault], place: FieldPath, *, inside: bool = True) -> tuple[str, ...]:
     """Sentences about a place, or about something in it."""
-    name = spelt(place)
+    name = format_path(place)
     return tuple(
         f.sentence for f in faults if f.field == name or (inside and f.field.startswith(f"{name}."))
     )

@@ -21,7 +21,7 @@ from server.jobs.draft_reader import DraftReader
 from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
-from server.marking.files.catalogue import BENCH, Catalogue, start_program
+from server.marking.files.catalogue import SANDBOX_PREFIX, Catalogue, start_program
 from server.marking.files.drafts import Draft, DraftReading, new_text, numbers_of
 from server.marking.files.exercise_file import SLUG, exercise_schema
 from server.marking.files.exercise_zip import from_zip, to_zip
@@ -30,7 +30,7 @@ from server.marking.presentation.scenario_text import scenario_text
 from server.marking.trial.trial import TrialRun
 from server.marking.trial.trial_form import from_json as recorded_from_json
 from server.plant.devices import KINDS
-from server.store.author_sandbox import bench_assignment, find_bench_assignment
+from server.store.author_sandbox import find_sandbox_assignment, sandbox_assignment
 from server.store.authored import (
     AuthoredExercise,
     LifeState,
@@ -88,8 +88,8 @@ def published_in(database: Database) -> Callable[[str], Draft | None]:
 
     def find(slug: str) -> Draft | None:
         with database.read() as session:
-            if slug.startswith(BENCH):
-                row = authored_named(session, slug.removeprefix(BENCH))
+            if slug.startswith(SANDBOX_PREFIX):
+                row = authored_named(session, slug.removeprefix(SANDBOX_PREFIX))
                 return draft_of(row) if row else None
             version = newest_version(session, slug)
             return Draft(slug, version.text, dict(version.programs)) if version else None
@@ -397,7 +397,9 @@ def open_bench(
     start = to_json(start_program(reading.exercise))
     shown = to_json(found) if found is not None else None
     with database.write() as writing:
-        assignment = bench_assignment(writing, visitor.id, BENCH + row.slug, row.title, now)
+        assignment = sandbox_assignment(
+            writing, visitor.id, SANDBOX_PREFIX + row.slug, row.title, now
+        )
         if shown is not None:
             revision = working_copy(writing, assignment, visitor.id, start).revision
             save_program(
@@ -420,8 +422,8 @@ def _offered(
         return str(found[number]["scenario"])
 
     def recorded() -> str:
-        exercise = catalogue.find(BENCH + row.slug)
-        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        exercise = catalogue.find(SANDBOX_PREFIX + row.slug)
+        assignment = find_sandbox_assignment(session, visitor.id, SANDBOX_PREFIX + row.slug)
         saved = find_trial(session, assignment.id, visitor.id, LATEST) if assignment else None
         if exercise is None or saved is None:
             raise ChangeRefused("Nothing is recorded yet. Operate the draft in a trial run first.")
@@ -431,10 +433,10 @@ def _offered(
         return scenario_text(run.scenario("Recorded"), exercise)
 
     def program() -> str:
-        exercise = catalogue.find(BENCH + row.slug)
+        exercise = catalogue.find(SANDBOX_PREFIX + row.slug)
         if exercise is None:
             raise ChangeRefused(FAULTY)
-        assignment = find_bench_assignment(session, visitor.id, BENCH + row.slug)
+        assignment = find_sandbox_assignment(session, visitor.id, SANDBOX_PREFIX + row.slug)
         if assignment is None:
             raise ChangeRefused("There is no program in the preview yet. Build one there first.")
         start = Workplace(assignment, exercise).start

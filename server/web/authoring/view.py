@@ -16,7 +16,7 @@ from server.marking.checks import CHECKS, kind_of_check, read_check
 from server.marking.exercise import Exercise
 from server.marking.files.document import FieldPath
 from server.marking.files.drafts import Draft, DraftReading, bare_exercise, points_and_plant
-from server.marking.files.draws import told
+from server.marking.files.draws import describe_draw
 from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
     BitPart,
@@ -130,7 +130,7 @@ def sheet_view(draft: Draft, reading: DraftReading) -> SheetView:
         head=[f for f in fields_of(ExerciseForm, data, (), faults) if f.kind.key != "exercise"],
         statement=str(filled.get("statement") or ""),
         parameters=parts(ParameterPart, ("parameters",), "parameter"),
-        numbers=told(dict(reading.exercise.numbers)) if reading.exercise else "",
+        numbers=describe_draw(dict(reading.exercise.numbers)) if reading.exercise else "",
         points=parts(PointPart, ("points",), "point"),
         bits=parts(BitPart, ("internal bits",), "bit"),
         plant=_drawn_plant(data, points, plant),
@@ -349,7 +349,7 @@ def _at(data: Any, path: FieldPath) -> Any:
 PLANT_KEYS = (*LISTS, *SINGLES)
 """The keys under which parts of a plant stand."""
 
-TEMPLATE_NAMES = {name: told for name, (told, _, _) in TEMPLATES.items()}
+TEMPLATE_NAMES = {name: describe_draw for name, (describe_draw, _, _) in TEMPLATES.items()}
 
 
 def part_at(path: FieldPath, data: Any) -> type[Any] | None:

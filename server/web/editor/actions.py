@@ -237,7 +237,7 @@ def _answer(
         "editor/_changes.html",
         changes=changes_between(before.rungs, after.rungs, before.program, after.program),
         declarations_changed=before.program.variables != after.program.variables,
-        select=_spelt(selection),
+        select=_selection_words(selection),
         **_shown(editor.here, copy, after),
     )
 
@@ -276,7 +276,7 @@ def _shown(here: Workplace, copy: WorkingCopy, sheet: EditorSheet) -> dict[str, 
     }
 
 
-def _spelt(selection: Selection) -> str:
+def _selection_words(selection: Selection) -> str:
     """A place in the words of static/editor/selection.js: ``2 path 1.0.0``."""
     if selection.rung is None:
         return ""

@@ -15,8 +15,8 @@ from starlette.responses import Response
 
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
-from server.ladder.likeness import COMMON, Pair, alike
 from server.ladder.program import Program
+from server.ladder.similarity import COMMON, SimilarPair, similar_pairs
 from server.store.courses import TEACHING, Assignment, sections_of
 from server.store.gradebook import gradebook
 from server.store.standings import counting_elsewhere, partners_at
@@ -58,7 +58,7 @@ class ComparedProgram:
 
 
 @router.get("/assignments/{assignment_id}/likeness", dependencies=[OneLook])
-def likeness(
+def similarity(
     request: Request, assignment_id: int, session: Reading, visitor: VisitorHere
 ) -> Response:
     """Pairs of what counts for two students who are not partners, side by side."""
@@ -68,13 +68,17 @@ def likeness(
     compared = own + others
     partners = partners_at(session, assignment_id) if assignment.in_pairs else {}
 
-    def is_a_question(pair: Pair) -> bool:
+    def is_a_question(pair: SimilarPair) -> bool:
         first, second = compared[pair.first].user_id, compared[pair.second].user_id
         # Who takes the course again may hand in what they once wrote.
         return first != second and partners.get(first) != second
 
     classes = [each.section_id for each in compared]
-    pairs = [pair for pair in alike([c.program for c in compared], classes) if is_a_question(pair)]
+    pairs = [
+        pair
+        for pair in similar_pairs([c.program for c in compared], classes)
+        if is_a_question(pair)
+    ]
     shown = []
     for pair in pairs[:MOST]:
         first, second = compared[pair.first], compared[pair.second]
@@ -83,7 +87,7 @@ def likeness(
         shown.append((pair, (first, left), (second, right)))
     return page(
         request,
-        "gradebook/likeness.html",
+        "gradebook/similarity.html",
         assignment=assignment,
         compared=len(own),
         elsewhere=len(others),

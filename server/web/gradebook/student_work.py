@@ -61,12 +61,12 @@ def override(
 
 
 @router.post("/assignments/{assignment_id}/students/{student_id}/points/back")
-def take_back_override(
+def remove_override(
     assignment_id: int, student_id: int, session: Writing, visitor: VisitorHere, now: Now
 ) -> Response:
     """Let the marked points count again."""
     assignment = assignment_here(session, assignment_id)
-    corrections.take_back(session, assignment, student_id, by_id=visitor.id, now=now)
+    corrections.remove_override(session, assignment, student_id, by_id=visitor.id, now=now)
     queue_scores(session, assignment, [student_id], now)
     return _back(assignment_id, student_id)
 

@@ -37,7 +37,7 @@ from server.store.courses import HANDING_IN, TEACHING, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiChoice, LtiContext, LtiLogin, Platform
 from server.store.lti_choices import Wanted
-from server.store.lti_entry import Comer, NotYet, PlatformCourse, PlatformLink, ProofNeeded
+from server.store.lti_entry import LaunchUser, NotYet, PlatformCourse, PlatformLink, ProofNeeded
 from server.store.lti_platforms import get_platform
 from server.store.people import User
 from server.web.accounts.sign_in import sign_in_as
@@ -265,7 +265,7 @@ def follow_role(database: Database, state: str, now: datetime) -> tuple[Platform
             return None
         platform = get_platform(session, login.platform_id)
         launch = from_document(login.launch)
-        lti_entry.heed_role(session, platform, _course(launch), launch.subject, launch.role, now)
+        lti_entry.apply_role(session, platform, _course(launch), launch.subject, launch.role, now)
         return platform, launch
 
 
@@ -283,10 +283,10 @@ def admit(
         )
     if launch.role is None:
         raise NotYet(launch.why_not)
-    comer = Comer(launch.subject, launch.role, launch.name, launch.listed_as, launch.email)
+    comer = LaunchUser(launch.subject, launch.role, launch.name, launch.listed_as, launch.email)
     context = lti_entry.context_of(session, platform, _course(launch), comer)
     user = lti_entry.account_of(session, platform, comer, visitor_id, now)
-    role = lti_entry.come_in(session, context, user, comer, now)
+    role = lti_entry.admit_launch(session, context, user, comer, now)
     return user, context, role
 
 

@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from server.remote.http import NoAnswer, NotTaken
 from server.remote.launch import names
-from server.remote.outbox import mend
+from server.remote.outbox import explain_refusal
 from server.remote.own_keys import KeyTrouble
 from server.remote.roles import role_of
 from server.remote.services import Member, Services
@@ -23,7 +23,7 @@ from server.store.lti_choices import contexts_of, known_people
 from server.store.lti_roles import LmsSource, follow_members
 from server.store.people import User
 from server.web.access import VisitorHere
-from server.web.dependencies import DatabaseHere, Now, Reading, ServicesHere, let_go
+from server.web.dependencies import DatabaseHere, Now, Reading, ServicesHere, release_connection
 from server.web.errands import ErrandsHere
 from server.web.sections.roster import roster_preview, show_roster
 
@@ -49,7 +49,7 @@ async def roster_from_lms(
     try:
         members = await errands.run(partial(_members, services, contexts, now))
     except (NoAnswer, NotTaken, KeyTrouble) as trouble:
-        sentence = mend(trouble) if isinstance(trouble, NotTaken) else str(trouble)
+        sentence = explain_refusal(trouble) if isinstance(trouble, NotTaken) else str(trouble)
         mistake = f"{sentence} The section is as it was."
         return await run_in_threadpool(show_roster, request, session, section_id, mistake)
     kept = await run_in_threadpool(_follow, database, section_id, members, visitor.id, now)
@@ -61,7 +61,7 @@ def _contexts(session: Session, section_id: int) -> list[LtiContext]:
     if not contexts:
         raise HTTPException(404)
     # No connection is held while another server is asked.
-    let_go(session)
+    release_connection(session)
     return contexts
 
 

@@ -58,7 +58,7 @@ def _file(state: State, ending: str, kind: str, content: str | bytes) -> Respons
 
 
 @router.post("/assignments/{assignment_id}/program/file")
-def look_at_file(
+def preview_import(
     request: Request,
     here: WorkplaceHere,
     session: Reading,
@@ -80,7 +80,7 @@ def look_at_file(
 
 
 @router.post("/assignments/{assignment_id}/program/take-in")
-def take_in(
+def import_program(
     request: Request,
     here: WorkplaceHere,
     session: Reading,
@@ -123,7 +123,7 @@ def _preview(
     messages = validate(program, here.exercise.points)
     return page(
         request,
-        "programs/take_in.html",
+        "programs/import.html",
         status,
         assignment=here.assignment,
         copy=copy,

@@ -12,11 +12,18 @@ from server.store.submissions import attempts_of, find_submission
 from server.store.versions import (
     MAX_NAME,
     NotNamed,
-    forget_version,
     name_version,
+    remove_version,
 )
 from server.web.access import VisitorHere
-from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing, let_go
+from server.web.dependencies import (
+    CatalogueHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    Writing,
+    release_connection,
+)
 from server.web.one_look import OneLook
 from server.web.programs.comparison import compared
 from server.web.programs.states import NOW, find_state, start_of, state_names, state_of
@@ -60,11 +67,11 @@ def keep_version(
 
 
 @router.post("/assignments/{assignment_id}/versions/{version_id}/forget")
-def forget(
+def delete_version(
     here: WorkplaceHere, version_id: int, session: Writing, visitor: VisitorHere
 ) -> Response:
     """Delete a version for good."""
-    forget_version(session, here.assignment, visitor.id, version_id)
+    remove_version(session, here.assignment, visitor.id, version_id)
     return _back(here, "versions#versions")
 
 
@@ -119,7 +126,7 @@ def compare_attempts(
 
 
 @router.post("/assignments/{assignment_id}/program/bring-back")
-def bring_back(
+def restore_version(
     request: Request,
     here: WorkplaceHere,
     session: Reading,
@@ -133,7 +140,7 @@ def bring_back(
     start = here.start
     copy = working_copy(session, here.assignment, visitor.id, start)
     program = to_json(find_state(session, here, visitor.id, copy, state).program)
-    let_go(session)
+    release_connection(session)
     with database.write() as writing:
         saved = save_program(
             writing, here.assignment, visitor.id, program, revision=revision, start=start, now=now

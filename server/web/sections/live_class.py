@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from server.store.live_class import LAB
-from server.store.live_class import lab_hour as read_lab_hour
+from server.store.live_class import read_live_class as read_lab_hour
 from server.web.dependencies import Now, Reading
 from server.web.gradebook.pages import section_here
 from server.web.rendering import fragment, page
@@ -16,12 +16,12 @@ router = APIRouter()
 
 
 @router.get("/sections/{section_id}/lab")
-def lab_hour(request: Request, section_id: int, session: Reading, now: Now) -> Response:
+def live_class(request: Request, section_id: int, session: Reading, now: Now) -> Response:
     return page(request, "sections/live_class.html", **_context(session, section_id, now))
 
 
 @router.get("/sections/{section_id}/lab/now")
-def lab_hour_now(request: Request, section_id: int, session: Reading, now: Now) -> Response:
+def live_class_now(request: Request, section_id: int, session: Reading, now: Now) -> Response:
     """The part that is asked for again and again."""
     return fragment(request, "sections/_live_class_now.html", **_context(session, section_id, now))
 

@@ -136,7 +136,7 @@ def enrol_person(
 
 
 @router.post("/sections/{section_id}/roster/leave", dependencies=[RECHECK])
-def take_out(
+def remove_from_section(
     request: Request,
     section_id: int,
     session: Writing,
@@ -156,7 +156,7 @@ def take_out(
     for each in leaving:
         before = role_in_section(session, each, section_id)
         note_role(session, section_id, each, before, None, by_id=visitor.id, now=now)
-    roster.leave(session, section, leaving)
+    roster.leave_section(session, section, leaving)
     return _back(section_id)
 
 

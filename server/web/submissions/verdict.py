@@ -35,7 +35,7 @@ from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, W
 from server.web.editor.rungs import drawn_rungs
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.submissions import waiting
-from server.web.submissions.waiting import Held, until_told
+from server.web.submissions.waiting import Held, wait_until_marked
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
 
 router = APIRouter()
@@ -82,7 +82,7 @@ async def submit(
         return taken
     with worker.verdicts.awaited(taken) as told:
         worker.begin(taken)
-        await until_told(request, told, PATIENCE_SECONDS)
+        await wait_until_marked(request, told, PATIENCE_SECONDS)
     address = f"/submissions/{taken}"
     if wants_fragment(request):
         return Response(status_code=204, headers={"HX-Redirect": address})
@@ -181,7 +181,7 @@ async def verdict_progress(
     with worker.verdicts.awaited(submission_id) as told, held.one_more(visitor.id) as waits:
         news = await run_in_threadpool(_news, request, submission_id, database, worker)
         if news is None and waits:
-            await until_told(request, told, waiting.HOLD_SECONDS)
+            await wait_until_marked(request, told, waiting.HOLD_SECONDS)
             news = await run_in_threadpool(_news, request, submission_id, database, worker)
     return news or Response(status_code=204)
 

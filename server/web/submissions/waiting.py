@@ -19,7 +19,7 @@ MOST_HELD = 3
 """Of one visitor. A browser opens six connections to a server; the rest is for its pages."""
 
 
-async def until_told(request: Request, told: "Future[None]", seconds: float) -> None:
+async def wait_until_marked(request: Request, told: "Future[None]", seconds: float) -> None:
     """Wait until there is something to look at, ``seconds`` have passed or the page is gone."""
     gone = asyncio.create_task(_gone(request))
     try:

@@ -25,8 +25,8 @@ from server.store.trials import (
     LATEST,
     MAX_NAME,
     MAX_SAVED,
+    delete_trial,
     find_trial,
-    forget_trial,
     save_trial,
     saved_trials,
 )
@@ -257,7 +257,7 @@ class CommandHandler:
     def _forget(self, name: str) -> None:
         if name != LATEST:
             with self._database.write() as session:
-                forget_trial(session, *self.key, name)
+                delete_trial(session, *self.key, name)
 
     def _saved(self) -> list[Json]:
         period = self._here.exercise.period_ms

@@ -4,11 +4,10 @@ from dataclasses import replace
 from datetime import timedelta
 
 from server.marking.verdict import Status
-from server.store import assignment_policy as setting_work
-from server.store import submissions
+from server.store import assignment_policy, submissions
 from server.store.assignment_policy import Policy
 from server.store.attempts import Submission
-from server.store.corrections import set_points, take_back
+from server.store.corrections import remove_override, set_points
 from server.store.courses import Counting, Feedback, SectionRole
 from server.store.database import Database
 from server.store.gradebook import section_book, standings_of
@@ -47,16 +46,16 @@ def test_a_late_better_attempt_counts_only_if_it_is_still_better(database: Datab
             return found.attempt, found.points, found.days_late
 
         assert counts() == (1, 2.0, 0)
-        setting_work.give_time(
+        assignment_policy.give_time(
             session, assignment, student.id, DUE + DAY, "ill", by_id=teacher.id, now=NOON
         )
         assert counts() == (2, 2.25, 1)
         policy = replace(POLICY, late_per_day=0)
-        setting_work.change_policy(session, assignment, policy, by_id=teacher.id, now=NOON)
+        assignment_policy.change_policy(session, assignment, policy, by_id=teacher.id, now=NOON)
         assert counts() == (2, 3.0, 1)
         set_points(session, assignment, student.id, 1.5, "shown", by_id=teacher.id, now=NOON)
         assert counts() == (2, 1.5, 1)
-        take_back(session, assignment, student.id, by_id=teacher.id, now=NOON)
+        remove_override(session, assignment, student.id, by_id=teacher.id, now=NOON)
         assert counts() == (2, 3.0, 1)
 
 
@@ -67,7 +66,7 @@ def test_partners_share_attempts_and_standing(database: Database) -> None:
             session, *((each, SectionRole.STUDENT) for each in (one, two, third))
         )
         assignment = make_assignment(session, section, in_pairs=True, attempts=2)
-        setting_work.pair_up(session, assignment, one.id, two.id, by_id=one.id, now=NOON)
+        assignment_policy.pair_up(session, assignment, one.id, two.id, by_id=one.id, now=NOON)
         make_marked(session, assignment, one, 1, R1=MET)
         make_marked(session, assignment, two, 1, R1=NOT_MET)
         for user in (one, two):
@@ -76,7 +75,7 @@ def test_partners_share_attempts_and_standing(database: Database) -> None:
         taken = submissions.submit(session, assignment, one.id, {"version": 1}, NOON)
         assert taken is Refusal.NO_ATTEMPT_LEFT
         # Whoever gets another partner leaves the one they had.
-        setting_work.pair_up(session, assignment, two.id, third.id, by_id=two.id, now=NOON)
+        assignment_policy.pair_up(session, assignment, two.id, third.id, by_id=two.id, now=NOON)
         found = standings_of(session, one.id, [assignment.id])[assignment.id]
         assert found.attempts == 1
         found = standings_of(session, third.id, [assignment.id])[assignment.id]
@@ -88,7 +87,7 @@ def test_more_time_keeps_the_exercise_open_for_one(database: Database) -> None:
         one, two = make_user(session), make_user(session)
         section = make_section(session, *((each, SectionRole.STUDENT) for each in (one, two)))
         assignment = make_assignment(session, section, due_at=DUE, closes_at=DUE)
-        setting_work.give_time(
+        assignment_policy.give_time(
             session, assignment, one.id, DUE + 2 * DAY, "ill", by_id=two.id, now=NOON
         )
         later = DUE + DAY

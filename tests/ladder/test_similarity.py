@@ -1,7 +1,7 @@
 """What is alike: names, comments and orders don't matter; what everybody writes weighs nothing."""
 
-from server.ladder.likeness import alike, reduced_rungs
 from server.ladder.program import Program
+from server.ladder.similarity import reduced_rungs, similar_pairs
 from server.ladder.text_form import parse_program
 
 
@@ -35,8 +35,8 @@ def test_names_comments_and_orders_do_not_matter() -> None:
 def test_a_rung_that_only_two_have_makes_them_alike() -> None:
     bits = ("NOT start", "start AND stop", "start OR stop")
     others = [program(FORCED, f"BIT := {network};") for network in bits]
-    pairs = alike([program(FORCED, ODD), *others, program(ODD, FORCED)])
-    assert [(pair.first, pair.second, pair.likeness) for pair in pairs] == [(0, 4, 1.0)]
+    pairs = similar_pairs([program(FORCED, ODD), *others, program(ODD, FORCED)])
+    assert [(pair.first, pair.second, pair.similarity) for pair in pairs] == [(0, 4, 1.0)]
     assert set(pairs[0].rungs) == {(0, 1), (1, 0)}
 
 
@@ -46,19 +46,19 @@ def test_a_program_of_another_class_is_compared_with_the_class_only() -> None:
     # One copy in each of the terms before, and as many as make a common solution within a class.
     programs = [odd, *plain, odd, program(FORCED), odd, odd, odd, odd, odd]
     classes = [own, own, own, earlier, earlier, *[earliest] * 5]
-    pairs = alike(programs, classes)
+    pairs = similar_pairs(programs, classes)
     assert [(pair.first, pair.second) for pair in pairs] == [(0, 3)]
 
 
 def test_what_everybody_writes_says_nothing() -> None:
-    assert alike([program(FORCED)] * 3) == ()
-    assert alike([]) == ()
+    assert similar_pairs([program(FORCED)] * 3) == ()
+    assert similar_pairs([]) == ()
 
 
 def test_what_more_than_a_few_have_as_a_whole_is_a_common_solution() -> None:
     others = [program(FORCED, f"BIT := {network};") for network in ("NOT start", "start AND stop")]
     odd = program(FORCED, ODD)
-    pairs = alike([odd, odd, odd, *others, *others])
+    pairs = similar_pairs([odd, odd, odd, *others, *others])
     assert [(pair.first, pair.second, pair.others) for pair in pairs] == [
         (3, 5, 0),
         (4, 6, 0),
@@ -66,4 +66,4 @@ def test_what_more_than_a_few_have_as_a_whole_is_a_common_solution() -> None:
         (0, 2, 1),
         (1, 2, 1),
     ]
-    assert alike([odd, odd, odd, odd, *others]) == ()
+    assert similar_pairs([odd, odd, odd, odd, *others]) == ()

@@ -28,7 +28,7 @@ END_PROGRAM
 
 def runs(text: str) -> tuple[LaneRun, LaneRun]:
     program = parse_program(text)
-    return LaneRun(program), LaneRun(program, short_counts=True)
+    return LaneRun(program), LaneRun(program, saturate_counters=True)
 
 
 @pytest.mark.parametrize("preset", [-2, 0, 1, 3])

@@ -33,8 +33,8 @@ solution."""
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
-    """Two programs by their places; ``likeness`` 0 to 1, and the rungs in common.
+class SimilarPair:
+    """Two programs by their places; ``similarity`` 0 to 1, and the rungs in common.
 
     ``others`` counts the programs of their classes that have all these rungs, too. ``rungs`` has
     pairs of rung numbers from 0.
@@ -42,7 +42,7 @@ class Pair:
 
     first: int
     second: int
-    likeness: float
+    similarity: float
     others: int
     rungs: tuple[tuple[int, int], ...]
 
@@ -53,10 +53,10 @@ def reduced_rungs(program: Program) -> tuple[str, ...]:
     return tuple(_rung(rung, names) for rung in program.rungs)
 
 
-def alike(
+def similar_pairs(
     programs: Sequence[Program], classes: Sequence[int] = (), least: float = 0.6
-) -> tuple[Pair, ...]:
-    """Return pairs whose likeness is ``least`` or more, the most alike first.
+) -> tuple[SimilarPair, ...]:
+    """Return pairs whose similarity is ``least`` or more, the most alike first.
 
     ``classes`` says of which class each program is, those of the class in question first: of a
     pair, one program is of that class. All are of one class if it is left out. A solution that is
@@ -74,16 +74,16 @@ def alike(
             break
         shared, either = bags[i] & bags[j], bags[i] | bags[j]
         total = _weigh(either, weight)
-        likeness = _weigh(shared, weight) / total if total else 0.0
-        if likeness < least:
+        similarity = _weigh(shared, weight) / total if total else 0.0
+        if similarity < least:
             continue
         both = (classes[i], classes[j])
         with_all = sum(shared <= bags[k] for k, of in enumerate(classes) if of in both)
         if with_all <= COMMON:
             rungs = tuple(_common(reduced[i], reduced[j]))
-            found.append(Pair(i, j, likeness, with_all - 2, rungs))
+            found.append(SimilarPair(i, j, similarity, with_all - 2, rungs))
     return tuple(
-        sorted(found, key=lambda pair: (-pair.likeness, pair.others, pair.first, pair.second))
+        sorted(found, key=lambda pair: (-pair.similarity, pair.others, pair.first, pair.second))
     )
 
 
