@@ -18,7 +18,7 @@ def seal(content: bytes, name: str, secret: str) -> str:
 
 
 def unseal(sealed: str, name: str, secret: str) -> bytes:
-    """What was sealed. Raises SealedElsewhere."""
+    """Return what was sealed. Raises SealedElsewhere."""
     if secret:
         try:
             lock = _lock(name, secret)

@@ -96,7 +96,7 @@ class Settings:
     time_zone: str = "UTC"
 
     def by_tls(self, host: str) -> bool:
-        """Whether a browser that asks for ``host`` (of the header Host) comes by TLS.
+        """Return whether a browser that asks for ``host`` (of the header Host) comes by TLS.
 
         So it does under any name but those of public http addresses, if there is an https one.
         """
@@ -110,7 +110,9 @@ class Settings:
 def read_settings(
     data: Path, host: str, port: int, environment: Mapping[str, str] = os.environ
 ) -> Settings:
-    """Settings of a server that listens on ``host`` and ``port`` and keeps its data in ``data``.
+    """Return the settings of a server that listens on ``host`` and ``port``.
+
+    It keeps its data in ``data``.
 
     Raises SettingTrouble.
     """
@@ -152,7 +154,7 @@ def _openid(named: Mapping[str, str]) -> OpenIdProvider | None:
 
 
 def _time_zone(named: Mapping[str, str]) -> str:
-    """The one that is named, else that of this machine, else UTC."""
+    """Return the one that is named, else that of this machine, else UTC."""
     known = available_timezones()
     if name := named.get("time_zone", ""):
         if name not in known:
@@ -166,7 +168,7 @@ def _time_zone(named: Mapping[str, str]) -> str:
 
 
 def _refuse_unknown(environment: Mapping[str, str]) -> None:
-    """A misspelled variable would be as if it were not set."""
+    """Refuse a misspelled variable, which would be as if it were not set."""
     known = {name.upper() for name in NAMES} | NOT_SETTINGS
     for variable in sorted(environment):
         name = variable.removeprefix(PREFIX)
@@ -179,7 +181,7 @@ def _refuse_unknown(environment: Mapping[str, str]) -> None:
 
 
 def _origin(url: str) -> str:
-    """A public address as browsers name it in the header Origin: scheme, host and port alone."""
+    """Return a public address as the header Origin has it: scheme, host and port alone."""
     trouble = SettingTrouble(
         f"public_urls: {url} is not an address of this server. "
         "Write scheme and host alone, like https://lab.example or http://lab.example:8131."

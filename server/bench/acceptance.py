@@ -10,7 +10,7 @@ from server.marking.files.reference_programs import load_programs
 
 
 def acceptance_ms(folder: Path, rounds: int = 15) -> Spread:
-    """Milliseconds of processor time to mark a right program, over all of them, so many rounds."""
+    """Return milliseconds of processor time to mark each right program so many rounds."""
     exercise = load_exercise(folder)
     right = [p.program for p in load_programs(folder, exercise) if p.right]
     runs: list[float] = []

@@ -26,7 +26,7 @@ class NoCompiler(Exception):
 
 
 def find_compiler() -> str:
-    """The path of a C compiler; raises NoCompiler."""
+    """Return the path of a C compiler; raises NoCompiler."""
     found = next(filter(None, map(shutil.which, ("gcc", "cc"))), None)
     if found is None:
         raise NoCompiler("There is no C compiler here. Install gcc to compare with it.")

@@ -62,7 +62,7 @@ def transitions_per_s(rounds: int = 3) -> tuple[int, Spread]:
 
 
 def stress_ms(folder: Path, rounds: int = 3) -> Spread:
-    """Milliseconds of processor time for a stress run of the first right program."""
+    """Return milliseconds of processor time for a stress run of the first right program."""
     exercise = load_exercise(folder)
     wanted = frozenset(n for n in range(len(exercise.requirements)) if provable(exercise, n))
     program = load_programs(folder, exercise)[0].program

@@ -93,7 +93,7 @@ def _kernel(
 def compare(
     assembled: Assembled, scenarios: Sequence[Scenario], checked: CompiledC, written: StraightLine
 ) -> None:
-    """Every output and level of every scenario in every scan, bit for bit. Raises TracesDiffer."""
+    """Compare every output and level in every scan, bit for bit. Raises TracesDiffer."""
     checked.run()
     planes = [assembled.plane(name) for name in written.outputs]
     rows = [assembled.row(name) for name in written.levels]

@@ -18,5 +18,5 @@ class Spread:
 
 
 def spread(runs: Sequence[float]) -> Spread:
-    """The spread of at least one run."""
+    """Return the spread of at least one run."""
     return Spread(min(runs), median(runs), max(runs))

@@ -183,7 +183,7 @@ class _Writer:
         self.lines.append(f"{name} = {turned}{actuated};")
 
     def _actuator(self, point: PointDeclaration) -> None:
-        """A contactor follows its command some scans later."""
+        """Write an actuator: a contactor follows its command some scans later."""
         stages = [f"on_{point.symbol}"]
         for i in range(-(-kind_of(point).delay_ms // self.exercise.period_ms)):
             stages.append(f"late{i}_{point.symbol}")
@@ -265,7 +265,7 @@ class _Writer:
     # -- plant --------------------------------------------------------------------------------
 
     def plant(self) -> CCode:
-        """Every part writes its own step."""
+        """Return the plant's step in C: every part writes its own."""
         plant = self.exercise.plant
         code = CCode(plant, self.exercise.period_ms / 1000, self._control, self.state)
         for part in plant.parts:
@@ -275,7 +275,7 @@ class _Writer:
     # -- names --------------------------------------------------------------------------------
 
     def variable(self, address: str) -> str:
-        """The C name of the program's variable at an address."""
+        """Return the C name of the program's variable at an address."""
         return next(_own(v.symbol) for v in self.program.variables if v.address == address)
 
     def _control(self, name: str, on: bool = False) -> str:

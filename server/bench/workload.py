@@ -25,7 +25,7 @@ def tank_programs() -> list[tuple[Path, Path]]:
 
 
 def workload(folder: Path, file: Path, minutes: int) -> tuple[Exercise, Program]:
-    """A shipped exercise without its requirements, and one of its programs.
+    """Return a shipped exercise without its requirements, and one of its programs.
 
     64 scenarios of so many minutes; in each, other controls are pressed or turned every few
     seconds. Always the same ones.

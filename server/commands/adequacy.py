@@ -26,7 +26,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the counts and every variant that the suite does not catch."""
-
     try:
         folder = find_exercise(arguments.exercise)
         exercise = load_exercise(folder)
@@ -66,7 +65,6 @@ def coverage(exercise: Exercise, undemanded: Sequence[Undemanded]) -> dict[str, 
 
 def counts(found: Adequacy) -> dict[str, int]:
     """The figures of one exercise, as ``--json`` prints them."""
-
     return {
         "right": found.right,
         "right_failed": len(found.right_failed),

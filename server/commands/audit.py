@@ -41,7 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """The range goes to standard output, what the check found to standard error.
+    """Write the range to standard output, what the check found to standard error.
 
     Without --from and --to nothing is printed but that. 1 when the log is not whole, 2 when it
     can't be read. Days are those of the college's time zone, as 2026-10-05.

@@ -14,7 +14,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """The server may run meanwhile; 2, and there is no file, when it can't be written."""
+    """Write a backup; the server may run meanwhile.
+
+    Return 2, and write no file, when it can't be written.
+    """
 
     def work() -> str:
         with closing(own_database(arguments.data)) as database:

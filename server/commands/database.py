@@ -26,7 +26,7 @@ def add_data(parser: argparse.ArgumentParser) -> None:
 
 
 def own_database(data: Path) -> Database:
-    """The database that `rungmark serve` uses with the same folder and environment."""
+    """Return the database that `rungmark serve` uses with the same folder and environment."""
     return Database(read_settings(data, "127.0.0.1", 8131, os.environ).database_url)
 
 
@@ -45,7 +45,7 @@ def run_on_database(name: str, work: Callable[[], str]) -> int:
 
 
 def summary(found: Mapping[str, Content]) -> str:
-    """The rows that matter, and the fingerprint of the verdicts."""
+    """Return the rows that matter, and the fingerprint of the verdicts."""
     rows = sum(content.rows for content in found.values())
     named = ", ".join(f"{found[name].rows} {name}" for name in SUMMARIZED)
     print_of_verdicts = found["verdicts"].fingerprint[:16]

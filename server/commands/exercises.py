@@ -8,7 +8,7 @@ from server.paths import EXERCISES
 
 
 def find_exercise(name: str) -> Path:
-    """The folder of an exercise named by slug or by path. Raises FileFault."""
+    """Return the folder of an exercise named by slug or by path. Raises FileFault."""
     for folder in (Path(name), EXERCISES / name):
         if (folder / FILE_NAME).is_file():
             return folder

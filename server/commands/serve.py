@@ -142,7 +142,7 @@ class CannotListen(Exception):
 
 
 def listen(host: str, port: int) -> socket.socket:
-    """A socket on this address, taken before anything else is begun."""
+    """Return a socket on this address, taken before anything else is begun."""
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
         return socket.create_server((host, port), family=family)
@@ -157,7 +157,7 @@ def listen(host: str, port: int) -> socket.socket:
 
 @contextmanager
 def opened(settings: Settings, data: Path) -> Iterator[Database]:
-    """The database, made or brought up to date; on SQLite no other server may use it."""
+    """Yield the database, made or brought up to date; on SQLite no other server may use it."""
     if settings.database_url.startswith("sqlite"):
         make_folder(data)
     with closing(Database(settings.database_url)) as database, held_alone(database):

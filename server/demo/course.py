@@ -77,7 +77,7 @@ def load_demo(
 
 
 def _sections(session: Session, today: date) -> dict[str, Section]:
-    """Two sections of the term that today belongs to, and "00": the section of the term before."""
+    """Make two sections of today's term, and "00", the section of the term before."""
     year = today.year
     spring = Term(name=f"Spring {year}", begins=date(year, 1, 1), ends=date(year, 6, 30))
     fall = Term(name=f"Fall {year}", begins=date(year, 7, 1), ends=date(year, 12, 31))
@@ -132,7 +132,7 @@ def _policy(place: int, exercises: int, now: datetime, number: str) -> Policy:
 
 
 def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
-    """What a teacher adds: points set by hand, a comment on a rung, more time for one student."""
+    """Add what a teacher does: points set by hand, a comment, more time for one student."""
     teacher = session.scalars(select(User).where(User.email == INSTRUCTOR)).one()
     standings = standings_in(session, assignment)
     short = [
@@ -156,7 +156,7 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
 
 
 def accounts() -> str:
-    """The demo accounts, one a line, for whoever starts the demo."""
+    """Return the demo accounts, one a line, for whoever starts the demo."""
     sections = {"01": "01", "02": "02", "00": "01 of the term before"}
     people = [
         (f"{Role.STUDENT.value}, section 01", STUDENT),

@@ -99,5 +99,5 @@ ADDRESSES = {
 
 
 def address_of(name: str) -> str:
-    """The address of a student, who has none outside this demo."""
+    """Return the address of a student, who has none outside this demo."""
     return ADDRESSES.get(name) or name.lower().replace(" ", ".")

@@ -55,7 +55,10 @@ class MarkedProgram:
 
 
 def marked_programs(exercise: Exercise, folder: Path) -> tuple[MarkedProgram, ...]:
-    """The programs that are handed in at an exercise, the worst first; none without references."""
+    """Return the programs that are handed in at an exercise, the worst first.
+
+    None without references.
+    """
     try:
         references = load_programs(folder, exercise)
     except FileFault:
@@ -72,7 +75,7 @@ def marked_programs(exercise: Exercise, folder: Path) -> tuple[MarkedProgram, ..
 def similar_programs(
     exercise: Exercise, programs: Sequence[MarkedProgram]
 ) -> tuple[MarkedProgram, MarkedProgram] | None:
-    """A program with a mistake, and the same in other words: other names, comments and order."""
+    """Return a program with a mistake, and the same with other names, comments and order."""
     wrong = [each for each in programs if each.share < 1.0]
     if not wrong:
         return None
@@ -113,7 +116,7 @@ class SubmissionBatch:
         at: datetime,
         work: MarkedProgram,
     ) -> None:
-        """One submission with its verdict, marked a moment after it was handed in."""
+        """Add a submission with its verdict, marked a moment after it was handed in."""
         self.rows.append(
             {
                 "id": id,
@@ -203,7 +206,7 @@ def _student(
     skill: float,
     programs: Sequence[MarkedProgram],
 ) -> tuple[MarkedProgram, datetime] | None:
-    """A student's attempts at one exercise; what they handed in last, and when."""
+    """Return a student's attempts at one exercise; what they handed in last, and when."""
     random, now = work.random, work.now
     in_lab = assignment.due_at > now
     if random.random() > (0.5 if in_lab else 0.9 + 0.09 * skill):
@@ -240,7 +243,7 @@ def _solution(random: Random, right: Sequence[MarkedProgram]) -> MarkedProgram:
 def _working_programs(
     session: Session, copies: Sequence[tuple[Assignment, User, MarkedProgram, datetime]]
 ) -> None:
-    """The editor opens with what was handed in last."""
+    """Store for the editor what was handed in last."""
     rows, steps = [], []
     for id, (assignment, user, marked, at) in enumerate(copies, 1):
         rows.append(

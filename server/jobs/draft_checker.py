@@ -93,7 +93,7 @@ class DraftChecker:
 
 
 def as_document(progress: CheckProgress) -> Document:
-    """What is kept of a look, as JSON."""
+    """Return what is kept of a look, as JSON."""
     return {
         "findings": [asdict(finding) for finding in progress.findings],
         "done": progress.done,

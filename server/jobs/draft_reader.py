@@ -36,7 +36,7 @@ class DraftReader:
         self._lock = Lock()
 
     def is_heavy(self, draft: Draft) -> bool:
-        """Whether a draft takes too long to be read, so that nothing else may be done to it."""
+        """Return whether a draft takes too long to read for anything else to be done to it."""
         return self.read(draft).faults == (TOO_LONG,)
 
     def read(self, draft: Draft) -> DraftReading:

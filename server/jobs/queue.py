@@ -88,7 +88,7 @@ class Queue:
         """Nothing: some worker process takes the job as soon as it is committed."""
 
     def has_failed(self, submission_id: int) -> bool:
-        """Whether every try to mark it met a mistake of ours."""
+        """Return whether every try to mark it met a mistake of ours."""
         with self._database.read() as session:
             return submission_id in failed_jobs(session)
 
@@ -108,7 +108,10 @@ class Queue:
 
 
 def failed_jobs(session: Session) -> set[int]:
-    """Submissions that no try could mark. Jobs that succeeded are deleted, so these are few."""
+    """Return submissions that no try could mark.
+
+    Jobs that succeeded are deleted, so these are few.
+    """
     found = session.scalars(
         text(
             "SELECT (args->>'submission_id')::int FROM procrastinate_jobs "
@@ -134,7 +137,7 @@ def work(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -
 
 
 def worker_app(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -> App:
-    """The tasks of one worker process."""
+    """Return the tasks of one worker process."""
     connector = PsycopgConnector(
         conninfo=conninfo(database),
         min_size=2,
@@ -183,7 +186,7 @@ def remember(database: Database, now: datetime) -> None:
 
 
 def _with_job(session: Session) -> set[int]:
-    """Submissions whose job waits, is being done or has failed for good."""
+    """Return submissions whose job waits, is being done or has failed for good."""
     found = session.scalars(
         text(
             "SELECT (args->>'submission_id')::int FROM procrastinate_jobs WHERE task_name = :task"
@@ -199,5 +202,5 @@ def announce(session: Session, submission_id: int) -> None:
 
 
 def conninfo(database: Database) -> str:
-    """The database's address as PostgreSQL's own library reads it."""
+    """Return the database's address as PostgreSQL's own library reads it."""
     return database.address.set(drivername="postgresql").render_as_string(hide_password=False)

@@ -67,7 +67,7 @@ class Regrader:
         self._marking = Lock()
 
     def find(self, slug: str, revision: int) -> RegradeProgress | None:
-        """The comparison of this revision, if there is one."""
+        """Return the comparison of this revision, if there is one."""
         found = self._comparisons.get(slug)
         return found if found is not None and found.revision == revision else None
 
@@ -138,8 +138,7 @@ def changed_verdicts(
     drawn: Callable[[str], Exercise],
     submissions: Iterable[MarkedSubmission],
 ) -> Iterable[ChangedVerdict]:
-    """Mark each program once for its numbers, and give the submissions whose results differ from
-    the stored."""
+    """Mark each program once for its numbers; yield whose results differ from the stored ones."""
     verdicts: dict[tuple[str, object], Verdict] = {}
     for marked in submissions:
         exercise = drawn(marked.seed)

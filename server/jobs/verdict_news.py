@@ -18,7 +18,7 @@ class Verdicts:
 
     @contextmanager
     def awaited(self, submission_id: int) -> Iterator[Future[None]]:
-        """A future that is done once there is something to look at.
+        """Yield a future that is done once there is something to look at.
 
         Begin this before looking whether the verdict is there: it may come at any time after.
         """
@@ -40,7 +40,7 @@ class Verdicts:
                     self._waiting.pop(submission_id, None)
 
     def tell(self, submission_id: int) -> None:
-        """It is marked, or can't be."""
+        """Note that a submission is marked, or can't be."""
         with self._lock:
             waiting = self._waiting.pop(submission_id, set())
         for told in waiting:

@@ -1,5 +1,6 @@
-"""Work in a process of its own, within a bound of processor time: marking, and reading what authors
-write. One process runs one thread of Python at a time, and pages and live trial runs come first.
+"""Mark, and read what authors write, in a process of its own within a bound of processor time.
+
+One process runs one thread of Python at a time, and pages and live trial runs come first.
 
 The process ends by itself when this one is gone, however that came about.
 """

@@ -87,7 +87,7 @@ class Worker:
         self._waiting.put(submission_id)
 
     def has_failed(self, submission_id: int) -> bool:
-        """Whether marking it met a mistake of ours; it stays queued, for the next start."""
+        """Return whether marking it met a mistake of ours; it stays queued, for the next start."""
         return submission_id in self._failed
 
     def _run(self) -> None:

@@ -74,7 +74,7 @@ def _bypassed(network: Series, prefix: Path = ()) -> Iterator[Path]:
 
 
 def _coils(program: Program) -> Iterator[Message]:
-    """Which coils contradict each other, and which wait for a partner."""
+    """Yield which coils contradict each other, and which wait for a partner."""
     driven: defaultdict[str, list[Place]] = defaultdict(list)
     latched: defaultdict[str, dict[CoilKind, Place]] = defaultdict(dict)
     for index, rung in enumerate(program.rungs):
@@ -204,7 +204,7 @@ def _closed_on_closed(program: Program, symbol: str, uses: Uses) -> Iterator[Mes
 
 
 def _read_at(program: Program, place: Place) -> Item | None:
-    """The element that reads a symbol there; None where an output does."""
+    """Return the element that reads a symbol there; None where an output does."""
     if place.rung is None or place.path is None:
         return None
     return item_at(program.rungs[place.rung].network, place.path)

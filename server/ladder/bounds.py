@@ -18,12 +18,12 @@ from server.ladder.program import Parallel, Program, Rung, Series, walk
 
 
 def over_limits(program: Program) -> tuple[Message, ...]:
-    """One message for each limit that the program goes over."""
+    """Return one message for each limit that the program goes over."""
     return (*over_limits_of_parts(program), *_over_budget(program))
 
 
 def over_limits_of_parts(program: Program) -> tuple[Message, ...]:
-    """The same without the bound on the whole program: what is stored may be older than that."""
+    """Check as ``over_limits`` does, but a stored program may be as large as it is."""
     return tuple(_over_limits(program))
 
 
@@ -45,7 +45,7 @@ def _over_budget(program: Program) -> Iterator[Message]:
 
 
 def nesting(network: Series) -> int:
-    """How many parallels stand inside each other, at most."""
+    """Return how many parallels stand inside each other, at most."""
     branches = (b for item in network.items if isinstance(item, Parallel) for b in item.branches)
     return max((1 + nesting(branch) for branch in branches), default=0)
 

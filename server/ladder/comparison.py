@@ -68,14 +68,14 @@ _ALIKE = 0.5
 
 
 def compare(before: Program, after: Program) -> ProgramChanges:
-    """What changed from one program to another."""
+    """Return what changed from one program to another."""
     return ProgramChanges(
         tuple(_rungs(before.rungs, after.rungs)), tuple(_variables(before, after))
     )
 
 
 def describe_change(row: RungChange, before: Program, after: Program) -> str:
-    """One row in words, for a page and for whoever can't see the drawing."""
+    """Return one row in words, for a page and for whoever can't see the drawing."""
     if row.before is None or row.after is None:
         index = row.after if row.before is None else row.before
         return f"Rung {(index or 0) + 1} {row.change}."
@@ -118,7 +118,7 @@ def _rungs(before: Sequence[Rung], after: Sequence[Rung]) -> Iterator[RungChange
 
 
 def _paired(before: Sequence[Rung], after: Sequence[Rung]) -> list[tuple[int, int]]:
-    """The pairs of rungs, in order, that have most in common altogether."""
+    """Return the pairs of rungs, in order, that have most in common altogether."""
     numbers: dict[Hashable, int] = {}
     olds = [_content(rung, numbers) for rung in before]
     news = [_content(rung, numbers) for rung in after]
@@ -143,7 +143,10 @@ def _paired(before: Sequence[Rung], after: Sequence[Rung]) -> list[tuple[int, in
 
 
 def _content(rung: Rung, numbers: dict[Hashable, int]) -> Counter[int]:
-    """How often each element and output is there; equal ones have one number, quick to compare."""
+    """Return how often each element and output is there.
+
+    Equal ones have one number, quick to compare.
+    """
     content = [*(element for _, element in walk(rung.network)), *rung.outputs]
     return Counter(numbers.setdefault(each, len(numbers)) for each in content)
 
@@ -175,7 +178,7 @@ def _changed(old: Rung, i: int, new: Rung, j: int) -> RungChange:
 def _unmatched(
     old: Sequence[Hashable], new: Sequence[Hashable]
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """The positions on each side that have no equal on the other."""
+    """Return the positions on each side that have no equal on the other."""
     blocks = SequenceMatcher(None, old, new, autojunk=False).get_matching_blocks()
     matched_old = {block.a + n for block in blocks for n in range(block.size)}
     matched_new = {block.b + n for block in blocks for n in range(block.size)}

@@ -29,7 +29,7 @@ from server.ladder.text_printer import print_operand
 
 
 def describe_rung(rung: Rung, program: Program) -> str:
-    """What the rung's drawing shows: network, outputs, requirements, comment."""
+    """Return what the rung's drawing shows: network, outputs, requirements, comment."""
     variables = {variable.symbol: variable for variable in program.variables}
     driven = "; ".join(_output(output, variables) for output in rung.outputs)
     sentences = [
@@ -44,12 +44,12 @@ def describe_rung(rung: Rung, program: Program) -> str:
 
 
 def describe_item(item: Item, program: Program) -> str:
-    """One element, or a parallel with all its branches."""
+    """Return one element, or a parallel with all its branches."""
     return _item(item, {variable.symbol: variable for variable in program.variables})
 
 
 def describe_output(output: Output, program: Program) -> str:
-    """One output."""
+    """Return one output."""
     return _output(output, {variable.symbol: variable for variable in program.variables})
 
 

@@ -57,7 +57,7 @@ def draw_rung(
     name: str = "rung",
     marks: Mapping[Path | int, str] | None = None,
 ) -> str:
-    """One rung as an SVG element. ``index`` counts from 0.
+    """Return one rung as an SVG element. ``index`` counts from 0.
 
     ``margin`` adds number, requirements and comment; a page that sets those itself leaves them
     out. ``name`` begins the ids, which must differ where one page shows a rung twice. ``marks``
@@ -68,7 +68,7 @@ def draw_rung(
 
 
 def draw_operable_rung(rung: Rung, program: Program, *, width: int = WIDTH) -> str:
-    """One rung to work on, without margin: a group in which each element and output is a button.
+    """Return one rung to work on: a group in which each element and output is a button.
 
     A button has its place in the rung (``data-path="1.0.0"``, ``data-output="0"``), its text form
     (``data-text``) and its words. The rung's number and words stand beside it on the page.
@@ -79,7 +79,7 @@ def draw_operable_rung(rung: Rung, program: Program, *, width: int = WIDTH) -> s
 
 
 def draw_rungs(program: Program, *, margin: bool = True, width: int = WIDTH) -> list[str]:
-    """Each rung of a program as an SVG element of its own."""
+    """Return each rung of a program as an SVG element of its own."""
     return [
         draw_rung(rung, program, index, margin=margin, width=width)
         for index, rung in enumerate(program.rungs)
@@ -167,7 +167,7 @@ def _rails(layout: RungLayout) -> Iterator[str]:
 
 
 def _wires(layout: RungLayout, rung: int) -> Iterator[str]:
-    """One path for all pieces of wire that are live together."""
+    """Yield one path for all pieces of wire that are live together."""
     together: dict[Sources, str] = {}
     for wire in layout.wires:
         to = f"H{wire.x2}" if wire.y1 == wire.y2 else f"V{wire.y2}"

@@ -125,7 +125,7 @@ class _Placer:
         return Size(width, sizes[0].up, last + sizes[-1].down)
 
     def _rows(self, sizes: list[Size]) -> Iterator[int]:
-        """How far each branch's wire stands below the first one's."""
+        """Yield how far each branch's wire stands below the first one's."""
         row = 0
         for number, size in enumerate(sizes):
             if number:

@@ -81,7 +81,7 @@ class Symbols:
                 return Size(_boxed_width(print_output(output)), _BOX + 5, _BOX + 2 * LINE + 2)
 
     def terminals(self, element: Element, size: Size) -> tuple[int, int]:
-        """Where in its cell power enters and leaves the symbol."""
+        """Return where in its cell power enters and leaves the symbol."""
         match element:
             case Contact():
                 return size.width // 2 - _CONTACT, size.width // 2 + _CONTACT
@@ -91,7 +91,7 @@ class Symbols:
                 return self._operands_width(element), size.width - _CELL_GAP // 2
 
     def output_terminals(self, output: Output, size: Size) -> tuple[int, int]:
-        """The same for an output."""
+        """Return the same for an output."""
         half = (
             _COIL
             if isinstance(output, Coil)
@@ -258,17 +258,17 @@ def _name_lines(name: str) -> list[str]:
 
 
 def line(x1: int, y1: int, x2: int, y2: int, name: str) -> str:
-    """A straight line of the class ``name``."""
+    """Return a straight line of the class ``name``."""
     return f'<path class="{name}" d="M{x1} {y1}L{x2} {y2}"/>'
 
 
 def box(x: int, y: int, width: int, height: int) -> str:
-    """The box of a block, a comparison or an assignment."""
+    """Return the box of a block, a comparison or an assignment."""
     return f'<rect class="box" x="{x}" y="{y}" width="{width}" height="{height}"/>'
 
 
 def text(x: int, y: int, content: str, name: str, anchor: str) -> str:
-    """A line of text of the class ``name``; nothing for an empty one."""
+    """Return a line of text of the class ``name``; nothing for an empty one."""
     if not content:
         return ""
     return (
@@ -278,7 +278,7 @@ def text(x: int, y: int, content: str, name: str, anchor: str) -> str:
 
 
 def value(x: int, y: int, name: str) -> str:
-    """An empty place for the present value of a symbol or a block output."""
+    """Return an empty place for the present value of a symbol or a block output."""
     if not name:
         return ""
     return (
@@ -288,5 +288,5 @@ def value(x: int, y: int, name: str) -> str:
 
 
 def bead(x: int, y: int) -> str:
-    """The mark of a closed contact; the style sheet shows it while its element conducts."""
+    """Return the mark of a closed contact; the style sheet shows it while its element conducts."""
     return f'<circle class="bead" cx="{x}" cy="{y}" r="4" visibility="hidden"/>'

@@ -8,7 +8,7 @@ from server.ladder.references import occurrences
 
 
 def comparison_edges(program: Program, symbol: str) -> frozenset[int] | None:
-    """The values from which on a comparison of ``symbol`` with a literal gives something else.
+    """Return the values from which on a comparison of ``symbol`` gives something else.
 
     Two numbers between the same neighbouring edges are the same to the program. None where it
     does anything else with the symbol than to compare it with literals.

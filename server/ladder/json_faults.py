@@ -11,7 +11,7 @@ from server.ladder.names import shortened
 
 
 def messages_of(refused: ValidationError) -> tuple[Message, ...]:
-    """One message a fault, at most ``MAX_MESSAGES``."""
+    """Return one message a fault, at most ``MAX_MESSAGES``."""
     details = refused.errors(include_url=False)[:MAX_MESSAGES]
     return tuple(_message(detail) for detail in details)
 

@@ -30,13 +30,13 @@ _STORED = TypeAdapter(_Stored)
 
 
 def to_json(program: Program) -> Json:
-    """The program as plain JSON data; what has its default is left out."""
+    """Return the program as plain JSON data; what has its default is left out."""
     plain: Json = _plain(program)
     return {"version": VERSION} | plain
 
 
 def from_json(data: object) -> Program:
-    """The program of JSON data. Raises ProgramError that names each place and its mend."""
+    """Return the program of JSON data. Raises ProgramError that names each place and its mend."""
     if _deeper_than(MAX_JSON_DEPTH, data):
         raise ProgramError(
             [
@@ -59,7 +59,7 @@ def from_json(data: object) -> Program:
 
 
 def _deeper_than(limit: int, data: object) -> bool:
-    """Whether lists and objects nest deeper, found level by level without recursion."""
+    """Return whether lists and objects nest deeper, found level by level without recursion."""
     level = [data]
     for _ in range(limit):
         level = [
@@ -89,6 +89,9 @@ def _plain(value: Any) -> Any:
 
 @cache
 def _named(shape: type) -> tuple[tuple[str, object], ...]:
-    """The fields by name with their defaults. What names the kind comes first and has none."""
+    """Return the fields by name with their defaults.
+
+    What names the kind comes first and has none.
+    """
     ordered = sorted(fields(shape), key=lambda each: each.compare)
     return tuple((each.name, each.default if each.compare else MISSING) for each in ordered)

@@ -30,7 +30,7 @@ class Place:
     symbol: str | None = None
 
     def in_rung(self, index: int) -> "Place":
-        """The same place of this very rung."""
+        """Return the same place of this very rung."""
         return Place(index, self.path, self.output, self.line, self.column, self.symbol)
 
     def __str__(self) -> str:
@@ -79,5 +79,5 @@ def in_rung(index: int, messages: Iterable[Message]) -> Iterator[Message]:
 
 
 def error(rule: str, place: Place, text: str, mend: str = "") -> Message:
-    """A message that keeps the program from running."""
+    """Return a message that keeps the program from running."""
     return Message(Severity.ERROR, rule, place, text, mend)

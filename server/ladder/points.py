@@ -48,6 +48,6 @@ class PointDeclaration:
 
 
 def direction_of(address: str | None) -> Direction:
-    """The direction of a variable with this direct address; without one it is internal."""
+    """Return the direction of a variable with this direct address; without one it is internal."""
     parts = ADDRESS.fullmatch(address or "")
     return Direction.INTERNAL if parts is None else _DIRECTIONS[parts[1]]

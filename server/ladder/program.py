@@ -274,12 +274,12 @@ class Program(_Shape):
 
 
 def is_action(output: Output) -> bool:
-    """Whether the output acts only while power arrives (set, reset, assignment)."""
+    """Return whether the output acts only while power arrives (set, reset, assignment)."""
     return isinstance(output, AssignmentStatement) or output.kind.partner is not None
 
 
 def normal(series: Series) -> Series:
-    """The one normal form of a network: no one-branch parallel, no parallel alone in a branch."""
+    """Return the normal form of a network: no one-branch parallel, none alone in a branch."""
     items: list[Item] = []
     for item in series.items:
         if not isinstance(item, Parallel):

@@ -6,7 +6,7 @@ from server.ladder.xml_reader import Carried, read_xml
 
 
 def read_program_file(name: str, data: bytes) -> Carried:
-    """The program, and notes on what the file had that can't be carried.
+    """Return the program, and notes on what the file had that can't be carried.
 
     XML is known by its first sign or by the file's name. Raises ProgramError, whose messages have
     line and column wherever the file has them.

@@ -59,7 +59,7 @@ class Uses:
 
 
 def occurrences(program: Program) -> Iterator[Occurrence]:
-    """Every symbol of every rung, in the order of evaluation."""
+    """Yield every symbol of every rung, in the order of evaluation."""
     for index, rung in enumerate(program.rungs):
         for found in occurrences_in(rung):
             yield Occurrence(found.name, found.role, found.place.in_rung(index))
@@ -67,7 +67,7 @@ def occurrences(program: Program) -> Iterator[Occurrence]:
 
 @lru_cache(RUNGS_REMEMBERED)
 def occurrences_in(rung: Rung) -> tuple[Occurrence, ...]:
-    """Every symbol of one rung, in the order of evaluation; the places name no rung."""
+    """Return every symbol of one rung, in the order of evaluation; the places name no rung."""
     return tuple(_in_rung(rung))
 
 
@@ -79,7 +79,10 @@ def _in_rung(rung: Rung) -> Iterator[Occurrence]:
 
 
 def cross_reference(program: Program) -> dict[str, Uses]:
-    """The uses of each symbol, declared or not; a declared symbol that is never used has none."""
+    """Return the uses of each symbol, declared or not.
+
+    A declared symbol that is never used has none.
+    """
     uses = {variable.symbol: Uses() for variable in program.variables}
     for index, rung in enumerate(program.rungs):
         for found in occurrences_in(rung):

@@ -24,7 +24,7 @@ Renaming: TypeAlias = Callable[[str], str]
 
 
 def rename(program: Program, old: str, new: str) -> Program:
-    """The program with a symbol renamed in its declaration and wherever it is used."""
+    """Return the program with a symbol renamed in its declaration and wherever it is used."""
 
     def renamed(symbol: str) -> str:
         return new if symbol == old else symbol
@@ -37,7 +37,7 @@ def rename(program: Program, old: str, new: str) -> Program:
 
 
 def rename_in_rung(rung: Rung, renamed: Renaming) -> Rung:
-    """The rung with each declared symbol put through ``renamed``; block outputs follow."""
+    """Return the rung with each declared symbol put through ``renamed``; block outputs follow."""
 
     def name(reference: str) -> str:
         symbol, dot, output = reference.partition(".")

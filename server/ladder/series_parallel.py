@@ -48,7 +48,7 @@ class _Edge:
 
 
 def without_idle_wires(network: Series) -> Series:
-    """The network with a wire beside what always conducts left out: it conducts the same."""
+    """Return the network with a wire beside what always conducts left out: it conducts the same."""
     items: list[Item] = []
     for item in network.items:
         if isinstance(item, Parallel):
@@ -65,14 +65,14 @@ def without_idle_wires(network: Series) -> Series:
 
 
 def _conducts(network: Series) -> bool:
-    """Whether power passes by wires alone, whatever the elements do."""
+    """Return whether power passes by wires alone, whatever the elements do."""
     return all(
         isinstance(item, Parallel) and any(map(_conducts, item.branches)) for item in network.items
     )
 
 
 def network_of(rail: str, elements: Sequence[Fed], last: tuple[str, ...]) -> Series:
-    """The network between the left rail's end and the ends ``last`` that feed the outputs."""
+    """Return the network from the left rail's end to the ends ``last`` that feed the outputs."""
     lists = {frozenset(fed.ends): fed.ends for fed in elements}
     lists[frozenset(last)] = last
     start, goal = frozenset({rail}), frozenset(last)

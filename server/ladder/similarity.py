@@ -48,7 +48,7 @@ class SimilarPair:
 
 
 def reduced_rungs(program: Program) -> tuple[str, ...]:
-    """What each rung does, as a text without names and without the order of branches."""
+    """Return what each rung does, as a text without names and without the order of branches."""
     names = {v.symbol: v.address or f"a {v.type}" for v in program.variables}
     return tuple(_rung(rung, names) for rung in program.rungs)
 

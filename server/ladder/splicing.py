@@ -6,7 +6,10 @@ from server.ladder.program import Item, Parallel, Path, Series
 
 
 def spliced(network: Series, path: Path, items: Iterable[Item]) -> Series:
-    """The network with ``items`` in place of the element or parallel at ``path``; none: a wire."""
+    """Return the network with ``items`` in place of the element or parallel at ``path``.
+
+    None: a wire.
+    """
     index, *deeper = path
     if deeper:
         branch, *inner = deeper
@@ -19,13 +22,13 @@ def spliced(network: Series, path: Path, items: Iterable[Item]) -> Series:
 
 
 def without_branch(network: Series, path: Path, branch: int) -> Series:
-    """The network without one branch of the parallel at ``path``."""
+    """Return the network without one branch of the parallel at ``path``."""
     branches = dict(parallels(network))[path].branches
     return spliced(network, path, (Parallel((*branches[:branch], *branches[branch + 1 :])),))
 
 
 def parallels(network: Series, prefix: Path = ()) -> Iterator[tuple[Path, Parallel]]:
-    """Every parallel with its path, outer ones before those in their branches."""
+    """Yield every parallel with its path, outer ones before those in their branches."""
     for i, item in enumerate(network.items):
         if isinstance(item, Parallel):
             yield (*prefix, i), item

@@ -13,7 +13,7 @@ Items: TypeAlias = tuple[Item, ...]
 
 
 def branch_at(network: Series, path: Path) -> Series:
-    """The series at the path of a branch. Raises LookupError when there is none."""
+    """Return the series at the path of a branch. Raises LookupError when there is none."""
     if not path:
         return network
     index, branch, *rest = path
@@ -24,7 +24,7 @@ def branch_at(network: Series, path: Path) -> Series:
 
 
 def item_at(network: Series, path: Path) -> Item:
-    """The item at a path. Raises LookupError when there is none."""
+    """Return the item at a path. Raises LookupError when there is none."""
     if len(path) % 2 == 0:
         raise LookupError(path)
     items = branch_at(network, path[:-1]).items
@@ -34,7 +34,7 @@ def item_at(network: Series, path: Path) -> Item:
 
 
 def update(network: Series, branch: Path, change: Callable[[Items], Items]) -> Series:
-    """The network with the items of one branch changed."""
+    """Return the network with the items of one branch changed."""
     if not branch:
         return Series(change(network.items))
     index, number, *rest = branch
@@ -46,7 +46,7 @@ def update(network: Series, branch: Path, change: Callable[[Items], Items]) -> S
 
 
 def splice(network: Series, first: Path, last: Path, change: Callable[[Items], Items]) -> Series:
-    """The network with the items from ``first`` to ``last``, of one series, changed."""
+    """Return the network with the items from ``first`` to ``last``, of one series, changed."""
 
     def changed(items: Items) -> Items:
         return (
@@ -59,7 +59,7 @@ def splice(network: Series, first: Path, last: Path, change: Callable[[Items], I
 
 
 def without(network: Series, first: Path, last: Path) -> Series:
-    """The network without some items of one series; a branch left empty goes with them."""
+    """Return the network without some items of one series; a branch left empty goes with them."""
     branch = branch_at(network, first[:-1])
     if len(first) > 1 and last[-1] - first[-1] + 1 == len(branch.items):
         return without_branch(network, first[:-1])
@@ -67,7 +67,7 @@ def without(network: Series, first: Path, last: Path) -> Series:
 
 
 def without_branch(network: Series, path: Path) -> Series:
-    """The network without one branch of a parallel."""
+    """Return the network without one branch of a parallel."""
     parallel_path, number = path[:-1], path[-1]
 
     def changed(items: Items) -> Items:
@@ -80,5 +80,5 @@ def without_branch(network: Series, path: Path) -> Series:
 
 
 def path_of(network: Series, element: Element) -> Path:
-    """The path of this very element, told from its equals by identity."""
+    """Return the path of this very element, told from its equals by identity."""
     return next(path for path, each in walk(network) if each is element)

@@ -38,7 +38,7 @@ from server.ladder.text_printer import print_operand
 
 
 def validate(program: Program, points: Sequence[PointDeclaration] = ()) -> tuple[Message, ...]:
-    """Every fault and every piece of advice; errors first, then warnings, then notes.
+    """Return every fault and every piece of advice; errors first, then warnings, then notes.
 
     ``points`` is the exercise's table; without one, only the program itself is looked at.
     """
@@ -291,7 +291,7 @@ class _Checker:
             )
 
     def _type_of(self, operand: Operand, place: Place) -> str | Message:
-        """The data type of an operand, or what is wrong with it."""
+        """Return the data type of an operand, or what is wrong with it."""
         match operand:
             case Number():
                 return "INT"
@@ -344,7 +344,7 @@ _INT_ONLY = "Assignments calculate with INT only."
 
 @lru_cache(maxsize=256)
 def _closest(symbol: str, known: tuple[str, ...]) -> str | None:
-    """What was meant, perhaps; kept, because one misspelt symbol may stand in every rung."""
+    """Return what was meant, perhaps; kept, because one misspelt symbol may stand in every rung."""
     return next(iter(get_close_matches(symbol, known, n=1)), None)
 
 

@@ -40,7 +40,7 @@ _COMMENTED = ("Program", "Variable", "Rung")
 
 
 def refuse_unknown_attributes(rung: Node) -> None:
-    """Raises ProgramError at the first attribute of a rung that is not read."""
+    """Refuse the first attribute of a rung that is not read. Raises ProgramError."""
     for node in _walk(rung):
         if node.name not in ATTRIBUTES:
             continue
@@ -55,7 +55,7 @@ def refuse_unknown_attributes(rung: Node) -> None:
 
 
 def left_out(root: Node) -> Iterator[Message]:
-    """A note on each kind of thing that was left out: what, how often, and where first."""
+    """Yield a note on each kind of thing that was left out: what, how often, and where first."""
     found: dict[str, list[Place]] = {}
     for node, parent in _parts(root):
         if node.name in _SAID and not (node.name == "Documentation" and parent in _COMMENTED):
@@ -72,7 +72,10 @@ def left_out(root: Node) -> Iterator[Message]:
 
 
 def _parts(root: Node) -> Iterator[tuple[Node, str]]:
-    """Every element with the name of the one it stands in; not what stands in additional data."""
+    """Yield every element with the name of the one it stands in.
+
+    Not what stands in additional data.
+    """
     todo = [(root, "")]
     while todo:
         node, parent = todo.pop()

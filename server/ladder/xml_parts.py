@@ -22,24 +22,27 @@ def only(node: Node, *known: str) -> None:
 
 
 def attribute(node: Node, name: str) -> str:
-    """An attribute that has to be there."""
+    """Return an attribute that has to be there."""
     if name not in node.attributes:
         raise refused(node.place, f"{node.name} has no {name!r}.", "Add the attribute.")
     return node.attributes[name]
 
 
 def text_of(node: Node | None) -> str:
-    """The text of an element; empty if there is none."""
+    """Return the text of an element; empty if there is none."""
     return "" if node is None else node.text
 
 
 def kind_of(node: Node) -> str:
-    """Its type (``xsi:type``) without the prefix of a namespace."""
+    """Return its type (``xsi:type``) without the prefix of a namespace."""
     return node.attributes.get("type", "").rpartition(":")[2]
 
 
 def parsed(node: Node, parse: Callable[[str], T], text: str) -> T:
-    """What the text form makes of a piece of text; its refusal with the place in the file."""
+    """Return what the text form makes of a piece of text.
+
+    Its refusal with the place in the file.
+    """
     try:
         return parse(text)
     except ProgramError as fault:

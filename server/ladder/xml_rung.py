@@ -97,7 +97,7 @@ class RungReader:
                 raise refused(node.place, "What this object gives leads nowhere.", "Connect it.")
 
     def network(self, last: tuple[str, ...]) -> Series:
-        """The tree between the rail, whichever of its ends is wired, and the outputs."""
+        """Return the tree between the rail, whichever of its ends is wired, and the outputs."""
         rail = self.rails[0] if self.rails else ""
         fed = [replace(each, ends=self.from_rail(each.ends)) for each in self.fed]
         return network_of(rail, fed, last)
@@ -152,7 +152,7 @@ class RungReader:
         )
 
     def flags(self, node: Node, kinds: type[K]) -> K:
-        """The kind of a contact or coil by its attributes negated, edge and latch."""
+        """Return the kind of a contact or coil by its attributes negated, edge and latch."""
         given = {key: node.attributes.get(key, "") for key in _FLAGS}
         on = {key: value for key, value in given.items() if value not in ("", "false", "none")}
         for kind in kinds:
@@ -238,7 +238,7 @@ class RungReader:
         return parsed(node, parse_input, f"{pin} := {negated}{self.source(node, pins, pin)}")
 
     def pins(self, node: Node, *known: str) -> dict[str, Node]:
-        """The wired inputs by name; one that the block does not have is refused."""
+        """Return the wired inputs by name; one that the block does not have is refused."""
         pins: dict[str, Node] = {}
         for held in node.all("InputVariables"):
             only(held, "InputVariable")
@@ -280,7 +280,7 @@ class RungReader:
         return self.sources[ends[0]]
 
     def number(self, node: Node, pins: dict[str, Node], pin: str) -> str:
-        """What an input of a function is fed from."""
+        """Return what an input of a function is fed from."""
         source = self.source(node, pins, pin)
         self.plain(pins[pin])
         return source
@@ -316,5 +316,5 @@ class RungReader:
 
 
 def _commented(comment: str) -> str:
-    """A comment as the text form has it above an empty rung."""
+    """Return a comment as the text form has it above an empty rung."""
     return "".join(f"// {line}\n" for line in comment.splitlines()) + ";"

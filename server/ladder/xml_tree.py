@@ -32,17 +32,17 @@ class Node:
         return [child for child in self.children if child.name == name]
 
     def first(self, name: str) -> "Node | None":
-        """The first child of this name, or None."""
+        """Return the first child of this name, or None."""
         return next((child for child in self.children if child.name == name), None)
 
 
 def refused(place: Place, text: str, mend: str) -> ProgramError:
-    """A file that is not read, with the place and the mend."""
+    """Return a file that is not read, with the place and the mend."""
     return ProgramError([error("xml", place, text, mend)])
 
 
 def parse_xml(data: bytes) -> Node:
-    """The root element. Raises ProgramError with line and column."""
+    """Return the root element. Raises ProgramError with line and column."""
     if len(data) > MAX_XML_BYTES:
         raise refused(
             Place(),

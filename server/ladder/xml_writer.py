@@ -31,7 +31,7 @@ _TYPE = f"{{{INSTANCE}}}type"
 
 
 def write_xml(program: Program) -> bytes:
-    """The file, UTF-8; the same bytes for the same program."""
+    """Return the file, UTF-8; the same bytes for the same program."""
     ET.register_namespace("", NAMESPACE)
     ET.register_namespace("xsi", INSTANCE)
     root = ET.Element(_name("Project"), {"schemaVersion": "1.0"})
@@ -187,7 +187,7 @@ class _RungWriter:
 
 
 def _comment(rung: Rung) -> str:
-    """The comment with its requirement numbers, as the text form has them."""
+    """Return the comment with its requirement numbers, as the text form has them."""
     text = print_rung(Rung(comment=rung.comment, serves=rung.serves))
     lines = text.splitlines()[:-1]
     return "\n".join(line.removeprefix("//").removeprefix(" ") for line in lines)

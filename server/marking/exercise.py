@@ -110,7 +110,7 @@ class Exercise:
     references: tuple[Program, ...] = ()
 
     def scenarios_judging(self, number: int) -> tuple[Scenario, ...]:
-        """The scenarios in which requirement ``number`` is judged."""
+        """Return the scenarios in which requirement ``number`` is judged."""
         name = self.requirements[number].id
         return tuple(s for s in self.scenarios if not s.judges or name in s.judges)
 

@@ -25,8 +25,11 @@ COMPARISON, ASSIGNMENT = "comparison", "assignment"
 
 @dataclass(frozen=True, slots=True)
 class ProgramView:
-    """A program beside its exercise: the table of points, the internal bits that it names, and
-    the numbers of its stated requirements."""
+    """A program beside its exercise.
+
+    ``points`` is the table of points, ``internal_bits`` those that the exercise names, ``stated``
+    the numbers of its stated requirements.
+    """
 
     program: Program
     points: tuple[PointDeclaration, ...]
@@ -34,7 +37,9 @@ class ProgramView:
     stated: tuple[str, ...]
 
     def own_name(self, symbol: str) -> str | None:
-        """The student's symbol for a point or internal bit, found by address; None if missing.
+        """Return the student's symbol for a point or internal bit, found by address.
+
+        None if missing.
 
         An internal bit may also be declared without an address under the symbol of the statement.
         """
@@ -48,13 +53,13 @@ class ProgramView:
         return symbol if internal and symbol in named else None
 
     def writes(self) -> Iterable[tuple[int, Output]]:
-        """Every output with the number of its rung, from 1."""
+        """Yield every output with the number of its rung, from 1."""
         for number, rung in enumerate(self.program.rungs, 1):
             for output in rung.outputs:
                 yield number, output
 
     def coils(self, symbol: str, *kinds: CoilKind) -> list[int]:
-        """Rungs that hold a coil of one of the kinds on the student's symbol."""
+        """Return rungs that hold a coil of one of the kinds on the student's symbol."""
         return [
             number
             for number, output in self.writes()
@@ -62,7 +67,7 @@ class ProgramView:
         ]
 
     def internal(self) -> list[str]:
-        """The student's BOOLs that are no point of the table."""
+        """Return the student's BOOLs that are no point of the table."""
         return [
             v.symbol
             for v in self.program.variables
@@ -70,7 +75,7 @@ class ProgramView:
         ]
 
     def used(self, element: str) -> int:
-        """How often an element of ``ELEMENTS`` stands in the program."""
+        """Return how often an element of ``ELEMENTS`` stands in the program."""
         types = {v.symbol: v.type for v in self.program.variables}
         names = [_name_of(e, types) for rung in self.program.rungs for _, e in walk(rung.network)]
         names += [
@@ -91,7 +96,7 @@ def _name_of(element: Element, types: dict[str, str]) -> str:
 
 
 def sealed(network: Series, symbol: str) -> bool:
-    """Whether an open contact on the symbol stands in one of several parallel branches."""
+    """Return whether an open contact on the symbol stands in one of several parallel branches."""
     seal = Contact(ContactKind.OPEN, symbol)
     for item in network.items:
         if not isinstance(item, Parallel):

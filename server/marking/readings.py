@@ -10,7 +10,7 @@ from server.marking.exercise import Exercise, Requirement
 def reading_edges(
     exercise: Exercise, program: Program, requirement: Requirement
 ) -> dict[str, frozenset[int]]:
-    """Where each transmitter's number passes from one stretch to the next, by its tag.
+    """Return where each transmitter's number passes from one stretch to the next, by its tag.
 
     To the program, the observer and the requirement's checks all numbers of a stretch are the
     same. A tag is missing where one of them does more with the number than to compare it.

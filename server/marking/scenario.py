@@ -77,7 +77,7 @@ class Scenario:
 
 
 def faults_in(scenarios: Iterable[Scenario]) -> frozenset[str]:
-    """The faults that come in any of the scenarios, by their control's name."""
+    """Return the faults that come in any of the scenarios, by their control's name."""
     return frozenset(
         action.control
         for scenario in scenarios

@@ -12,7 +12,7 @@ from server.scan.lanes import LANES
 
 
 def timeline_of(scenarios: Sequence[Scenario], assembled: Assembled) -> Timeline:
-    """The timelines of at most 64 scenarios; lanes without one end at once."""
+    """Return the timelines of at most 64 scenarios; lanes without one end at once."""
     assert len(scenarios) <= LANES, "one scenario a lane"
     period = assembled.machine.period_ms
     steps: list[tuple[int, int, int, int, int]] = []

@@ -10,11 +10,11 @@ _form = TypeAdapter(Verdict)
 
 
 def to_json(verdict: Verdict) -> dict[str, Any]:
-    """The whole verdict, with its evidence, as JSON data."""
+    """Return the whole verdict, with its evidence, as JSON data."""
     document: dict[str, Any] = _form.dump_python(verdict, mode="json")
     return document
 
 
 def from_json(document: dict[str, Any]) -> Verdict:
-    """The verdict that ``to_json`` wrote. Raises ValueError for anything else."""
+    """Return the verdict that ``to_json`` wrote. Raises ValueError for anything else."""
     return _form.validate_python(document)

@@ -10,7 +10,7 @@ CELL, ROW = 132, 104
 
 
 def draw_panel(points: Points, pen: Pen, top: float, width: float) -> float:
-    """The panel as a strip below the plant; returns its height."""
+    """Draw the panel as a strip below the plant; return its height."""
     devices = _on_the_panel(points)
     if not devices:
         return 0.0
@@ -49,7 +49,7 @@ def _on_the_panel(points: Points) -> list[PointDeclaration]:
 
 
 def _actuator(pen: Pen, x: float, y: float, description: str) -> None:
-    """What a hand works: a cap to press, a mushroom to strike, a knob to turn."""
+    """Draw what a hand works: a cap to press, a mushroom to strike, a knob to turn."""
     pen.circle(x, y, 14, "ink paper outline")
     if description == "selector switch":
         pen.raw(f'<rect class="ink mark knob" x="{x - 3:g}" y="{y - 14:g}" width="6" height="28"/>')

@@ -51,7 +51,7 @@ class Gauge:
     windows: list[Window] = field(default_factory=list)
 
     def at_least(self, rise: float, fall: float | None = None) -> int:
-        """A plane: the quantity is at least ``rise``, with hysteresis down to ``fall``."""
+        """Return a plane: the quantity is at least ``rise``, with hysteresis down to ``fall``."""
         fall = rise if fall is None else fall
         if rise <= self.low:
             return TRUE
@@ -65,11 +65,11 @@ class Gauge:
         return plane
 
     def more_than(self, value: float) -> int:
-        """A plane: the quantity is more than ``value``."""
+        """Return a plane: the quantity is more than ``value``."""
         return self.at_least(math.nextafter(value, math.inf))
 
     def between(self, low: float, high: float) -> int:
-        """A plane: the quantity is in [low, high]."""
+        """Return a plane: the quantity is in [low, high]."""
         plane = self.asm.bit(self.row is None and low <= self.start <= high)
         self.windows.append(Window(low, high, plane))
         if self.row is None:
@@ -78,7 +78,7 @@ class Gauge:
         return plane
 
     def planes_at(self, value: float) -> dict[int, bool]:
-        """What each plane is when the quantity has come to ``value`` from below."""
+        """Return what each plane is when the quantity has come to ``value`` from below."""
         planes = {b.plane: value >= b.rise for b in self.boundaries}
         return planes | {w.plane: w.low <= value <= w.high for w in self.windows}
 

@@ -205,7 +205,7 @@ def run(
 
 
 def code_of(machine: Machine) -> Code:
-    """The arrays of a machine in the shape that ``run`` takes.
+    """Return the arrays of a machine in the shape that ``run`` takes.
 
     The machine's sections ``scan`` with, next to it, ``plant``, and ``monitors``, and its physics
     sections ``advance`` and, next to it, ``sense`` are run.
@@ -229,7 +229,7 @@ def fresh_memory(machine: Machine) -> Memory:
 
 
 def fresh_progress(timeline: Timeline) -> LaneProgress:
-    """All lanes at their first step, at scan 0."""
+    """Return all lanes at their first step, at scan 0."""
     since, due = np.zeros(64, np.int64), np.zeros(64, np.int64)
     end = np.full(64, NEVER)
     return LaneProgress(timeline.first.copy(), since, due, end, np.zeros(2, np.int64))

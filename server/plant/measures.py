@@ -66,7 +66,10 @@ def computed_in(unit: str) -> Dimension | None:
 
 
 def split_measure(text: str) -> tuple[Decimal, str]:
-    """Number and unit of a measure, or of a bare number, whose unit is empty. Raises ValueError."""
+    """Return number and unit of a measure, or of a bare number, whose unit is empty.
+
+    Raises ValueError.
+    """
     match = _MEASURE.fullmatch(text.replace("m2", "m²").replace("m3", "m³"))
     if match is not None:
         number, unit = match.groups()
@@ -80,7 +83,7 @@ def split_measure(text: str) -> tuple[Decimal, str]:
 
 
 def parse_measure(text: object, dimension: Dimension) -> float:
-    """A measure in the core's unit: m, m², m³, m³/s, m/s; milliseconds for a duration.
+    """Return a measure in the core's unit: m, m², m³, m³/s, m/s; milliseconds for a duration.
 
     Raises ValueError with a sentence that says what is wrong and how to write it.
     """
@@ -102,7 +105,10 @@ def parse_measure(text: object, dimension: Dimension) -> float:
 
 
 def parse_milliseconds(text: object) -> int:
-    """A duration, zero or more, in whole milliseconds. Raises ValueError like parse_measure."""
+    """Return a duration, zero or more, in whole milliseconds.
+
+    Raises ValueError like parse_measure.
+    """
     ms = parse_measure(text, DURATION)
     if ms < 0:
         raise ValueError(f"The duration {shortened(str(text))} is negative. Write it without '-'.")
@@ -112,7 +118,7 @@ def parse_milliseconds(text: object) -> int:
 
 
 def milliseconds_of(text: object) -> int | None:
-    """The same, or None for what is no duration: nothing, or a name that stands for one."""
+    """Return the same, or None for what is no duration: nothing, or a name that stands for one."""
     try:
         return parse_milliseconds(text)
     except ValueError:

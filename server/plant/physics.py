@@ -151,7 +151,7 @@ def _integrate(q: _Rows, p: _Rows, row: int, flow: int, scale: int, low: int, hi
 
 @inlined
 def _drained(h: float, fall: float) -> float:
-    """How far a level falls in a scan in which sqrt(h) falls by ``fall``."""
+    """Return how far a level falls in a scan in which sqrt(h) falls by ``fall``."""
     root = np.sqrt(h)
     fall = min(fall, root)
     return float(min(fall * (2.0 * root - fall), h))

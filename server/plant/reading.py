@@ -44,7 +44,7 @@ class TransmitterReading:
         return self.planes_at(self.number_at(values.get(self._gauge.name, self._gauge.start)))
 
     def planes_at(self, number: int) -> dict[int, bool]:
-        """What each plane is while the transmitter gives ``number``."""
+        """Return what each plane is while the transmitter gives ``number``."""
         planes = {plane: number >= n for n, plane in self._steps}
         stands = self._stands_for(number)
         return planes | {self.word.base + i: bool(stands >> i & 1) for i in range(INT_PLANES)}

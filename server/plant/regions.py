@@ -49,7 +49,7 @@ class Regions:
         }
 
     def planes_at(self, items: Sequence[tuple[float, bool]]) -> dict[int, bool]:
-        """What each plane is with items given as front edge and mark."""
+        """Return what each plane is with items given as front edge and mark."""
         length = self._track.item_length
         planes = {}
         for chain in self._chains:
@@ -90,7 +90,7 @@ class Regions:
                 before = here
 
     def _may_come(self, eye: Eye, before: "_Seen | None", moves: int, feeding: int) -> int:
-        """Where an item may come before the eye: by the belt, or because it is laid down there."""
+        """Return where an item may come before the eye, by the belt or laid down there."""
         asm = self._asm
         if before is None:
             source = TRUE
@@ -101,7 +101,7 @@ class Regions:
         return asm.and_(source, asm.or_(moves, laid_down))
 
     def _stretch(self, a: "_Seen", b: "_Seen", removals: Sequence[Removal]) -> None:
-        """Whether an item is wholly between two eyes: what leaves one must be somewhere."""
+        """Emit whether an item is wholly between two eyes: what leaves one must be somewhere."""
         plane = self.stretches.get((a.eye.tag, b.eye.tag))
         if plane is None:
             return
@@ -115,13 +115,16 @@ class Regions:
         asm.copy_to(plane, asm.or_(asm.or_(left, kept), chosen))
 
     def _turn(self, old: int, may_come: int, may_go: int) -> int:
-        """A choice: on, where it was or may become so; off, where it was or may become so."""
+        """Return a choice: on, where it was or may become so.
+
+        Off, where it was or may become so.
+        """
         asm = self._asm
         on = asm.and_(asm.choice(), asm.or_(old, may_come))
         return asm.or_(on, asm.and_not(old, may_go))
 
     def _moving_at(self, eye: Eye, moving: Sequence[int]) -> int:
-        """Where a belt moves that may carry an item to the eye or away from it."""
+        """Return where a belt moves that may carry an item to the eye or away from it."""
         near, far = eye.at - self._reach, eye.at + self._track.item_length
         begin, planes = 0.0, []
         for number, ((_, length), plane) in enumerate(zip(self._track.belts, moving, strict=True)):
@@ -132,7 +135,7 @@ class Regions:
         return self._any(planes)
 
     def _near(self, eye: Eye, removal: Removal) -> bool:
-        """Whether an item that blocks the eye may be removed in this scan."""
+        """Return whether an item that blocks the eye may be removed in this scan."""
         length = self._track.item_length
         return eye.at - length < removal.at < eye.at + length + self._reach
 

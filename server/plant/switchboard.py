@@ -31,7 +31,7 @@ class Switchboard:
     free: bool = False
 
     def supply(self) -> int:
-        """The plane ``power``, TRUE at the start: the supply of controller and outputs."""
+        """Return the plane ``power``, TRUE at the start: the supply of controller and outputs."""
         power = self.asm.control(True)
         self.asm.define("power", Bit(power))
         return power

@@ -30,11 +30,11 @@ class AccessTokens:
         self._found: dict[tuple[int, str], tuple[str, datetime]] = {}
 
     def forget(self, platform: Platform, scopes: Collection[str]) -> None:
-        """The platform does not take the token any more."""
+        """Forget a token that the platform does not take any more."""
         self._found.pop((platform.id, " ".join(scopes)), None)
 
     def get(self, platform: Platform, scopes: Collection[str], now: datetime) -> str:
-        """A token for these scopes. Raises NoAnswer, NotTaken and KeyTrouble."""
+        """Return a token for these scopes. Raises NoAnswer, NotTaken and KeyTrouble."""
         wanted = " ".join(scopes)
         kept, until = self._found.get((platform.id, wanted), ("", now))
         if kept and now < until - SHORTLY:
@@ -83,6 +83,6 @@ class AccessTokens:
 
 
 def _lasts(said: object) -> timedelta:
-    """How long a token is good; platforms say it as a number, as text, or not at all."""
+    """Return how long a token is good; platforms say it as a number, as text, or not at all."""
     text = str(said)
     return timedelta(seconds=min(int(text), 86400)) if text.isdecimal() else USUALLY

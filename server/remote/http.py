@@ -70,7 +70,7 @@ def host_of(address: str) -> str:
 
 
 def is_permitted(address: str) -> bool:
-    """Whether this server may ask at the address: https, or http on this machine."""
+    """Return whether this server may ask at the address: https, or http on this machine."""
     try:
         parts = urlsplit(address)
         host, _ = parts.hostname, parts.port
@@ -99,7 +99,7 @@ class Outside:
     def get(
         self, address: str, hosts: Collection[str], headers: Mapping[str, str] | None = None
     ) -> Answer:
-        """Raises NoAnswer and NotTaken."""
+        """Ask for what is at an address. Raises NoAnswer and NotTaken."""
         return self._ask("GET", address, hosts, headers or {})
 
     def post_form(
@@ -109,13 +109,13 @@ class Outside:
         form: Form,
         headers: Mapping[str, str] | None = None,
     ) -> Answer:
-        """Raises NoAnswer and NotTaken."""
+        """Post a form. Raises NoAnswer and NotTaken."""
         return self._ask("POST", address, hosts, headers or {}, data=dict(form))
 
     def post_json(
         self, address: str, hosts: Collection[str], headers: Mapping[str, str], value: object
     ) -> Answer:
-        """``headers`` say of what type it is. Raises NoAnswer and NotTaken."""
+        """Post a value, whose type ``headers`` say. Raises NoAnswer and NotTaken."""
         return self._ask("POST", address, hosts, headers, content=json.dumps(value).encode())
 
     def _ask(
@@ -183,7 +183,7 @@ class Outside:
 
 
 def _kept(headers: httpx2.Headers) -> dict[str, str]:
-    """The headers that are looked at; those of the encoding no longer fit the content."""
+    """Return the headers that are looked at; those of the encoding no longer fit the content."""
     return {name: headers[name] for name in ("Retry-After", "Link") if name in headers}
 
 

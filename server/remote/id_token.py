@@ -53,7 +53,7 @@ def verified_claims(
     nonce: str,
     now: datetime,
 ) -> dict[str, Any]:
-    """The claims of a token that holds in every point. Raises TokenRefused and NoAnswer."""
+    """Return the claims of a token that holds in every point. Raises TokenRefused and NoAnswer."""
     if len(token) > MAX_LENGTH:
         raise TokenRefused("The sign-in is too long to be one.")
     try:

@@ -29,12 +29,12 @@ Address = Annotated[str, Field(min_length=1, max_length=MAX_ADDRESS)]
 
 
 def _nothing(value: object) -> object:
-    """What is null or empty counts as absent: some platforms send every claim they know."""
+    """Drop what is null or empty: some platforms send every claim they know."""
     return None if value in ("", {}, []) else value
 
 
 def _without_nothing(value: object) -> object:
-    """An object without the members that are null or empty; None if nothing is left."""
+    """Return an object without the members that are null or empty; None if nothing is left."""
     if not isinstance(value, dict):
         return _nothing(value)
     return {name: each for name, each in value.items() if _nothing(each) is not None} or None
@@ -189,7 +189,7 @@ def from_document(document: Document) -> Launch:
 
 
 def read_launch(claims: dict[str, Any], target: str) -> Launch:
-    """What the claims of a verified token say. Raises TokenRefused with one sentence.
+    """Return what the claims of a verified token say. Raises TokenRefused with one sentence.
 
     ``target`` is the only address of ours to which a launch may lead.
     """
@@ -254,7 +254,7 @@ def _place(parts: SplitResult) -> tuple[str, str | None, int | None, str]:
 
 
 def names(name: str | None, given: str | None, family: str | None) -> tuple[str, str]:
-    """A name as it is written and as it is listed; empty where the platform gives none."""
+    """Return a name as it is written and as it is listed; empty where the platform gives none."""
     given, family = " ".join((given or "").split()), " ".join((family or "").split())
     whole = " ".join((name or "").split()) or f"{given} {family}".strip()
     listed = f"{family}, {given}" if given and family else ""

@@ -82,7 +82,7 @@ class OpenId:
         self._found: _Provider | None = None
 
     def begin(self, kept: Secrets, back: str) -> str:
-        """The provider's address that the browser goes to. Raises NoAnswer and NotTaken."""
+        """Return the provider's address that the browser goes to. Raises NoAnswer and NotTaken."""
         digest = hashlib.sha256(kept.verifier.encode()).digest()
         asked = {
             "response_type": "code",

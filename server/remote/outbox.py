@@ -29,7 +29,7 @@ FIXES = {
 
 
 def explain_refusal(trouble: NotTaken) -> str:
-    """What an instructor reads of a refusal, with what mends it."""
+    """Return what an instructor reads of a refusal, with what mends it."""
     return FIXES.get(trouble.status, str(trouble))
 
 

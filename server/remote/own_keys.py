@@ -27,13 +27,13 @@ class KeyTrouble(Exception):
 
 
 def all_keys(session: Session) -> list[ToolKey]:
-    """Every key there is, the oldest first; of two made at once, the retired one."""
+    """Return every key there is, the oldest first; of two made at once, the retired one."""
     keys = session.scalars(select(ToolKey))
     return sorted(keys, key=lambda key: (key.made_at, key.retired_at is None, key.kid))
 
 
 def signs(key: ToolKey, now: datetime) -> bool:
-    """Whether the key is not retired; of several, the oldest signs."""
+    """Return whether the key is not retired; of several, the oldest signs."""
     return key.retired_at is None or key.retired_at > now
 
 
@@ -67,7 +67,7 @@ def rotate(session: Session, secret: str, now: datetime) -> datetime | None:
 
 
 def published(session: Session, secret: str, now: datetime) -> KeySetSerialization:
-    """The key set for platforms (RFC 7517): public parts only.
+    """Return the key set for platforms (RFC 7517): public parts only.
 
     A key whose secret is another one is left out: nothing can be signed with it.
     """
@@ -81,7 +81,7 @@ def published(session: Session, secret: str, now: datetime) -> KeySetSerializati
 
 
 def sign(session: Session, claims: dict[str, Any], secret: str, now: datetime) -> str:
-    """A signed token. Raises KeyTrouble."""
+    """Return a signed token. Raises KeyTrouble."""
     key = signing_key(session, now)
     if key is None:
         raise KeyTrouble("There is no key to sign with. The administrator makes one.")

@@ -92,7 +92,7 @@ class Services:
     def line_item(
         self, platform: Platform, line_items: str, wanted: WantedLineItem, now: datetime
     ) -> str:
-        """The address of a line item that is there, or is made now (AGS, 'Line item service').
+        """Return the address of a line item, which is made if missing (AGS, 'Line item service').
 
         It is looked for first, so that one that was made just before a crash is found again. The
         platform's own for the link, which has no tag, is the one for the assignment as a whole.
@@ -151,7 +151,7 @@ class Services:
                 raise
 
     def members(self, platform: Platform, address: str, now: datetime) -> list[Member]:
-        """Everybody in a course, page after page (NRPS, 'Limit query parameter')."""
+        """Return everybody in a course, page after page (NRPS, 'Limit query parameter')."""
         found: list[Member] = []
         following: str | None = address
         begun = monotonic()
@@ -195,7 +195,7 @@ class Services:
         ask: Callable[[dict[str, str]], Answer],
         now: datetime,
     ) -> Answer:
-        """A token that the platform has forgotten is got anew, once."""
+        """Ask with a token; get a new one, once, if the platform has forgotten it."""
         for last in (False, True):
             token = self._tokens.get(platform, scopes, now)
             try:

@@ -125,7 +125,7 @@ class Assembler:
     # -- memory -------------------------------------------------------------------------------
 
     def temporary(self) -> int:
-        """A plane that holds nothing from one scan to the next."""
+        """Return a plane that holds nothing from one scan to the next."""
         self._initial.append(0)
         plane = len(self._initial) - 1
         self._temporaries.add(plane)
@@ -139,23 +139,23 @@ class Assembler:
         return base
 
     def bit(self, initial: bool = False) -> int:
-        """One state plane."""
+        """Return one state plane."""
         return self.planes(1, int(initial))
 
     def control(self, initial: bool = False) -> int:
-        """A plane that is set from outside: a control, a fault, a choice of the plant."""
+        """Return a plane that is set from outside: a control, a fault, a choice of the plant."""
         plane = self.temporary()
         self._initial[plane] = ALL_ONES if initial else 0
         return plane
 
     def choice(self) -> int:
-        """A control plane that the exhaustive search tries both ways in every scan."""
+        """Return a control plane that the exhaustive search tries both ways in every scan."""
         plane = self.control()
         self._choices.append(plane)
         return plane
 
     def constant(self, value: int) -> int:
-        """Base of 16 planes that hold an INT literal."""
+        """Return the base of 16 planes that hold an INT literal."""
         value &= 0xFFFF
         if value not in self._constants:
             base = len(self._initial)
@@ -164,18 +164,21 @@ class Assembler:
         return self._constants[value]
 
     def quantity(self, initial: float = 0.0) -> int:
-        """A row of 64 floats that the plant's physics changes."""
+        """Return a row of 64 floats that the plant's physics changes."""
         self._quantities.append(initial)
         return len(self._quantities) - 1
 
     def parameter(self, name: str, value: float) -> int:
-        """A row of 64 floats that stay as they are during a run; a caller may vary them by lane."""
+        """Return a row of 64 floats that stay as they are during a run.
+
+        A caller may vary them by lane.
+        """
         self._parameters.append(value)
         self._parameter_rows[name] = len(self._parameters) - 1
         return self._parameter_rows[name]
 
     def state_planes(self) -> tuple[int, ...]:
-        """All state planes so far, in order of allocation."""
+        """Return all state planes so far, in order of allocation."""
         return tuple(self._state)
 
     # -- names and sections -------------------------------------------------------------------
@@ -195,7 +198,7 @@ class Assembler:
 
     @contextmanager
     def physics_section(self, name: str) -> Iterator[None]:
-        """The physics emitted inside belongs to the named section: ``advance`` or ``sense``."""
+        """Emit physics into the named section, ``advance`` or ``sense``, while the block runs."""
         first = len(self._physics)
         yield
         self._physics_sections[name] = CodeRange(first, len(self._physics))
@@ -231,7 +234,7 @@ class Assembler:
             self.copy_to(target, a)
 
     def not_(self, a: int) -> int:
-        """A new temporary: not a."""
+        """Return a new temporary: not a."""
         if a in (FALSE, TRUE):
             return TRUE - a
         d = self.temporary()
@@ -239,7 +242,7 @@ class Assembler:
         return d
 
     def and_(self, a: int, b: int) -> int:
-        """A new temporary: a and b. TRUE and FALSE fold away."""
+        """Return a new temporary: a and b. TRUE and FALSE fold away."""
         if a == TRUE or b == FALSE:
             return b
         if b == TRUE or a == FALSE:
@@ -249,7 +252,7 @@ class Assembler:
         return d
 
     def or_(self, a: int, b: int) -> int:
-        """A new temporary: a or b. TRUE and FALSE fold away."""
+        """Return a new temporary: a or b. TRUE and FALSE fold away."""
         if a == FALSE or b == TRUE:
             return b
         if b == FALSE or a == TRUE:
@@ -259,7 +262,7 @@ class Assembler:
         return d
 
     def and_not(self, a: int, b: int) -> int:
-        """A new temporary: a and not b. TRUE and FALSE fold away."""
+        """Return a new temporary: a and not b. TRUE and FALSE fold away."""
         if a == FALSE or b == FALSE:
             return a
         if a == TRUE or b == TRUE:
@@ -269,7 +272,7 @@ class Assembler:
         return d
 
     def series(self, closed: Sequence[int], opened: Sequence[int]) -> int:
-        """Every plane of ``closed`` and none of ``opened``: a new temporary, or a plane itself.
+        """Return all of ``closed`` and none of ``opened``: a new temporary, or a plane itself.
 
         What a chain of gates would say, in as few instructions as possible.
         """
@@ -288,23 +291,23 @@ class Assembler:
         return self.and_(yes[0], yes[1])
 
     def xor(self, a: int, b: int) -> int:
-        """A new temporary: a or b but not both."""
+        """Return a new temporary: a or b but not both."""
         d = self.temporary()
         self.emit(Op.XOR, d, a, b)
         return d
 
     def mux(self, select: int, a: int, b: int) -> int:
-        """A new temporary: a where select, else b."""
+        """Return a new temporary: a where select, else b."""
         d = self.temporary()
         self.emit(Op.MUX, d, select, a, b)
         return d
 
     def rising(self, a: int, before: bool = False) -> int:
-        """A new temporary: a is TRUE and was not in the scan before."""
+        """Return a new temporary: a is TRUE and was not in the scan before."""
         return self.edge(a, self.bit(before))
 
     def edge(self, a: int, memory: int) -> int:
-        """A new temporary: a is TRUE and ``memory`` not; ``memory := a``."""
+        """Return a new temporary: a is TRUE and ``memory`` not; ``memory := a``."""
         if a == FALSE:
             return FALSE
         d = self.temporary()
@@ -312,7 +315,7 @@ class Assembler:
         return d
 
     def falling(self, a: int, before: bool = False) -> int:
-        """A new temporary: a is FALSE and was TRUE in the scan before."""
+        """Return a new temporary: a is FALSE and was TRUE in the scan before."""
         d, m = self.temporary(), self.bit(before)
         self.emit(Op.FALL, d, a, m)
         return d
@@ -322,7 +325,7 @@ class Assembler:
         return -(-duration_ms // self.period_ms)
 
     def timer_state(self, preset_ms: int) -> TimerState:
-        """Planes of a timer with the given preset, at rest."""
+        """Return the planes of a timer with the given preset, at rest."""
         count = self.scans(preset_ms)
         planes = count.bit_length()
         start = (1 << planes) - count if count else 0
@@ -331,7 +334,7 @@ class Assembler:
         return TimerState(q, before, elapsed)
 
     def run_timer(self, op: Op, power: int, timer: TimerState) -> None:
-        """One scan of a TON, TOF or TP whose input is the plane ``power``."""
+        """Emit one scan of a TON, TOF or TP whose input is the plane ``power``."""
         elapsed = timer.elapsed
         if elapsed.planes:
             operands = (timer.before, elapsed.base, elapsed.planes, elapsed.start)
@@ -340,7 +343,7 @@ class Assembler:
             self.copy_to(timer.q, FALSE if op is Op.TP else power)
 
     def elapsed_at_least(self, timer: Elapsed, ms: int, *, more: bool = False) -> int:
-        """A temporary: ET >= ms (with ``more``: ET > ms)."""
+        """Return a temporary: ET >= ms (with ``more``: ET > ms)."""
         if ms > timer.preset_ms or (more and ms == timer.preset_ms):
             return FALSE
         scans = ms // self.period_ms + 1 if more else self.scans(ms)
@@ -366,7 +369,7 @@ class Assembler:
         return CodeRange(first, first + len(kept)), CodeRange(first, len(self._table))
 
     def machine(self) -> Machine:
-        """The finished machine, in fresh arrays."""
+        """Return the finished machine, in fresh arrays."""
         code = np.array(self._code, np.uint32).reshape(-1, WIDTH)
         spread = np.ones((1, 64))
         return Machine(

@@ -22,7 +22,7 @@ log = logging.getLogger(__name__)
 
 
 def cache_folder() -> Path:
-    """The folder of compiled kernels for this engine version; made when it is missing.
+    """Return the folder of compiled kernels for this engine version; made when it is missing.
 
     RUNGMARK_CACHE names its parent; otherwise the user's cache folder, or a folder of the user's in
     the temporary one where that can't be used. If others could write in all of them, it is one for
@@ -67,13 +67,13 @@ def _own(parent: Path, name: str) -> Path | None:
 
 
 def _is_own(folder: Path) -> bool:
-    """Whether it is a folder, and no link to one, that belongs to this user."""
+    """Return whether it is a folder, and no link to one, that belongs to this user."""
     found = folder.lstat()
     return stat.S_ISDIR(found.st_mode) and found.st_uid == _user()
 
 
 def _is_kept(folder: Path) -> bool:
-    """Whether nobody else can exchange what this user has in the folder."""
+    """Return whether nobody else can exchange what this user has in the folder."""
     found = folder.stat()
     shared = found.st_mode & (stat.S_IWGRP | stat.S_IWOTH) and not found.st_mode & stat.S_ISVTX
     return found.st_uid in (0, _user()) and not shared

@@ -182,11 +182,11 @@ class _Compiler:
                 self.waiting.add(signal.plane)
 
     def begin(self, power: int) -> int:
-        """The place of SAVE, whose table is known only at the end."""
+        """Return the place of SAVE, whose table is known only at the end."""
         return self.asm.emit(Op.SAVE, power, 0, 0)
 
     def counted(self, instance: str) -> bool:
-        """Whether a timer's scans are counted."""
+        """Return whether a timer's scans are counted."""
         exact = self.exact_timers
         return exact if isinstance(exact, bool) else instance in exact
 
@@ -206,7 +206,7 @@ class _Compiler:
                     self.output(output, result)
 
     def series(self, number: int, prefix: Path, series: Series, power: int) -> int:
-        """The plane of the power that leaves; contacts in a row are one instruction."""
+        """Return the plane of the power that leaves; contacts in a row are one instruction."""
         closed, opened = [power], list[int]()
         for i, item in enumerate(series.items):
             path = (*prefix, i)
@@ -244,7 +244,7 @@ class _Compiler:
         return joined
 
     def series_power(self, closed: list[int], opened: list[int]) -> int:
-        """The plane of the power behind contacts; a copy of what a block may still write."""
+        """Return the plane of the power behind contacts; a copy of what a block may still write."""
         plane = self.asm.series(closed, opened)
         return self.copied(plane) if plane in self.waiting else plane
 
@@ -272,13 +272,16 @@ class _Compiler:
         return signal.plane
 
     def copied(self, plane: int) -> int:
-        """A temporary that keeps the plane's value when the plane is written again."""
+        """Return a temporary that keeps the plane's value when the plane is written again."""
         own = self.asm.temporary()
         self.asm.copy_to(own, plane)
         return own
 
     def duration(self, operand: Operand) -> int | None:
-        """Milliseconds of a literal or a TIME variable (nothing writes one); None for others."""
+        """Return milliseconds of a literal or a TIME variable (nothing writes one).
+
+        None for others.
+        """
         match operand:
             case Duration(ms):
                 return ms
@@ -359,7 +362,7 @@ class _Compiler:
 
 
 def _blocks(parallel: Parallel) -> bool:
-    """Whether a function block stands in some branch."""
+    """Return whether a function block stands in some branch."""
     return any(isinstance(element, Block) for _, element in walk(Series((parallel,))))
 
 

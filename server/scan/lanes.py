@@ -41,7 +41,7 @@ def transpose(words: NDArray[np.uint64]) -> None:
 
 
 def plane_of(lanes: NDArray[np.bool_]) -> np.uint64:
-    """One plane from up to 64 booleans, lane 0 first."""
+    """Return one plane from up to 64 booleans, lane 0 first."""
     word = 0
     for lane, value in enumerate(lanes):
         word |= int(bool(value)) << lane

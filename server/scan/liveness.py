@@ -12,7 +12,7 @@ from server.scan.slicing import effect, instructions
 
 
 def only_carried(machine: Machine, sections: tuple[str, ...], kept: set[int]) -> Machine:
-    """The machine with its state cut down to what one pass over ``sections`` reads first.
+    """Return the machine with its state cut down to what one pass over ``sections`` reads first.
 
     ``kept`` planes stay part of the state whether they are read or not.
     """

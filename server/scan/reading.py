@@ -16,7 +16,7 @@ _WEIGHTS = np.int32(1) << np.arange(31, dtype=np.int32)
 
 
 def planes_of(signal: Planar) -> range:
-    """The planes of a signal, lowest bit first; none for a TON whose time is zero."""
+    """Return the planes of a signal, lowest bit first; none for a TON whose time is zero."""
     match signal:
         case Bit(plane):
             return range(plane, plane + 1)
@@ -27,7 +27,7 @@ def planes_of(signal: Planar) -> range:
 
 
 def value_of(signal: Planar, bits: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """Values from ``bits`` bool[..., planes]: 0 or 1, a signed INT, or ET in milliseconds."""
+    """Return values from bool[..., planes]: 0 or 1, a signed INT, or ET in milliseconds."""
     raw: NDArray[np.int32] = bits @ _WEIGHTS[: bits.shape[-1]]
     match signal:
         case Bit():
@@ -39,5 +39,5 @@ def value_of(signal: Planar, bits: NDArray[np.bool_]) -> NDArray[np.int32]:
 
 
 def planar(signals: Iterable[tuple[str, Signal]]) -> dict[str, Planar]:
-    """Those of the named signals that are held in planes."""
+    """Return those of the named signals that are held in planes."""
     return {name: signal for name, signal in signals if not isinstance(signal, Quantity)}

@@ -22,7 +22,7 @@ class Effect:
 
 
 def instructions(machine: Machine, name: str) -> list[tuple[Op, tuple[int, ...]]]:
-    """The rows of a section, each with its operands."""
+    """Return the rows of a section, each with its operands."""
     section = machine.sections[name]
     rows = machine.code[section.first : section.last].tolist()
     return [(Op(row[0]), tuple(row[1:])) for row in rows]
@@ -31,8 +31,7 @@ def instructions(machine: Machine, name: str) -> list[tuple[Op, tuple[int, ...]]
 # The requirements of an exercise are sliced out of much the same instructions.
 @lru_cache(maxsize=1 << 14)
 def effect(op: Op, operands: tuple[int, ...]) -> Effect:
-    """What one instruction, other than SAVE and RESTORE, reads and writes."""
-
+    """Return what one instruction, other than SAVE and RESTORE, reads and writes."""
     if op in (Op.SAVE, Op.RESTORE):
         raise ValueError(f"{op.name} works on a table; its rows are looked at one by one.")
     reads: set[int] = set()
@@ -48,7 +47,7 @@ def effect(op: Op, operands: tuple[int, ...]) -> Effect:
 
 
 def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int]) -> Machine:
-    """The machine with only the instructions, state and choices that ``needed`` depends on.
+    """Return the machine with only the instructions, state and choices that ``needed`` depends on.
 
     The named sections are kept, shortened; the physics is left out.
     """

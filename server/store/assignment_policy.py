@@ -89,7 +89,7 @@ def give_time(
     by_id: int,
     now: datetime,
 ) -> None:
-    """A later due date for one student."""
+    """Give one student a later due date."""
     session.merge(
         Extension(assignment_id=assignment.id, user_id=user_id, due_at=due_at, reason=reason)
     )
@@ -151,7 +151,7 @@ def extension_of(session: Session, assignment_id: int, user_id: int) -> Extensio
 
 
 def extensions_of(session: Session, assignment_id: int) -> list[tuple[Extension, User]]:
-    """Who was given more time, by name."""
+    """Return who was given more time, by name."""
     rows = session.execute(
         select(Extension, User)
         .join(User, User.id == Extension.user_id)

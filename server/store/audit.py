@@ -87,7 +87,7 @@ def _seen(
     assignment_id: int | None,
     person_id: int | None,
 ) -> bool:
-    """Whether it is in the log already; one statement, since most looks are."""
+    """Return whether it is in the log already; one statement, since most looks are."""
     query = select(AuditEvent.number).where(
         AuditEvent.at > now - ONE_LOOK,
         AuditEvent.actor == _log_id(actor_id),

@@ -24,7 +24,10 @@ from server.store.courses import (
 def sandbox_assignment(
     session: Session, author_id: int, name: str, title: str, now: datetime
 ) -> Assignment:
-    """The draft called ``name``, set on its author's bench; made when it is first asked for."""
+    """Return the draft called ``name``, set on its author's bench.
+
+    Made when it is first asked for.
+    """
     section = _sandbox(session, author_id, now.date())
     policy = Policy(opens_at=now, due_at=now + timedelta(days=3650))
     made = set_exercise(session, section.id, name, title, policy, by_id=None, now=now)

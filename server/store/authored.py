@@ -108,7 +108,7 @@ def transfer_exercises(session: Session, owner_id: int, successor_id: int | None
 
 
 def published_exercises(session: Session) -> list[AuthoredExercise]:
-    """What anybody may set or copy, by title."""
+    """Return what anybody may set or copy, by title."""
     return list(
         session.scalars(
             select(AuthoredExercise)
@@ -127,7 +127,7 @@ def begin(
     programs: dict[str, str],
     now: datetime,
 ) -> AuthoredExercise | None:
-    """A new draft; None if the name is taken."""
+    """Return a new draft; None if the name is taken."""
     if authored_named(session, slug) is not None:
         return None
     exercise = AuthoredExercise(
@@ -157,8 +157,7 @@ def save_draft(
     revision: int,
     now: datetime,
 ) -> AuthoredExercise | None:
-    """Keep a change of revision ``revision``; None, and nothing is changed, if that is not the
-    newest."""
+    """Save a change of the newest revision; return None, and change nothing, for an older one."""
     exercise = session.scalars(
         select(AuthoredExercise)
         .where(AuthoredExercise.id == exercise_id)
@@ -185,7 +184,7 @@ def keep_findings(session: Session, exercise_id: int, revision: int, findings: D
 
 
 def versions_of(session: Session, exercise_id: int) -> list[PublishedVersion]:
-    """Published versions, the newest first."""
+    """Return published versions, the newest first."""
     return list(
         session.scalars(
             select(PublishedVersion)
@@ -196,7 +195,7 @@ def versions_of(session: Session, exercise_id: int) -> list[PublishedVersion]:
 
 
 def newest_version(session: Session, slug: str) -> PublishedVersion | None:
-    """The version that is marked with, whether the exercise may still be set or not."""
+    """Return the version that is marked with, whether the exercise may still be set or not."""
     return session.scalar(
         select(PublishedVersion)
         .join(AuthoredExercise, AuthoredExercise.id == PublishedVersion.exercise_id)

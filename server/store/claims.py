@@ -23,7 +23,7 @@ class Claims:
         self._lock = Lock()
 
     def take(self, key: Key) -> bool:
-        """Whether this process has ``key`` from now on, as it may have had before."""
+        """Return whether this process has ``key`` from now on, as it may have had before."""
         with self._lock:
             if not self._database.is_sqlite and key not in self._held and not self._locked(key):
                 return False

@@ -141,5 +141,5 @@ _COMMENTS = (
 
 
 def comments_on(session: Session, submission_id: int) -> list[RungComment]:
-    """Comments on a submission, by rung and then by time."""
+    """Return comments on a submission, by rung and then by time."""
     return list(session.scalars(_COMMENTS, {"submission_id": submission_id}))

@@ -151,7 +151,7 @@ class Assignment(Base):
     section: Mapped[Section] = relationship(lazy="joined", innerjoin=True)
 
     def feedback_for(self, attempt: int, now: datetime) -> Feedback:
-        """What a student may see of the verdict on this attempt at this moment."""
+        """Return what a student may see of the verdict on this attempt at this moment."""
         released = attempt >= self.feedback_from_attempt or (
             self.feedback_after_due and now > self.due_at
         )
@@ -188,7 +188,7 @@ class Partner(Base):
 
 
 def seed_of(session: Session, assignment: Assignment, user_id: int) -> str:
-    """From it a student's own numbers are drawn; two who work together have one.
+    """Return the seed of a student's own numbers; two who work together have one.
 
     It is empty for who teaches the section: they see the exercise as it was written.
     """
@@ -261,7 +261,7 @@ _ASSIGNMENT_FOR = (
 def find_assignment_for(
     session: Session, assignment_id: int, user_id: int
 ) -> tuple[Assignment, SectionRole | None] | None:
-    """An assignment, and what the user is in its section; both in one statement."""
+    """Return an assignment, and what the user is in its section; both in one statement."""
     found = session.execute(
         _ASSIGNMENT_FOR, {"assignment_id": assignment_id, "user_id": user_id}
     ).one_or_none()
@@ -279,7 +279,7 @@ def role_in_section(session: Session, user_id: int, section_id: int) -> SectionR
 def roles_in_sections(
     session: Session, user_ids: Collection[int], section_ids: Collection[int]
 ) -> dict[tuple[int, int], SectionRole]:
-    """What these users are in these sections, by user and section."""
+    """Return what these users are in these sections, by user and section."""
     found = session.scalars(
         select(Enrolment).where(
             Enrolment.user_id.in_(user_ids), Enrolment.section_id.in_(section_ids)
@@ -289,7 +289,7 @@ def roles_in_sections(
 
 
 def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRole]]:
-    """The sections somebody is in, the newest term first."""
+    """Return the sections somebody is in, the newest term first."""
     rows = session.execute(
         select(Section, Enrolment.role)
         .join(Enrolment)
@@ -302,7 +302,7 @@ def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRo
 
 
 def all_sections(session: Session) -> list[Section]:
-    """Every section of the college, the newest term first."""
+    """Return every section of the college, the newest term first."""
     return list(
         session.scalars(
             select(Section)
@@ -315,7 +315,7 @@ def all_sections(session: Session) -> list[Section]:
 
 
 def assignments_of(session: Session, section_ids: list[int]) -> list[Assignment]:
-    """What is set for these sections, in the order in which it is due."""
+    """Return what is set for these sections, in the order in which it is due."""
     return list(
         session.scalars(
             select(Assignment)
@@ -337,7 +337,7 @@ def students_of(session: Session, section_id: int) -> list[User]:
 
 
 def student_counts(session: Session) -> dict[int, int]:
-    """Number of students by section id; a section without students has no entry."""
+    """Return the number of students by section id; a section without students has no entry."""
     rows = session.execute(
         select(Enrolment.section_id, func.count())
         .where(Enrolment.role == SectionRole.STUDENT)

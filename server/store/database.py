@@ -160,13 +160,13 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[Session]:
-        """One unit of work: committed as a whole on leaving, or not at all."""
+        """Yield one unit of work: committed as a whole on leaving, or not at all."""
         with self._session.begin() as session:
             yield session
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A consistent view for reading; what is changed in it is refused or lost."""
+        """Yield a consistent view for reading; what is changed in it is refused or lost."""
         with self._reading() as session:
             yield session
             if not self.is_sqlite:
@@ -206,7 +206,7 @@ class Database:
             raise DisconnectionError from error
 
     def explain(self, error: DBAPIError) -> DatabaseTrouble:
-        """The same trouble in one sentence for whoever runs the server."""
+        """Return the same trouble in one sentence for whoever runs the server."""
         cause = str(error.orig)
         for sign, sentence in _SENTENCES.items():
             if sign in cause:
@@ -245,7 +245,7 @@ _SENTENCES = {
 
 
 def cannot_be_written(error: DBAPIError) -> bool:
-    """Whether the disk is full, broken or may only be read."""
+    """Return whether the disk is full, broken or may only be read."""
     cause = str(error.orig)
     return any(sign in cause for sign in _UNWRITABLE)
 

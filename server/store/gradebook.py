@@ -92,7 +92,7 @@ class Gradebook:
         return sum(bool(row.standing.results) for row in self.rows)
 
     def met_by(self, requirement: str) -> int:
-        """How many of them have met this requirement."""
+        """Return how many of them have met this requirement."""
         return sum(row.standing.results.get(requirement) is Status.MET for row in self.rows)
 
 
@@ -125,7 +125,7 @@ class AssignmentProgress:
 
 
 def gradebook(session: Session, assignment: Assignment) -> Gradebook:
-    """The section's results in one assignment; four queries, whatever its size."""
+    """Return the section's results in one assignment; four queries, whatever its size."""
     standings = _standings(session, [assignment.id])
     rows = tuple(
         StudentRow(student, standings.get((assignment.id, student.id), Standing()))
@@ -136,7 +136,10 @@ def gradebook(session: Session, assignment: Assignment) -> Gradebook:
 
 
 def section_book(session: Session, section: Section, now: datetime) -> SectionBook:
-    """The section's results in everything that is set for it; five queries, whatever its size."""
+    """Return the section's results in everything that is set for it.
+
+    Five queries, whatever its size.
+    """
     assignments = tuple(assignments_of(session, [section.id]))
     standings = _standings(session, [each.id for each in assignments])
     rows = []
@@ -149,7 +152,7 @@ def section_book(session: Session, section: Section, now: datetime) -> SectionBo
 def share_of(
     assignments: Sequence[Assignment], standings: Sequence[Standing], now: datetime
 ) -> float | None:
-    """The weighted share of points over what has counted so far, 0 to 1.
+    """Return the weighted share of points over what has counted so far, 0 to 1.
 
     What is handed in counts at once, what is missing counts nothing once it is due.
     """
@@ -165,7 +168,7 @@ def share_of(
 
 
 def standings_of(session: Session, user_id: int, assignment_ids: list[int]) -> dict[int, Standing]:
-    """One student's standing in each of these assignments, by assignment id."""
+    """Return one student's standing in each of these assignments, by assignment id."""
     found = _standings(session, assignment_ids, user_id)
     return {id: found.get((id, user_id), Standing()) for id in assignment_ids}
 
@@ -176,7 +179,7 @@ def standings_in(session: Session, assignment: Assignment) -> dict[int, Standing
 
 
 def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[int]:
-    """Those of the assignments for which this user has saved a program."""
+    """Return those of the assignments for which this user has saved a program."""
     if not assignment_ids:
         return set()
     return set(

@@ -86,14 +86,14 @@ def _from(target: str, source: str) -> ColumnElement[bool]:
 
 
 def _wait(made: int, free: int) -> timedelta:
-    """The time from the last of so many guesses to the next: 1 s, 2 s, 4 s…"""
+    """Return the time from the last of so many guesses to the next: 1 s, 2 s, 4 s and so on."""
     if made < free:
         return timedelta()
     return min(timedelta(seconds=2 ** min(made - free, 16)), LONGEST_WAIT)
 
 
 def source_of_address(address: str) -> str:
-    """Where somebody comes from: their address, of IPv6 the /64 network that one customer has."""
+    """Return the address somebody comes from, or the /64 of IPv6 that one customer has."""
     try:
         found = ip_address(address)
     except ValueError:
@@ -106,7 +106,7 @@ def source_of_address(address: str) -> str:
 
 
 def source_of_browser(token: str) -> str:
-    """A browser that is known, as a place of its own."""
+    """Return what stands for a known browser as a place of its own."""
     return "browser " + _hashed(token)[:32]
 
 

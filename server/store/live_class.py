@@ -71,7 +71,10 @@ class LiveClass:
 
 
 def read_live_class(session: Session, section_id: int, now: datetime) -> LiveClass:
-    """What has happened in the section since ``now - LAB``; five queries, whatever its size."""
+    """Return what has happened in the section since ``now - LAB``.
+
+    Five queries, whatever its size.
+    """
     students = {student.id: student for student in students_of(session, section_id)}
     set_here = {
         each.id: each
@@ -135,13 +138,13 @@ def read_live_class(session: Session, section_id: int, now: datetime) -> LiveCla
 def _newest_place(
     rows: list[Tried], saved: tuple[int, datetime] | None
 ) -> tuple[int, datetime] | None:
-    """The assignment that was last touched, and when."""
+    """Return the assignment that was last touched, and when."""
     places = [(row.assignment_id, row.submitted_at) for row in rows] + ([saved] if saved else [])
     return max(places, key=lambda place: place[1], default=None)
 
 
 def _stuck(attempts: list[dict[str, Status]]) -> tuple[tuple[str, int], ...]:
-    """Requirements that the newest attempts in a row did not meet, with how many these are."""
+    """Return requirements that the newest attempts in a row did not meet, with their number."""
     if not attempts:
         return ()
     found = []

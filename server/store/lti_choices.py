@@ -75,21 +75,21 @@ def queue_for(
 
 
 def sections_to_choose(session: Session, user_id: int) -> list[Section]:
-    """The sections that somebody may connect with a platform's course: those they instruct."""
+    """Return the sections that somebody may connect with a platform's course: their own."""
     return [
         section for section, role in sections_of(session, user_id) if role is SectionRole.INSTRUCTOR
     ]
 
 
 def assignments_to_choose(session: Session, context: LtiContext) -> list[Assignment]:
-    """What links of a platform's course can lead to: what is set for its section."""
+    """Return what links of a platform's course can lead to: what is set for its section."""
     return assignments_of(session, [context.section_id]) if context.section_id else []
 
 
 def begin_choice(
     session: Session, context: LtiContext, user: User, wanted: Wanted, now: datetime
 ) -> LtiChoice:
-    """Somebody begins to choose what new links are to lead to."""
+    """Begin the choice of what new links are to lead to."""
     session.execute(delete(LtiChoice).where(LtiChoice.expires_at <= now))
     choice = LtiChoice(
         context_id=context.id,
@@ -133,7 +133,7 @@ def _hash(ticket: str) -> str:
 
 
 def known_people(session: Session, platform_id: int) -> dict[str, User]:
-    """The accounts of those who have come from a platform, by subject."""
+    """Return the accounts of those who have come from a platform, by subject."""
     rows = session.execute(
         select(LtiPerson.subject, User)
         .join(User, User.id == LtiPerson.user_id)
@@ -143,7 +143,7 @@ def known_people(session: Session, platform_id: int) -> dict[str, User]:
 
 
 def contexts_of(session: Session, section_id: int) -> list[LtiContext]:
-    """The platforms' courses that are this section, and have a list of members."""
+    """Return the platforms' courses that are this section, and have a list of members."""
     return list(
         session.scalars(
             select(LtiContext)

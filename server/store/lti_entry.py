@@ -87,7 +87,7 @@ class NotYet(Exception):
 
 
 def platforms_of(session: Session, issuer: str, client_id: str) -> list[Platform]:
-    """The platforms of an issuer; one at most if the client id is known (not empty)."""
+    """Return the platforms of an issuer; one at most if the client id is known (not empty)."""
     query = select(Platform).where(Platform.issuer == issuer).order_by(Platform.id)
     if client_id:
         query = query.where(Platform.client_id == client_id)
@@ -101,7 +101,7 @@ def knows_deployment(session: Session, platform_id: int, deployment_id: str) -> 
 def begin_login(
     session: Session, platform: Platform, now: datetime, storage_target: str = ""
 ) -> tuple[str, str]:
-    """State and nonce of a new sign-in; only the hash of the state is stored.
+    """Return state and nonce of a new sign-in; only the hash of the state is stored.
 
     ``storage_target`` is the platform's frame that keeps the state where cookies are refused.
     """
@@ -122,7 +122,10 @@ def begin_login(
 def find_login(
     session: Session, state: str, now: datetime, *, lock: bool = False
 ) -> LtiLogin | None:
-    """A sign-in that has begun and is not too old; locked, it is nobody else's for a moment."""
+    """Return a sign-in that has begun and is not too old.
+
+    Locked, it is nobody else's for a moment.
+    """
     login = session.get(LtiLogin, _hash(state), with_for_update=lock or None)
     return login if login is not None and login.expires_at > now else None
 
@@ -144,7 +147,7 @@ def use_nonce(session: Session, state: str, launch: Document, now: datetime) -> 
 def account_of(
     session: Session, platform: Platform, comer: LaunchUser, visitor_id: int | None, now: datetime
 ) -> User:
-    """The account of who comes, made if there is none. ``visitor_id`` is who is signed in here.
+    """Return the account of who comes, made if missing; ``visitor_id`` is who is signed in.
 
     Raises ProofNeeded and NotYet.
     """
@@ -207,7 +210,7 @@ def _new_account(session: Session, platform: Platform, comer: LaunchUser, email:
 def context_of(
     session: Session, platform: Platform, course: PlatformCourse, comer: LaunchUser
 ) -> LtiContext:
-    """The platform's course as it is known here; only an instructor brings a new one.
+    """Return the platform's course as it is known here; only an instructor brings a new one.
 
     Raises NotYet.
     """
@@ -274,7 +277,7 @@ def admit_launch(
 def link_of(
     session: Session, context: LtiContext, target: PlatformLink, role: SectionRole | None
 ) -> LtiLink:
-    """The platform's link as it is known here, bound to the assignment that was chosen for it.
+    """Return the platform's link as known here, bound to the assignment chosen for it.
 
     Raises NotYet.
     """
@@ -316,7 +319,7 @@ def _find_context(
 
 
 def _chosen(session: Session, context: LtiContext, target: PlatformLink) -> Assignment | None:
-    """What was chosen when the link was made; a copied course has its own section."""
+    """Return what was chosen when the link was made; a copied course has its own section."""
     if target.assignment_id is None:
         return None
     assignment = find_assignment(session, target.assignment_id)

@@ -110,7 +110,7 @@ def _due(now: datetime) -> ColumnElement[bool]:
 
 
 def any_due(session: Session, now: datetime) -> bool:
-    """Whether some score's time to be sent has come."""
+    """Return whether some score's time to be sent has come."""
     return session.scalar(select(OutgoingScore.id).where(_due(now)).limit(1)) is not None
 
 
@@ -132,7 +132,7 @@ def claim_due(session: Session, now: datetime, limit: int = 50) -> list[Outgoing
 
 
 def note_sent(session: Session, score_id: int, version: int) -> None:
-    """The platform has this version; a newer one may wait already."""
+    """Note that the platform has this version; a newer one may wait already."""
     score = _locked(session, score_id)
     if score is not None:
         score.sent_version = max(score.sent_version, version)
@@ -189,7 +189,7 @@ def try_again(session: Session, assignment_id: int, now: datetime) -> None:
 
 
 def delivery(session: Session, assignment_id: int) -> Delivery | None:
-    """How far an assignment's scores have come; None if no link leads to it."""
+    """Return how far an assignment's scores have come; None if no link leads to it."""
     links = session.scalars(
         select(LtiLink.id).where(LtiLink.assignment_id == assignment_id).order_by(LtiLink.id)
     ).all()

@@ -119,7 +119,7 @@ def _note(
 
 
 def _is_last(session: Session, section_id: int, user: User) -> bool:
-    """Whether this is the only instructor of the section."""
+    """Return whether this is the only instructor of the section."""
     teachers = session.scalars(
         select(Enrolment.user_id).where(
             Enrolment.section_id == section_id, Enrolment.role == SectionRole.INSTRUCTOR

@@ -62,7 +62,7 @@ def migrate(database: Database, revision: str = "head") -> None:
 
 
 def newest_revision() -> str | None:
-    """The revision of the tables that this version of the program expects."""
+    """Return the revision of the tables that this version of the program expects."""
     return ScriptDirectory(str(MIGRATIONS)).get_current_head()
 
 

@@ -49,7 +49,7 @@ class PasswordLink(Base):
 
 
 def _awaits_first_link() -> ColumnElement[bool]:
-    """Whether the roster of ``Enrolment.section_id`` may make a link for ``User``."""
+    """Return whether the roster of ``Enrolment.section_id`` may make a link for ``User``."""
     teaches = exists().where(Enrolment.user_id == User.id, Enrolment.role.in_(TEACHING))
     return and_(
         Enrolment.user_id == User.id,

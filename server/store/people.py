@@ -91,7 +91,7 @@ def _nobodys_hash() -> str:
 
 
 def verify_password(password: str, password_hash: str | None) -> tuple[bool, str | None]:
-    """Whether it fits, and a new hash where the stored one is weaker than today's.
+    """Return whether it fits, and a new hash where the stored one is weaker than today's.
 
     Takes about 0.1 s, for an unknown user too; call it outside a unit of work.
     """

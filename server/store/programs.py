@@ -72,7 +72,7 @@ def lock_work(session: Session, assignment: Assignment, user_id: int) -> Enrolme
 def working_copy(
     session: Session, assignment: Assignment, user_id: int, start: Document
 ) -> WorkingCopy:
-    """The user's program for this assignment; ``start``, what the exercise gives, before any."""
+    """Return the user's program for this assignment; before any, ``start`` of the exercise."""
     copy = _copy(session, assignment, user_id)
     return copy or WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
 
@@ -89,7 +89,7 @@ REVISION = (
 
 
 def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:
-    """The state that one step back leads to; None if there is none."""
+    """Return the state that one step back leads to; None if there is none."""
     work = _find(session, assignment, user_id)
     step = work and session.get(ProgramStep, (work.id, work.position - 1))
     return step.program if step else None
@@ -180,7 +180,7 @@ def _move(work: WorkingProgram, position: int, now: datetime) -> None:
 
 
 def _locked(session: Session, assignment: Assignment, user_id: int) -> WorkingProgram | None:
-    """The row with its lock; where there is none yet, the lock of the user's work."""
+    """Return the row with its lock; where there is none yet, the lock of the user's work."""
     work = _find(session, assignment, user_id, lock=True)
     if work is None:
         lock_work(session, assignment, user_id)

@@ -67,7 +67,7 @@ class MarkedSubmission:
 
 
 def marked_submissions(session: Session, slug: str) -> list[MarkedSubmission]:
-    """Every submission of an exercise that has its verdict, the oldest first."""
+    """Return every submission of an exercise that has its verdict, the oldest first."""
     rows = session.execute(
         select(
             Submission.id,
@@ -154,7 +154,7 @@ def _tell(session: Session, stored: StoredVerdict, now: datetime) -> None:
 
 
 def unseen_changes(session: Session, user_id: int) -> list[UnseenChange]:
-    """Replaced verdicts that somebody has still to look at, the newest first."""
+    """Return replaced verdicts that somebody has still to look at, the newest first."""
     return list(
         session.scalars(
             select(UnseenChange)
@@ -169,7 +169,7 @@ def change_is_unseen(session: Session, submission_id: int, user_id: int) -> bool
 
 
 def mark_seen(session: Session, submission_id: int, user_id: int) -> None:
-    """Somebody has looked at the verdict as it is now."""
+    """Note that somebody has looked at the verdict as it is now."""
     session.execute(
         delete(UnseenChange).where(
             UnseenChange.submission_id == submission_id, UnseenChange.user_id == user_id

@@ -38,7 +38,7 @@ class Work(NamedTuple):
 def work_of(
     session: Session, course_id: int, term_ids: Collection[int] | None = None
 ) -> list[Work]:
-    """What counts in the sections of a course, in all its terms or in these; one query."""
+    """Return what counts in the sections of a course, in all its terms or in these; one query."""
     query = (
         select(
             Section.term_id,
@@ -81,7 +81,7 @@ def _results(text: str) -> Mapping[str, Sequence[object]]:
 
 
 def terms_of(session: Session, course_id: int) -> list[Term]:
-    """Terms in which the course has sections, the newest first."""
+    """Return terms in which the course has sections, the newest first."""
     return list(
         session.scalars(
             select(Term)

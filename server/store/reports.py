@@ -121,7 +121,7 @@ def shares(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, dict[int, fl
 
 
 def _points(work: Work, outcomes: Mapping[str, Sequence[str]]) -> dict[str, tuple[float, float]]:
-    """Points that a work has of each outcome, and out of how many."""
+    """Return points that a work has of each outcome, and out of how many."""
     found: dict[str, tuple[float, float]] = {}
     for requirement, (_, score, most) in work.results.items():
         assert isinstance(score, float | int)
@@ -133,7 +133,7 @@ def _points(work: Work, outcomes: Mapping[str, Sequence[str]]) -> dict[str, tupl
 
 
 def reaches(share: float, target: Target) -> bool:
-    """Whether this is the target's level; a share that is it but for rounding is it."""
+    """Return whether this is the target's level; a share that is it but for rounding is it."""
     return share >= target.level - 1e-9
 
 
@@ -150,7 +150,7 @@ def attainment(
 
 
 def exercise_reports(work: Sequence[Work]) -> list[ExerciseReport]:
-    """One for each exercise, in the order of the work."""
+    """Return one for each exercise, in the order of the work."""
     by_exercise: dict[str, list[Work]] = defaultdict(list)
     for each in work:
         by_exercise[each.exercise].append(each)
@@ -195,7 +195,7 @@ def lab_set(work: Sequence[Work]) -> LabSet:
 
 
 def commonest_mistakes(work: Sequence[Work], most: int = 6) -> list[Mistake]:
-    """Requirements that most students do not meet in what counts.
+    """Return requirements that most students do not meet in what counts.
 
     The example is the one that has most points besides, so that little else is wrong in it.
     """

@@ -78,7 +78,7 @@ class RosterChanges:
 
 
 def read_roster(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
-    """The people of a CSV text with a line of column names; and every fault in it.
+    """Return the people of a CSV text with a line of column names; and every fault in it.
 
     Needed is a column Email and one Name; 'Listed as' and 'Role' (student, grader) may follow.
     Columns are parted by commas, semicolons or tabs.
@@ -151,7 +151,7 @@ def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLin
 
 
 def sorted_name(name: str) -> str:
-    """A guess where the roster does not say: the last word first."""
+    """Return a guess where the roster does not say: the last word first."""
     if "," in name or " " not in name:
         return name
     first, last = name.rsplit(" ", 1)
@@ -159,7 +159,7 @@ def sorted_name(name: str) -> str:
 
 
 def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> RosterChanges:
-    """What this roster would change; three queries."""
+    """Return what this roster would change; three queries."""
     enrolled = {
         user.email: (user, role)
         for user, role in session.execute(
@@ -211,7 +211,7 @@ def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> 
 
 
 def _elsewhere(session: Session, section: Section) -> set[int]:
-    """Who of the section is in another one, too."""
+    """Return who of the section is in another one, too."""
     other = aliased(Enrolment)
     return set(
         session.scalars(
@@ -315,7 +315,7 @@ def enrol(
 
 
 def people_of(session: Session, section_id: int) -> list[tuple[User, Enrolment]]:
-    """Everybody in a section: teachers first, then by name."""
+    """Return everybody in a section: teachers first, then by name."""
     rows = session.execute(
         select(User, Enrolment)
         .join(Enrolment, Enrolment.user_id == User.id)

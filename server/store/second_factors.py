@@ -53,13 +53,13 @@ class RecoveryCode(Base):
 
 
 def has_factor(session: Session, user_id: int) -> bool:
-    """Whether a code is asked for when this user signs in."""
+    """Return whether a code is asked for when this user signs in."""
     factor = session.get(SecondFactor, user_id)
     return factor is not None and factor.confirmed_at is not None
 
 
 def with_factor(session: Session, user_ids: Sequence[int]) -> set[int]:
-    """Those of these users who are asked for a code."""
+    """Return those of these users who are asked for a code."""
     return set(
         session.scalars(
             select(SecondFactor.user_id).where(
@@ -86,7 +86,7 @@ def begin_factor(session: Session, user_id: int, key_secret: str) -> str:
 
 
 def pending_secret(session: Session, user_id: int, key_secret: str) -> str | None:
-    """The secret that waits for its first code; None if there is none that can be read."""
+    """Return the secret that waits for its first code; None if there is none that can be read."""
     factor = session.get(SecondFactor, user_id)
     if factor is None or factor.confirmed_at is not None:
         return None
@@ -107,7 +107,7 @@ def confirm_factor(
 
 
 def check_code(session: Session, user_id: int, code: str, now: datetime, key_secret: str) -> bool:
-    """Whether this is the app's code of now or a recovery code; either is used up by it."""
+    """Return whether this is the app's code of now or a recovery code; either is used up by it."""
     factor = session.get(SecondFactor, user_id, with_for_update=True)
     if factor is None or factor.confirmed_at is None:
         return False
@@ -176,7 +176,7 @@ def _name(user_id: int) -> str:
 
 
 def _plain(code: str) -> str:
-    """A code as it is compared: without the spaces and dashes that make it readable."""
+    """Return a code as it is compared: without the spaces and dashes that make it readable."""
     folded = unicodedata.normalize("NFKC", code).casefold()
     return "".join(sign for sign in folded if sign.isalnum())
 

@@ -141,7 +141,10 @@ _SESSION = (
 
 
 def find_session(session: Session, token: str, now: datetime) -> BrowserSession | None:
-    """The session of the browser that holds this token, while it lasts; a code may be due yet."""
+    """Return the session of the browser that holds this token, while it lasts.
+
+    A code may be due yet.
+    """
     return session.scalar(_SESSION, {"token_hash": hash_token(token), "now": now})
 
 
@@ -151,7 +154,7 @@ def set_stage(session: Session, token_hash: str, stage: Stage) -> None:
 
 
 def sessions_of(session: Session, user_id: int, now: datetime) -> list[BrowserSession]:
-    """Where a user is signed in; the one that was used last comes first."""
+    """Return where a user is signed in; the one that was used last comes first."""
     return list(
         session.scalars(
             select(BrowserSession)
@@ -168,7 +171,7 @@ def sessions_of(session: Session, user_id: int, now: datetime) -> list[BrowserSe
 
 
 def live_sessions(session: Session, hashes: Collection[str], now: datetime) -> dict[str, datetime]:
-    """Those of these sessions that go on, and when each was noted to be used."""
+    """Return those of these sessions that go on, and when each was noted to be used."""
     found = session.execute(
         select(BrowserSession.token_hash, BrowserSession.seen_at)
         .join(BrowserSession.user)
@@ -179,12 +182,12 @@ def live_sessions(session: Session, hashes: Collection[str], now: datetime) -> d
 
 
 def use_is_due(seen_at: datetime, now: datetime) -> bool:
-    """Whether the use of a session is to be noted again."""
+    """Return whether the use of a session is to be noted again."""
     return now - seen_at >= SEEN_EVERY
 
 
 def note_use(session: Session, hashes: Collection[str], now: datetime, idle: timedelta) -> None:
-    """These sessions are in use, so that they do not end as idle ones."""
+    """Note that these sessions are in use, so that they do not end as idle ones."""
     for found in session.scalars(
         select(BrowserSession).where(BrowserSession.token_hash.in_(hashes))
     ):
@@ -194,7 +197,7 @@ def note_use(session: Session, hashes: Collection[str], now: datetime, idle: tim
 
 
 def is_known(session: Session, token: str, user_id: int) -> bool:
-    """Whether this user has signed in in the browser that holds this token."""
+    """Return whether this user has signed in in the browser that holds this token."""
     return session.get(KnownBrowser, (hash_token(token), user_id)) is not None
 
 

@@ -78,7 +78,7 @@ class Attempt:
 
 
 def points_left(score: float, late: int, late_per_day: float) -> float:
-    """What the late policy leaves of a score."""
+    """Return what the late policy leaves of a score."""
     return score * max(0.0, 1.0 - late * late_per_day)
 
 
@@ -89,7 +89,10 @@ def counting(
     late_per_day: float,
     zone: ZoneInfo,
 ) -> Attempt | None:
-    """The last marked attempt or the best after deductions, of equals the first; None if none."""
+    """Return the last marked attempt or the best after deductions, of equals the first.
+
+    None if none.
+    """
     marked = [each for each in attempts if each.score is not None]
     if not marked:
         return None
@@ -104,7 +107,7 @@ def counting(
 
 
 def passed_after(attempts: Iterable[Attempt]) -> int | None:
-    """How many attempts it took until one reached every point; None if none has."""
+    """Return how many attempts it took until one reached every point; None if none has."""
     in_order = sorted(attempts, key=lambda each: (each.submitted_at, each.submission_id))
     for number, each in enumerate(in_order, 1):
         if each.score is not None and each.score == each.max_score:
@@ -113,7 +116,7 @@ def passed_after(attempts: Iterable[Attempt]) -> int | None:
 
 
 def partners_at(session: Session, assignment_id: int) -> dict[int, int]:
-    """Who works with whom at an assignment: each of two by the other."""
+    """Return who works with whom at an assignment: each of two by the other."""
     rows = session.execute(
         select(Partner.user_id, Partner.partner_id).where(Partner.assignment_id == assignment_id)
     )
@@ -121,7 +124,7 @@ def partners_at(session: Session, assignment_id: int) -> dict[int, int]:
 
 
 def with_partners(session: Session, assignment: Assignment, user_ids: Collection[int]) -> set[int]:
-    """These students and those with whom they work at the assignment."""
+    """Return these students and those with whom they work at the assignment."""
     partners = partners_at(session, assignment.id) if assignment.in_pairs else {}
     return {*user_ids, *(partners[id] for id in user_ids if id in partners)}
 
@@ -225,7 +228,7 @@ _ONE_MORE = (
 
 
 def count_queued(session: Session, assignment: Assignment, user_id: int) -> None:
-    """The same as ``recount`` after one more attempt that waits for its verdict, in less time."""
+    """Do what ``recount`` does after one more attempt that waits for its verdict, in less time."""
     if assignment.in_pairs:
         recount(session, assignment, [user_id])
         return
@@ -256,7 +259,7 @@ Statement = TypeVar("Statement")
 def _of_some(
     of_all: Statement, of_users: Statement, user_ids: Collection[int] | None
 ) -> tuple[Statement, dict[str, object]]:
-    """The statement for these users, or for everybody if None, with its values."""
+    """Return the statement for these users, or for everybody if None, with its values."""
     return (of_all, {}) if user_ids is None else (of_users, {"user_ids": list(user_ids)})
 
 
@@ -330,7 +333,7 @@ _STUDENTS_OF = _STUDENTS.where(Enrolment.user_id.in_(bindparam("user_ids", expan
 def _students(
     session: Session, assignment: Assignment, user_ids: Collection[int] | None
 ) -> Sequence[Row[int, datetime | None]]:
-    """Each with the due date of their own, if they have one."""
+    """Return each with the due date of their own, if they have one."""
     query, values = _of_some(_STUDENTS, _STUDENTS_OF, user_ids)
     here = {"assignment_id": assignment.id, "section_id": assignment.section_id}
     return session.execute(query, values | here).all()

@@ -18,7 +18,7 @@ SMALL = 30
 
 
 def difficulty(rows: Matrix) -> list[float]:
-    """The mean of each item: how easy it is."""
+    """Return the mean of each item: how easy it is."""
     return [fmean(column) for column in zip(*rows, strict=True)]
 
 
@@ -55,13 +55,16 @@ def alpha(rows: Matrix) -> float | None:
 
 
 def variance(values: Sequence[float]) -> float:
-    """The population variance. The library's own works with fractions, which takes far longer."""
+    """Return the population variance.
+
+    The library's own works with fractions, which takes far longer.
+    """
     mean = fmean(values)
     return fsum((value - mean) ** 2 for value in values) / len(values)
 
 
 def pearson(first: Sequence[float], second: Sequence[float]) -> float | None:
-    """The correlation, None if either side does not vary."""
+    """Return the correlation, None if either side does not vary."""
     mean_1, mean_2 = fmean(first), fmean(second)
     away_1 = [value - mean_1 for value in first]
     away_2 = [value - mean_2 for value in second]

@@ -158,7 +158,10 @@ def _look_back(session: Session, assignment: Assignment, user_id: int, now: date
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:
-    """An extension keeps the assignment open for its student until the later due date."""
+    """Return whether it is too late for a student.
+
+    An extension keeps the assignment open for its student until the later due date.
+    """
     if assignment.closes_at is None or now < assignment.closes_at:
         return False
     extension = session.get(Extension, (assignment.id, user_id))
@@ -259,13 +262,13 @@ _STATE = select(Submission.state).where(Submission.id == bindparam("submission_i
 
 
 def is_queued(session: Session, submission_id: int) -> bool:
-    """Whether a submission waits for its verdict."""
+    """Return whether a submission waits for its verdict."""
     state = session.scalar(_STATE, {"submission_id": submission_id})
     return state is SubmissionState.QUEUED
 
 
 def queued(session: Session, limit: int = 100) -> list[int]:
-    """Ids of submissions that wait for their verdict, the oldest first."""
+    """Return ids of submissions that wait for their verdict, the oldest first."""
     return list(
         session.scalars(
             select(Submission.id)
@@ -293,7 +296,7 @@ _ATTEMPTS = (
 
 
 def attempts_of(session: Session, assignment: Assignment, user_id: int) -> list[Submission]:
-    """A user's attempts at an assignment with their scores, the newest first.
+    """Return a user's attempts at an assignment with their scores, the newest first.
 
     Their programs and the documents of their verdicts are read when they are asked for.
     """

@@ -65,7 +65,7 @@ def copy(source: Database, target: Database, *, over: bool = False) -> dict[str,
 
 
 def contents(connection: Connection) -> dict[str, Content]:
-    """What each table holds."""
+    """Return what each table holds."""
     return {
         table.name: _content(table, rows_of(table, connection))
         for table in ALL_TABLES.sorted_tables

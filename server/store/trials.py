@@ -78,12 +78,12 @@ def save_latest(
 
 
 def find_trial(session: Session, assignment_id: int, user_id: int, name: str) -> SavedTrial | None:
-    """A user's run of that name at an assignment."""
+    """Return a user's run of that name at an assignment."""
     return session.scalar(_of(assignment_id, user_id).where(SavedTrial.name == name))
 
 
 def saved_trials(session: Session, assignment_id: int, user_id: int) -> list[SavedTrial]:
-    """The runs that a user has saved under names, by name, without their documents."""
+    """Return the runs that a user has saved under names, by name, without their documents."""
     named = _of(assignment_id, user_id).where(SavedTrial.name != LATEST)
     return list(session.scalars(named.options(defer(SavedTrial.run)).order_by(SavedTrial.name)))
 

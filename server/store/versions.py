@@ -67,7 +67,7 @@ def name_version(
 
 
 def versions_of(session: Session, assignment: Assignment, user_id: int) -> list[NamedVersion]:
-    """A user's versions at an assignment without their programs, the newest first."""
+    """Return a user's versions at an assignment without their programs, the newest first."""
     return list(
         session.scalars(
             select(NamedVersion)
@@ -81,7 +81,7 @@ def versions_of(session: Session, assignment: Assignment, user_id: int) -> list[
 def find_version(
     session: Session, assignment: Assignment, user_id: int, version_id: int
 ) -> NamedVersion | None:
-    """A user's own version at this assignment."""
+    """Return a user's own version at this assignment."""
     version = session.get(NamedVersion, version_id)
     if version is None or (version.assignment_id, version.user_id) != (assignment.id, user_id):
         return None

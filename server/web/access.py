@@ -101,7 +101,7 @@ def section_role(visit: Visit, section_id: int) -> SectionRole | None:
 
 
 def works_on_assignment(visit: Visit) -> bool:
-    """A student of the section once the exercise is open; who teaches it, at any time."""
+    """Admit a student of the section once the exercise is open; who teaches it, at any time."""
     found = find_assignment_for(visit.session, visit.ids["assignment_id"], visit.visitor.id)
     if found is None:
         return False
@@ -110,7 +110,7 @@ def works_on_assignment(visit: Visit) -> bool:
 
 
 def keeps_version(visit: Visit) -> bool:
-    """Whose version it is, where they may work."""
+    """Admit whose version it is, where they may work."""
     assignment = find_assignment(visit.session, visit.ids["assignment_id"])
     return (
         assignment is not None
@@ -130,7 +130,7 @@ def teaches_assignment(visit: Visit) -> bool:
 
 
 def sets_assignment(visit: Visit) -> bool:
-    """The instructor of its section; a grader does not change what is set."""
+    """Admit the instructor of its section; a grader does not change what is set."""
     assignment = find_assignment(visit.session, visit.ids["assignment_id"])
     return (
         assignment is not None
@@ -149,7 +149,7 @@ def instructs_section(visit: Visit) -> bool:
 
 
 def runs_section(visit: Visit) -> bool:
-    """Its instructor, and the administrator."""
+    """Admit its instructor, and the administrator."""
     if find_section(visit.session, visit.ids["section_id"]) is None:
         return False
     return visit.visitor.role is Role.ADMINISTRATOR or instructs_section(visit)
@@ -160,7 +160,7 @@ def studies_in_section(visit: Visit) -> bool:
 
 
 def reads_submission(visit: Visit) -> bool:
-    """Its author, their partner at it, and who teaches its section."""
+    """Admit its author, their partner at it, and who teaches its section."""
     submission = find_submission(visit.session, visit.ids["submission_id"])
     if submission is None:
         return False
@@ -205,7 +205,7 @@ def names_a_platform(visit: Visit) -> bool:
 
 
 def connects_context(visit: Visit) -> bool:
-    """The administrator, and the instructor who came last from the platform's course."""
+    """Admit the administrator, and the instructor who came last from the platform's course."""
     context = find_context(visit.session, visit.ids["context_id"])
     return context is not None and (
         visit.visitor.role is Role.ADMINISTRATOR or context.opened_by_id == visit.visitor.id
@@ -213,7 +213,7 @@ def connects_context(visit: Visit) -> bool:
 
 
 def binds_link(visit: Visit) -> bool:
-    """The instructor of the section from whose course the link comes."""
+    """Admit the instructor of the section from whose course the link comes."""
     link = find_link(visit.session, visit.ids["link_id"])
     return (
         link is not None
@@ -223,7 +223,7 @@ def binds_link(visit: Visit) -> bool:
 
 
 def makes_choice(visit: Visit) -> bool:
-    """Who began it, while it is good and they teach."""
+    """Admit who began it, while it is good and they teach."""
     choice = find_choice(visit.session, visit.ids["choice_id"])
     if choice is None or choice.user_id != visit.visitor.id or choice.expires_at <= visit.now:
         return False
@@ -232,7 +232,7 @@ def makes_choice(visit: Visit) -> bool:
 
 
 def owns_exercise(visit: Visit) -> bool:
-    """Who wrote it."""
+    """Admit who wrote it."""
     exercise = find_authored(visit.session, visit.ids["authored_id"])
     return exercise is not None and exercise.owner_id == visit.visitor.id
 
@@ -505,7 +505,7 @@ def _note_use(database: Database, token_hash: str, now: datetime, settings: Sett
 
 
 def _ids(path_params: Mapping[str, Any]) -> dict[str, int]:
-    """The ids in the address; one that no table could hold names nothing."""
+    """Return the ids in the address; one that no table could hold names nothing."""
     ids = {name: value for name, value in path_params.items() if name.endswith("_id")}
     if not all(str(value).isascii() and str(value).isdecimal() for value in ids.values()):
         raise HTTPException(404)

@@ -139,7 +139,7 @@ def create_app(
     mark_one: MarkOne | None = None,
     read: ReadDraft = read_draft,
 ) -> FastAPI:
-    """The application on a migrated database.
+    """Return the application on a migrated database.
 
     On SQLite it has ``mark_one`` mark; ``read`` reads what authors write.
     """
@@ -222,7 +222,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
 
 
 def routes() -> list[APIRoute | APIWebSocketRoute]:
-    """Every route of the application, static files apart."""
+    """Return every route of the application, static files apart."""
     return [
         route
         for router in ROUTERS
@@ -247,7 +247,7 @@ SENTENCES = {
 
 
 def _methods_at(request: Request) -> list[str]:
-    """What may be asked at an address; each method has a route of its own."""
+    """Return what may be asked at an address; each method has a route of its own."""
     methods = {
         method
         for route in (*routes(), *request.app.routes)

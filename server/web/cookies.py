@@ -18,7 +18,7 @@ def by_tls(connection: HTTPConnection) -> bool:
 
 
 def full_name(connection: HTTPConnection, name: str, path: str = "/") -> str:
-    """The cookie's name as the browser knows it."""
+    """Return the cookie's name as the browser knows it."""
     if not by_tls(connection):
         return name
     return ("__Host-" if path == "/" else "__Secure-") + name

@@ -62,7 +62,7 @@ async def college_zone(connection: HTTPConnection) -> CollegeZone:
 
 
 async def now(connection: HTTPConnection) -> datetime:
-    """The moment of this request, with time zone; tests set the application's clock."""
+    """Return the moment of this request, with time zone; tests set the application's clock."""
     moment: datetime = connection.app.state.clock()
     return moment
 
@@ -72,7 +72,10 @@ def utc_clock() -> datetime:
 
 
 async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:
-    """One session for all that a request reads; the access rule is the first to ask for it."""
+    """Yield one session for all that a request reads.
+
+    The access rule is the first to ask for it.
+    """
     with found.read() as session:
         end = session.rollback
         try:

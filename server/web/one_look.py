@@ -26,7 +26,7 @@ class Looks:
 
     @contextmanager
     def one(self, visitor_id: int) -> Iterator[bool]:
-        """Whether this is the visitor's only look while the block runs."""
+        """Yield whether this is the visitor's only look while the block runs."""
         if visitor_id in self._looking:
             yield False
             return

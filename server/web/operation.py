@@ -53,7 +53,7 @@ def add_operation(app: FastAPI) -> None:
 
 
 def may_see_metrics(request: Request, token: str) -> bool:
-    """Whether the request carries the token or, without any set, comes from this machine itself.
+    """Return whether the request carries the token or, if none is set, comes from this machine.
 
     What a proxy on this machine passes on comes from somewhere else.
     """

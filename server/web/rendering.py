@@ -32,28 +32,28 @@ def markdown(text: str) -> Markup:
 
 @pass_context
 def when(context: Context, moment: datetime) -> str:
-    """A moment in the college's time zone: Mon 30 Nov 2026, 23:59."""
+    """Return a moment in the college's time zone: Mon 30 Nov 2026, 23:59."""
     return write_moment(moment, context["zone"])
 
 
 @pass_context
 def due(context: Context, moment: datetime) -> str:
-    """The same with the zone beside it: Mon 30 Nov 2026, 23:59 CET."""
+    """Return the same with the zone beside it: Mon 30 Nov 2026, 23:59 CET."""
     return f"{when(context, moment)} {zone_mark(moment, context['zone'])}"
 
 
 def points(number: float) -> str:
-    """Points without needless zeros: 4, 3.5, 0.67."""
+    """Return points without needless zeros: 4, 3.5, 0.67."""
     return f"{number:.2f}".rstrip("0").rstrip(".")
 
 
 def percent(share: float) -> str:
-    """A part of one in whole per cent: 73 %."""
+    """Return a part of one in whole per cent: 73 %."""
     return f"{100 * share:.0f}\u202f%"
 
 
 def ago(moment: datetime, now: datetime) -> str:
-    """How long ago, in whole minutes or hours."""
+    """Return how long ago, in whole minutes or hours."""
     minutes = max(0, int((now - moment).total_seconds() // 60))
     if minutes < 1:
         return "just now"
@@ -88,13 +88,13 @@ _templates = Jinja2Templates(env=environment, context_processors=[_of_request])
 
 
 def page(request: Request, template: str, status: int = 200, **context: Any) -> Response:
-    """A whole page."""
+    """Return a whole page."""
     assert not _is_fragment(template), f"{template} is a fragment"
     return _templates.TemplateResponse(request, template, context, status)
 
 
 def fragment(request: Request, template: str, status: int = 200, **context: Any) -> Response:
-    """A part of a page for htmx, which swaps it in whatever the status."""
+    """Return a part of a page for htmx, which swaps it in whatever the status."""
     assert _is_fragment(template), f"{template} is a whole page"
     return _templates.TemplateResponse(request, template, context, status)
 
@@ -104,7 +104,7 @@ def _is_fragment(template: str) -> bool:
 
 
 def wants_fragment(request: Request) -> bool:
-    """Whether htmx asks for a part of a page, and not the browser for a whole one."""
+    """Return whether htmx asks for a part of a page, and not the browser for a whole one."""
     return request.headers.get("HX-Request-Type") == "partial"
 
 
@@ -123,7 +123,10 @@ ERRORS = {
 
 
 def error(request: Request, status: int, sentence: str) -> Response:
-    """An error page, or for htmx its notice: ``sentence`` says what, where and how to mend it."""
+    """Return an error page, or for htmx its notice.
+
+    ``sentence`` says what, where and how to fix it.
+    """
     context = {"number": status, "heading": ERRORS.get(status, "Refused"), "sentence": sentence}
     if wants_fragment(request):
         answer = fragment(request, "errors/_notice.html", status, **context)

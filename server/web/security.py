@@ -14,7 +14,7 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 def content_security_policy(*, form_action: str = "'self'", frame_ancestors: str = "'none'") -> str:
-    """What a page may do. A page that hands something to another site names it."""
+    """Return what a page may do. A page that hands something to another site names it."""
     return "; ".join(
         (
             "default-src 'self'",
@@ -29,7 +29,7 @@ def content_security_policy(*, form_action: str = "'self'", frame_ancestors: str
 
 
 def add_secure_headers(headers: MutableHeaders, *, secure: bool, static: bool = False) -> None:
-    """The headers that every answer carries; pages are kept in no cache."""
+    """Add the headers that every answer carries; pages are kept in no cache."""
     if "Content-Security-Policy" not in headers:
         headers["Content-Security-Policy"] = content_security_policy()
         # Older than frame-ancestors; it would forbid what a page's own policy permits.

@@ -32,14 +32,14 @@ class Table:
 
 
 def download(table: Table, name: str, kind: Kind) -> Response:
-    """The table as a file to keep; ``name`` has no ending."""
+    """Return the table as a file to keep; ``name`` has no ending."""
     if kind == "xlsx":
         return download_xlsx([table], name)
     return _attached(csv_of(table), "text/csv; charset=utf-8", name, kind)
 
 
 def download_xlsx(tables: Sequence[Table], name: str) -> Response:
-    """The tables as one file with a sheet for each; ``name`` has no ending."""
+    """Return the tables as one file with a sheet for each; ``name`` has no ending."""
     media_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     return _attached(xlsx_of(tables), media_type, name, "xlsx")
 
@@ -54,7 +54,7 @@ def _attached(content: bytes, media_type: str, name: str, kind: Kind) -> Respons
 
 
 def csv_of(table: Table) -> bytes:
-    """The mark at the beginning tells spreadsheets that names are in UTF-8."""
+    """Return the table as CSV; the mark at its beginning tells spreadsheets that it is UTF-8."""
     text = io.StringIO()
     lines = csv.writer(text)
     lines.writerow(safe(table.columns))
@@ -63,7 +63,7 @@ def csv_of(table: Table) -> bytes:
 
 
 def safe(cells: Iterable[Cell]) -> list[Cell]:
-    """Texts that a spreadsheet would take for a formula get an apostrophe before them.
+    """Put an apostrophe before a text that a spreadsheet would take for a formula.
 
     The signs are those of OWASP's page "CSV Injection" (tab, carriage return, line feed and the
     full-width forms of the four signs among them); written from memory.
@@ -86,7 +86,7 @@ def _is_moment(cell: Cell) -> TypeGuard[datetime]:
 
 
 def xlsx_of(tables: Sequence[Table]) -> bytes:
-    """One sheet for each table."""
+    """Return one sheet for each table."""
     book = Workbook()
     book.remove(book.worksheets[0])
     for table in tables:

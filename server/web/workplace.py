@@ -32,7 +32,7 @@ class Workplace:
 
 
 def exercise_of(catalogue: Catalogue, assignment: Assignment, seed: str) -> Exercise:
-    """The exercise with the numbers of a seed, or the error page: it can't be read."""
+    """Return the exercise with the numbers of a seed, or the error page: it can't be read."""
     exercise = catalogue.find(assignment.exercise, seed)
     if exercise is None:
         raise HTTPException(500, UNREADABLE)
@@ -46,7 +46,7 @@ def workplace(
     session: Reading,
     catalogue: CatalogueHere,
 ) -> Workplace:
-    """The visitor's own, or that of the student whom the address names."""
+    """Return the visitor's own, or that of the student whom the address names."""
     user_id = int(connection.path_params.get("student_id", visitor.id))
     assignment = find_assignment(session, assignment_id)
     assert assignment is not None, "the access rule has found it"

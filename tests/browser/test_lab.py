@@ -1,5 +1,4 @@
-"""A student's way through an exercise in a real browser, with keyboard and pointer, and what the
-instructor sees of it."""
+"""A student's way through an exercise in a real browser, and what the instructor sees of it."""
 
 import csv
 import io

@@ -1,5 +1,7 @@
-"""Every concrete run, seen as regions, is a path of the abstract step: rates, speeds and timings
-are drawn widely."""
+"""Every concrete run, seen as regions, is a path of the abstract step.
+
+Rates, speeds and timings are drawn widely.
+"""
 
 from dataclasses import replace
 

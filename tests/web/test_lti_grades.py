@@ -218,8 +218,10 @@ def test_points_that_are_taken_back_are_cleared(
     send: Callable[[], int],
     clock: Clock,
 ) -> None:
-    """A platform clears what it has when a score comes without ``scoreGiven`` (AGS 2.0, 'Score
-    publish service': scoreGiven and scoreMaximum)."""
+    """A platform clears what it has when a score comes without ``scoreGiven``.
+
+    AGS 2.0, 'Score publish service': scoreGiven and scoreMaximum.
+    """
     correct(database, assignment, people, 0, 2.0, clock())
     assert send() == 1
     assert given_by(platform, WANJIRU) == (2.0, 2.0)
@@ -479,8 +481,10 @@ def test_whatever_happens_the_lms_ends_with_the_newest_scores(
     services: Services,
     clock: Clock,
 ) -> None:
-    """Points change, the LMS goes away and comes back, the sender dies: what it has at last is
-    what counts here, and it was told each change once at most, but for what died.
+    """Points change, the LMS goes away and comes back, the sender dies.
+
+    What the LMS has at last is what counts here, and it was told each change once at most, but for
+    what died.
     """
     for what, who, points in steps:
         clock.now += MINUTE

@@ -60,7 +60,7 @@ _ACTION: TypeAdapter[Action] = TypeAdapter(Annotated[Action, Field(discriminator
 
 
 def parse_action(data: dict[str, Any]) -> Action:
-    """The action of JSON data. Raises ProgramError that names what is wrong with it."""
+    """Return the action of JSON data. Raises ProgramError that names what is wrong with it."""
     try:
         return _ACTION.validate_python(data)
     except ValidationError as refused:

@@ -16,7 +16,7 @@ T = TypeVar("T")
 
 
 def _written(parse: Callable[[str], T]) -> PlainValidator:
-    """A field that is one line of the text form."""
+    """Return a field that is one line of the text form."""
 
     def read(text: object) -> T:
         if not isinstance(text, str):
@@ -72,7 +72,7 @@ def refuse(place: Place, text: str, mend: str) -> NoReturn:
 
 
 def rung_at(program: Program, index: int) -> Rung:
-    """The rung with this number, from 0."""
+    """Return the rung with this number, from 0."""
     if not 0 <= index < len(program.rungs):
         refuse(Place(), f"There is no rung {index + 1}.", f"The program has {len(program.rungs)}.")
     return program.rungs[index]
@@ -81,6 +81,6 @@ def rung_at(program: Program, index: int) -> Rung:
 def with_rung(
     program: Program, index: int, rung: Rung, path: Path | None = None, output: int | None = None
 ) -> Edited:
-    """The program with another rung at this place, and the cursor on it."""
+    """Return the program with another rung at this place, and the cursor on it."""
     rungs = (*program.rungs[:index], rung, *program.rungs[index + 1 :])
     return Edited(replace(program, rungs=rungs), Selection(index, path, output))

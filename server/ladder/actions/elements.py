@@ -309,13 +309,13 @@ def _replaced(program: Program, rung: int, path: Path, element: Element) -> Edit
 
 
 def _select(program: Program, index: int, network: Series, element: Element) -> Edited:
-    """The program with this network, in normal form, and the cursor on one of its elements."""
+    """Return the program with this network in normal form, the cursor on one of its elements."""
     rung = replace(rung_at(program, index), network=network)
     return with_rung(program, index, rung, path_of(rung.network, element))
 
 
 def _close_up(program: Program, index: int, network: Series, gone: Path) -> Edited:
-    """The same after a deletion: the cursor goes to what follows, or to the last element."""
+    """Return the same after a deletion: the cursor goes to what follows, or to the last element."""
     before = rung_at(program, index)
     rung = replace(before, network=network)
     position = sum(1 for path, _ in walk(before.network) if path < gone)

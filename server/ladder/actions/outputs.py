@@ -105,7 +105,7 @@ def put_output(program: Program, index: int, number: int, output: Output) -> Edi
 def _with_outputs(
     program: Program, index: int, outputs: tuple[Output, ...], selected: Output
 ) -> Edited:
-    """The rung with these outputs, one of them selected."""
+    """Return the rung with these outputs, one of them selected."""
     rung = replace(rung_at(program, index), outputs=outputs)
     at = next(i for i, each in enumerate(rung.outputs) if each is selected)
     return with_rung(program, index, rung, output=at)

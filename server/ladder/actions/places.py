@@ -41,7 +41,7 @@ def find_branch(rung: int, path: Path) -> Path:
 
 
 def find_span(network: Series, rung: int, first: Path, last: Path | None) -> tuple[Path, Path]:
-    """Two ends in one series, in order."""
+    """Return two ends in one series, in order."""
     last = first if last is None else last
     for path in (first, last):
         find_item(network, rung, path)

@@ -156,7 +156,7 @@ def _without(program: Program, index: int) -> Program:
 
 
 def _with_own_blocks(program: Program, rung: Rung) -> tuple[tuple[Variable, ...], Rung]:
-    """The rung with a free instance for each block that another rung uses, and all declarations.
+    """Return the rung with free instances for blocks in use elsewhere, and all declarations.
 
     A block stands in one place only, so a copy needs instances of its own.
     """

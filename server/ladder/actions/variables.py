@@ -84,7 +84,7 @@ VariableAction: TypeAlias = Declare | ChangeVariable | RenameVariable | DeleteVa
 
 
 def free_symbol(like: str, taken: Collection[str]) -> str:
-    """A symbol that nobody has, close to another: ``delay_2`` for ``delay``."""
+    """Return a symbol that nobody has, close to another: ``delay_2`` for ``delay``."""
     stem = re.sub(r"_?[0-9]+$", "", like)
     candidates = (
         f"{stem[: MAX_SYMBOL_LENGTH - len(str(number)) - 1].rstrip('_')}_{number}"

@@ -296,7 +296,7 @@ BLOCK_TYPES: dict[str, BlockType] = {block.name: block for block in _ROWS}
 
 
 def family_of(type_name: str) -> BlockFamily | None:
-    """The family of a variable's type; None for data types and what is not known."""
+    """Return the family of a variable's type; None for data types and what is not known."""
     block = BLOCK_TYPES.get(type_name)
     return None if block is None else block.family
 

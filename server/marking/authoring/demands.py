@@ -29,7 +29,7 @@ class TwoDemands:
 
 
 def two_demands(text: str) -> TwoDemands | None:
-    """How a sentence may be split; None if it seems to carry one demand.
+    """Return how a sentence may be split; None if it seems to carry one demand.
 
     A part that lacks its own subject gets that of the first.
     """
@@ -55,7 +55,7 @@ def two_demands(text: str) -> TwoDemands | None:
 
 
 def split_number(number: str, taken: set[str]) -> tuple[str, str]:
-    """The numbers of two requirements made of one: R2 gives R2a and R2b, R2a stays with R2b."""
+    """Return the numbers of two requirements made of R2: R2a, and R2b that stays."""
     base = number.rstrip("abcdefghijklmnopqrstuvwxyz")
     free = (f"{base}{letter}" for letter in "abcdefghijklmnopqrstuvwxyz")
     others = taken - {number}
@@ -66,7 +66,7 @@ def split_number(number: str, taken: set[str]) -> tuple[str, str]:
 
 
 def _subject(sentence: str) -> str:
-    """What stands before the first verb; empty if it is no more than an article."""
+    """Return what stands before the first verb; empty if it is no more than an article."""
     verb = _VERB.search(sentence)
     subject = sentence[: verb.start()].strip() if verb else ""
     return "" if subject.lower() in ("", "a", "an", "the", "every", "each") else subject

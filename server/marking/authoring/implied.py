@@ -28,7 +28,7 @@ class Implied:
 def implied_requirements(
     points: Sequence[PointDeclaration], plant: Plant | None
 ) -> tuple[Implied, ...]:
-    """What is worth considering for these points and this plant."""
+    """Return what is worth considering for these points and this plant."""
     offered = [*_stops(points), *_restart(points)]
     if plant is not None:
         offered += [*_overfill(plant), *_dry_running(points, plant), *_jam(points, plant)]
@@ -41,7 +41,7 @@ def _motors(points: Sequence[PointDeclaration]) -> list[PointDeclaration]:
 
 
 def _stop(points: Sequence[PointDeclaration]) -> tuple[PointDeclaration, str] | None:
-    """The stop push-button, told by its wiring, and the condition that it asks for a stop."""
+    """Return the stop push-button, known by its wiring, and the condition that it asks to stop."""
     for point in points:
         if point.description in ("push-button", "emergency stop") and (
             point.wiring is ContactKind.CLOSED

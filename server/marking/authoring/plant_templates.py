@@ -121,7 +121,7 @@ TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
 
 
 def new_point(kind_name: str, points: list[Data]) -> Data:
-    """A row for one more device of the catalogue, at the next free address and tag."""
+    """Return a row for one more device of the catalogue, at the next free address and tag."""
     kind = KINDS[kind_name]
     area = "Q" if kind.direction is Direction.OUTPUT else "I"
     taken = {str(p.get("address")) for p in points if isinstance(p, dict)}

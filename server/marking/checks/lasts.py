@@ -15,7 +15,7 @@ from server.scan.instructions import FALSE, Op
 
 
 class Lasts(Pattern):
-    """Each time ``condition`` begins, it lasts at least and at most so long, ``unless`` …"""
+    """Each time ``condition`` begins, it lasts at least and at most so long."""
 
     menu = "lasts: at least or at most so long"
     draft: ClassVar[dict[str, Any]] = {"lasts": "", "at least": "1 s"}

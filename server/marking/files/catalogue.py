@@ -43,7 +43,9 @@ class Drawable:
         self.exercise()
 
     def exercise(self, seed: str = "") -> Exercise:
-        """The exercise with the numbers that a seed draws; the same object for the same numbers.
+        """Return the exercise with the numbers that a seed draws.
+
+        The same object for the same numbers.
 
         Raises FileFault where these numbers do not fit.
         """
@@ -74,7 +76,10 @@ class Catalogue:
         self._kept: dict[str, tuple[str, Drawable | None]] = {}
 
     def find(self, slug: str, seed: str = "") -> Exercise | None:
-        """The exercise with the numbers that a seed draws; those of the middle without one."""
+        """Return the exercise with the numbers that a seed draws.
+
+        Those of the middle without one.
+        """
         try:
             found = self._find(slug)
             return found.exercise(seed) if found is not None else None
@@ -104,11 +109,11 @@ class Catalogue:
         return found
 
     def ships(self, slug: str) -> bool:
-        """Whether the folder has an exercise of this name."""
+        """Return whether the folder has an exercise of this name."""
         return (self._folder / slug / FILE_NAME).is_file()
 
     def shipped(self) -> list[Exercise]:
-        """Every exercise of the folder that can be read, in teaching order."""
+        """Return every exercise of the folder that can be read, in teaching order."""
         found = (self.find(path.name) for path in list_exercises(self._folder))
         return sorted(
             (exercise for exercise in found if exercise is not None),
@@ -116,13 +121,13 @@ class Catalogue:
         )
 
     def source(self, slug: str) -> Draft:
-        """The texts of an exercise of the folder. Raises OSError."""
+        """Return the texts of an exercise of the folder. Raises OSError."""
         folder = self._folder / slug
         return Draft(slug, (folder / FILE_NAME).read_text("utf-8"), program_texts(folder))
 
 
 def start_program(exercise: Exercise) -> Program:
-    """What a student begins with: every point and named bit declared, and no rung."""
+    """Return what a student begins with: every point and named bit declared, and no rung."""
     declared = (*exercise.points, *exercise.internal_bits)
     return Program(
         exercise.slug.replace("-", "_"),

@@ -65,7 +65,7 @@ class Conditions:
 
 
 def element_faults(element: Element, signals: Mapping[str, Signal]) -> Iterator[tuple[str, str]]:
-    """What is wrong with a contact or comparison: the word that it is at, and a sentence."""
+    """Yield what is wrong with a contact or comparison: the word that it is at, and a sentence."""
     match element:
         case Contact(_, symbol):
             yield from bit_faults(symbol, signals)
@@ -89,7 +89,7 @@ def element_faults(element: Element, signals: Mapping[str, Signal]) -> Iterator[
 
 
 def bit_faults(symbol: str, signals: Mapping[str, Signal]) -> Iterator[tuple[str, str]]:
-    """The same for a name that stands where a signal that is on or off belongs."""
+    """Yield the same for a name that stands where a signal that is on or off belongs."""
     name = symbol.lower()
     if name not in signals:
         yield symbol, _unknown(name, signals)

@@ -42,8 +42,10 @@ class Fault:
 
 
 class FileFault(ValueError):
-    """A file that can't be used. Printed, it has a line ``file:line:column: field: sentence``
-    for every fault."""
+    """A file that can't be used.
+
+    Printed, it has a line ``file:line:column: field: sentence`` for every fault.
+    """
 
     def __init__(self, file: str, faults: list[Fault]) -> None:
         self.file = file
@@ -93,7 +95,7 @@ class Document:
         self.advice.append(Fault(spot.line, spot.column, format_path(path), sentence))
 
     def afresh(self) -> "Document":
-        """The same data, without the faults that were found so far."""
+        """Return the same data, without the faults that were found so far."""
         return replace(self, faults=[], advice=[])
 
     def refuse_if_faulty(self) -> None:
@@ -170,7 +172,7 @@ class _BoundedComposer(Composer):
 
 
 def format_path(path: FieldPath) -> str:
-    """A path in a reader's words, lists counted from 1: ``requirements.2.checks.1.never``."""
+    """Return a path as people count, lists from 1: ``requirements.2.checks.1.never``."""
     return ".".join(
         clean_line(str(part + 1 if isinstance(part, int) else part))[:60] for part in path
     )

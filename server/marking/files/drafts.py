@@ -86,7 +86,7 @@ def read_draft(draft: Draft) -> DraftReading:
 
 
 def _read(draft: Draft, document: Document, draw: Draw) -> DraftReading:
-    """A draft with the numbers of one draw."""
+    """Return a draft with the numbers of one draw."""
     data = document.data if isinstance(document.data, dict) else None
     filled = fill_in(document.afresh(), draw).data if data is not None else {}
     try:
@@ -108,7 +108,7 @@ def _read(draft: Draft, document: Document, draw: Draw) -> DraftReading:
 
 
 def _with_faults_of(reading: DraftReading, corner: DraftReading, numbers: str) -> DraftReading:
-    """What is sound in the middle, but not at a corner."""
+    """Return what is sound in the middle, but not at a corner."""
 
     def said(fault: Fault) -> Fault:
         return replace(fault, sentence=f"{numbers}{fault.sentence}")
@@ -122,7 +122,7 @@ def _with_faults_of(reading: DraftReading, corner: DraftReading, numbers: str) -
 
 
 def numbers_of(draft: Draft) -> Draw:
-    """What its author sees for parameters; nothing where they can't be read."""
+    """Return what its author sees for parameters; nothing where they can't be read."""
     try:
         return middle(read_parameters(read_document(FILE_NAME, draft.text.encode())))
     except FileFault:
@@ -132,7 +132,7 @@ def numbers_of(draft: Draft) -> Draw:
 def points_and_plant(
     data: dict[str, Any],
 ) -> tuple[tuple[PointDeclaration, ...], Plant | None]:
-    """What can be drawn of a draft already, whatever is still wrong elsewhere in it."""
+    """Return what can be drawn of a draft already, whatever is still wrong elsewhere in it."""
     scratch = Document(FILE_NAME)
     parts = []
     for row in data.get("points") or ():
@@ -151,7 +151,7 @@ def points_and_plant(
 
 
 def bare_exercise(data: dict[str, Any]) -> Exercise | None:
-    """Points and plant of a draft as an exercise without requirements; None if faulty."""
+    """Return points and plant of a draft as an exercise without requirements; None if faulty."""
     points, plant = points_and_plant(data)
     if plant is None:
         return None
@@ -164,7 +164,7 @@ def bare_exercise(data: dict[str, Any]) -> Exercise | None:
 
 
 def new_text(slug: str, title: str) -> str:
-    """What an author begins with."""
+    """Return what an author begins with."""
     return (
         f"exercise: {slug}\ntitle: {title}\nversion: 1\nsummary: ''\noutcomes: {{}}\n"
         "statement: ''\npoints: []\nplant: {}\nrequirements: []\nscenarios: []\n"

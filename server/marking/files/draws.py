@@ -37,7 +37,7 @@ class Parameter:
     unit: str
 
     def value(self, number: int) -> str:
-        """The value that is ``number`` steps above the lowest."""
+        """Return the value that is ``number`` steps above the lowest."""
         return f"{plain(self.lowest + number * self.step)} {self.unit}".strip()
 
 
@@ -48,7 +48,7 @@ class _Head(FileMapping):
 
 
 def read_parameters(document: Document) -> tuple[Parameter, ...]:
-    """The parameters of a document. Raises FileFault with every fault in them."""
+    """Return the parameters of a document. Raises FileFault with every fault in them."""
     if not isinstance(document.data, dict) or "parameters" not in document.data:
         return ()
     head = validated(document, _Head)
@@ -83,19 +83,19 @@ def _parameter(part: ParameterPart) -> Parameter:
 
 
 def drawn(parameters: Sequence[Parameter], seed: str) -> Draw:
-    """What a seed draws: each value as likely as another, each parameter by itself."""
+    """Return what a seed draws: each value as likely as another, each parameter by itself."""
     if not seed:
         return middle(parameters)
     return {p.name: p.value(_number(f"{seed}\n{p.name}") % p.count) for p in parameters}
 
 
 def middle(parameters: Sequence[Parameter]) -> Draw:
-    """What is marked with where no student is concerned."""
+    """Return what is marked with where no student is concerned."""
     return {p.name: p.value((p.count - 1) // 2) for p in parameters}
 
 
 def corners(parameters: Sequence[Parameter]) -> tuple[Draw, ...]:
-    """All at their lowest, and all at their highest; none without parameters."""
+    """Return all at their lowest, and all at their highest; none without parameters."""
     if not parameters:
         return ()
     return (
@@ -105,7 +105,7 @@ def corners(parameters: Sequence[Parameter]) -> tuple[Draw, ...]:
 
 
 def describe_draw(draw: Draw) -> str:
-    """A draw in a line: soak 2.5 s, crates 4."""
+    """Return a draw in a line: soak 2.5 s, crates 4."""
     return ", ".join(f"{name} {value}" for name, value in draw.items())
 
 
@@ -114,7 +114,7 @@ def _number(seed: str) -> int:
 
 
 def fill_in(document: Document, draw: Draw) -> Document:
-    """The document with the values of a draw; its faults are those of the document."""
+    """Return the document with the values of a draw; its faults are those of the document."""
     if not draw:
         return document
     filled: dict[FieldPath, Filled] = {}

@@ -27,7 +27,7 @@ SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
 
 def load_exercise(folder: Path) -> Exercise:
-    """The exercise of a folder, its parameters at their middle, with its references.
+    """Return the exercise of a folder, its parameters at their middle, with its references.
 
     Raises FileFault.
     """
@@ -36,7 +36,7 @@ def load_exercise(folder: Path) -> Exercise:
 
 
 def open_document(folder: Path) -> Document:
-    """The exercise file of a folder as a document. Raises FileFault if it can't be read."""
+    """Return the exercise file of a folder as a document. Raises FileFault if it can't be read."""
     file = folder / FILE_NAME
     try:
         content = file.read_bytes()
@@ -48,17 +48,17 @@ def open_document(folder: Path) -> Document:
 
 
 def list_exercises(root: Path) -> tuple[Path, ...]:
-    """The folders below ``root`` that hold an exercise, by name."""
+    """Return the folders below ``root`` that hold an exercise, by name."""
     return tuple(sorted(file.parent for file in root.glob(f"*/{FILE_NAME}")))
 
 
 def exercise_schema() -> dict[str, Any]:
-    """The JSON schema of ``exercise.yaml``, for editors that check while one types."""
+    """Return the JSON schema of ``exercise.yaml``, for editors that check while one types."""
     return ExerciseForm.model_json_schema()
 
 
 def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> Exercise:
-    """The exercise that a document describes, with the numbers of a draw, or those of the middle.
+    """Return the exercise of a document, with the numbers of a draw or those of the middle.
 
     Raises FileFault with every fault found.
     """
@@ -107,7 +107,7 @@ def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> E
 
 
 def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exercise:
-    """The exercise with observer, requirements and scenarios."""
+    """Return the exercise with observer, requirements and scenarios."""
     try:
         signals = signals_of(bare)
     except ValueError as fault:

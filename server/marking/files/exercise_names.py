@@ -14,7 +14,7 @@ from server.scan.assembler import Assembler, Quantity, Signal
 
 
 def signals_of(exercise: Exercise) -> dict[str, Signal]:
-    """What conditions and scenarios may name: everything of the machine but what has no sense.
+    """Return what conditions and scenarios may name: all of the machine that makes sense.
 
     Of the plant's quantities these are the ones that have thresholds.
     """

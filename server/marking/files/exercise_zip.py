@@ -29,7 +29,10 @@ def to_zip(draft: Draft) -> bytes:
 
 
 def from_zip(content: bytes) -> Draft:
-    """The texts in a zip. Raises ValueError with a sentence; nothing is written to the disk."""
+    """Return the texts in a zip.
+
+    Raises ValueError with a sentence; nothing is written to the disk.
+    """
     try:
         with ZipFile(BytesIO(content)) as archive:
             entries = [entry for entry in archive.infolist() if not entry.is_dir()]

@@ -23,7 +23,7 @@ _BEFORE, _BEHIND = "PROGRAM observer\n", "\nEND_PROGRAM\n"
 def read_observer(
     document: Document, path: FieldPath, text: str, signals: dict[str, Signal]
 ) -> Program:
-    """The observer at ``path``; what is wrong with it is noted in the document."""
+    """Return the observer at ``path``; what is wrong with it is noted in the document."""
     try:
         source = parse_source(_BEFORE + text + _BEHIND)
     except ProgramError as refused:
@@ -34,7 +34,7 @@ def read_observer(
 
 
 def own_signals(program: Program) -> dict[str, Signal]:
-    """What the observer's variables are, by name; their planes are not known yet."""
+    """Return what the observer's variables are, by name; their planes are not known yet."""
     own: dict[str, Signal] = {}
     for variable in program.variables:
         own |= dict(_signals_of(variable))
@@ -74,7 +74,7 @@ def _faults(program: Program, signals: dict[str, Signal]) -> Iterator[Message]:
 
 
 def _may_be_a_signal(program: Program, message: Message) -> bool:
-    """Whether the message misses a declaration of what an element reads."""
+    """Return whether the message misses a declaration of what an element reads."""
     rung, path = message.place.rung, message.place.path
     if message.rule != "undeclared" or rung is None or path is None:
         return False

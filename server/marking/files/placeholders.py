@@ -36,7 +36,7 @@ class Filled:
     alone: bool = False
 
     def column(self, line: int, column: int) -> int:
-        """The column, before the values were put in, of a place of the text."""
+        """Return the column, before the values were put in, of a place of the text."""
         moved = 0
         for at, begins, ends, longer in self.shifts:
             if at == line and ends <= column:
@@ -47,7 +47,7 @@ class Filled:
 
 
 def fill(text: str, draw: Draw) -> Filled:
-    """The text with the values of a draw. Without parameters it is left alone."""
+    """Return the text with the values of a draw. Without parameters it is left alone."""
     if not draw or "<" not in text:
         return Filled(text)
     filled, end = "", 0
@@ -70,7 +70,7 @@ def fill(text: str, draw: Draw) -> Filled:
 
 
 def has_places(text: str) -> bool:
-    """Whether something in the text looks like the name of a parameter."""
+    """Return whether something in the text looks like the name of a parameter."""
     return _PLACE.search(text) is not None
 
 
@@ -90,7 +90,7 @@ def _spelt(draw: Draw, name: str, sign: str, by: str | None, unit: str | None) -
 
 
 def _in(number: Decimal, unit: str, wanted: str, dimension: Dimension | None) -> Decimal:
-    """A number of one unit in another of the same dimension."""
+    """Return a number of one unit in another of the same dimension."""
     if unit == wanted:
         return number
     known = dimension.units if dimension else {"": Decimal(1)}
@@ -103,7 +103,7 @@ def _in(number: Decimal, unit: str, wanted: str, dimension: Dimension | None) ->
 
 
 def plain(number: Decimal) -> str:
-    """A number without exponent and needless zeros, to nine digits behind the point."""
+    """Return a number without exponent and needless zeros, to nine digits behind the point."""
     text = f"{round(number, 9):f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 

@@ -96,7 +96,7 @@ def _line_of(form: ConveyorForm) -> ConveyorLine:
 
 
 def _together(lists: Sequence[Mapping[str, object]]) -> dict[str, Any]:
-    """All lists of each key as one; of a single part there is at most one."""
+    """Return all lists of each key as one; of a single part there is at most one."""
     found: dict[str, Any] = {}
     for each in lists:
         for name, value in each.items():

@@ -112,7 +112,7 @@ def note_loose_ends(document: Document, points: Sequence[PointDeclaration], plan
 
 
 def _tags(plant: Plant, kind: DeviceKind) -> list[str]:
-    """The tags of the plant's sensors of one kind."""
+    """Return the tags of the plant's sensors of one kind."""
     return [tag for part in plant.parts if part.senses is kind for tag in part.tags()]
 
 

@@ -41,7 +41,7 @@ class ReferenceProgram:
         return set(self.expected.values()) <= {Status.MET}
 
     def surprises(self, verdict: Verdict) -> list[str]:
-        """A sentence for each requirement that got another status than it must get."""
+        """Return a sentence for each requirement that got another status than it must get."""
         return [
             f"{r.id} is {r.status}; it must be {self.expected[r.id]}. {r.sentence}".strip()
             for r in verdict.requirements
@@ -50,7 +50,7 @@ class ReferenceProgram:
 
 
 def load_programs(folder: Path, exercise: Exercise) -> tuple[ReferenceProgram, ...]:
-    """All reference programs of the exercise in ``folder``, right ones first, by name.
+    """Return all reference programs of the exercise in ``folder``, right ones first, by name.
 
     Raises FileFault with every fault of the first file that has any.
     """
@@ -59,12 +59,12 @@ def load_programs(folder: Path, exercise: Exercise) -> tuple[ReferenceProgram, .
 
 
 def program_texts(folder: Path) -> dict[str, str]:
-    """The texts of all program files of the exercise in ``folder``, by file name."""
+    """Return the texts of all program files of the exercise in ``folder``, by file name."""
     return {p.name: p.read_text("utf-8") for p in sorted((folder / "programs").glob("*.st"))}
 
 
 def with_references(exercise: Exercise, texts: Mapping[str, str]) -> Exercise:
-    """The exercise with its right programs as references; ``texts`` are programs by file name.
+    """Return the exercise with its right programs, from ``texts`` by file name, as references.
 
     A text with faults is no reference.
     """
@@ -77,7 +77,7 @@ def with_references(exercise: Exercise, texts: Mapping[str, str]) -> Exercise:
 
 
 def read_program(file: Path, exercise: Exercise) -> Program:
-    """The program in a text file, free of errors. Raises FileFault."""
+    """Return the program in a text file, free of errors. Raises FileFault."""
     name = str(file)
     try:
         content = file.read_bytes()
@@ -88,7 +88,7 @@ def read_program(file: Path, exercise: Exercise) -> Program:
 
 
 def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
-    """The program in the bytes of a text file called ``name``. Raises FileFault."""
+    """Return the program in the bytes of a text file called ``name``. Raises FileFault."""
     try:
         filled = fill(content[: MAX_TEXT_BYTES + 1].decode("utf-8"), dict(exercise.numbers))
         if filled.wrong:
@@ -123,7 +123,10 @@ def _load(file: Path, exercise: Exercise) -> ReferenceProgram:
 
 
 def reference_program(file: Path, program: Program, exercise: Exercise) -> ReferenceProgram:
-    """A program with what its name and its comment say that it must meet. Raises FileFault."""
+    """Return a program with what its name and its comment say that it must meet.
+
+    Raises FileFault.
+    """
     expected = {r.id: Status.MET for r in exercise.requirements}
     for line in program.comment.splitlines():
         stated = _EXPECTATION.match(line)

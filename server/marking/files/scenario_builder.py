@@ -161,7 +161,7 @@ class ScenarioBuilder:
         return self._track
 
     def _known(self, prefix: str) -> str:
-        """The signals that begin with ``prefix``, without it."""
+        """Return the signals that begin with ``prefix``, without it."""
         return ", ".join(
             name.removeprefix(prefix) for name in self._signals if name.startswith(prefix)
         )

@@ -14,7 +14,10 @@ Form = TypeVar("Form", bound=BaseModel)
 
 
 def validated(document: Document, form: type[Form]) -> Form | None:
-    """The document's data in the given form; None, and every fault noted, if it does not fit."""
+    """Return the document's data in the given form.
+
+    None, and every fault noted, if it does not fit.
+    """
     try:
         return form.model_validate(document.data)
     except ValidationError as refused:
@@ -26,7 +29,7 @@ def validated(document: Document, form: type[Form]) -> Form | None:
 
 
 def _follows(detail: ErrorDetails, details: Sequence[ErrorDetails]) -> bool:
-    """Whether a list is only too short because of what is wrong with its items."""
+    """Return whether a list is only too short because of what is wrong with its items."""
     place = detail["loc"]
     within = (d["loc"][: len(place)] == place and len(d["loc"]) > len(place) for d in details)
     return detail["type"] == "too_short" and any(within)

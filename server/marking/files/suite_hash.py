@@ -50,7 +50,7 @@ def suite_hash(exercise: Exercise) -> str:
 
 
 def _plant_text(plant: Plant) -> str:
-    """A plant as text. Those of a tank or a conveyor alone keep the text they always had.
+    """Return a plant as text. Those of a tank or a conveyor alone keep the text they always had.
 
     The random runs of a mark are seeded by the hash, so that another text is another verdict.
     """

@@ -22,8 +22,7 @@ MOST_SCANS = 3000
 
 @dataclass(frozen=True, slots=True)
 class DrawnCourse:
-    """One course of events as SVG; ``bad_ms`` is when the monitor finds a violation, None if it
-    finds none."""
+    """One course of events as SVG; ``bad_ms`` is when the monitor finds a violation, if it does."""
 
     drawing: str
     bad_ms: int | None

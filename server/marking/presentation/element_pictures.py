@@ -45,7 +45,7 @@ class _Watched(NamedTuple):
 
 @lru_cache
 def element_picture(key: str) -> ElementPicture:
-    """The picture of one of HELP. Raises KeyError for any other word."""
+    """Return the picture of one of HELP. Raises KeyError for any other word."""
     help = HELP[key]
     program = example_program(help)
     rungs = tuple(
@@ -60,14 +60,14 @@ def element_picture(key: str) -> ElementPicture:
 
 
 def example_program(help: ElementHelp) -> Program:
-    """The example as a program that runs."""
+    """Return the example as a program that runs."""
     return parse_program(
         f"PROGRAM example VAR {EXAMPLE_DECLARATIONS} {help.blocks} END_VAR {help.rung} END_PROGRAM"
     )
 
 
 def inputs_by_scan(course: Course) -> list[dict[str, int]]:
-    """What each scan reads: the inputs that are not zero, by symbol."""
+    """Return what each scan reads: the inputs that are not zero, by symbol."""
     return [
         {name: int(value or 1) for name, _, value in (word.partition("=") for word in on.split())}
         for ms, on in course
@@ -110,7 +110,10 @@ def _run(
 
 
 def _lane(label: str, symbol: str, watched: _Watched) -> Lane:
-    """One lane of the chart; a number's lane tells its range, and only ET runs in a slope."""
+    """Return one lane of the chart.
+
+    A number's lane tells its range, and only ET runs in a slope.
+    """
     name = label if label == symbol or "." in symbol else f"{label} {symbol}"
     values, number = watched
     slope = symbol.endswith(".et")

@@ -73,7 +73,7 @@ def _lane(lane: Lane, top: int, x: Callable[[float], str], span: int) -> str:
 
 
 def _told(lanes: Sequence[Lane]) -> str:
-    """The same in words."""
+    """Return the same in words."""
     told = []
     for lane in lanes:
         if not lane.unit:

@@ -33,7 +33,7 @@ def draw_scenario(
     program: Program | None,
     first: Sequence[int] | None = None,
 ) -> ScenarioDrawing:
-    """Points that change, and quantities, over the scenario's time; steps are numbered.
+    """Return points that change, and quantities, over the scenario's time; steps are numbered.
 
     Without a program nothing is switched on by itself: the hands alone are shown. ``first`` says
     with which of the scenario's steps each numbered one begins; a tap is two.
@@ -72,7 +72,7 @@ def draw_scenario(
 
 
 def _moments(scenario: Scenario, traced: Trace, assembled: Assembled) -> list[int | None]:
-    """When each step is taken, in ms from the start."""
+    """Return when each step is taken, in ms from the start."""
     period = assembled.machine.period_ms
     moments: list[int | None] = []
     now: int | None = 0

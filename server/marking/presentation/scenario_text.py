@@ -12,7 +12,10 @@ _BRACKETS = dict.fromkeys(("fault", "mend", "set", "clear"), ("{", "}")) | {"pow
 
 
 def scenario_text(scenario: Scenario, exercise: Exercise) -> str:
-    """One item of the list, indented as the file is. What has its usual value is left out."""
+    """Return one item of the list, indented as the file is.
+
+    What has its usual value is left out.
+    """
     units = {
         name: signal.unit
         for name, signal in signals_of(exercise).items()
@@ -34,7 +37,7 @@ def scenario_text(scenario: Scenario, exercise: Exercise) -> str:
 
 
 def _start(scenario: Scenario, units: dict[str, str]) -> tuple[str, str]:
-    """The settings and the items of a starting state."""
+    """Return the settings and the items of a starting state."""
     settings, items = [], []
     for action in scenario.start:
         match action:

@@ -16,7 +16,7 @@ class StepWords:
 
 
 def scenario_words(scenario: Scenario) -> tuple[StepWords, ...]:
-    """The starting state, the steps, and how long the run goes on after the last of them."""
+    """Return the starting state, the steps, and how long the run goes on after the last of them."""
     start = (StepWords("at the start", _actions(scenario.start)),) if scenario.start else ()
     return (
         *start,

@@ -31,7 +31,7 @@ class Handle:
 
 
 def draw_handles(handles: Sequence[Handle], to_ms: int, title: str) -> str:
-    """The row of handles; ``data-scale`` is how many ms one unit of the drawing is."""
+    """Return the row of handles; ``data-scale`` is how many ms one unit of the drawing is."""
     scale = max(1, to_ms) / ROOM
     drawn = "".join(_handle(handle, NAMES + handle.at_ms / scale) for handle in handles)
     return (

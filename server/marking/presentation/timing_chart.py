@@ -30,12 +30,12 @@ class ChartRow:
 
 
 def draw_chart(evidence: Evidence, name: str) -> str:
-    """The chart as one ``<svg>``; ``name`` says what failed and is unique on its page."""
+    """Return the chart as one ``<svg>``; ``name`` says what failed and is unique on its page."""
     return "".join(_Chart(evidence, name).parts())
 
 
 def chart_rows(evidence: Evidence) -> tuple[ChartRow, ...]:
-    """The same as a table, for whoever does not see the chart."""
+    """Return the same as a table, for whoever does not see the chart."""
     rows = []
     for lane in evidence.lanes:
         words = [_value(lane, value) for value in lane.values]
@@ -51,7 +51,7 @@ def chart_rows(evidence: Evidence) -> tuple[ChartRow, ...]:
 
 
 def moment(ms: int) -> str:
-    """A time before (−) or after (+) the failure: ``−0.52 s``."""
+    """Return a time before (−) or after (+) the failure: ``−0.52 s``."""
     sign = "−" if ms < 0 else "+" if ms > 0 else ""
     return f"{sign}{abs(ms) / 1000:.2f} s"
 
@@ -174,7 +174,7 @@ class _Chart:
 
 
 def _tick_step(span_ms: int) -> int:
-    """A round distance that gives five to twelve ticks: 1, 2 or 5 times a power of ten."""
+    """Return a round distance that gives five to twelve ticks: 1, 2 or 5 times a power of ten."""
     size: int = 10 ** floor(log10(max(span_ms / 5, 1)))
     return next((n * size for n in (5, 2) if n * size * 5 <= span_ms), size)
 

@@ -93,14 +93,14 @@ def _first_violations(assembled: Assembled, scenario: Scenario, monitor: int) ->
 
 
 def hash_of(name: str) -> int:
-    """A number that is the same in every process."""
+    """Return a number that is the same in every process."""
     return sum((i + 1) * ord(c) for i, c in enumerate(name))
 
 
 def suspected_scenario(
     exercise: Exercise, suspicion: SuspectedViolation, *, patient: bool = False
 ) -> Scenario:
-    """The trail's operator actions, and waits for what the plant does between them.
+    """Return the trail's operator actions, and waits for what the plant does between them.
 
     A ``patient`` operator changes nothing more once the plant is awaited: what the trail does just
     before the plant moves is done just after.
@@ -125,13 +125,13 @@ class _Sense:
     edge: int | None = None
 
     def text(self, on: bool) -> str:
-        """The condition that it is on, or off."""
+        """Return the condition that it is on, or off."""
         if self.edge is None:
             return self.symbol if on else f"NOT {self.symbol}"
         return f"{self.symbol} {'>=' if on else '<'} {self.edge}"
 
     def element(self, on: bool) -> Element:
-        """The same as an element."""
+        """Return the same as an element."""
         if self.edge is None:
             return Contact(ContactKind.OPEN if on else ContactKind.CLOSED, self.symbol)
         relation = Relation.GE if on else Relation.LT
@@ -172,7 +172,10 @@ def _senses(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[_Sens
 
 
 def _all_of(states: dict[_Sense, bool]) -> Expression:
-    """The condition that all are so; of the edges that a number passes, only the furthest."""
+    """Return the condition that all are so.
+
+    Of the edges that a number passes, only the furthest.
+    """
     furthest: dict[tuple[str, bool], _Sense] = {}
     for sense, on in sorted(states.items(), key=lambda s: (s[0].edge or 0) * (1 if s[1] else -1)):
         furthest[sense.symbol, on] = sense
@@ -193,7 +196,7 @@ def _controls(suspicion: SuspectedViolation) -> dict[str, int]:
 
 
 def simulate_trail(suspicion: SuspectedViolation, names: Iterable[str]) -> Iterator[dict[str, int]]:
-    """The named signals in each scan of the trail, on the abstract machine."""
+    """Yield the named signals in each scan of the trail, on the abstract machine."""
     machine, assembled = suspicion.machine, suspicion.assembled
     bits = machine.initial.copy()
     for plane, on in assembled.starts[suspicion.trail.start].planes.items():

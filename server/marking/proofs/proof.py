@@ -25,7 +25,7 @@ SECTIONS = ("scan", "plant", "monitors")
 
 
 def paced(pace: int) -> tuple[str, ...]:
-    """The sections of one step of a search in which inputs stay as they are for ``pace`` scans."""
+    """Return the sections of one step of a search: inputs stay as they are for ``pace`` scans."""
     return ("scan", "monitors") * (pace - 1) + SECTIONS
 
 
@@ -87,7 +87,7 @@ class Proof:
 
 
 def provable(exercise: Exercise, number: int) -> bool:
-    """Whether a requirement speaks of behaviour at all."""
+    """Return whether a requirement speaks of behaviour at all."""
     checks = exercise.requirements[number].checks
     return any(isinstance(check, Pattern) for check in checks)
 
@@ -134,7 +134,7 @@ def _attempt(
     counted: frozenset[str] | None = None,
     pace: int = 1,
 ) -> Proof:
-    """One search. ``counted`` names the timers to be counted, None for all of them."""
+    """Return one search. ``counted`` names the timers to be counted, None for all of them."""
     name = exercise.requirements[number].id
     try:
         assembled = assemble_abstract(
@@ -209,7 +209,7 @@ def _search(
 
 
 def _everyday(assembled: Assembled, machine: Machine) -> Machine:
-    """The machine with the supply always there and no faults: its trails are easier to replay."""
+    """Return the machine with supply and without faults: its trails are easier to replay."""
     rare = {
         signal.plane: name == "power"
         for name, signal in assembled.signals.items()

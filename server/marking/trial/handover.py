@@ -53,13 +53,16 @@ def _carry(old: Live, new: Live, pairs: list[Pair]) -> None:
 
 
 def _outside(live: Live) -> list[int]:
-    """State planes of everything but the program; they stand in the same order beside any."""
+    """Return state planes of everything but the program.
+
+    They stand in the same order beside any.
+    """
     inside = set(live.assembled.program.state)
     return [plane for plane in live.assembled.machine.state if plane not in inside]
 
 
 def is_control(name: str) -> bool:
-    """Whether a hand works this signal: the panel, the plant's own controls, faults, the supply."""
+    """Return whether a hand works this signal: panel, the plant's own controls, faults, supply."""
     return name == "power" or name.startswith(("panel.", "fault."))
 
 
@@ -83,7 +86,7 @@ def _identity(variable: Variable) -> tuple[str, str]:
 
 
 def _signals(live: Live, symbol: str) -> dict[str, Planar]:
-    """A variable's own signal under an empty name, a block's outputs by pin."""
+    """Return a variable's own signal under an empty name, a block's outputs by pin."""
     symbols = planar(live.assembled.program.symbols.items())
     return {
         name.partition(".")[2]: signal

@@ -65,14 +65,14 @@ class Live:
         self.scan += scans
 
     def one_scan_ahead(self) -> Memory:
-        """What would be after one more scan; this machine stays where it is."""
+        """Return what would be after one more scan; this machine stays where it is."""
         ahead = Live(self.assembled)
         ahead.restore(self.moment())
         ahead.run(1)
         return ahead.memory
 
     def moment(self) -> Moment:
-        """What lane 0 holds now."""
+        """Return what lane 0 holds now."""
         lane = (self.memory.bits & np.uint64(1)).astype(np.bool_)
         return Moment(self.scan, np.packbits(lane), self.memory.quantities[:, 0].copy())
 

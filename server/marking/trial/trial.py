@@ -52,7 +52,7 @@ class Recorded:
     scans: int
 
     def on(self, program: Program) -> "Recorded":
-        """The same actions on another program from the start."""
+        """Return the same actions on another program from the start."""
         actions = tuple((s, e) for s, e in self.events if not isinstance(e, Program))
         return Recorded(program, actions, self.scans)
 
@@ -85,7 +85,7 @@ class TrialRun:
 
     @classmethod
     def load(cls, exercise: Exercise, recorded: Recorded) -> "TrialRun":
-        """A recorded run, to be stepped through once more."""
+        """Return a recorded run, to be stepped through once more."""
         return cls(exercise, recorded.program, recorded)
 
     @property
@@ -190,7 +190,7 @@ class TrialRun:
     # -- looking back ---------------------------------------------------------------------------
 
     def at(self, scan: int) -> tuple[Live, Program]:
-        """A machine as it stood before a scan, and the version of the program that ran then."""
+        """Return a machine as it stood before a scan, and the program's version that ran then."""
         kept = self._kept_before(scan)
         live = Live(self._assembled_version(kept.version))
         self._replay(live, kept, scan)
@@ -201,7 +201,10 @@ class TrialRun:
         return self._versions[self._kept_before(scan).version]
 
     def _before_last_scan(self) -> Live | None:
-        """The present version's machine as its last scan began; None before it has run one."""
+        """Return the present version's machine as its last scan began.
+
+        None before it has run one.
+        """
         scan = self.scan - 1
         kept = self._kept_before(scan)
         if scan < 0 or kept.version != self._kept[-1].version:
@@ -225,7 +228,7 @@ class TrialRun:
         self._replay(self._live, kept, scan)
 
     def record(self, first: int, last: int, planes: Sequence[int], rows: Sequence[int]) -> Record:
-        """Planes and quantities after each of the scans [first, last) of one version."""
+        """Return planes and quantities after each of the scans [first, last) of one version."""
         kept = self._kept_before(first)
         live = Live(self._assembled_version(kept.version))
         self._replay(live, kept, first)
@@ -235,7 +238,7 @@ class TrialRun:
         return record
 
     def version_bounds(self, scan: int) -> tuple[int, int]:
-        """The scans [first, last) that the version at a scan ran."""
+        """Return the scans [first, last) that the version at a scan ran."""
         version = self._kept_before(scan).version
         firsts = [k.moment.scan for k in self._kept if k.version == version]
         others = [k.moment.scan for k in self._kept if k.version == version + 1]
@@ -263,12 +266,12 @@ class TrialRun:
         return why(program, history, signal, scan, self.exercise.points)
 
     def _kept_before(self, scan: int) -> _Kept:
-        """The last kept moment that is not after a scan."""
+        """Return the last kept moment that is not after a scan."""
         number = bisect_right(self._kept, scan, key=lambda kept: kept.moment.scan)
         return self._kept[max(0, number - 1)]
 
     def _events_from(self, scan: int) -> int:
-        """How many events came before a scan."""
+        """Return how many events came before a scan."""
         return bisect_right(self._events, scan - 1, key=lambda event: event[0])
 
     def _replay(self, live: Live, kept: _Kept, last: int, record: Record = NO_RECORD) -> None:
@@ -285,7 +288,7 @@ class TrialRun:
             live.act([event])
 
     def _assembled_version(self, number: int) -> Assembled:
-        """The machine of a version; a few are kept."""
+        """Return the machine of a version; a few are kept."""
         if number not in self._assembled:
             for old in sorted(self._assembled)[: -KEPT_MACHINES + 1]:
                 del self._assembled[old]
@@ -296,12 +299,12 @@ class TrialRun:
     # -- handing on -----------------------------------------------------------------------------
 
     def recorded(self) -> Recorded:
-        """The run as it may be saved; with a script also what was still to come."""
+        """Return the run as it may be saved; with a script also what was still to come."""
         events = (*self._events, *self._script)
         return Recorded(self._versions[0], events, max(self.scan, self._script_end))
 
     def scenario(self, name: str) -> Scenario:
-        """The run as a scenario: its actions with their times, on any program."""
+        """Return the run as a scenario: its actions with their times, on any program."""
         period = self.exercise.period_ms
         together: dict[int, list[Action]] = {}
         for scan, event in self._events:
@@ -315,5 +318,5 @@ class TrialRun:
 
 
 def _rest(record: Record, done: int) -> Record:
-    """The part of a record that is still empty."""
+    """Return the part of a record that is still empty."""
     return record._replace(bits=record.bits[done:], values=record.values[done:])

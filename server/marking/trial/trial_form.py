@@ -38,7 +38,10 @@ class _Form(BaseModel):
 
 
 def action_from_json(data: object) -> Action:
-    """One action, such as ``{"control": "panel.start_pb", "on": true}``. Raises ValueError."""
+    """Return one action, such as ``{"control": "panel.start_pb", "on": true}``.
+
+    Raises ValueError.
+    """
     try:
         return _action.validate_python(data)
     except ValidationError:
@@ -46,7 +49,7 @@ def action_from_json(data: object) -> Action:
 
 
 def to_json(recorded: Recorded) -> Json:
-    """A recorded run as plain JSON data."""
+    """Return a recorded run as plain JSON data."""
     return {
         "version": VERSION,
         "program": program_to_json(recorded.program),
@@ -61,7 +64,7 @@ def to_json(recorded: Recorded) -> Json:
 
 
 def from_json(data: object) -> Recorded:
-    """The run that ``to_json`` wrote. Raises ValueError for anything else."""
+    """Return the run that ``to_json`` wrote. Raises ValueError for anything else."""
     try:
         form = _Form.model_validate(data)
         events = tuple(

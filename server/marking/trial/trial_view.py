@@ -70,13 +70,13 @@ class View:
         self._rows = np.array([s.row for s in rows.values()], np.int64)
 
     def first_values(self, live: Live) -> NDArray[np.float64]:
-        """The values before the first scan, with the inputs as they are about to be read."""
+        """Return the values before the first scan, with the inputs as they are about to be read."""
         values = self.values(live.memory)
         values[self._inputs] = self.values(live.one_scan_ahead())[self._inputs]
         return values
 
     def values(self, memory: Memory) -> NDArray[np.float64]:
-        """All values now; an item that is not there stands at minus infinity."""
+        """Return all values now; an item that is not there stands at minus infinity."""
         lane = (memory.bits & np.uint64(1)).astype(np.bool_)
         return np.concatenate(
             [
@@ -102,7 +102,7 @@ class Lanes:
 
 
 def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownCheck]) -> Lanes:
-    """The chart's lanes: BOOL points in the order of the table, then quantities but for items.
+    """Return the chart's lanes: BOOL points as in the table, then quantities but for items.
 
     Where no item is marked, nothing is said of marked ones.
     """
@@ -136,7 +136,7 @@ class Marker:
     def read(
         self, first: int, bits: NDArray[np.bool_]
     ) -> tuple[list[tuple[int, int, int]], list[tuple[int, int, str]]]:
-        """Changes and marks of the scans from ``first`` on, bool[scans, planes]."""
+        """Return changes and marks of the scans from ``first`` on, bool[scans, planes]."""
         if not bits.size:
             return [], []
         start = self.last if self.last is not None else ~bits[0] & self._is_point
@@ -169,7 +169,7 @@ class Marker:
 
 
 def shown_checks(exercise: Exercise, assembled: Assembled) -> tuple[ShownCheck, ...]:
-    """The checks that some open scenario judges and that hold in any run.
+    """Return the checks that some open scenario judges and that hold in any run.
 
     A check that is limited to certain scenarios speaks of their course and is left out.
     """

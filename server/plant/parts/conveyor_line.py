@@ -171,7 +171,7 @@ class ConveyorLine(Part):
     # -- both ---------------------------------------------------------------------------------
 
     def _reach(self, site: Site) -> float:
-        """How far an item goes in a scan at most, m."""
+        """Return how far an item goes in a scan at most, m."""
         return max(belt.speed for belt in site.parts.of(Belt)) * site.period
 
     def _check_speed(self, site: Site) -> None:

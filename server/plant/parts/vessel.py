@@ -121,7 +121,7 @@ class Vessel(Part):
 
 
 def _two_lines(label: str) -> list[str]:
-    """A label in at most two lines, broken near its middle."""
+    """Return a label in at most two lines, broken near its middle."""
     if len(label) <= 18 or " " not in label:
         return [label]
     spaces = [i for i, character in enumerate(label) if character == " "]

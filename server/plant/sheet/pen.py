@@ -23,7 +23,7 @@ class Pen:
         self._parts: list[str] = []
 
     def svg(self) -> str:
-        """What has been drawn."""
+        """Return what has been drawn."""
         return "".join(self._parts)
 
     def raw(self, svg: str) -> None:
@@ -31,15 +31,15 @@ class Pen:
         self._parts.append(svg)
 
     def path(self, d: str, name: str) -> None:
-        """A path of the class ``name``."""
+        """Draw a path of the class ``name``."""
         self.raw(f'<path class="{name}" d="{d}"/>')
 
     def line(self, x1: float, y1: float, x2: float, y2: float, name: str = "ink") -> None:
-        """A straight line."""
+        """Draw a straight line."""
         self.path(f"M{x1:g} {y1:g}L{x2:g} {y2:g}", name)
 
     def rect(self, x: float, y: float, width: float, height: float, name: str, **more: str) -> None:
-        """A rectangle; ``more`` are attributes."""
+        """Draw a rectangle; ``more`` are attributes."""
         extra = "".join(f' {key.replace("_", "-")}="{escape(v)}"' for key, v in more.items())
         self.raw(
             f'<rect class="{name}" x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}"'
@@ -47,13 +47,13 @@ class Pen:
         )
 
     def circle(self, x: float, y: float, radius: float, name: str = "ink") -> None:
-        """A circle."""
+        """Draw a circle."""
         self.raw(f'<circle class="{name}" cx="{x:g}" cy="{y:g}" r="{radius:g}"/>')
 
     def text(
         self, x: float, y: float, content: str, name: str = "note", anchor: str = "middle"
     ) -> None:
-        """A line of text; nothing for an empty one."""
+        """Draw a line of text; nothing for an empty one."""
         if content:
             self.raw(
                 f'<text class="{name}" x="{x:g}" y="{y:g}" text-anchor="{anchor}">'
@@ -61,7 +61,7 @@ class Pen:
             )
 
     def value(self, x: float, y: float, signal: str, shown: str, **data: str | float) -> None:
-        """A present value as text, kept up to date by the page."""
+        """Draw a present value as text, kept up to date by the page."""
         self.raw(
             f'<text class="value" x="{x:g}" y="{y:g}" text-anchor="middle" '
             f"{_data('value', signal, data)}>{escape(shown)}</text>"
@@ -79,20 +79,20 @@ class Pen:
     # -- symbols ------------------------------------------------------------------------------
 
     def bubble(self, x: float, y: float, tag: str) -> None:
-        """An instrument: its letters above its loop number (ISA-5.1)."""
+        """Draw an instrument: its letters above its loop number (ISA-5.1)."""
         letters, _, number = tag.partition("-")
         self.circle(x, y, BUBBLE, "ink paper")
         self.text(x, y - 1, letters, "tag")
         self.text(x, y + 12, number, "tag")
 
     def pump(self, x: float, y: float, way: int) -> None:
-        """A pump that delivers to the right (``way`` 1) or to the left (-1)."""
+        """Draw a pump that delivers to the right (``way`` 1) or to the left (-1)."""
         self.circle(x, y, GLYPH, "ink paper outline")
         tip, back = x + way * GLYPH, x - way * 7.5
         self.path(f"M{back:g} {y - 13:g}L{tip:g} {y:g}L{back:g} {y + 13:g}", "ink mark")
 
     def valve(self, x: float, y: float, by_hand: bool) -> None:
-        """A valve, with a solenoid on its stem or a handle."""
+        """Draw a valve, with a solenoid on its stem or a handle."""
         left, right = x - GLYPH, x + GLYPH
         self.path(
             f"M{left:g} {y - 9:g}L{right:g} {y + 9:g}V{y - 9:g}L{left:g} {y + 9:g}Z",
@@ -106,12 +106,12 @@ class Pen:
             self.text(x, y - 18.5, "S", "tag small")
 
     def motor(self, x: float, y: float) -> None:
-        """A motor."""
+        """Draw a motor."""
         self.circle(x, y, GLYPH, "ink paper outline mark")
         self.text(x, y + 4.5, "M", "tag inside")
 
     def arrow(self, x: float, y: float, way: str, name: str = "ink solid") -> None:
-        """The head of an arrow with its tip at (x, y): right, left, up or down."""
+        """Draw the head of an arrow with its tip at (x, y): right, left, up or down."""
         dx, dy = {"right": (-9, 4), "left": (9, 4), "down": (4, -9), "up": (4, 9)}[way]
         if way in ("right", "left"):
             self.path(f"M{x:g} {y:g}l{dx} {-dy}v{2 * dy}z", name)
@@ -119,7 +119,7 @@ class Pen:
             self.path(f"M{x:g} {y:g}l{-dx} {dy}h{2 * dx}z", name)
 
     def lamp(self, x: float, y: float) -> None:
-        """A lamp (IEC 60617: a circle with a cross), with rays while it is lit."""
+        """Draw a lamp (IEC 60617: a circle with a cross), with rays while it is lit."""
         self.circle(x, y, 12, "ink paper outline mark")
         self.path(f"M{x - 8.5:g} {y - 8.5:g}l17 17m0 -17l-17 17", "ink cross")
         rays = "".join(

@@ -21,7 +21,7 @@ class Points:
         return {tag: point.symbol for tag, point in self._by_tag.items()}
 
     def sensor(self, pen: Pen, x: float, y: float, tag: str, where: str) -> None:
-        """A device's symbol and contact, right of its bubble; nothing without a point."""
+        """Draw a device's symbol and contact, right of its bubble; nothing without a point."""
         point = self._by_tag.get(tag)
         if point is None:
             pen.text(x, y + 4, where, "note", "start")
@@ -31,14 +31,14 @@ class Points:
         pen.text(x + 36, y + 13, where, "note", "start")
 
     def number(self, pen: Pen, x: float, y: float, tag: str) -> None:
-        """A transmitter's number."""
+        """Draw a transmitter's number."""
         point = self._by_tag.get(tag)
         if point is not None:
             pen.value(x, y, point.symbol, "", digits=0)
 
     def contact(self, pen: Pen, x: float, y: float, point: PointDeclaration, *,
                 actuated: bool) -> None:  # fmt: skip
-        """A small contact, closed while the point is on, as it stands at rest."""
+        """Draw a small contact, closed while the point is on, as it stands at rest."""
         closed = (point.wiring is ContactKind.CLOSED) is not actuated
         pen.open("point", point.symbol, closed)
         pen.line(x, y, x + 8, y)

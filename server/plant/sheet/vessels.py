@@ -158,7 +158,7 @@ class VesselArea:
         pipe.symbol(self.pen, c.left + WIDTH + 38, y)
 
     def _next_in(self, c: Column) -> tuple[float, float]:
-        """The row and the drop of the next pipe into a vessel: higher rows drop further right."""
+        """Return row and drop of the next pipe into a vessel: higher rows drop further right."""
         number = c.flows_in
         c.flows_in += 1
         bottom = max(column.bottom for column in self._columns.values())

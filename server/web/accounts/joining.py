@@ -66,7 +66,7 @@ def join(
     email: Annotated[str, Form(max_length=254)] = "",
     password: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:
-    """A new student's account in the section of the code."""
+    """Make a student's account in the section of the code."""
 
     def refuse(sentence: str, status: int = 422) -> Response:
         return page(
@@ -121,7 +121,7 @@ def join_section(
     now: Now,
     code: Annotated[str, Form(max_length=40)] = "",
 ) -> Response:
-    """Somebody who is signed in joins one more section."""
+    """Let somebody who is signed in join one more section."""
 
     def refuse(sentence: str, status: int = 422) -> Response:
         typed = {"code": code, "name": "", "email": ""}

@@ -75,7 +75,7 @@ async def openid_back(
     code: str = "",
     state: str = "",
 ) -> Response:
-    """The provider sends the browser back."""
+    """Finish a sign-in for which the provider sends the browser back."""
     provider = _provider(request)
     if provider is None:
         return error(request, 400, NOT_SET_UP)

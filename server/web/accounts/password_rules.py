@@ -20,7 +20,7 @@ EASY = (
 
 
 def weakness(password: str, *about: str) -> str | None:
-    """What is wrong with a new password; ``about`` is what others know of its owner."""
+    """Return what is wrong with a new password; ``about`` is what others know of its owner."""
     if len(password) < SHORTEST:
         return TOO_SHORT
     known = ["rungmark", *(word for text in about for word in re.findall(r"\w{3,}", text))]

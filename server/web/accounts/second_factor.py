@@ -61,7 +61,7 @@ def sign_in_code(
     code: Annotated[str, Form(max_length=100)] = "",
     next: Annotated[str, Form()] = "/",
 ) -> Response:
-    """The code that is due after the right password; a new session begins with it."""
+    """Take the code that is due after the right password; a new session begins with it."""
     due = _code_due(request, session, now)
     if due is None:
         return RedirectResponse("/sign-in", 303)
@@ -113,7 +113,7 @@ def second_factor(
 
 @router.post("/second-factor/begin")
 def begin_second_factor(session: Writing, visitor: VisitorHere, settings: SettingsHere) -> Response:
-    """A new secret for the app; nothing is asked for before its first code was shown."""
+    """Make a secret for the app; nothing is asked for before its first code was shown."""
     if not second_factors.has_factor(session, visitor.id):
         second_factors.begin_factor(session, visitor.id, settings.key_secret)
     return RedirectResponse("/second-factor", 303)
@@ -210,6 +210,6 @@ def _page(
 
 
 def _picture(address: str) -> Markup:
-    """The address as a QR code (ISO/IEC 18004): an SVG, dark on light in any color scheme."""
+    """Draw the address as a QR code (ISO/IEC 18004): dark on light in any color scheme."""
     code = segno.make(address, error="m")
     return Markup(code.svg_inline(omitsize=True, dark="#000", light="#fff"))

@@ -43,7 +43,7 @@ _SYSTEMS = {
 
 
 def describe_browser(said: str) -> str:
-    """What a browser says it is (the header User-Agent), in two words."""
+    """Return what a browser says it is (the header User-Agent), in two words."""
     browser = next((name for sign, name in _BROWSERS.items() if f"{sign}/" in said), "")
     system = next((name for sign, name in _SYSTEMS.items() if sign in said), "")
     if browser and system:

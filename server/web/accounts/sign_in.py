@@ -41,7 +41,7 @@ DISABLED = "This account is disabled, so nobody can sign in to it. Ask an admini
 
 
 def wait_sentence(wait: timedelta) -> str:
-    """What somebody is told who has to wait before the next try."""
+    """Return what somebody is told who has to wait before the next try."""
     seconds = max(1, round(wait.total_seconds()))
     return f"Too many wrong tries. Wait {seconds} seconds, then try again."
 
@@ -110,7 +110,7 @@ async def sign_in(
 def _refuse(
     request: Request, database: Database, typed: _Typed, guess: _Guess, now: datetime
 ) -> Response:
-    """The same for an account that is not there: it takes a line in the log, too."""
+    """Refuse a sign-in, also of an account that is not there: it takes a line in the log, too."""
     with database.write() as session:
         came = f"from {client_address(request)}"
         note(session, now, None, Action.FAILED_SIGN_IN, person_id=guess.user_id, detail=came)
@@ -165,7 +165,10 @@ def give_session(
     *,
     stay: bool,
 ) -> Response:
-    """A new session for this browser; its cookie goes with the window unless it is to stay."""
+    """Return a new session for this browser.
+
+    Its cookie goes with the window unless it is to stay.
+    """
     lifetime = Lifetime(settings.session_length, settings.idle)
     if stay:
         lifetime = Lifetime(settings.stay_length, settings.stay_length, lasting=True)
@@ -222,6 +225,9 @@ def client_address(request: Request) -> str:
 
 
 def own_address(address: str) -> str:
-    """``address`` if it stays on this server; a browser reads ``//x`` and ``/\\x`` as a host."""
+    r"""Return ``address`` if it stays on this server, else "/".
+
+    A browser reads ``//x`` and ``/\x`` as a host.
+    """
     own = address.startswith("/") and not address.startswith(("//", "/\\"))
     return address if own and address.isprintable() else "/"

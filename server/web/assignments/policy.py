@@ -44,7 +44,7 @@ class PolicyForm:
     in_pairs: bool
 
     def policy(self, zone: ZoneInfo, stored: Assignment | None = None) -> Policy | str:
-        """What it means, or one sentence that says what can't be.
+        """Return what it means, or one sentence that says what can't be.
 
         A date that is as ``stored`` stays so, to the second.
         """
@@ -128,7 +128,7 @@ def set_work(
     zone: ZoneHere,
     now: Now,
 ) -> Response:
-    """What is set, and the form to set one more."""
+    """Show what is set, and the form to set one more."""
     return _set_page(request, session, section_id, catalogue, _fresh(now, zone))
 
 
@@ -199,7 +199,7 @@ def give_time(
     due: Word = "",
     reason: Annotated[str, Form(max_length=500)] = "",
 ) -> Response:
-    """A later due date for one student."""
+    """Give one student a later due date."""
     assignment = assignment_here(session, assignment_id)
     if student not in {each.id for each in students_of(session, assignment.section_id)}:
         return _settings_page(request, session, assignment, "Choose a student of the section.")
@@ -226,7 +226,7 @@ def pair_up(
     first: Annotated[int, Form()] = 0,
     second: Annotated[int, Form()] = 0,
 ) -> Response:
-    """Two students hand in together; without a second, the first works alone again."""
+    """Let two students hand in together; without a second, the first works alone again."""
     assignment = assignment_here(session, assignment_id)
     students = {each.id for each in students_of(session, assignment.section_id)}
     if first not in students or (second and (second not in students or second == first)):
@@ -281,7 +281,7 @@ def _settings_page(
 
 
 def _fresh(now: datetime, zone: ZoneInfo) -> PolicyForm:
-    """A week from now, to begin with."""
+    """Return a week from now, to begin with."""
     due = end_of_day(now.astimezone(zone).date() + timedelta(weeks=1))
     return PolicyForm(field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False)
 
@@ -303,12 +303,12 @@ def _as_typed(assignment: Assignment, zone: ZoneInfo) -> PolicyForm:
 
 
 def field(moment: datetime, zone: ZoneInfo) -> str:
-    """A moment as a date field has it, in the college's time zone."""
+    """Return a moment as a date field has it, in the college's time zone."""
     return f"{moment.astimezone(zone):%Y-%m-%dT%H:%M}"
 
 
 def end_of_day(day: date) -> str:
-    """The end of a day as a date field has it: when something is due that is set for a day."""
+    """Return the end of a day as a date field has it: what is set for a day is due then."""
     return f"{day.isoformat()}T23:59"
 
 

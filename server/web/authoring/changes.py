@@ -49,7 +49,7 @@ class Offered:
 
 
 def changed(draft: Draft, change: DraftChange, offered: Offered) -> Draft:
-    """The draft after a change. Raises Refused; the draft is then as it was."""
+    """Return the draft after a change. Raises Refused; the draft is then as it was."""
     act = ACTIONS.get(change.do)
     if act is None:
         raise ChangeRefused("The page does not know this change. Reload it and try again.")
@@ -154,7 +154,7 @@ def _next_number(draft: Draft) -> str:
 
 
 def _split(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
-    """One requirement becomes two; checks stay with the first."""
+    """Split a requirement in two; checks stay with the first."""
     rows = _rows(draft, "requirements")
     number = path[1]
     assert isinstance(number, int)
@@ -224,7 +224,7 @@ def _shift(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft
 
 
 def _wait(rows: list[Any], step: int) -> int | None:
-    """How long a step waits by itself, in ms."""
+    """Return how long a step waits by itself, in ms."""
     row = rows[step] if step < len(rows) else None
     return milliseconds_of(row.get("after")) if isinstance(row, dict) else None
 

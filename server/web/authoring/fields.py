@@ -56,7 +56,7 @@ class Field:
 
 
 def kinds_of(part: type) -> tuple[Kind, ...]:
-    """The fields of a part that hold a value of their own, in the order of the schema."""
+    """Return the fields of a part that hold a value of their own, in the order of the schema."""
     return _kinds_of(part)
 
 
@@ -112,7 +112,7 @@ def fields_of(
     faults: Sequence[Fault],
     suggest: Callable[[str], str] = lambda key: "",
 ) -> list[Field]:
-    """The controls of the part at ``path``."""
+    """Return the controls of the part at ``path``."""
     values = data if isinstance(data, dict) else {}
     found = []
     for kind in kinds_of(part):
@@ -140,7 +140,7 @@ def faults_at(faults: Sequence[Fault], place: FieldPath, *, inside: bool = True)
 
 
 def shown(kind: Kind, value: Any) -> str:
-    """A value of the file as it is typed."""
+    """Return a value of the file as it is typed."""
     match kind.shape, value:
         case _, None:
             return ""
@@ -159,7 +159,10 @@ def shown(kind: Kind, value: Any) -> str:
 
 
 def typed(kind: Kind, text: str) -> Any:
-    """What was typed, as it stands in the file; None for nothing, text for what does not fit."""
+    """Return what was typed, as it stands in the file.
+
+    None for nothing, text for what does not fit.
+    """
     text = text.replace("\r\n", "\n")
     if not text.strip():
         return None

@@ -84,7 +84,10 @@ DraftCheckerHere = Annotated[DraftChecker, Depends(draft_checker)]
 
 
 def published_in(database: Database) -> Callable[[str], Draft | None]:
-    """Finds the texts behind a name under which an exercise is set; a bench has the draft."""
+    """Return what finds the texts behind a name under which an exercise is set.
+
+    A sandbox has the draft itself.
+    """
 
     def find(slug: str) -> Draft | None:
         with database.read() as session:
@@ -128,7 +131,7 @@ def _list(
     title: str = "",
     source: str = "",
 ) -> Response:
-    """The list; after a refusal it says why, and what was typed stands in its fields."""
+    """Return the list; after a refusal it says why, and what was typed stands in its fields."""
     return page(
         request,
         "authoring/list.html",
@@ -154,7 +157,7 @@ def begin_exercise(
     slug: Annotated[str, Form(max_length=80)] = "",
     source: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
-    """A new draft, empty or copied from an exercise that is published or shipped."""
+    """Begin a draft, empty or copied from an exercise that is published or shipped."""
     slug = slug.strip() or "-".join(
         "".join(c if c.isalnum() else " " for c in title.lower()).split()
     )
@@ -184,7 +187,7 @@ def import_exercise(
     now: Now,
     archive: Annotated[UploadFile, File()],
 ) -> Response:
-    """A new draft from a zip."""
+    """Begin a draft from a zip."""
     try:
         draft = from_zip(archive.file.read())
     except ValueError as refused:
@@ -297,7 +300,7 @@ def _saved(
 
 @router.get("/authoring/{authored_id}/findings")
 def findings(request: Request, authored_id: int, session: Reading, drafts: DraftsHere) -> Response:
-    """What has been found so far; asked for until the look is complete."""
+    """Show what has been found so far; asked for until the look is complete."""
     row = row_here(session, authored_id)
     return fragment(request, "authoring/_findings.html", **_found(row, drafts.read(draft_of(row))))
 
@@ -306,7 +309,7 @@ def findings(request: Request, authored_id: int, session: Reading, drafts: Draft
 def exercise_as_text(
     request: Request, authored_id: int, session: Reading, drafts: DraftsHere
 ) -> Response:
-    """The file itself, with every fault as line:column."""
+    """Show the file itself, with every fault as line:column."""
     row = row_here(session, authored_id)
     return page(request, "authoring/text.html", row=row, reading=drafts.read(draft_of(row)))
 
@@ -344,8 +347,7 @@ def preview_statement(
     drafts: DraftsHere,
     statement: Annotated[str, Form(max_length=20_000)] = "",
 ) -> Response:
-    """The statement as students will read it, with the middle of their numbers; nothing is
-    stored."""
+    """Show the statement as students will read it, with middle numbers; nothing is stored."""
     draft = draft_of(row_here(session, authored_id))
     if drafts.is_heavy(draft):
         return error(request, 422, HEAVY)
@@ -366,7 +368,7 @@ def export_exercise(authored_id: int, session: Reading) -> Response:
 
 @router.get("/exercise-schema.json")
 def published_schema() -> Response:
-    """The JSON schema of exercise.yaml, for editors that check while one types."""
+    """Show the JSON schema of exercise.yaml, for editors that check while one types."""
     return JSONResponse(exercise_schema())
 
 
@@ -385,7 +387,7 @@ def open_bench(
     program: Annotated[str, Form(max_length=80)] = "",
     trial: Annotated[bool, Form()] = False,
 ) -> Response:
-    """The draft as a student has it, with a reference program in the editor if one is named."""
+    """Show the draft as a student has it, with a reference program if one is named."""
     row = row_here(session, authored_id)
     draft = draft_of(row)
     reading = drafts.read(draft)
@@ -491,7 +493,7 @@ def _found(row: AuthoredExercise, reading: DraftReading) -> dict[str, Any]:
 
 
 def as_id(text: str) -> str:
-    """A text as an id that a selector can name: letters, digits and '-'."""
+    """Return a text as an id that a selector can name: letters, digits and '-'."""
     return re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
 
 

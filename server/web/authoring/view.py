@@ -162,7 +162,7 @@ def plant_place(data: dict[str, Any]) -> FieldPath:
 def _plant_groups(
     data: dict[str, Any], reading: DraftReading, suggestions: dict[str, list[str]]
 ) -> Iterator[PlantGroup]:
-    """All parts that stand under ``plant``, in its groups and beside them."""
+    """Yield all parts that stand under ``plant``, in its groups and beside them."""
     for place in (("plant",), *(("plant", group) for group in GROUPS)):
         lists = _at(data, place)
         for key in lists if isinstance(lists, dict) else ():
@@ -261,7 +261,7 @@ def _scenario(
 def _handles(
     rows: list[dict[str, Any]], moments: tuple[int | None, ...], scenario: int
 ) -> list[Handle]:
-    """Each step that comes, and how far it may be moved before it meets its neighbours."""
+    """Return each step that comes, and how far it may be moved before it meets its neighbours."""
     handles = []
     waits = [milliseconds_of(row.get("after")) for row in rows]
     for place, (row, at) in enumerate(zip(rows, moments, strict=True)):
@@ -308,7 +308,7 @@ def _signals(bare: Exercise | None) -> list[str]:
 
 
 def _suggestions(data: dict[str, Any]) -> dict[str, list[str]]:
-    """What may stand in fields that name something, by what they name or by their key."""
+    """Return what may stand in fields that name something, by what they name or by their key."""
     points = _dicts(data, "points")
     symbols = [str(p.get("symbol")) for p in points]
     outputs = [str(p.get("symbol")) for p in points if str(p.get("address")).startswith("%Q")]
@@ -353,7 +353,7 @@ TEMPLATE_NAMES = {name: describe_draw for name, (describe_draw, _, _) in TEMPLAT
 
 
 def part_at(path: FieldPath, data: Any) -> type[Any] | None:
-    """The form of the part at ``path``; None where no part stands."""
+    """Return the form of the part at ``path``; None where no part stands."""
     match path:
         case ():
             return ExerciseForm

@@ -79,7 +79,7 @@ def add_person(
     email: Annotated[str, Form(max_length=254)] = "",
     role: Annotated[Role, Form()] = Role.STUDENT,
 ) -> Response:
-    """A new account; the page shows the link for its first password.
+    """Make an account; the page shows the link for its first password.
 
     An unconfirmed account with this address becomes this person's: whoever made it is shut out.
     """
@@ -103,7 +103,7 @@ def password_link(
     visitor: VisitorHere,
     now: Now,
 ) -> Response:
-    """A link by which this person sets a new password; it is shown once."""
+    """Make a link by which this person sets a new password; it is shown once."""
     user = _person(session, person_id)
     link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, user.email, "", user, link)
@@ -135,7 +135,7 @@ def may_see_names(
     now: Now,
     permitted: Annotated[bool, Form()] = False,
 ) -> Response:
-    """Whether this member of the department sees whose work the figures rest on."""
+    """Let a member of the department see whose work the figures rest on, or no longer."""
     user = _person(session, person_id)
     accounts.permit_names(session, user, permitted, by_id=visitor.id, now=now)
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
@@ -143,13 +143,13 @@ def may_see_names(
 
 @router.get("/people/{person_id}/data.json")
 def export_person(person_id: int, session: Reading) -> Response:
-    """All that is stored about a person."""
+    """Show all that is stored about a person."""
     return _export(session, _person(session, person_id).id)
 
 
 @router.get("/my-data.json")
 def my_data(session: Reading, visitor: VisitorHere) -> Response:
-    """All that is stored about oneself."""
+    """Show all that is stored about oneself."""
     return _export(session, visitor.id)
 
 

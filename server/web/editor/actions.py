@@ -56,7 +56,7 @@ TYPES = (
 
 
 def editor_context(here: Workplace, copy: WorkingCopy, sheet: EditorSheet) -> dict[str, Any]:
-    """What the editor's part of the exercise sheet needs."""
+    """Return what the editor's part of the exercise sheet needs."""
     commands = [command for group in GROUPS for command in group.commands]
     return _shown(here, copy, sheet) | {
         "groups": GROUPS,
@@ -145,7 +145,7 @@ def undo(
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
-    """One step back."""
+    """Take one step back."""
     return _moved(request, editor, database, revision, now, step_back)
 
 
@@ -157,7 +157,7 @@ def redo(
     now: Now,
     revision: Annotated[int, Form()],
 ) -> Response:
-    """One undone step forth again."""
+    """Redo one undone step."""
     return _moved(request, editor, database, revision, now, step_forth)
 
 
@@ -168,7 +168,7 @@ def preview(
     session: Reading,
     text: Annotated[str, Form()] = "",
 ) -> Response:
-    """A rung's text as it would be drawn; nothing is stored."""
+    """Draw a rung's text; nothing is stored."""
     copy = working_copy(session, editor.here.assignment, editor.visitor.id, editor.here.start)
     variables = editor.sheet(copy).program.variables
     try:
@@ -181,7 +181,10 @@ def preview(
 def _done(
     request: Request, editor: EditorContext, previous: Document, copy: WorkingCopy, action: str
 ) -> Response | None:
-    """The answer to an action that was done before its sender was cut off; None if it was not."""
+    """Return the answer to an action that was done before its sender was cut off.
+
+    None if it was not.
+    """
     before, after = sheet_of(from_json(previous), editor.here.exercise), editor.sheet(copy)
     try:
         edited = edit(before.program, _read(action))
@@ -215,7 +218,7 @@ def _moved(
 
 
 def _first_difference(before: Program, after: Program) -> Selection:
-    """Where a step back or forth is seen."""
+    """Return where a step back or forth is seen."""
     for number, (old, new) in enumerate(zip(before.rungs, after.rungs, strict=False)):
         if old != new:
             return Selection(rung=number)
@@ -243,7 +246,7 @@ def _answer(
 
 
 def _newest(request: Request, editor: EditorContext, copy: WorkingCopy) -> Response:
-    """The action came from an older state: show the newest, and let the person choose."""
+    """Show the newest state to who acted on an older one, and let the person choose."""
     return fragment(
         request,
         "editor/_stale.html",
@@ -277,7 +280,7 @@ def _shown(here: Workplace, copy: WorkingCopy, sheet: EditorSheet) -> dict[str, 
 
 
 def _selection_words(selection: Selection) -> str:
-    """A place in the words of static/editor/selection.js: ``2 path 1.0.0``."""
+    """Return a place in the words of static/editor/selection.js: ``2 path 1.0.0``."""
     if selection.rung is None:
         return ""
     if selection.path is not None:
@@ -288,7 +291,7 @@ def _selection_words(selection: Selection) -> str:
 
 
 def _read(text: str) -> Action:
-    """The action that a browser sent. Raises ProgramError."""
+    """Return the action that a browser sent. Raises ProgramError."""
     try:
         data = parse_json(text)
     except ValueError:
@@ -301,7 +304,7 @@ def _read(text: str) -> Action:
 
 
 def _with_literals(action: dict[str, Any]) -> dict[str, Any]:
-    """The same action with the initial value of a declaration as a number.
+    """Return the same action with the initial value of a declaration as a number.
 
     A person types it as a literal of the variable's type: TRUE, 5, T#2s.
     """
@@ -342,17 +345,17 @@ def _initial(literal: str, kind: str) -> int | None:
 
 @pass_context
 def clock(context: Context, moment: datetime) -> str:
-    """The time of day to the second, as the status of saving shows it."""
+    """Return the time of day to the second, as the status of saving shows it."""
     return f"{moment.astimezone(context['zone']):%H:%M:%S}"
 
 
 def initial(variable: Variable) -> str:
-    """The initial value as a literal, empty for the default."""
+    """Return the initial value as a literal, empty for the default."""
     return "" if variable.initial is None else print_initial(variable)
 
 
 def inputs(block: BlockType) -> str:
-    """The inputs that a new block must have, as text to fill in."""
+    """Return the inputs that a new block must have, as text to fill in."""
     examples = {"TIME": "T#1s", "INT": "1", "BOOL": ""}
     return ", ".join(f"{pin.name} := {examples[pin.type]}" for pin in block.inputs if pin.required)
 

@@ -64,7 +64,7 @@ class Served:
 
 @router.get("/elements")
 def elements(request: Request) -> Response:
-    """Every rung element with its timing picture."""
+    """Show every rung element with its timing picture."""
     pictures = [(key, element_picture(key)) for key in HELP]
     return page(request, "editor/elements.html", pictures=pictures)
 
@@ -78,7 +78,7 @@ def about_selected(
     at: str = "",
     symbol: str = "",
 ) -> Response:
-    """What the editor can tell of an element or output, of a whole rung, or of a symbol alone."""
+    """Show what the editor knows of an element or output, a whole rung, or a symbol alone."""
     copy = working_copy(session, editor.here.assignment, editor.visitor.id, editor.here.start)
     program = editor.sheet(copy).program
     found = program.rungs[rung] if 0 <= rung < len(program.rungs) else None
@@ -98,7 +98,7 @@ def about_selected(
 
 
 def _at(rung: Rung, at: str) -> Element | Output | None:
-    """The element or output at a place as the browser names it: ``path 1.0.0``, ``output 0``."""
+    """Return what is at a place as the browser names it: ``path 1.0.0``, ``output 0``."""
     places: dict[str, Element | Output] = {
         at_of(Place(path=path)): element for path, element in walk(rung.network)
     }
@@ -138,7 +138,7 @@ def _facts(variable: Variable, exercise: Exercise) -> Iterator[str]:
 
 
 def _links(places: Sequence[Place]) -> tuple[Link, ...]:
-    """One for each rung; places of a rung stand together."""
+    """Return one for each rung; places of a rung stand together."""
     by_rung = [(rung, list(group)) for rung, group in groupby(places, lambda place: place.rung)]
     return tuple(Link(r, at_of(group[0]), len(group)) for r, group in by_rung if r is not None)
 

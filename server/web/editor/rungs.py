@@ -46,7 +46,7 @@ class RungView:
 def rung_views(
     program: Program, messages: Iterable[Message] = (), like: Mapping[int, RungView] | None = None
 ) -> Iterator[RungView]:
-    """The rungs of a program, each with the messages that concern it.
+    """Yield the rungs of a program, each with the messages that concern it.
 
     ``like`` may have views, by the identity of their rungs, of a program with the same variables:
     only the messages may have changed there.
@@ -66,19 +66,22 @@ def rung_views(
 
 
 def remark(message: Message) -> Remark:
-    """The message as it stands at its rung, which needs no number there."""
+    """Return the message as it stands at its rung, which needs no number there."""
     return Remark(message.severity, message.text, message.mend, at_of(message.place))
 
 
 def at_of(place: Place) -> str:
-    """A place in its rung as static/editor/selection.js names it; empty for the rung itself."""
+    """Return a place in its rung as static/editor/selection.js names it.
+
+    Empty for the rung itself.
+    """
     if place.path is not None:
         return "path " + ".".join(map(str, place.path))
     return "" if place.output is None else f"output {place.output}"
 
 
 def _declarations(rung: Rung, declared: dict[str, Variable]) -> tuple[Variable, ...]:
-    """The declarations that the drawing of a rung depends on."""
+    """Return the declarations that the drawing of a rung depends on."""
     used = dict.fromkeys(found.symbol for found in occurrences_in(rung))
     return tuple(declared[symbol] for symbol in used if symbol in declared)
 
@@ -96,7 +99,10 @@ def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, st
 
 
 def drawn_rungs(program: Program) -> list[tuple[Rung, Markup]]:
-    """Each rung with a drawing to look at; number, requirements and comment stand beside it."""
+    """Return each rung with a drawing to look at.
+
+    Number, requirements and comment stand beside it.
+    """
     return [
         (rung, Markup(draw_rung(rung, program, number, margin=False, width=RUNG_WIDTH)))
         for number, rung in enumerate(program.rungs)
@@ -120,7 +126,7 @@ class RungChanges:
 def changes_between(
     old: Sequence[RungView], new: Sequence[RungView], before: Program, after: Program
 ) -> RungChanges:
-    """What a page that shows ``old`` must do to show ``new``."""
+    """Return what a page that shows ``old`` must do to show ``new``."""
     first = 0
     shortest = min(len(old), len(new))
     while first < shortest and before.rungs[first] == after.rungs[first]:

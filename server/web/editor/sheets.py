@@ -38,7 +38,10 @@ class EditorSheet:
 def sheet_of(
     program: Program, exercise: Exercise, before: EditorSheet | None = None
 ) -> EditorSheet:
-    """The sheet of a program; rungs that it shares with the one ``before`` are not drawn again."""
+    """Return the sheet of a program.
+
+    Rungs that it shares with the one ``before`` are not drawn again.
+    """
     messages = validate(program, exercise.points)
     general = tuple(message for message in messages if message.place.rung is None)
     same = before is not None and before.program.variables == program.variables
@@ -60,7 +63,7 @@ class Sheets:
         self._lock = Lock()
 
     def find(self, here: Workplace, user_id: int, copy: WorkingCopy) -> EditorSheet:
-        """The sheet of what is stored."""
+        """Return the sheet of what is stored."""
         with self._lock:
             kept = self._sheets.get((here.assignment.id, user_id))
         if kept is not None and kept[:3] == _state(here, copy):
@@ -79,7 +82,7 @@ class Sheets:
 
 
 def _state(here: Workplace, copy: WorkingCopy) -> tuple[int, datetime | None, int]:
-    """What tells two states of one person's program apart."""
+    """Return what tells two states of one person's program apart."""
     return copy.revision, copy.saved_at, id(here.exercise)
 
 

@@ -25,7 +25,7 @@ def exercise(
     visitor: VisitorHere,
     sheets: SheetsHere,
 ) -> Response:
-    """The whole sheet. Of the scenarios only the open ones leave the server."""
+    """Show the whole sheet. Of the scenarios only the open ones leave the server."""
     copy = working_copy(session, here.assignment, visitor.id, here.start)
     return page(
         request,
@@ -41,7 +41,7 @@ def exercise(
 
 
 def resting(point: PointDeclaration) -> str:
-    """The signal of a point at rest, as a word."""
+    """Return the signal of a point at rest, as a word."""
     if point.resting is None:
         return "–"
     if point.type == "BOOL":

@@ -119,7 +119,7 @@ def section_gradebook(
 def requirements_of(
     request: Request, assignment_id: int, student_id: int, session: Reading
 ) -> Response:
-    """The requirements of the attempt that counts, for a cell of the section's gradebook."""
+    """Show the requirements of the attempt that counts, for a cell of the section's gradebook."""
     assignment = assignment_here(session, assignment_id)
     standing = standings_of(session, student_id, [assignment_id])[assignment_id]
     student = get_person(session, student_id)
@@ -134,7 +134,7 @@ def requirements_of(
 
 @router.get("/assignments/{assignment_id}/gradebook.csv")
 def gradebook_csv(assignment_id: int, session: Reading) -> Response:
-    """One row per student, a column per requirement."""
+    """Download one row per student, a column per requirement."""
     return _file(session, assignment_id, "csv")
 
 
@@ -145,7 +145,7 @@ def gradebook_xlsx(assignment_id: int, session: Reading) -> Response:
 
 @router.get("/sections/{section_id}/gradebook.csv")
 def section_gradebook_csv(section_id: int, session: Reading, now: Now) -> Response:
-    """One row per student, a column per assignment."""
+    """Download one row per student, a column per assignment."""
     return _section_file(session, section_id, now, "csv")
 
 
@@ -168,7 +168,7 @@ def _section_file(session: Session, section_id: int, now: datetime, kind: Kind) 
 
 
 def table_of(book: Gradebook) -> Table:
-    """The gradebook of an assignment as a table."""
+    """Return the gradebook of an assignment as a table."""
     head = (
         *("Student", "Email", "Section", "Attempt", "Attempts", "Submitted (UTC)", "Days late"),
         *("Marked", "Points", "Out of", "Set by hand because"),
@@ -196,7 +196,10 @@ def table_of(book: Gradebook) -> Table:
 
 
 def section_table(book: SectionBook) -> Table:
-    """The gradebook of a section as a table; points of each assignment, then the share so far."""
+    """Return the gradebook of a section as a table.
+
+    Points of each assignment, then the share so far.
+    """
     columns = ("Student", "Email", *(each.title for each in book.assignments), "Share so far")
     rows = tuple(
         (
@@ -211,14 +214,14 @@ def section_table(book: SectionBook) -> Table:
 
 
 def assignment_here(session: Session, assignment_id: int) -> Assignment:
-    """The assignment that the access rule has found."""
+    """Return the assignment that the access rule has found."""
     found = find_assignment(session, assignment_id)
     assert found is not None, "the access rule has found it"
     return found
 
 
 def section_here(session: Session, section_id: int) -> Section:
-    """The section that the access rule has found."""
+    """Return the section that the access rule has found."""
     found = find_section(session, section_id)
     assert found is not None, "the access rule has found it"
     return found
@@ -249,7 +252,7 @@ def _is_shown(show: Show, standing: Standing, assignment: Assignment, now: datet
 
 
 def _place(order: Order, standing: Standing) -> tuple[float, ...]:
-    """What a row is sorted by; rows come sorted by name, and sorting keeps equals so."""
+    """Return what a row is sorted by; rows come sorted by name, and sorting keeps equals so."""
     match order:
         case Order.POINTS:
             return (standing.points is None, -(standing.points or 0))

@@ -50,7 +50,7 @@ class ComparedProgram:
     program: Program
 
     def drawn(self, common: Collection[int]) -> list[tuple[Markup, bool]]:
-        """Each rung drawn, and whether the other program has it too."""
+        """Return each rung drawn, and whether the other program has it too."""
         return [
             (Markup(draw_rung(rung, self.program, n, width=WIDTH)), n in common)
             for n, rung in enumerate(self.program.rungs)
@@ -61,7 +61,7 @@ class ComparedProgram:
 def similarity(
     request: Request, assignment_id: int, session: Reading, visitor: VisitorHere
 ) -> Response:
-    """Pairs of what counts for two students who are not partners, side by side."""
+    """Show pairs of what counts for two students who are not partners, side by side."""
     assignment = assignment_here(session, assignment_id)
     own = _of_section(session, assignment)
     others = _elsewhere(session, assignment, visitor.id) if own else []

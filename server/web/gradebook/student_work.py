@@ -81,7 +81,7 @@ def comment_on_rung(
     rung: Annotated[str, Form(max_length=10)] = "",
     text: Annotated[str, Form(max_length=corrections.MAX_COMMENT)] = "",
 ) -> Response:
-    """A comment beside a rung of a submitted program; ``rung`` counts from 1, empty for all."""
+    """Comment on a rung of a submitted program; ``rung`` counts from 1, empty for all."""
     submission = find_submission(session, submission_id)
     assert submission is not None, "the access rule has found it"
     rungs = len(submission.program.get("rungs", []))
@@ -98,7 +98,7 @@ def comment_on_rung(
 def standing(
     request: Request, section_id: int, session: Reading, visitor: VisitorHere, now: Now
 ) -> Response:
-    """A student's own standing in a section."""
+    """Show a student's own standing in a section."""
     return _standing_page(request, session, section_id, visitor.id, now, own=True)
 
 
@@ -106,12 +106,12 @@ def standing(
 def student_standing(
     request: Request, section_id: int, student_id: int, session: Reading, now: Now
 ) -> Response:
-    """The same page for who teaches the section."""
+    """Show the same page for who teaches the section."""
     return _standing_page(request, session, section_id, student_id, now, own=False)
 
 
 def most_points(session: Session, assignment: Assignment, student_id: int) -> float | None:
-    """The points of the exercise, as far as a verdict has told them."""
+    """Return the points of the exercise, as far as a verdict has told them."""
     return standings_of(session, student_id, [assignment.id])[assignment.id].max_score
 
 

@@ -72,7 +72,7 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
 def _sheets(
     session: Session, user_id: int, counts: Mapping[int, int], now: datetime
 ) -> list[SectionSheet]:
-    """A sheet for each of one's sections; what is set in them is read at once for all."""
+    """Return a sheet for each of one's sections; what is set in them is read at once for all."""
     sections = sections_of(session, user_id)
     set_here = assignments_of(session, [section.id for section, _ in sections])
     teaches = {section.id for section, role in sections if role in TEACHING}

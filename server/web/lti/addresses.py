@@ -8,12 +8,12 @@ from server.store.lti import Platform
 
 
 def target_of(settings: Settings) -> str:
-    """Where links lead, and where every launch is posted."""
+    """Return where links lead, and where every launch is posted."""
     return f"{settings.public_urls[0]}/lti/launch"
 
 
 def choosing_target_of(settings: Settings) -> str:
-    """Where a platform leads who chooses new links, so that it is known before they sign in."""
+    """Return where a platform leads who chooses new links, so that it is known beforehand."""
     return f"{settings.public_urls[0]}/lti/choose"
 
 

@@ -71,7 +71,7 @@ class _Signing:
 
 @router.get("/lti/choices/{choice_id}")
 def lti_choice(request: Request, choice_id: int, session: Reading) -> Response:
-    """What are new links of the platform to lead to? (Deep Linking 2.0)"""
+    """Ask what new links of the platform are to lead to (Deep Linking 2.0)."""
     return choice_page(request, session, _choice(session, choice_id))
 
 
@@ -103,7 +103,7 @@ def hand_over_in_frame(
     form: SentHere,
     ticket: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
-    """The same inside the platform's frame, for who has the ticket of the choice."""
+    """Take the choice inside the platform's frame, for who has its ticket."""
     choice = choice_by_ticket(session, choice_id, ticket, now)
     if choice is None:
         gone, answer = find_choice(session, choice_id), error(request, 404, GONE)
@@ -171,7 +171,7 @@ def _most(catalogue: Catalogue, assignment: Assignment) -> float:
 def choice_page(
     request: Request, session: Session, choice: LtiChoice, ticket: str = "", mistake: str = ""
 ) -> Response:
-    """The page of a choice; with a ticket, inside the platform's frame."""
+    """Return the page of a choice; with a ticket, inside the platform's frame."""
     answer = page(
         request,
         "lti/choice.html",

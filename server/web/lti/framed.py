@@ -39,7 +39,7 @@ def lti_enter_in_frame(
     now: Now,
     state: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:
-    """The frame that began the launch comes for it, with the state from the platform's storage."""
+    """Finish a launch in the frame that began it, with the state from the platform's storage."""
     waiting = follow_role(database, state, now)
     if waiting is None:
         return error(request, 400, UNKNOWN)

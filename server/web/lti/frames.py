@@ -21,7 +21,7 @@ HINTS = ("iss", "login_hint", "target_link_uri", "lti_message_hint", "client_id"
 
 
 def in_frame(request: Request) -> bool:
-    """Whether the browser asks for a page in a frame, as far as it says so."""
+    """Return whether the browser asks for a page in a frame, as far as it says so."""
     return request.headers.get("Sec-Fetch-Dest") in FRAMES
 
 
@@ -85,7 +85,7 @@ def asking_page(request: Request, platform: Platform, target: str, state: str) -
 
 
 def storage_key(state: str) -> str:
-    """One for each sign-in, so that two frames don't disturb each other."""
+    """Return the cookie of one sign-in, so that two frames don't disturb each other."""
     return "rungmark_lti_" + "".join(letter for letter in state if letter.isalnum())[:12]
 
 

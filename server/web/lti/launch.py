@@ -75,7 +75,7 @@ NOT_TO_CHOOSE = (
 
 @router.get("/lti/keys")
 def lti_keys(database: DatabaseHere, settings: SettingsHere, now: Now) -> Response:
-    """The public keys by which platforms check what we sign (RFC 7517).
+    """Publish the keys by which platforms check what we sign (RFC 7517).
 
     Some platforms look here before they can be registered, so the first look makes the first key.
     """
@@ -101,7 +101,7 @@ def lti_login(
     now: Now,
     form: Annotated[FormData, Depends(sent_form)],
 ) -> Response:
-    """A platform asks us to begin (Security Framework 1.0, 5.1.1.1; LTI Core 1.3, 4.1)."""
+    """Begin a sign-in for a platform (Security Framework 1.0, 5.1.1.1; LTI Core 1.3, 4.1)."""
     values = {name: str(value) for name, value in {**request.query_params, **form}.items()}
     issuer, client_id = values.get("iss", ""), values.get("client_id", "")
     found = lti_entry.platforms_of(session, issuer, client_id)
@@ -164,7 +164,7 @@ async def lti_launch(
     error_description: Annotated[str, Form(max_length=1000)] = "",
     refused: Annotated[str, Form(max_length=200, alias="error")] = "",
 ) -> Response:
-    """The platform says who comes (Security Framework 1.0, 5.1.1.3 and 5.1.3)."""
+    """Take the platform's word for who comes (Security Framework 1.0, 5.1.1.3 and 5.1.3)."""
     begun = await run_in_threadpool(_begun, database, state, now)
     if begun is None:
         return error(request, 400, UNKNOWN)
@@ -202,7 +202,7 @@ async def lti_launch(
 
 
 def _begun(database: Database, state: str, now: datetime) -> tuple[Platform, LtiLogin] | None:
-    """The platform and the login that waits for its launch."""
+    """Return the platform and the login that waits for its launch."""
     with database.read() as session:
         login = lti_entry.find_login(session, state, now)
         if login is None or login.launch is not None:
@@ -227,7 +227,7 @@ def _keep(database: Database, platform_id: int, state: str, launch: Launch, now:
 def lti_enter(
     request: Request, database: DatabaseHere, settings: SettingsHere, now: Now, state: str = ""
 ) -> Response:
-    """The browser that began the launch comes for it."""
+    """Finish a launch in the browser that began it."""
     if not state or read_cookie(request, storage_key(state), ENTER) != state:
         return error(request, 400, OTHER_BROWSER)
     visitor = request.state.visitor

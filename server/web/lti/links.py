@@ -24,7 +24,7 @@ router = APIRouter()
 def lti_context(
     request: Request, context_id: int, session: Reading, visitor: VisitorHere, then: str = "/"
 ) -> Response:
-    """Which section is this course of the platform?"""
+    """Ask which section this course of the platform is."""
     return _context_page(request, session, _context(session, context_id), visitor, then)
 
 
@@ -47,7 +47,7 @@ def connect_context(
 
 @router.get("/lti/links/{link_id}")
 def lti_link(request: Request, link_id: int, session: Reading) -> Response:
-    """Where does this link of the platform lead?"""
+    """Ask where this link of the platform leads."""
     return _link_page(request, session, _link(session, link_id))
 
 

@@ -36,7 +36,7 @@ class PlatformForm(Registration):
     deployments: str = ""
 
     def mistake(self) -> str:
-        """One sentence that says what can't be; empty if all is well."""
+        """Return one sentence that says what can't be; empty if all is well."""
         needed = (("name", self.name), ("issuer", self.issuer), ("client id", self.client_id))
         for what, text in needed:
             if not text:

@@ -41,7 +41,7 @@ async def roster_from_lms(
     errands: ErrandsHere,
     now: Now,
 ) -> Response:
-    """What the members of the LMS's course would change.
+    """Show what the members of the LMS's course would change.
 
     Nothing of that is stored yet, but what the LMS says of roles that it gave itself holds at once.
     """
@@ -68,7 +68,7 @@ def _contexts(session: Session, section_id: int) -> list[LtiContext]:
 def _members(
     services: Services, contexts: list[LtiContext], now: datetime
 ) -> list[tuple[LtiContext, list[Member]]]:
-    """Everybody in each of the courses. Raises NoAnswer, NotTaken and KeyTrouble."""
+    """Return everybody in each of the courses. Raises NoAnswer, NotTaken and KeyTrouble."""
     return [
         (context, services.members(context.platform, context.memberships_url or "", now))
         for context in contexts
@@ -132,7 +132,7 @@ def _preview(
 
 
 def _row(member: Member, user: User | None) -> tuple[str, str, str, str] | None:
-    """A line of the roster; None for who has left, teaches, or can't be told apart."""
+    """Return a line of the roster; None for who has left, teaches, or can't be told apart."""
     role = role_of(member.roles)
     email = user.email if user else (member.email or "")
     name, listed_as = names(member.name, member.given_name, member.family_name)

@@ -64,7 +64,7 @@ class ProgramComparison:
 
 
 def compared(before: Program, after: Program) -> ProgramComparison:
-    """What changed from one program to the other, drawn."""
+    """Return what changed from one program to the other, drawn."""
     found = compare(before, after)
     return ProgramComparison(
         tuple(_rows(found.rungs, before, after)),

@@ -36,7 +36,7 @@ NO_FILE = "No file was chosen. Choose one that holds a program as text or XML."
 def program_as_text(
     here: WorkplaceHere, session: Reading, visitor: VisitorHere, state: str = NOW
 ) -> Response:
-    """The text form."""
+    """Show the text form."""
     found = state_here(session, here, visitor.id, state)
     return _file(found, "st", "text/plain; charset=utf-8", print_program(found.program))
 
@@ -65,7 +65,7 @@ def preview_import(
     visitor: VisitorHere,
     program: Annotated[UploadFile, File()],
 ) -> Response:
-    """What a file would bring, or why it is refused and where; nothing is stored."""
+    """Show what a file would bring, or why it is refused and where; nothing is stored."""
     name = PurePosixPath(program.filename or "").name[:100]
     data = program.file.read()
     if not name and not data:

@@ -83,7 +83,7 @@ def print_program(
 def print_submission(
     request: Request, submission_id: int, session: Reading, catalogue: CatalogueHere, now: Now
 ) -> Response:
-    """A program as it was submitted."""
+    """Show a program as it was submitted."""
     submission = find_submission(session, submission_id)
     assert submission is not None, "the access rule has found it"
     assignment = submission.assignment
@@ -162,7 +162,7 @@ def _references(rung: Rung, number: int, uses: dict[str, Uses]) -> Iterator[str]
 
 
 def _numbers(places: Sequence[Place]) -> str:
-    """The rungs of these places, counted from 1, each once: ``1, 4–6, 9``."""
+    """Return the rungs of these places, counted from 1, each once: ``1, 4–6, 9``."""
     rungs = sorted({place.rung + 1 for place in places if place.rung is not None})
     # Numbers that follow each other are equally far from their position in the list.
     runs = [[n for _, n in run] for _, run in groupby(enumerate(rungs), lambda at: at[1] - at[0])]

@@ -44,7 +44,7 @@ class State:
 def find_state(
     session: Session, here: Workplace, user_id: int, copy: WorkingCopy, ref: str
 ) -> State:
-    """A state of this person's own program at this assignment, or 404."""
+    """Return a state of this person's own program at this assignment, or 404."""
     if ref == NOW:
         return State(_now(copy), from_json(copy.program))
     if ref == START.ref:
@@ -65,12 +65,12 @@ def find_state(
 
 
 def start_of(exercise: Exercise) -> State:
-    """What everybody begins with."""
+    """Return what everybody begins with."""
     return State(START, start_program(exercise))
 
 
 def state_of(attempt: Submission) -> State:
-    """A program as it was submitted."""
+    """Return a program as it was submitted."""
     words = f"Attempt {attempt.attempt}"
     name = StateName(f"attempt-{attempt.attempt}", words, attempt.submitted_at)
     return State(name, from_json(attempt.program))
@@ -79,7 +79,7 @@ def state_of(attempt: Submission) -> State:
 def state_names(
     session: Session, here: Workplace, user_id: int, copy: WorkingCopy
 ) -> Iterator[StateName]:
-    """Every state that can be compared: now, versions and attempts from the newest, the start."""
+    """Yield the states to compare: now, versions, attempts from the newest, the start."""
     yield _now(copy)
     kept = [
         (version.saved_at, f"version-{version.id}", version.name)
@@ -94,7 +94,7 @@ def state_names(
 
 
 def state_here(session: Session, here: Workplace, user_id: int, ref: str) -> State:
-    """The same, for a page that needs nothing else of the working program."""
+    """Return the same, for a page that needs nothing else of the working program."""
     copy = working_copy(session, here.assignment, user_id, here.start)
     return find_state(session, here, user_id, copy, ref)
 

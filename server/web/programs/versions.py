@@ -42,7 +42,7 @@ STALE = (
 def versions(
     request: Request, here: WorkplaceHere, session: Reading, visitor: VisitorHere
 ) -> Response:
-    """The program now, its versions and attempts, and the way in and out for files."""
+    """Show the program now, its versions and attempts, and the way in and out for files."""
     return versions_page(request, session, here, visitor.id)
 
 
@@ -84,7 +84,7 @@ def compare_states(
     before: str = "start",
     after: str = NOW,
 ) -> Response:
-    """What changed from one state to another, drawn."""
+    """Show what changed from one state to another, drawn."""
     return _comparison(request, session, here, visitor.id, before, after)
 
 
@@ -96,7 +96,7 @@ def compare_attempts(
     catalogue: CatalogueHere,
     before: Annotated[int | None, Query(ge=0)] = None,
 ) -> Response:
-    """What changed from an earlier attempt, the one before if none is named.
+    """Show what changed from an earlier attempt, the one before if none is named.
 
     Before the first one, by the number 0, is what the exercise gives.
     """
@@ -158,7 +158,7 @@ def versions_page(
     status: int = 200,
     **context: Any,
 ) -> Response:
-    """The page, with what was refused of a name or a file."""
+    """Return the page, with what was refused of a name or a file."""
     copy = working_copy(session, here.assignment, user_id, here.start)
     now, *states = state_names(session, here, user_id, copy)
     return page(

@@ -57,7 +57,7 @@ class Report:
         return self.by_term[-1][1] if self.by_term else {}
 
     def change(self, outcome: str) -> float | None:
-        """How much more of the students reached it than in the term before, None without both."""
+        """Return how much more students reached it than in the term before, if both are known."""
         shares = [reached[outcome].share for _, reached in self.by_term[-2:] if outcome in reached]
         return shares[1] - shares[0] if len(shares) == 2 else None
 
@@ -65,7 +65,7 @@ class Report:
 def read_report(
     session: Session, catalogue: Catalogue, course_id: int, term_id: int | None
 ) -> Report:
-    """The report in this term; in the newest, if the course has no such term."""
+    """Return the report in this term; in the newest, if the course has no such term."""
     terms = terms_of(session, course_id)
     here = next((each for each in terms if each.id == term_id), terms[0] if terms else None)
     shown = terms[terms.index(here) :][:TERMS] if here else []

@@ -49,7 +49,7 @@ def report(
     now: Now,
     term: Annotated[int | None, Query()] = None,
 ) -> Response:
-    """The report of a course in one term, the newest if none is named."""
+    """Show the report of a course in one term, the newest if none is named."""
     found = read_report(session, catalogue, course_id, term)
     return page(
         request,
@@ -75,7 +75,7 @@ def set_targets(
     share: Annotated[int, Form()] = 80,
     term: Annotated[int, Form()] = 0,
 ) -> Response:
-    """What the department wants reached of one outcome, in per cent."""
+    """Set what the department wants reached of one outcome, in per cent."""
     if not outcome or not (0 <= level <= 100 and 0 <= share <= 100):
         return error(request, 422, "A target needs two numbers from 0 to 100. Correct them.")
     set_target(session, course_id, outcome, Target(level / 100, share / 100))
@@ -90,7 +90,7 @@ def report_csv(
     term: Annotated[int | None, Query()] = None,
     table: ReportTable = ReportTable.OUTCOMES,
 ) -> Response:
-    """One table of the report."""
+    """Show one table of the report."""
     found = read_report(session, catalogue, course_id, term)
     return download(table_of(found, table), _file_name(found, table.value), "csv")
 
@@ -102,7 +102,7 @@ def report_xlsx(
     catalogue: CatalogueHere,
     term: Annotated[int | None, Query()] = None,
 ) -> Response:
-    """Every table of the report, each on a sheet."""
+    """Show every table of the report, each on a sheet."""
     found = read_report(session, catalogue, course_id, term)
     return download_xlsx(tables_of(found), _file_name(found, "report"))
 
@@ -123,7 +123,7 @@ def report_work(
     section: Annotated[int, Query()] = 0,
     passed: Annotated[int | None, Query()] = None,
 ) -> Response:
-    """The submissions that a figure rests on; without names unless the visitor may see them.
+    """Show the submissions that a figure rests on; without names unless the visitor may see them.
 
     ``passed`` is the number of attempts that passing took, 0 for not passed.
     """
@@ -163,7 +163,7 @@ def report_work(
 def report_submission(
     request: Request, course_id: int, submission_id: int, session: Reading, visitor: VisitorHere
 ) -> Response:
-    """One submission: its requirements and its program."""
+    """Show one submission: its requirements and its program."""
     submission = find_submission(session, submission_id)
     assert submission is not None, "the access rule has found it"
     verdict = submission.verdict
@@ -179,7 +179,7 @@ def report_submission(
 
 
 def _wanted(each: Work, outcomes: OutcomeMap, outcome: str, requirement: str) -> list[str]:
-    """The requirements of this work that the figure is about."""
+    """Return the requirements of this work that the figure is about."""
     by_requirement = outcomes.get(each.exercise, {})
     return [
         name
@@ -190,7 +190,7 @@ def _wanted(each: Work, outcomes: OutcomeMap, outcome: str, requirement: str) ->
 
 
 def _about(outcome: str, exercise: str, requirement: str, passed: int | None) -> str:
-    """What a list of submissions is about, in words."""
+    """Return what a list of submissions is about, in words."""
     what = outcome or f"{exercise} {requirement}".strip() or "all work"
     if passed is None:
         return what
@@ -200,13 +200,13 @@ def _about(outcome: str, exercise: str, requirement: str, passed: int | None) ->
 
 
 def _people(session: Session, visitor: Visitor, ids: list[int]) -> dict[int, str]:
-    """Names by id, if the visitor may see them; else none."""
+    """Return names by id, if the visitor may see them; else none."""
     may = visitor.role is Role.ADMINISTRATOR or get_person(session, visitor.id).sees_names
     return names_of(session, ids) if may else {}
 
 
 def _note_looks(database: Database, now: datetime, visitor: Visitor, sections: set[int]) -> None:
-    """Who sees grades beside names is written down, section by section."""
+    """Note section by section who sees grades beside names."""
     with database.write() as session:
         for section_id in sorted(sections):
             note(session, now, visitor.id, Action.SAW_GRADEBOOK, section_id)
@@ -225,7 +225,7 @@ def _file_name(found: Report, what: str) -> str:
 
 
 def change(number: float | None) -> str:
-    """A change between two shares in points of per cent: +4, 0, -12; a dash for none."""
+    """Return a change between two shares in points of per cent: +4, 0, -12; a dash for none."""
     if number is None:
         return "–"
     points = round(100 * number)
@@ -233,7 +233,7 @@ def change(number: float | None) -> str:
 
 
 def signed(number: float | None) -> str:
-    """Two digits, as item analysis is printed: .71, -.12; a dash for none."""
+    """Return two digits, as item analysis is printed: .71, -.12; a dash for none."""
     if number is None:
         return "–"
     text = f"{number:.2f}".replace("-", "\N{MINUS SIGN}")

@@ -21,7 +21,7 @@ class ReportTable(StrEnum):
 
 
 def table_of(report: Report, which: ReportTable) -> Table:
-    """One table of the report; it has no rows where the course has no work yet."""
+    """Return one table of the report; it has no rows where the course has no work yet."""
     match which:
         case ReportTable.OUTCOMES:
             return _outcomes(report)
@@ -36,7 +36,7 @@ def table_of(report: Report, which: ReportTable) -> Table:
 
 
 def tables_of(report: Report) -> list[Table]:
-    """All of them, in the order of the page."""
+    """Return all of them, in the order of the page."""
     return [table_of(report, which) for which in ReportTable]
 
 
@@ -148,6 +148,6 @@ def _term(report: Report) -> str:
 
 
 def _attainment(report: Report, found: Attainment) -> Row:
-    """The columns Outcome to Share."""
+    """Return the columns Outcome to Share."""
     says = report.names.get(found.outcome, "")
     return (found.outcome, says, found.students, found.reached, Share(found.share))

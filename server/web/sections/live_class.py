@@ -22,7 +22,7 @@ def live_class(request: Request, section_id: int, session: Reading, now: Now) ->
 
 @router.get("/sections/{section_id}/lab/now")
 def live_class_now(request: Request, section_id: int, session: Reading, now: Now) -> Response:
-    """The part that is asked for again and again."""
+    """Show the part that is asked for again and again."""
     return fragment(request, "sections/_live_class_now.html", **_context(session, section_id, now))
 
 

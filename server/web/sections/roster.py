@@ -45,7 +45,7 @@ def preview_roster(
     text: Text = "",
     file: Annotated[UploadFile | None, File()] = None,
 ) -> Response:
-    """What the roster would change; nothing is stored."""
+    """Show what the roster would change; nothing is stored."""
     if file is not None and file.filename:
         content = file.file.read()
         try:
@@ -65,7 +65,7 @@ def roster_preview(
     *,
     from_lms: bool = False,
 ) -> Response:
-    """The page of what a roster would change, or the roster page with what is wrong in it."""
+    """Show what a roster would change, or the roster page with what is wrong in it."""
     section = section_here(session, section_id)
     lines, faults = roster.read_roster(text)
     faults = faults or roster.unfit_lines(session, section, lines)
@@ -164,7 +164,7 @@ def remove_from_section(
 def confirm_people(
     section_id: int, session: Writing, visitor: VisitorHere, now: Now, person: People = ()
 ) -> Response:
-    """The instructor says that these accounts belong to the owners of their addresses.
+    """Confirm that these accounts belong to the owners of their addresses.
 
     The page names those that it showed: who has joined since is not confirmed unseen.
     """
@@ -180,7 +180,7 @@ def join_code(
     now: Now,
     closed: Annotated[bool, Form()] = False,
 ) -> Response:
-    """A new join code, or none."""
+    """Set a new join code, or none."""
     section = section_here(session, section_id)
     if closed:
         section.join_code = None
@@ -195,7 +195,7 @@ def join_code(
 def first_passwords(
     section_id: int, session: Writing, settings: SettingsHere, visitor: VisitorHere, now: Now
 ) -> Response:
-    """A CSV with a link for each student whose account this roster made and nobody has used yet."""
+    """Download a link for each student whose account this roster made and nobody has used yet."""
     section = section_here(session, section_id)
     rows = tuple(
         (user.name, user.email, address_of_link(settings, secret))
@@ -207,7 +207,7 @@ def first_passwords(
 
 @router.get("/sections/{section_id}/log")
 def grade_log(request: Request, section_id: int, session: Reading) -> Response:
-    """Who saw and who changed grades of this section."""
+    """Show who saw and who changed grades of this section."""
     return page(
         request,
         "sections/log.html",
@@ -240,7 +240,7 @@ def show_roster(
 
 
 def _recount(session: Session, section_id: int) -> None:
-    """Somebody who comes back has the standing that their work gives."""
+    """Give somebody who comes back the standing that their work earns."""
     for assignment in assignments_of(session, [section_id]):
         recount(session, assignment)
 

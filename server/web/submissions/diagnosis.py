@@ -27,7 +27,10 @@ MOST_TRIED = 600
 def diagnosis(
     request: Request, submission_id: int, database: DatabaseHere, catalogue: CatalogueHere
 ) -> Response:
-    """The nearest right program and the suspected rungs; no lock is held while they are sought."""
+    """Show the nearest right program and the suspected rungs.
+
+    No lock is held while they are sought.
+    """
     with database.read() as session:
         submission = find_submission(session, submission_id)
         if submission is None or submission.verdict is None:

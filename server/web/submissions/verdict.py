@@ -98,7 +98,7 @@ def _take(
     now: datetime,
     revision: int,
 ) -> int | Response:
-    """The id of the stored submission, or the answer that says why there is none."""
+    """Return the id of the stored submission, or the answer that says why there is none."""
     with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
     if copy.revision != revision:
@@ -130,7 +130,7 @@ def verdict(
     worker: WorkerHere,
     now: Now,
 ) -> Response:
-    """The verdict on one attempt, or how far its marking is."""
+    """Show the verdict on one attempt, or how far its marking is."""
     submission = _submission(session, submission_id)
     earlier = earlier_verdicts(session, submission.id)
     if earlier and change_is_unseen(session, submission_id, visitor.id):
@@ -200,7 +200,7 @@ def _news(
 
 
 def released(assignment: Assignment, exercise: Exercise, attempt: int, now: datetime) -> Feedback:
-    """How much of a verdict a student sees: what section and exercise both release."""
+    """Return how much of a verdict a student sees: what section and exercise both release."""
     policy = exercise.feedback
     release = policy.release
     if policy.chart_from_attempt is not None and release is not Release.VERDICT:

@@ -45,7 +45,7 @@ class Held:
 
     @contextmanager
     def one_more(self, visitor_id: int) -> Iterator[bool]:
-        """Whether one more may be held while the block runs."""
+        """Yield whether one more may be held while the block runs."""
         if self._held[visitor_id] >= MOST_HELD:
             yield False
             return

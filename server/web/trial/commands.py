@@ -268,7 +268,10 @@ class CommandHandler:
             ]
 
     def _recorded(self, name: str) -> Recorded | None:
-        """A stored run, or None. Raises ValueError for one that does not fit the exercise."""
+        """Return a stored run, or None.
+
+        Raises ValueError for one that does not fit the exercise.
+        """
         with self._database.read() as session:
             found = find_trial(session, *self.key, name)
         if found is None:

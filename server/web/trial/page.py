@@ -58,7 +58,7 @@ RunsHere = Annotated[Runs, Depends(runs_here)]
 
 
 def runs_of(database: Database, clock: Callable[[], datetime]) -> Runs:
-    """The runs of an application; their records go into its database."""
+    """Return the runs of an application; their records go into its database."""
 
     def store(records: Mapping[Key, Recorded]) -> None:
         runs = {key: (to_json(recorded), recorded.scans) for key, recorded in records.items()}
@@ -85,7 +85,7 @@ def trial(
 def watch_trial(
     request: Request, here: WorkplaceHere, student_id: int, session: Reading
 ) -> Response:
-    """A student's run, to be looked at only."""
+    """Show a student's run, to be looked at only."""
     student = find_person(session, student_id)
     role = role_in_section(session, student_id, here.assignment.section_id)
     if student is None or role is None:
@@ -117,7 +117,7 @@ def _sheet(
 
 
 def speed(times: float) -> str:
-    """A speed as a person says it: 1/50, real time, 2 times."""
+    """Return a speed as a person says it: 1/50, real time, 2 times."""
     if times == 1:
         return "real time"
     return f"1/{round(1 / times)}" if times < 1 else f"{times:g} times"

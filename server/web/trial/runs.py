@@ -82,7 +82,7 @@ each of them."""
 
 
 def next_period(period: float, took: float, waiting: int) -> float:
-    """Seconds from frame to frame after a round of ``period`` that took so long.
+    """Return seconds from frame to frame after a round of ``period`` that took so long.
 
     A server with too much to do shows fewer frames before plants lose time, and before so many
     requests are left ``waiting`` for a thread.
@@ -241,7 +241,7 @@ class Runs:
         return self._trials.get(key)
 
     async def open(self, key: Key, exercise: Exercise, recorded: Recorded) -> LiveTrial:
-        """The run of this key; a new one begins with a recorded run. Raises NoRoom."""
+        """Return the run of this key; a new one begins with a recorded run. Raises NoRoom."""
         if key not in self._trials:
             self._require_room(key)
             if self._claims and not await asyncio.to_thread(self._claims.take, key):

@@ -91,7 +91,7 @@ class Screen:
             self.refresh()
 
     def refresh(self) -> None:
-        """The run has another version of the program, or another past."""
+        """Show a run that has another version of the program, or another past."""
         self._present = self._layout(self._run.program, self._run.live.assembled)
         self._marker = Marker(self._present.lanes)
         self.chart = object()
@@ -125,7 +125,7 @@ class Screen:
         return viewer.chart is not self.chart or viewer.events < self._before
 
     def frame(self, viewer: Viewer, state: Json) -> str | None:
-        """What is new for a viewer as JSON text; None when nothing is."""
+        """Return what is new for a viewer as JSON text; None when nothing is."""
         frame: Json = {}
         if viewer.layout is not self._shown:
             viewer.layout = self._shown
@@ -181,7 +181,7 @@ class Screen:
         }
 
     def _chart_json(self) -> Json:
-        """The last two minutes from the record, exact to the scan."""
+        """Return the last two minutes from the record, exact to the scan."""
         end = self._run.scan
         scan = start = max(0, end - CHART_SCANS)
         changes: list[tuple[int, int, int]] = []
