@@ -2,15 +2,18 @@
 
 Where the exhaustive search finds no way to a violation, a requirement is proved. What is not
 proved may still fail in a random run, or in the scenario that the search suspects, once that has
-been replayed on the concrete plant.
+been replayed on the concrete plant. Where the program is not proved to behave as a reference, a
+working day of ordinary operation has the last word: it reaches times and counts beyond the others.
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from server.ladder.program import Program
 from server.ladder.text_form import print_program
 from server.marking.acceptance import acceptance_run
+from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.machine import assemble
@@ -19,7 +22,8 @@ from server.marking.proofs.counterexample import replay_suspicion, suspected_sce
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.scenario import Scenario, faults_in
-from server.marking.second_look import Alike, FoundBy, look_again
+from server.marking.second_look import Alike, FoundBy, differences_in, look_again
+from server.marking.shadows import with_second_look
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
 WORK = 3_000_000
@@ -86,20 +90,49 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
         else:
             judged[number] = replace(met, not_proved=reason(proof))
             differences += _suspected(exercise, met.id, proof)
-    if exercise.references and all(
-        r.status is Status.MET for n, r in enumerate(judged) if provable(exercise, n)
-    ):
+    alike = Alike.NO
+    if exercise.references and _behaves(exercise, judged):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
         differences += look.differences
-        if look.alike is not Alike.NO:
+        alike = look.alike
+        if alike is not Alike.NO:
             judged = [
                 replace(r, known_by=LIKE_A_REFERENCE, not_proved="")
                 if provable(exercise, n)
-                and (look.alike is Alike.WITH_FAULTS or not _with_faults(exercise, n))
+                and (alike is Alike.WITH_FAULTS or not _with_faults(exercise, n))
                 else r
                 for n, r in enumerate(judged)
             ]
+    if effort.runs and alike is Alike.NO and not differences:
+        differences = _endure(exercise, program, judged)
     return replace(verdict, requirements=tuple(judged), second_look=differences)
+
+
+def _behaves(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> bool:
+    """Whether every requirement on behavior is met."""
+    return all(r.status is Status.MET for n, r in enumerate(judged) if provable(exercise, n))
+
+
+def _endure(
+    exercise: Exercise, program: Program, judged: list[RequirementVerdict]
+) -> tuple[Difference, ...]:
+    """Let a working day judge what is met so far, in place; return where no reference is alike."""
+    met = frozenset(
+        n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)
+    )
+    compares = bool(exercise.references) and _behaves(exercise, judged)
+    if not compares and all(judged[n].known_by == PROVED for n in met):
+        return ()
+    worked = with_second_look(exercise) if compares else exercise
+    look = len(exercise.requirements)
+    found = endurance_run(worked, program, met | {look})
+    for number in sorted(met & found.keys()):
+        run = found[number][0]
+        broken = Found(run.scenario, run.monitor, run.scan, FoundBy.ENDURANCE)
+        judged[number] = _not_met(exercise, program, number, broken, judged[number])
+    if not compares or not _behaves(exercise, judged):
+        return ()
+    return differences_in(exercise, program, found.get(look, []))
 
 
 def _with_faults(exercise: Exercise, number: int) -> bool:
@@ -146,6 +179,8 @@ def _not_met(
         met,
         status=Status.NOT_MET,
         known_by=found.by,
+        covers="",
+        not_proved="",
         sentence=assembled.checks[found.monitor].not_met(met.id, run),
         score=0.0,
         evidence=replace(shown, steps=steps_in_words(found.scenario)),

@@ -62,7 +62,9 @@ def replay(assembled: Assembled, scenarios: Sequence[Scenario]) -> Replay:
     return Replay(*joined)
 
 
-def replay_block(assembled: Assembled, timeline: Timeline) -> tuple[NDArray[np.int64], ...]:
+def replay_block(
+    assembled: Assembled, timeline: Timeline, longest_ms: int = LONGEST_MS
+) -> tuple[NDArray[np.int64], ...]:
     """Run one block of 64 lanes; the four arrays of ``Replay``."""
     monitors = assembled.monitors
     planes = [m.violated for m in monitors] + [m.exercised for m in monitors]
@@ -76,7 +78,7 @@ def replay_block(assembled: Assembled, timeline: Timeline) -> tuple[NDArray[np.i
         watch,
         NO_RECORD,
         assembled.running,
-        LONGEST_MS // assembled.machine.period_ms,
+        longest_ms // assembled.machine.period_ms,
     )
     n = len(monitors)
     ended = np.minimum(progress.end, progress.clock[0])

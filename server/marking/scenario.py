@@ -52,13 +52,15 @@ Action: TypeAlias = Turn | Adjust | Put | Clear
 class Step:
     """Actions taken ``after_ms`` from the step before, or in the scan in which ``when`` holds.
 
-    A condition that does not come within ``within_ms`` ends the scenario there.
+    A condition that does not come within ``within_ms`` ends the scenario there; where the step
+    ``goes_on``, it is then taken all the same.
     """
 
     actions: tuple[Action, ...] = ()
     after_ms: int = 0
     when: Expression | None = None
     within_ms: int = 0
+    goes_on: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ difference: a teacher decides. Where nothing differs, a search of every order do
 may prove that the program behaves as a reference.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -26,7 +26,7 @@ from server.marking.proofs.counterexample import (
     suspected_scenario,
 )
 from server.marking.proofs.proof import Outcome, SuspectedViolation, prove
-from server.marking.proofs.stress import stress_run
+from server.marking.proofs.stress import Violation, stress_run
 from server.marking.replay import NEVER, replay, trace
 from server.marking.scenario import Scenario, faults_in
 from server.marking.shadows import PREFIX, with_second_look
@@ -51,6 +51,7 @@ class FoundBy(StrEnum):
     SCENARIO = "a scenario"
     SEARCH = "the exhaustive search"
     RANDOM_RUN = "a random run"
+    ENDURANCE = "an endurance run"
 
 
 class Alike(StrEnum):
@@ -123,6 +124,18 @@ def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
             scan = int(seen.violated[monitor, lane])
             scenario = widened.scenarios[lane]
             yield _shown(widened, assembled, scenario, monitor, scan, FoundBy.SCENARIO)
+
+
+def differences_in(
+    exercise: Exercise, program: Program, runs: Iterable[Violation]
+) -> tuple[Difference, ...]:
+    """The differences that an endurance run found, one an output."""
+    widened = with_second_look(exercise)
+    found = (
+        _in_run(widened, program, each.scenario, each.monitor, each.scan, FoundBy.ENDURANCE)
+        for each in runs
+    )
+    return tuple({each.output: each for each in found}.values())
 
 
 def _in_run(

@@ -6,7 +6,7 @@ import numpy as np
 
 from server.marking.machine import Assembled
 from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Turn
-from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, Timeline
+from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, WHEN_OR_AFTER, Timeline
 from server.plant.track import ItemRows
 from server.scan.lanes import LANES
 
@@ -39,7 +39,8 @@ def timeline_of(scenarios: Sequence[Scenario], assembled: Assembled) -> Timeline
                 steps.append((AFTER, -(-step.after_ms // period), 0, *taken))
             else:
                 patience = step.within_ms // period
-                steps.append((WHEN, assembled.conditions[step.when.text], patience, *taken))
+                waits = WHEN_OR_AFTER if step.goes_on else WHEN
+                steps.append((waits, assembled.conditions[step.when.text], patience, *taken))
         last[lane] = len(steps)
         run_on[lane] = scenario.run_on_ms // period
     return Timeline(

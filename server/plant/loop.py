@@ -16,8 +16,9 @@ from server.scan.assembler import Machine
 from server.scan.jit import jitted
 from server.scan.kernel import execute
 
-AFTER, WHEN = 0, 1
-"""Kinds of waiting: for a number of scans, for a plane to become TRUE."""
+AFTER, WHEN, WHEN_OR_AFTER = 0, 1, 2
+"""Kinds of waiting: for a number of scans; for a plane to become TRUE, else the lane ends; for a
+plane to become TRUE, but no longer than so many scans."""
 
 TURN, ADJUST, PLACE, CLEAR = 0, 1, 2, 3
 """Kinds of action: a plane, a quantity, an item put on a belt, items taken off it."""
@@ -138,11 +139,13 @@ def _follow(memory: Memory, timeline: Timeline, progress: LaneProgress, running:
                     due = progress.since[lane] + timeline.steps[at, 1]
                     break
             elif not (memory.bits[timeline.steps[at, 1]] >> uint64(lane)) & uint64(1):
-                if now - progress.since[lane] >= timeline.steps[at, 2]:
+                over = now - progress.since[lane] >= timeline.steps[at, 2]
+                if over and timeline.steps[at, 0] == WHEN:
                     progress.step[lane] = timeline.last[lane]
                     progress.end[lane] = now
-                due = now + 1
-                break
+                if not over or timeline.steps[at, 0] == WHEN:
+                    due = now + 1
+                    break
             for action in range(timeline.steps[at, 3], timeline.steps[at, 4]):
                 act(memory, timeline, action, lane)
             progress.step[lane] += 1

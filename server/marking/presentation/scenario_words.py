@@ -1,6 +1,7 @@
 """A scenario in words, step by step, as a person would work it."""
 
 from dataclasses import dataclass
+from itertools import groupby
 
 from server.marking.coverage.saboteurs import PREFIX as SABOTEUR
 from server.marking.coverage.saboteurs import describe_saboteur
@@ -26,8 +27,10 @@ def scenario_words(scenario: Scenario) -> tuple[StepWords, ...]:
 
 
 def steps_in_words(scenario: Scenario) -> tuple[str, ...]:
-    """Return a line for each step: 'at once: start_pb on'."""
-    return tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(scenario))
+    """Return a line for each step: 'at once: start_pb on'; equal ones in a row are one line."""
+    lines = (f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(scenario))
+    counted = ((line, len(list(same))) for line, same in groupby(lines))
+    return tuple(line if times == 1 else f"{line} ({times} times)" for line, times in counted)
 
 
 def _when(step: Step) -> str:

@@ -9,15 +9,21 @@ Shows = Callable[[Sequence[Scenario]], Sequence[bool]]
 """Says of each scenario whether it still shows what is looked for."""
 
 
-def shrink(scenario: Scenario, shows: Shows) -> Scenario:
+MOST_ROUNDS = 40
+"""A long run that takes more rounds stays longer than it could be."""
+
+
+def shrink(scenario: Scenario, shows: Shows, rounds: int = MOST_ROUNDS) -> Scenario:
     """Leave out steps, many at once and then one by one, as long as the rest still shows it."""
     size = max(1, len(scenario.steps) // 2)
-    while True:
+    for _ in range(rounds):
         steps = scenario.steps
         tries = [
             replace(scenario, steps=_without(steps, first, size))
             for first in range(0, len(steps), size)
         ]
+        if not tries:
+            break
         left = [each for each, shown in zip(tries, shows(tries), strict=True) if shown]
         if left:
             scenario = left[-1]
@@ -25,7 +31,8 @@ def shrink(scenario: Scenario, shows: Shows) -> Scenario:
         elif size > 1:
             size //= 2
         else:
-            return scenario
+            break
+    return scenario
 
 
 def _without(steps: tuple[Step, ...], first: int, count: int) -> tuple[Step, ...]:
