@@ -103,8 +103,8 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
                 else r
                 for n, r in enumerate(judged)
             ]
-    if effort.runs and alike is Alike.NO and not differences:
-        differences = _endure(exercise, program, judged)
+    if effort.runs and alike is Alike.NO:
+        differences = _endure(exercise, program, judged, differences)
     return replace(verdict, requirements=tuple(judged), second_look=differences)
 
 
@@ -114,25 +114,33 @@ def _behaves(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> bool:
 
 
 def _endure(
-    exercise: Exercise, program: Program, judged: list[RequirementVerdict]
+    exercise: Exercise,
+    program: Program,
+    judged: list[RequirementVerdict],
+    differences: tuple[Difference, ...],
 ) -> tuple[Difference, ...]:
-    """Let a working day judge what is met so far, in place; return where no reference is alike."""
+    """Let a working day judge what is met so far, in place, where it can add something.
+
+    Return the differences from the references that are then known: none where it finds a
+    requirement broken.
+    """
     met = frozenset(
         n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)
     )
-    compares = bool(exercise.references) and _behaves(exercise, judged)
+    compares = bool(exercise.references) and _behaves(exercise, judged) and not differences
     if not compares and all(judged[n].known_by == PROVED for n in met):
-        return ()
-    worked = with_second_look(exercise) if compares else exercise
+        return differences
     look = len(exercise.requirements)
+    worked = with_second_look(exercise) if compares else exercise
     found = endurance_run(worked, program, met | {look})
     for number in sorted(met & found.keys()):
         run = found[number][0]
         broken = Found(run.scenario, run.monitor, run.scan, FoundBy.ENDURANCE)
         judged[number] = _not_met(exercise, program, number, broken, judged[number])
-    if not compares or not _behaves(exercise, judged):
-        return ()
-    return differences_in(exercise, program, found.get(look, []))
+    if look in found:
+        return differences_in(exercise, program, found[look])
+    # What a search suspects of a requirement stands beside what a day has broken.
+    return tuple(d for d in differences if not d.output) if found else differences
 
 
 def _with_faults(exercise: Exercise, number: int) -> bool:
