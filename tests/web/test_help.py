@@ -23,6 +23,14 @@ def test_a_guide_shows_each_of_its_sections(
         assert f'id="{target}"' in answer.text
 
 
+@pytest.mark.parametrize("name", GUIDES)
+def test_each_link_of_a_guide_leads_to_a_page(client_for: ClientFor, name: str) -> None:
+    client = client_for(None)
+    for target in re.findall(r"\]\((/[^)]*)\)", GUIDES[name].read_text("utf-8")):
+        # Pages for who is signed in answer with the way to sign in.
+        assert client.get(target).status_code in (200, 303, 401), target
+
+
 def test_sections_of_a_guide_have_addresses_of_their_own() -> None:
     for guide in all_guides():
         ids = [section.id for section in guide.sections]

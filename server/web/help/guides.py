@@ -12,8 +12,14 @@ from server.web.rendering import markdown
 HELP = TEMPLATES / "help"
 
 GUIDES: dict[str, Path] = {
-    "operating": HELP / "operating.md",
+    "students": HELP / "students.md",
+    "instructors": HELP / "instructors.md",
+    "verdicts": HELP / "verdicts.md",
     "authoring": EXERCISES / "README.md",
+    "department": HELP / "department.md",
+    "operating": HELP / "operating.md",
+    "accessibility": HELP / "accessibility.md",
+    "privacy": HELP / "privacy.md",
 }
 """By their name in the address, in the order of the list."""
 
