@@ -74,6 +74,7 @@ STORE = (
     {"author_sandbox"},
     {"accounts", "lti_outbox", "lti_platforms", "lti_roles", "privacy", "reports"},
     {"lti_choices", "lti_entry", "openid_entry"},
+    {"lti_members"},
     {"migration"},
     {"transfer"},
 )

@@ -5,7 +5,6 @@ from collections.abc import Callable
 from datetime import datetime
 from threading import Event, Thread
 
-from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
@@ -13,8 +12,8 @@ from server.remote.http import NoAnswer, NotTaken
 from server.remote.own_keys import KeyTrouble
 from server.remote.services import Score, Services, WantedLineItem
 from server.store.database import Database
-from server.store.lti import LineItem, LtiLink, LtiPerson, OutgoingScore
-from server.store.lti_outbox import any_due, claim_due, note_failed, note_sent
+from server.store.lti import LineItem, LtiLink, OutgoingScore
+from server.store.lti_outbox import any_due, claim_due, note_failed, note_sent, subjects_of
 
 ROUND_SECONDS = 5.0
 
@@ -69,11 +68,7 @@ def send_due(database: Database, services: Services, now: datetime) -> int:
 def _send(database: Database, services: Services, score: OutgoingScore, now: datetime) -> None:
     platform = score.link.context.platform
     with database.read() as session:
-        subject = session.scalar(
-            select(LtiPerson.subject).where(
-                LtiPerson.platform_id == platform.id, LtiPerson.user_id == score.user_id
-            )
-        )
+        subject = subjects_of(session, platform.id, [score.user_id]).get(score.user_id)
         address = _line_item_of(session, score)
     if subject is None:
         raise NotTaken("The LMS no longer knows this student here. They open the exercise from it.")
@@ -91,7 +86,15 @@ def _send(database: Database, services: Services, score: OutgoingScore, now: dat
         address = services.line_item(platform, link.line_items, wanted, now)
         with database.write() as session:
             _keep_line_item(session, score, address)
-    outgoing = Score(subject, score.points, score.max_points, score.made_at)
+    outgoing = Score(
+        subject,
+        score.points,
+        score.max_points,
+        score.made_at,
+        score.submitted_at,
+        score.comment,
+        score.pending,
+    )
     services.post_score(platform, address, outgoing, now)
 
 

@@ -74,12 +74,19 @@ class WantedLineItem:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """One student's points, None if there are none any more; ``made_at`` grows with each change."""
+    """One student's points, None if there are none any more; ``made_at`` grows with each change.
+
+    ``submitted_at`` is when the work was handed in, None if points were given without any.
+    ``pending``: the points may change yet, because a teacher has to look at the work.
+    """
 
     subject: str
     points: float | None
     most: float
     made_at: datetime
+    submitted_at: datetime | None = None
+    comment: str = ""
+    pending: bool = False
 
 
 class Services:
@@ -131,7 +138,7 @@ class Services:
         address = urlunsplit(parts._replace(path=f"{parts.path.rstrip('/')}/scores"))
         value: dict[str, object] = {
             "userId": score.subject,
-            "timestamp": score.made_at.astimezone(UTC).isoformat(timespec="milliseconds"),
+            "timestamp": _moment(score.made_at),
         }
         if score.points is None:
             value |= {"activityProgress": "Initialized", "gradingProgress": "NotReady"}
@@ -140,8 +147,13 @@ class Services:
                 "scoreGiven": score.points,
                 "scoreMaximum": score.most,
                 "activityProgress": "Completed",
-                "gradingProgress": "FullyGraded",
+                # A person has to act before the points are final (AGS 2.0, 'gradingProgress').
+                "gradingProgress": "PendingManual" if score.pending else "FullyGraded",
             }
+            if score.submitted_at is not None:
+                value["submission"] = {"submittedAt": _moment(score.submitted_at)}
+            if score.comment:
+                value["comment"] = score.comment
         try:
             self._post(platform, SCORES, address, SCORE, value, now)
         except NotTaken as trouble:
@@ -207,6 +219,10 @@ class Services:
                 if last:
                     raise
         raise AssertionError("the second try has raised or returned")
+
+
+def _moment(moment: datetime) -> str:
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds")
 
 
 def _with_query(address: str, values: dict[str, str]) -> str:

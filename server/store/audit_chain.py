@@ -39,6 +39,7 @@ class Action(StrEnum):
     EXPORTED_DATA = "exported data"
     SET_POINTS = "set points"
     TOOK_BACK = "took points back"
+    KEPT_POINTS = "kept points"
     WROTE_COMMENT = "wrote comment"
     GAVE_TIME = "gave time"
     CHANGED_POLICY = "changed policy"

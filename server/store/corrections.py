@@ -1,11 +1,12 @@
-"""What a teacher adds to a verdict: points set by hand, and comments on a program."""
+"""What a teacher adds to a verdict: points set by hand, comments, and that points stay."""
 
+from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, String, bindparam, select
+from sqlalchemy import CheckConstraint, ForeignKey, String, bindparam, func, or_, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from server.store.attempts import Submission
+from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.courses import Assignment
@@ -34,6 +35,22 @@ class Override(Base):
         ForeignKey("users.id", ondelete="SET NULL"), index=True
     )
     at: Mapped[datetime]
+
+
+class SecondLookDecision(Base):
+    """A teacher has taken the second look at a program, and its points stay as they are."""
+
+    __tablename__ = "second_look_decisions"
+
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
+    )
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
+    at: Mapped[datetime]
+
+    by: Mapped[User | None] = relationship(lazy="joined")
 
 
 class RungComment(Base):
@@ -103,6 +120,51 @@ def remove_override(
         detail=f"from {override.points:g}",
     )
     session.flush()
+
+
+def keep_points(session: Session, submission: Submission, *, by_id: int, now: datetime) -> None:
+    """Decide after the second look that the points stay."""
+    session.merge(SecondLookDecision(submission_id=submission.id, by_id=by_id, at=now))
+    note(
+        session,
+        now,
+        by_id,
+        Action.KEPT_POINTS,
+        submission.assignment.section_id,
+        assignment_id=submission.assignment_id,
+        person_id=submission.user_id,
+        detail=f"attempt {submission.attempt}, after a second look",
+    )
+    session.flush()
+
+
+def decision_on(session: Session, submission: Submission) -> SecondLookDecision | None:
+    """Return the decision on the verdict as it is, None if it is due or was made on another."""
+    found = session.get(SecondLookDecision, submission.id)
+    verdict = submission.verdict
+    return found if found and verdict and found.at >= verdict.marked_at else None
+
+
+def awaiting_second_look(session: Session, submission_ids: Collection[int]) -> set[int]:
+    """Return those of the submissions at which a teacher has yet to take the second look."""
+    undecided = or_(
+        SecondLookDecision.submission_id.is_(None),
+        SecondLookDecision.at < StoredVerdict.marked_at,
+    )
+    return set(
+        session.scalars(
+            select(StoredVerdict.submission_id)
+            .outerjoin(
+                SecondLookDecision,
+                SecondLookDecision.submission_id == StoredVerdict.submission_id,
+            )
+            .where(
+                StoredVerdict.submission_id.in_(submission_ids),
+                func.json_array_length(StoredVerdict.document["second_look"]) > 0,
+                undecided,
+            )
+        )
+    )
 
 
 def find_override(session: Session, assignment_id: int, user_id: int) -> Override | None:

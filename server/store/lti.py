@@ -101,6 +101,25 @@ class LtiPerson(Base):
     user_id: Mapped[int] = mapped_column(ForeignKey("users.id", ondelete="CASCADE"), index=True)
 
 
+class LtiMember(Base):
+    """Who somebody is here whom a platform's roster names and who has not come yet.
+
+    It says where grades go and opens no account. ``email`` waits for the account: it is empty once
+    ``user_id`` is known, which then stays, whoever has the address in the platform later.
+    """
+
+    __tablename__ = "lti_members"
+
+    platform_id: Mapped[int] = mapped_column(
+        ForeignKey("lti_platforms.id", ondelete="CASCADE"), primary_key=True
+    )
+    subject: Mapped[str] = mapped_column(String(255), primary_key=True)
+    email: Mapped[str] = mapped_column(String(254), default="")
+    user_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), index=True
+    )
+
+
 class LtiContext(Base):
     """A platform's course that is a section here; ``section_id`` None until somebody says which.
 
@@ -196,9 +215,10 @@ class OutgoingScore(Base):
     """The newest score for one student and line item, and whether the platform has it.
 
     ``requirement`` is empty for the assignment as a whole. ``points`` None takes back what was
-    given: nothing counts any more. ``version`` grows with each change;
-    the platform has what it should have once ``sent_version`` is as great. One that is
-    ``stopped`` is not tried again until somebody has mended what ``trouble`` says.
+    given: nothing counts any more. ``submitted_at`` is when what counts was handed in, ``comment``
+    what its student reads beside it; ``pending``: a teacher has yet to decide. ``version`` grows
+    with each change; the platform has what it should have once ``sent_version`` is as great. One
+    that is ``stopped`` is not tried again until somebody has mended what ``trouble`` says.
     """
 
     __tablename__ = "lti_scores"
@@ -210,6 +230,9 @@ class OutgoingScore(Base):
     requirement: Mapped[str] = mapped_column(String(20), default="")
     points: Mapped[float | None]
     max_points: Mapped[float]
+    submitted_at: Mapped[datetime | None]
+    comment: Mapped[str] = mapped_column(String(700), default="")
+    pending: Mapped[bool] = mapped_column(default=False)
     made_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
     sent_version: Mapped[int] = mapped_column(default=0)

@@ -27,6 +27,7 @@ from server.store.lti import (
     LtiContext,
     LtiLink,
     LtiLogin,
+    LtiMember,
     LtiPerson,
     Platform,
 )
@@ -171,6 +172,12 @@ def account_of(
     if user is None:
         user = _new_account(session, platform, comer, email)
     if known is None:
+        # What its roster said of them is no longer needed.
+        session.execute(
+            delete(LtiMember).where(
+                LtiMember.platform_id == platform.id, LtiMember.subject == comer.subject
+            )
+        )
         session.add(LtiPerson(platform_id=platform.id, subject=comer.subject, user_id=user.id))
     session.flush()
     return user

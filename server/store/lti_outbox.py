@@ -14,9 +14,12 @@ from datetime import datetime, timedelta
 from sqlalchemy import ColumnElement, bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
-from server.store.courses import Assignment
+from server.store.corrections import Override, awaiting_second_look
+from server.store.courses import Assignment, Enrolment, SectionRole
 from server.store.gradebook import Standing, standings_in
-from server.store.lti import LineItem, LtiLink, LtiPerson, OutgoingScore
+from server.store.lti import LineItem, LtiContext, LtiLink, LtiMember, LtiPerson, OutgoingScore
+from server.store.people import User
+from server.store.standings import CountingAttempt
 
 FIRST_WAIT = timedelta(seconds=10)
 LONGEST_WAIT = timedelta(hours=1)
@@ -30,6 +33,7 @@ class Delivery:
 
     ``links`` are the ids of the links that lead to it. ``since`` is when the oldest score that
     waits was made, ``trouble`` why it waits, ``stopped`` how many wait for somebody to mend that.
+    ``unknown`` are students with points whom an LMS does not know yet, as they are listed.
     """
 
     links: tuple[int, ...]
@@ -38,6 +42,7 @@ class Delivery:
     stopped: int
     since: datetime | None
     trouble: str
+    unknown: tuple[str, ...]
 
 
 _LINKS = select(LtiLink).where(LtiLink.assignment_id == bindparam("assignment_id"))
@@ -51,20 +56,39 @@ def queue_scores(
     if not links or not user_ids:
         return
     standings = defaultdict(Standing, standings_in(session, assignment))
+    counting = [standings[id].submission_id for id in user_ids]
+    looks = awaiting_second_look(session, [each for each in counting if each is not None])
     for link in links:
-        known = session.scalars(
-            select(LtiPerson.user_id)
-            .where(
-                LtiPerson.platform_id == link.context.platform_id, LtiPerson.user_id.in_(user_ids)
-            )
-            .distinct()
+        for user_id in subjects_of(session, link.context.platform_id, user_ids):
+            standing = standings[user_id]
+            pending = standing.submission_id in looks and standing.override is None
+            _queue(session, link, user_id, standing, now, pending=pending)
+
+
+def subjects_of(session: Session, platform_id: int, user_ids: Collection[int]) -> dict[int, str]:
+    """Return what a platform calls these people, as far as that is known here.
+
+    Who has come from it is who they said then; of the others its roster may have told.
+    """
+    found: dict[int, str] = {}
+    for known in (LtiMember, LtiPerson):
+        rows = session.execute(
+            select(known.user_id, known.subject)
+            .where(known.platform_id == platform_id, known.user_id.in_(user_ids))
+            .order_by(known.subject)
         )
-        for user_id in known:
-            _queue(session, link, user_id, standings[user_id], now)
+        found |= {user_id: subject for user_id, subject in rows if user_id is not None}
+    return found
 
 
 def _queue(
-    session: Session, link: LtiLink, user_id: int, standing: Standing, now: datetime
+    session: Session,
+    link: LtiLink,
+    user_id: int,
+    standing: Standing,
+    now: datetime,
+    *,
+    pending: bool,
 ) -> None:
     wanted: dict[str, tuple[float | None, float]] = {}
     if (link.line_item or link.line_items) and standing.points is not None:
@@ -87,19 +111,32 @@ def _queue(
         wanted |= {name: (None, row.max_points) for name, row in rows.items()}
     for requirement, (points, most) in wanted.items():
         row = rows.get(requirement)
+        comment = "" if requirement or points is None else _comment(standing)
+        state = (points, most, standing.submitted_at, comment, pending)
         if row is None:
             row = OutgoingScore(
                 link_id=link.id, user_id=user_id, requirement=requirement, version=0, sent_version=0
             )
             session.add(row)
-        elif (row.points, row.max_points) == (points, most):
+        elif (row.points, row.max_points, row.submitted_at, row.comment, row.pending) == state:
             continue
-        row.points, row.max_points = points, most
+        row.points, row.max_points, row.submitted_at, row.comment, row.pending = state
         # Each timestamp must be later than the last one that the platform has seen.
         row.made_at = max(now, row.made_at + timedelta(milliseconds=1)) if row.version else now
         row.version += 1
         row.tries, row.next_try_at, row.trouble, row.stopped = 0, now, "", False
     session.flush()
+
+
+def _comment(standing: Standing) -> str:
+    """Return what the student reads beside the points in the platform."""
+    if standing.override is not None:
+        return f"Set by the instructor: {standing.override.reason}"
+    met = sum(status == "met" for status in standing.results.values())
+    text = f"Attempt {standing.attempt}: {met} of {len(standing.results)} requirements met."
+    if standing.days_late:
+        text += f" {standing.days_late} {'day' if standing.days_late == 1 else 'days'} late."
+    return text
 
 
 WAITING = OutgoingScore.sent_version < OutgoingScore.version
@@ -190,11 +227,16 @@ def try_again(session: Session, assignment_id: int, now: datetime) -> None:
 
 def delivery(session: Session, assignment_id: int) -> Delivery | None:
     """Return how far an assignment's scores have come; None if no link leads to it."""
-    links = session.scalars(
-        select(LtiLink.id).where(LtiLink.assignment_id == assignment_id).order_by(LtiLink.id)
+    rows = session.execute(
+        select(LtiLink.id, LtiContext.platform_id)
+        .join(LtiContext, LtiContext.id == LtiLink.context_id)
+        .where(LtiLink.assignment_id == assignment_id)
+        .order_by(LtiLink.id)
     ).all()
-    if not links:
+    if not rows:
         return None
+    links = [link for link, _ in rows]
+    unknown = _unknown(session, assignment_id, {platform for _, platform in rows})
     ours = OutgoingScore.link_id.in_(links)
     sent, waiting, stopped, since = session.execute(
         select(
@@ -210,4 +252,32 @@ def delivery(session: Session, assignment_id: int) -> Delivery | None:
         .order_by(OutgoingScore.stopped.desc(), OutgoingScore.next_try_at.desc())
         .limit(1)
     )
-    return Delivery(tuple(links), sent, waiting, stopped, since, trouble or "")
+    return Delivery(tuple(links), sent, waiting, stopped, since, trouble or "", unknown)
+
+
+def _unknown(
+    session: Session, assignment_id: int, platform_ids: Collection[int]
+) -> tuple[str, ...]:
+    """Return who has points at an assignment and is known to none of the platforms."""
+    counted = select(CountingAttempt.user_id).where(
+        CountingAttempt.assignment_id == assignment_id, CountingAttempt.points.is_not(None)
+    )
+    given = select(Override.user_id).where(Override.assignment_id == assignment_id)
+    known = [
+        select(each.user_id).where(each.platform_id.in_(platform_ids), each.user_id.is_not(None))
+        for each in (LtiPerson, LtiMember)
+    ]
+    return tuple(
+        session.scalars(
+            select(User.listed_as)
+            .join(Enrolment, Enrolment.user_id == User.id)
+            .join(Assignment, Assignment.section_id == Enrolment.section_id)
+            .where(
+                Assignment.id == assignment_id,
+                Enrolment.role == SectionRole.STUDENT,
+                User.id.in_(counted.union(given)),
+                User.id.not_in(known[0].union(known[1])),
+            )
+            .order_by(func.lower(User.listed_as), User.id)
+        )
+    )

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import delete, func, select, union, update
 from sqlalchemy.orm import Session
 
 from server.store.attempts import StoredVerdict, Submission
@@ -13,7 +13,7 @@ from server.store.author_sandbox import delete_sandbox
 from server.store.authored import transfer_exercises
 from server.store.corrections import Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
-from server.store.lti import LtiPerson, OutgoingScore, Platform
+from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
 from server.store.openid import OpenIdPerson
 from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram, lock_work
@@ -118,9 +118,14 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
         "learning-management systems": [
             {"name": name, "subject": subject}
             for name, subject in session.execute(
-                select(Platform.name, LtiPerson.subject)
-                .join(LtiPerson, LtiPerson.platform_id == Platform.id)
-                .where(LtiPerson.user_id == user_id)
+                union(
+                    *(
+                        select(Platform.name, each.subject)
+                        .join(each, each.platform_id == Platform.id)
+                        .where(each.user_id == user_id)
+                        for each in (LtiPerson, LtiMember)
+                    )
+                )
             )
         ],
         "grades for learning-management systems": [
@@ -129,6 +134,7 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                 "requirement": row.requirement,
                 "points": row.points,
                 "out of": row.max_points,
+                "comment": row.comment,
                 "made": row.made_at.isoformat(),
                 "sent": row.sent_version == row.version,
             }

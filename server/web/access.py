@@ -367,6 +367,7 @@ RULES: dict[str, Rule] = {
     "override": Rule(SIGNED_IN, teaches_assignment),
     "remove_override": Rule(SIGNED_IN, teaches_assignment),
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
+    "decide_second_look": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),
     "student_standing": Rule(SIGNED_IN, teaches_section, Action.SAW_STUDENT),
     "similarity": Rule(SIGNED_IN, teaches_assignment, Action.SAW_LIKENESS),

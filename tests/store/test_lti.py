@@ -1,5 +1,6 @@
 """Scores that wait, taken by senders side by side; keys that change; a person's data."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -7,13 +8,17 @@ from joserfc import jwt
 from joserfc.jwk import KeySet
 from sqlalchemy import select
 
-from server.marking.verdict import Status
+from server.marking.verdict import Difference, Status
+from server.marking.verdict_form import to_json
 from server.remote import own_keys
 from server.remote.own_keys import PUBLISHED_AFTER, PUBLISHED_BEFORE, KeyTrouble, published, sign
+from server.store.attempts import StoredVerdict
+from server.store.corrections import awaiting_second_look, keep_points
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
-from server.store.lti import LtiLink, LtiPerson, OutgoingScore, Platform, ToolKey
+from server.store.lti import LtiLink, LtiMember, LtiPerson, OutgoingScore, Platform, ToolKey
 from server.store.lti_entry import LOGIN_LASTS, begin_login, find_login, use_nonce
+from server.store.lti_members import bind_members, note_members
 from server.store.lti_outbox import (
     CLAIMED,
     claim_due,
@@ -21,17 +26,21 @@ from server.store.lti_outbox import (
     note_failed,
     note_sent,
     queue_scores,
+    subjects_of,
     try_again,
 )
 from server.store.people import Role, User
 from server.store.privacy import erase_person, export_person
+from server.store.submissions import store_verdict
 from tests.factories import (
     NOON,
     make_assignment,
     make_lti_link,
     make_marked,
     make_section,
+    make_submission,
     make_user,
+    make_verdict,
 )
 
 SECOND = timedelta(seconds=1)
@@ -235,3 +244,60 @@ def test_a_key_whose_secret_was_lost_is_replaced_at_once(database: Database) -> 
             assert published(session, secret, NOON) == {"keys": []}
         assert own_keys.rotate(session, "another secret", NOON + SECOND) == NOON + SECOND
         assert sign(session, {}, "another secret", NOON + SECOND)
+
+
+def test_members_of_a_roster_are_found_by_address_once(database: Database) -> None:
+    """Grades go to who had the address first; an account that is known by launch is left alone."""
+    with database.write() as session:
+        ana, bo, cam = (make_user(session) for _ in range(3))
+        teacher = make_user(session, Role.INSTRUCTOR)
+        enrolled = [(each, SectionRole.STUDENT) for each in (ana, bo)]
+        section = make_section(session, *enrolled, (cam, SectionRole.GRADER))
+        assignment = make_assignment(session, section)
+        ids = make_lti_link(session, assignment, teacher)
+        session.get_one(LtiLink, ids["link_id"]).line_item = "https://lms.larkmoor.example/items/1"
+        platform_id = ids["platform_id"]
+        session.add(LtiPerson(platform_id=platform_id, subject="s-bo", user_id=bo.id))
+        make_marked(session, assignment, ana, R1=Status.MET)
+        make_marked(session, assignment, bo, R1=Status.MET)
+
+        def read(roster: dict[str, str]) -> dict[int, str]:
+            note_members(session, platform_id, roster)
+            bind_members(session, section.id, NOON)
+            return subjects_of(session, platform_id, [ana.id, bo.id, cam.id])
+
+        assert read({"s-1": f" {ana.email.upper()}", "s-2": ana.email, "s-3": ""})[ana.id] == "s-1"
+        # The address moves; a grader, and who is known by a launch, get nothing by a roster.
+        later = {"s-9": ana.email, "s-1": "n@larkmoor.example", "s-8": bo.email}
+        moved = read({**later, "s-7": cam.email})
+        assert moved == {ana.id: "s-1", bo.id: "s-bo"}
+        assert [row.user_id for row in session.scalars(select(OutgoingScore))] == [ana.id]
+        found = delivery(session, assignment.id)
+        assert found is not None
+        assert found.unknown == ()
+    with database.write() as session:
+        session.delete(session.get_one(LtiMember, (platform_id, "s-1")))
+        session.flush()
+        found = delivery(session, assignment.id)
+        assert found is not None
+        assert found.unknown == (ana.listed_as,)
+
+
+def test_a_second_look_waits_until_it_is_decided_for_this_verdict(database: Database) -> None:
+    difference = Difference("pump", "It stayed on.", 10, "a scenario")
+    looked = replace(make_verdict(R1=Status.MET), second_look=(difference,))
+    with database.write() as session:
+        student, teacher = make_user(session), make_user(session, Role.INSTRUCTOR)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        assignment = make_assignment(session, section)
+        plain = make_submission(session, assignment, student, 1)
+        store_verdict(session, plain.id, make_verdict(R1=Status.MET), {}, NOON)
+        submission = make_submission(session, assignment, student, 2)
+        store_verdict(session, submission.id, looked, to_json(looked), NOON)
+        both = [plain.id, submission.id]
+        assert awaiting_second_look(session, both) == {submission.id}
+        keep_points(session, submission, by_id=teacher.id, now=NOON)
+        assert awaiting_second_look(session, both) == set()
+        session.get_one(StoredVerdict, submission.id).marked_at = NOON + SECOND
+        session.flush()
+        assert awaiting_second_look(session, both) == {submission.id}

@@ -441,7 +441,11 @@ def _app(server: Server) -> FastAPI:
         if "scoreGiven" in value:
             assert value["scoreGiven"] >= 0
             assert value["scoreMaximum"] > 0
-            assert progress == ("Completed", "FullyGraded")
+            assert progress[0] == "Completed"
+            assert progress[1] in ("FullyGraded", "PendingManual")
+            if "submission" in value:
+                handed_in = datetime.fromisoformat(value["submission"]["submittedAt"])
+                assert handed_in.tzinfo is not None
         else:
             assert progress == ("Initialized", "NotReady")
         column = platform.columns[number]

@@ -185,6 +185,7 @@ PERMITTED: dict[str, set[str]] = {
     "override": TEACHES,
     "remove_override": TEACHES,
     "comment_on_rung": TEACHES,
+    "decide_second_look": TEACHES,
     "diagnosis": TEACHES,
     "standing": {"author", "classmate"},
     "student_standing": TEACHES,

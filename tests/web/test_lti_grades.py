@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,11 +12,13 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
-from server.marking.verdict import Status
+from server.marking.verdict import Difference, Status
+from server.marking.verdict_form import to_json
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Outside
 from server.remote.outbox import send_due
 from server.remote.services import Services
+from server.store.attempts import StoredVerdict
 from server.store.corrections import remove_override, set_points
 from server.store.courses import Assignment, SectionRole, role_in_section
 from server.store.database import Database
@@ -23,13 +26,16 @@ from server.store.lti import LtiContext, LtiLink, LtiPerson, OutgoingScore
 from server.store.lti import Platform as Registered
 from server.store.lti_outbox import claim_due, queue_scores
 from server.store.people import Role, User, find_user
+from server.store.submissions import store_verdict
 from tests.factories import (
     NOON,
     Clock,
     make_assignment,
     make_marked,
     make_section,
+    make_submission,
     make_user,
+    make_verdict,
 )
 from tests.web.conftest import SITE
 from tests.web.lab import OVERFILLS, RIGHT, ClientFor, Desk
@@ -208,6 +214,147 @@ def test_only_the_newest_score_is_sent(
     clock.now = NOON + MINUTE
     assert send() == 1
     assert given_by(platform, WANJIRU) == (0.5, 3.0)
+
+
+def sent_to(platform: Platform, person: Person) -> dict[str, Any]:
+    """What the platform has of a student, but for the points."""
+    score = platform.columns[0].scores[person.subject]
+    return {name: score.get(name) for name in ("gradingProgress", "submission", "comment")}
+
+
+def test_a_score_says_when_the_work_came_and_what_it_is(
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    """Names: AGS 2.0, 'Score publish service': submission.submittedAt, comment."""
+    reach(database, assignment, people[0], NOON)
+    correct(database, assignment, people, 1, 1.5, clock())
+    assert send() == 2
+    assert sent_to(platform, WANJIRU) == {
+        "gradingProgress": "FullyGraded",
+        "submission": {"submittedAt": "2026-10-05T12:00:00.000+00:00"},
+        "comment": "Attempt 1: 2 of 3 requirements met.",
+    }
+    assert sent_to(platform, BO) == {
+        "gradingProgress": "FullyGraded",
+        "submission": None,
+        "comment": "Set by the instructor: why",
+    }
+
+
+def test_points_are_pending_until_the_second_look_is_decided(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    difference = Difference("fill_pump", "It stayed on.", 10, "a scenario")
+    verdict = replace(make_verdict(R1=Status.MET, R2=Status.MET), second_look=(difference,))
+    with database.write() as session:
+        here = session.get_one(Assignment, assignment.id)
+        submission = make_submission(session, here, people[0]).id
+        assert store_verdict(session, submission, verdict, to_json(verdict), clock())
+        queue_scores(session, here, [people[0].id], clock())
+
+    def progress() -> str:
+        clock.now += MINUTE
+        assert send() == 1
+        return str(sent_to(platform, WANJIRU)["gradingProgress"])
+
+    assert progress() == "PendingManual"
+    assert given_by(platform, WANJIRU) == (2.0, 2.0)
+    # Points that a teacher sets are a decision, too.
+    correct(database, assignment, people, 0, 1.0, clock())
+    assert progress() == "FullyGraded"
+    correct(database, assignment, people, 0, None, clock())
+    assert progress() == "PendingManual"
+    teacher = client_for(people[2])
+    address = f"/submissions/{submission}"
+    assert "Keep the points" in teacher.get(address).text
+    assert teacher.post(f"{address}/second-look").status_code == 303
+    assert progress() == "FullyGraded"
+    assert f"The points stay: {people[2].name}" in teacher.get(address).text
+    # A later verdict is another question.
+    clock.now += MINUTE
+    with database.write() as session:
+        session.get_one(StoredVerdict, submission).marked_at = clock()
+        queue_scores(session, session.merge(assignment), [people[0].id], clock())
+    assert progress() == "PendingManual"
+
+
+def forget_subjects(database: Database, assignment: Assignment, user: User, email: str) -> None:
+    """Nobody has come from the platform; the account has this address."""
+    with database.write() as session:
+        session.merge(user).email = email
+        for known in session.scalars(select(LtiPerson)):
+            session.delete(known)
+
+
+def test_a_rostered_student_who_never_came_gets_grades(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+) -> None:
+    forget_subjects(database, assignment, people[0], WANJIRU.email)
+    reach(database, assignment, people[0], NOON)
+    reach(database, assignment, people[1], NOON, 1)
+    assert send() == 0
+    page = gradebook(client_for, people[2], assignment)
+    listed = f"{people[1].listed_as}; {people[0].listed_as}"
+    assert f"The LMS does not know {listed} yet, so their points wait." in page
+    # Bo's address here is another one than the platform gives.
+    client = client_for(people[2])
+    assert client.post(f"/sections/{assignment.section_id}/roster/lms").status_code == 200
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (2.0, 3.0)
+    page = gradebook(client_for, people[2], assignment)
+    assert f"does not know {people[1].listed_as} yet" in page
+    # The account is opened as before: the roster alone opens nothing.
+    with database.read() as session:
+        assert session.scalars(select(LtiPerson)).all() == []
+
+
+def test_an_address_that_moves_takes_no_grades_along(
+    client_for: ClientFor,
+    database: Database,
+    platform: Platform,
+    people: tuple[User, User, User],
+    assignment: Assignment,
+    send: Callable[[], int],
+    clock: Clock,
+) -> None:
+    """The LMS gives Wanjiru's address to somebody else, before she has ever come."""
+    forget_subjects(database, assignment, people[0], WANJIRU.email)
+    client = client_for(people[2])
+    roster = f"/sections/{assignment.section_id}/roster"
+    client.post(f"{roster}/lms")
+    heir = Person("s-99", "Heir Of Address", email=WANJIRU.email)
+    platform.people |= {
+        "s-99": heir,
+        WANJIRU.subject: Person(WANJIRU.subject, WANJIRU.name, email="w2@larkmoor.example"),
+    }
+    client.post(f"{roster}/lms")
+    reach(database, assignment, people[0], NOON)
+    assert send() == 1
+    assert given_by(platform, WANJIRU) == (2.0, 3.0)
+    assert heir.subject not in platform.columns[0].scores
+    # The heir comes: her account, which has a password, is not opened, and nothing is sent.
+    answer = launch(client_for(None), platform, heir)
+    assert answer.headers["location"].startswith("/sign-in")
+    clock.now += MINUTE
+    reach(database, assignment, people[0], clock(), 3, 2)
+    assert send() == 1
+    assert heir.subject not in platform.columns[0].scores
 
 
 def test_points_that_are_taken_back_are_cleared(

@@ -14,6 +14,7 @@ from server.store.courses import Assignment, assignments_of, partner_of
 from server.store.gradebook import share_of, standings_of
 from server.store.lti_outbox import queue_scores
 from server.store.people import get_person
+from server.store.standings import with_partners
 from server.store.submissions import attempts_of, find_submission
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Reading, Writing
@@ -92,6 +93,20 @@ def comment_on_rung(
     number = int(rung) - 1 if rung else None
     corrections.comment(session, submission, number, text.strip(), by_id=visitor.id, now=now)
     return RedirectResponse(f"/submissions/{submission_id}#comments", 303)
+
+
+@router.post("/submissions/{submission_id}/second-look")
+def decide_second_look(
+    submission_id: int, session: Writing, visitor: VisitorHere, now: Now
+) -> Response:
+    """Let the points stay of a program unlike every reference, at which a teacher has looked."""
+    submission = find_submission(session, submission_id)
+    assert submission is not None, "the access rule has found it"
+    corrections.keep_points(session, submission, by_id=visitor.id, now=now)
+    assignment = submission.assignment
+    workers = with_partners(session, assignment, [submission.user_id])
+    queue_scores(session, assignment, workers, now)
+    return RedirectResponse(f"/submissions/{submission_id}#second-look", 303)
 
 
 @router.get("/sections/{section_id}/standing")

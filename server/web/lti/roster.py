@@ -20,6 +20,7 @@ from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext
 from server.store.lti_choices import contexts_of, known_people
+from server.store.lti_members import bind_members, note_members
 from server.store.lti_roles import LmsSource, follow_members
 from server.store.people import User
 from server.web.access import VisitorHere
@@ -82,18 +83,32 @@ def _follow(
     visitor_id: int,
     now: datetime,
 ) -> list[User]:
-    """Bring the LMS's own roles up to date; return who stays as the section's last instructor."""
+    """Bring the LMS's own roles up to date, and note to whom grades go who has not come yet.
+
+    Return who stays as the section's last instructor.
+    """
     said: dict[int, SectionRole | None] = {}
     with database.write() as session:
         for context, members in found:
             known = known_people(session, context.platform_id)
+            note_members(session, context.platform_id, _students(members))
             for member in members:
                 user, role = known.get(member.user_id), role_of(member.roles)
                 # Who is in several of the courses is what the first one says.
                 if user is not None and member.status == "Active" and not said.get(user.id):
                     said[user.id] = role
+        bind_members(session, section_id, now)
         word = LmsSource(found[0][0].platform.name, visitor_id, now)
         return follow_members(session, section_id, said, word)
+
+
+def _students(members: list[Member]) -> dict[str, str]:
+    """Addresses of the students who are active, by subject."""
+    return {
+        member.user_id: member.email or ""
+        for member in members
+        if member.status == "Active" and role_of(member.roles) is SectionRole.STUDENT
+    }
 
 
 def _preview(

@@ -13,6 +13,7 @@ from server.store.audit_lines import events_of
 from server.store.courses import SectionRole, assignments_of, role_in_section
 from server.store.join_codes import new_join_code
 from server.store.lti_choices import contexts_of
+from server.store.lti_members import bind_members
 from server.store.passwords import awaiting_first_link, make_first_links
 from server.store.people import find_user
 from server.store.roster_log import note_changes, note_role
@@ -106,6 +107,8 @@ def apply_roster(
     )
     note_changes(session, section_id, changes, dropped=drop_missing, by_id=visitor.id, now=now)
     _recount(session, section_id)
+    if from_lms:
+        bind_members(session, section_id, now)
     return _back(section_id)
 
 

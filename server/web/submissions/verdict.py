@@ -23,7 +23,7 @@ from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.attempts import Submission
-from server.store.corrections import comments_on
+from server.store.corrections import comments_on, decision_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
 from server.store.programs import working_copy
@@ -161,6 +161,7 @@ def verdict(
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
         ],
+        decision=decision_on(session, submission) if teaching else None,
         rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier,
         attempts=attempts_of(session, assignment, submission.user_id),
