@@ -7,7 +7,7 @@ from functools import lru_cache
 from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.limits import RUNGS_REMEMBERED
 from server.ladder.messages import Message, Place, Severity, in_rung
-from server.ladder.names import listed
+from server.ladder.names import KEYWORD_TABLE, listed
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
     AssignmentStatement,
@@ -118,6 +118,10 @@ def _coils(program: Program) -> Iterator[Message]:
 def _variable(variable: Variable, uses: Uses, has_table: bool) -> Iterator[Message]:
     place = Place(symbol=variable.symbol)
     symbol, direction = variable.symbol, direction_of(variable.address)
+    if symbol.upper() in KEYWORD_TABLE:
+        yield _note(
+            "keyword", place, f"{symbol} is a keyword of IEC 61131-3.", "Give it another symbol."
+        )
     if variable.retain and direction is Direction.OUTPUT:
         yield _warning(
             "retained output",

@@ -3,31 +3,58 @@
 import re
 from collections.abc import Iterable
 
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, ContactKind, Operator
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
 from server.ladder.limits import MAX_SYMBOL_LENGTH
 
-SYMBOL = re.compile(r"_?[A-Za-z][A-Za-z0-9]*(?:_[A-Za-z0-9]+)*")
-"""An identifier of IEC 61131-3: no double underscore, none at the end (from memory)."""
+SYMBOL = re.compile(r"(?:[A-Za-z]|_[A-Za-z0-9])[A-Za-z0-9]*(?:_[A-Za-z0-9]+)*")
+"""An identifier of IEC 61131-3: no double underscore, none at the end. Of its examples (edition 2,
+table 2), ``_MAIN`` and ``_12V7`` are read in a copy of the page; the rule itself is from memory."""
 
-_ELEMENT_TEXTS = (*(kind.row.text for kind in (*ContactKind, *CoilKind)), *Operator)
 KEYWORDS = frozenset(
-    {"PROGRAM", "END_PROGRAM", "VAR", "RETAIN", "END_VAR", "AT", "IF", "THEN", "END_IF"}
-    | {"AND", "OR", *re.findall("[A-Z]+", " ".join(_ELEMENT_TEXTS))}
+    {"PROGRAM", "END_PROGRAM", "VAR", "RETAIN", "CONSTANT", "END_VAR", "AT"}
+    | {"IF", "THEN", "ELSIF", "ELSE", "END_IF", "CASE", "OF", "FOR", "TO", "BY", "DO", "WHILE"}
+    | {"REPEAT", "UNTIL", "RETURN", "EXIT", "END_FOR", "END_CASE", "END_WHILE"}
+    | {"NOT", "AND", "OR", "XOR", "MOD", "TRUE", "FALSE"}
 )
 """Words with a meaning of their own in the text form."""
 
 RESERVED = KEYWORDS | frozenset(
-    {*DATA_TYPES, *BLOCK_TYPES, "XOR", "MOD", "ELSE", "ELSIF", "CASE", "OF", "FOR", "TO", "BY"}
-    | {"DO", "WHILE", "REPEAT", "UNTIL", "RETURN", "EXIT", "CONSTANT", "FUNCTION"}
-    | {"FUNCTION_BLOCK", "TYPE", "STRUCT", "ARRAY", "END_FOR", "END_CASE", "END_WHILE"}
+    {*DATA_TYPES, *BLOCK_TYPES, "FUNCTION", "FUNCTION_BLOCK", "TYPE", "STRUCT", "ARRAY"}
 )
-"""Words that can't be symbols: keywords of IEC 61131-3's text languages and our type names."""
+"""Words that were never a symbol, in no stored program."""
+
+KEYWORD_TABLE = frozenset(
+    RESERVED
+    | {"ABSTRACT", "ACTION", "ANY", "ANY_BIT", "ANY_DATE", "ANY_DERIVED", "ANY_ELEMENTARY"}
+    | {"ANY_INT", "ANY_MAGNITUDE", "ANY_NUM", "ANY_REAL", "ANY_STRING", "BYTE", "CHAR"}
+    | {"CLASS", "CONFIGURATION", "CONTINUE", "DATE", "DATE_AND_TIME", "DINT", "DT", "DWORD"}
+    | {"EN", "END_ACTION", "END_CLASS", "END_CONFIGURATION", "END_FUNCTION"}
+    | {"END_FUNCTION_BLOCK", "END_INTERFACE", "END_METHOD", "END_NAMESPACE", "END_REPEAT"}
+    | {"END_RESOURCE", "END_STEP", "END_STRUCT", "END_TRANSITION", "END_TYPE", "ENO"}
+    | {"EXTENDS", "F_EDGE", "FINAL", "FROM", "IMPLEMENTS", "INITIAL_STEP", "INTERFACE"}
+    | {"INTERNAL", "LDATE", "LDATE_AND_TIME", "LDT", "LINT", "LREAL", "LTIME"}
+    | {"LTIME_OF_DAY", "LTOD", "LWORD", "METHOD", "NAMESPACE", "NON_RETAIN", "NULL", "ON"}
+    | {"OVERLAP", "OVERRIDE", "PRIVATE", "PROTECTED", "PUBLIC", "R_EDGE", "READ_ONLY"}
+    | {"READ_WRITE", "REAL", "REF", "REF_TO", "RESOURCE", "SINT", "STEP", "STRING", "SUPER"}
+    | {"TASK", "THIS", "TIME_OF_DAY", "TOD", "TRANSITION", "UDINT", "UINT", "ULINT"}
+    | {"USING", "USINT", "VAR_ACCESS", "VAR_CONFIG", "VAR_EXTERNAL", "VAR_GLOBAL"}
+    | {"VAR_INPUT", "VAR_IN_OUT", "VAR_OUTPUT", "VAR_TEMP", "WCHAR", "WITH", "WORD"}
+    | {"WSTRING"}
+)
+"""Words that nobody may declare: the keywords of IEC 61131-3, editions 2 and 3 (from memory),
+without the names of standard functions, and the function blocks that there are here.
+
+A symbol that was stored while RESERVED was all is still read; ``declared_fault`` refuses it anew.
+"""
 
 ADDRESS = re.compile(r"%([IQM])(X|W)(0|[1-9][0-9]{0,3})(?:\.([0-9]))?")
 """Direct address: area, size, word or byte number and, for a bit, its number."""
 
 REQUIREMENT = re.compile(r"R[0-9]{1,3}[a-z]?")
 """Number of a requirement: R1, R2a."""
+
+SERVES = re.compile(rf"\[((?:{REQUIREMENT.pattern}(?:\s*,\s*{REQUIREMENT.pattern})*)?)\][ \t]*")
+"""Requirements a rung serves, in front of its comment: ``[R1, R2a]``; ``[]`` names none."""
 
 _INVISIBLE = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
 """Control characters, and halves of characters that can't be stored as UTF-8."""
@@ -41,14 +68,25 @@ def canonical(name: str) -> str:
     return symbol.lower() + dot + pin.upper()
 
 
+def declared_fault(symbol: str) -> tuple[str, str] | None:
+    """What is wrong with a symbol that is declared anew, or None for a good one."""
+    if symbol.upper() in KEYWORD_TABLE:
+        return _reserved(symbol)
+    return symbol_fault(symbol)
+
+
+def _reserved(symbol: str) -> tuple[str, str]:
+    return (
+        f"The word {shortened(symbol)} has a meaning of its own and can't be a symbol.",
+        "Choose another symbol.",
+    )
+
+
 def symbol_fault(symbol: str) -> tuple[str, str] | None:
     """What is wrong with a symbol and how to mend it, or None for a good one."""
     shown = shortened(symbol)
     if symbol.upper() in RESERVED:
-        return (
-            f"The word {shown} has a meaning of its own and can't be a symbol.",
-            "Choose another symbol.",
-        )
+        return _reserved(symbol)
     if SYMBOL.fullmatch(symbol) is None:
         return (
             f"{shown} can't be a symbol.",
@@ -83,6 +121,12 @@ def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
     if parts[4] is not None and int(parts[4]) > 7:
         return (f"The bit number in {address} is {parts[4]}.", "A byte has the bits 0 to 7.")
     return None
+
+
+def full_address(address: str) -> str:
+    """A direct address in its one spelling: IEC 61131-3 lets ``%I0.0`` stand for ``%IX0.0``."""
+    upper = address.upper()
+    return f"{upper[:2]}X{upper[2:]}" if upper[2:3].isdigit() else upper
 
 
 def article(noun: str) -> str:

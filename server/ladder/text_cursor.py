@@ -14,7 +14,17 @@ from server.ladder.text_lexer import Token, TokenKind, tokenize
 
 T = TypeVar("T")
 
-_ENDS = {"IF": "END_IF", "VAR": "END_VAR"}
+_ENDS = {
+    "VAR": "END_VAR",
+    **{word: f"END_{word}" for word in ("IF", "CASE", "FOR", "WHILE", "REPEAT")},
+}
+_FOREIGN = {
+    "'": ("A text can't be in a program.", "It has BOOL, INT and TIME only."),
+    '"': ("A text can't be in a program.", "It has BOOL, INT and TIME only."),
+    "{": ("A pragma can't be in a program.", "Leave it out, or put it into a comment."),
+    "[": ("There are no arrays here.", "Declare a symbol for each element."),
+    "^": ("There are no references here.", "Write the symbol itself."),
+}
 
 
 class SyntaxMistake(Exception):
@@ -39,6 +49,15 @@ class Cursor:
     @property
     def _kind(self) -> TokenKind:
         return self._token.kind
+
+    @property
+    def _before(self) -> Token:
+        """The token that was taken last."""
+        return self._tokens[self._at - 1]
+
+    def _ahead(self, count: int) -> Token:
+        """The token so many places further on; at the end of the text that."""
+        return self._tokens[min(self._at + count, len(self._tokens) - 1)]
 
     def _here(self, *values: str) -> bool:
         token = self._token
@@ -84,7 +103,7 @@ class Cursor:
     def _comments_behind(self) -> list[str]:
         """Comments on the line on which the last token stands, behind it."""
         first = self._comments_taken
-        line = self._tokens[self._at - 1].line
+        line = self._before.line
         while (
             self._comments_taken < len(self._comments)
             and self._comments[self._comments_taken].before == self._at
@@ -116,8 +135,10 @@ class Cursor:
 
     def _refuse(self, expected: str, where: str = "") -> NoReturn:
         """Say what was expected and what stands here instead."""
+        if self._kind is TokenKind.FOREIGN:
+            self._fail("syntax", self._token.place, *_FOREIGN[self._token.text[0]])
         wanted = f"Expected {expected}{where and ' '}{where}"
-        before = self._tokens[self._at - 1]
+        before = self._before
         if self._at > self._start and before.line < self._token.line:
             column = before.column + len(before.text)
             place = Place(line=before.line, column=column)
@@ -136,15 +157,24 @@ class Cursor:
             return None
 
     def _skip(self, start: int) -> None:
-        end = _ENDS.get(self._tokens[start].value, ";")
+        opening = self._tokens[start].text.upper()
+        end = _ENDS.get(opening, ";")
         if self._at > start:
-            before = self._tokens[self._at - 1]
+            before = self._before
             only_end_missing = before.line < self._token.line
             if only_end_missing and (end == ";" or before.value == end):
                 return
-        while not self._here(end, "END_VAR", "END_PROGRAM") and self._kind is not TokenKind.END:
-            self._next()
-        if self._accept(end) and end == "END_IF":
+        # Constructs of the same kind inside it end with the same word.
+        depth = sum(token.text.upper() == opening for token in self._tokens[start : self._at])
+        depth -= sum(token.text.upper() == end for token in self._tokens[start : self._at])
+        while not self._here("END_VAR", "END_PROGRAM") and self._kind is not TokenKind.END:
+            word = self._next().text.upper()
+            depth += (word == opening) - (word == end)
+            if word == end and (end == ";" or depth <= 0):
+                break
+        if end == "END_VAR":
+            self._accept(end)
+        elif end != ";":
             self._accept(";")
         if self._at == start:
             self._next()

@@ -1,6 +1,14 @@
-"""The text form: a subset of IEC 61131-3 Structured Text, one rung a statement.
+"""The text form: modelled on IEC 61131-3's Structured Text, with additions for rungs.
 
-``parse_program(print_program(p)) == p`` for every program. One example of every construct::
+``parse_program(print_program(p)) == p`` for every program. The additions: several coils before one
+``:=``, a coil behind IF, NOT before a coil, RISING and FALLING, a block in line without the input
+where power enters, and a network without a coil.
+
+What the standard writes is read as the rungs that one would draw (``text_statements``,
+``text_branches``, ``text_lowering``), or refused with what to write instead; what is printed is
+always the form above.
+
+One example of every construct::
 
     PROGRAM apple_sump
     VAR
@@ -38,7 +46,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from server.ladder.bounds import over_limits
-from server.ladder.limits import MAX_TEXT_BYTES
+from server.ladder.limits import MAX_MESSAGES, MAX_TEXT_BYTES
 from server.ladder.messages import Message, Place, ProgramError, error
 from server.ladder.program import (
     Block,
@@ -86,9 +94,12 @@ def parse_program(text: str) -> Program:
     return parse_source(text).program
 
 
-def parse_source(text: str) -> Source:
-    """Read a whole program and keep the places of its elements."""
-    source = _read(text, Parser.program)
+def parse_source(text: str, *, stored: bool = False) -> Source:
+    """Read a whole program and keep the places of its elements.
+
+    A ``stored`` text may declare symbols that are keywords by now.
+    """
+    source = _read(text, Parser.program, stored=stored)
     _refuse(source.locate_all(over_limits(source.program)))
     return source
 
@@ -155,7 +166,7 @@ def parse_output(text: str) -> Output:
     return _read(text, Parser.output)
 
 
-def _read(text: str, construct: Callable[[Parser], T]) -> T:
+def _read(text: str, construct: Callable[[Parser], T], *, stored: bool = False) -> T:
     if len(text.encode("utf-8", "replace")) > MAX_TEXT_BYTES:
         raise ProgramError(
             [
@@ -167,13 +178,14 @@ def _read(text: str, construct: Callable[[Parser], T]) -> T:
                 )
             ]
         )
-    parser = Parser(text)
+    parser = Parser(text, stored=stored)
     try:
         result = construct(parser)
     except SyntaxMistake:
         result = None
     if result is None or parser.faults:
-        raise ProgramError(sorted(parser.faults, key=lambda fault: _position(fault.place)))
+        faults = sorted(parser.faults, key=lambda fault: _position(fault.place))
+        raise ProgramError(faults[:MAX_MESSAGES])
     return result
 
 

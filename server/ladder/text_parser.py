@@ -1,40 +1,59 @@
-"""The text form, stage three: rungs, declarations and whole programs. One method a construct."""
+"""The text form, stage four: declarations and whole programs. One method a construct."""
 
-import re
-
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind, Operator
-from server.ladder.limits import MAX_RUNGS, MAX_VARIABLES
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind
+from server.ladder.limits import MAX_VARIABLES
 from server.ladder.messages import Place
-from server.ladder.names import REQUIREMENT, address_fault, article, clean_text
+from server.ladder.names import address_fault, article, declared_fault, shortened, symbol_fault
 from server.ladder.program import (
-    AssignmentStatement,
     BlockInput,
     Coil,
     Duration,
     Number,
     Output,
     Program,
-    Rung,
     Series,
     Variable,
 )
+from server.ladder.text_branches import number_or_bit
+from server.ladder.text_expression import Constant, Value
 from server.ladder.text_lexer import Token, TokenKind
-from server.ladder.text_network import NetworkParser
-from server.ladder.text_source import RungSource, Source
-
-SERVES = re.compile(rf"\[((?:{REQUIREMENT.pattern}(?:\s*,\s*{REQUIREMENT.pattern})*)?)\][ \t]*")
-"""Requirements a rung serves, in front of its comment: ``[R1, R2a]``; ``[]`` names none."""
+from server.ladder.text_lowering import calculate
+from server.ladder.text_network import Wired
+from server.ladder.text_source import Source
+from server.ladder.text_statements import StatementParser
 
 _INITIAL_MEND = {
     "BOOL": "Write TRUE or FALSE.",
     "INT": "Write a number.",
     "TIME": "Write a duration like T#2s.",
 }
-_OPERATORS = frozenset(map(str, Operator))
 
 
-class Parser(NetworkParser):
-    """Reads one text: a program, some rungs, or a network."""
+_SECTIONS = {
+    "VAR_INPUT": "its inputs stand at addresses like %IX0.0",
+    "VAR_OUTPUT": "its outputs stand at addresses like %QX0.0",
+    "VAR_IN_OUT": "nothing is handed to it by reference",
+    "VAR_TEMP": "every variable keeps its value until the next scan",
+    "VAR_EXTERNAL": "there is nothing outside of it",
+    "VAR_GLOBAL": "there is nothing outside of it",
+    "VAR_ACCESS": "there is nothing outside of it",
+    "VAR_CONFIG": "there is nothing outside of it",
+}
+"""What the standard declares elsewhere, and why a program here does not."""
+_UNITS = ("CONFIGURATION", "RESOURCE", "FUNCTION", "FUNCTION_BLOCK", "CLASS", "TYPE", "NAMESPACE")
+
+
+class Parser(StatementParser):
+    """Reads one text: a program, some rungs, or a network.
+
+    A text that is ``stored`` may declare what was no keyword when it was written.
+    """
+
+    def __init__(self, text: str, *, stored: bool = False) -> None:
+        super().__init__(text)
+        self._declared_fault = symbol_fault if stored else declared_fault
+        self._in_program = False
+        self._found: list[tuple[Variable, Place]] = []
 
     # -- whole texts ---------------------------------------------------------------------------
 
@@ -42,11 +61,11 @@ class Parser(NetworkParser):
         """``PROGRAM name``, declarations, rungs, ``END_PROGRAM``."""
         comment = self._comments_before(self._at)
         name = self._header()
+        self._in_program = True
         comment += self._comments_behind()
-        declared: list[tuple[Variable, Place]] = []
-        while self._here("VAR"):
+        while self._here("VAR") or self._token.text.upper() in _SECTIONS:
             comment += self._comments_before(self._at)
-            declared += self._declarations()
+            self._declarations()
         rungs = self.rungs()
         if not self._accept("END_PROGRAM"):
             if not self.faults:
@@ -66,53 +85,58 @@ class Parser(NetworkParser):
         comment += self._comments_before(self._at)
         program = Program(
             name,
-            tuple(variable for variable, _ in declared),
+            tuple(variable for variable, _ in self._found),
             tuple(source.rung for source in rungs),
             "\n".join(comment),
         )
-        return Source(program, tuple(place for _, place in declared), rungs)
-
-    def rungs(self) -> tuple[RungSource, ...]:
-        """Rungs up to the end of the text or of the program."""
-        rungs: list[RungSource] = []
-        while not self._here("END_PROGRAM") and self._kind is not TokenKind.END:
-            if len(rungs) == MAX_RUNGS:
-                self._stop(
-                    "limit",
-                    f"The program has more than {MAX_RUNGS} rungs.",
-                    "Leave out what is not needed.",
-                )
-            rung = self._recovering(self._rung)
-            if rung is not None:
-                rungs.append(rung)
-        self._refuse_comments(
-            "The comment has no rung below it.", "Write ';' below it for an empty rung."
-        )
-        return tuple(rungs)
+        return Source(program, tuple(place for _, place in self._found), rungs)
 
     def network(self) -> Series:
         """A network alone up to the end of the text; an empty text is a wire."""
-        network = Series() if self._kind is TokenKind.END else self._network()
+        network = Series() if self._kind is TokenKind.END else self._network().network
         self._end("AND, OR or the end")
         return network
 
     def input(self) -> BlockInput:
         """One wired input of a block alone: ``PT := T#5s``."""
-        wired = self._input("of the block")
+        wired = self._argument("of the block")
         self._end("the end")
-        return wired
+        if not isinstance(wired, Wired):
+            self._fail("syntax", wired.place, "This is no input.", "Write one like PT := T#5s.")
+        return self._wired("the block", wired)
 
     def output(self) -> Output:
         """One output alone: ``lamp``, ``NOT lamp``, ``lamp := TRUE``, ``n := n + 1``."""
-        output: Output
-        if self._accept("NOT"):
-            output = Coil(CoilKind.NEGATED, self._symbol("the symbol of a coil"))
-        elif any(token.value == ":=" for token in self._tokens):
-            output = self._acted()
+        if any(token.value == ":=" for token in self._tokens):
+            output = self._one_action()
         else:
-            output = Coil(CoilKind.COIL, self._symbol("the symbol of a coil"))
+            kind = CoilKind.NEGATED if self._accept("NOT") else CoilKind.COIL
+            output = Coil(kind, self._symbol("the symbol of a coil"))
         self._end("the end")
         return output
+
+    def _one_action(self) -> Output:
+        """``lamp := TRUE``, ``n := n + 1``: what one output of a rung does."""
+        assigned = self._acted()
+        bit = number_or_bit(assigned.expression, self._type_of(assigned.target))
+        if isinstance(bit, Constant):
+            return Coil(CoilKind.SET if bit.value else CoilKind.RESET, assigned.target)
+        if bit is not None:
+            self._fail(
+                "syntax",
+                bit.place,
+                f"{assigned.target} gets the state of a network here.",
+                "Put the network into the rung; an output is set with TRUE and reset with FALSE.",
+            )
+        steps = self._lowered(lambda: calculate(assigned.target, assigned.expression))
+        if len(steps) > 1:
+            self._fail(
+                "syntax",
+                assigned.place,
+                "One assignment has one operator.",
+                "Write the operators one below the other, each in an assignment of its own.",
+            )
+        return steps[0]
 
     def _end(self, expected: str) -> None:
         if self._kind is not TokenKind.END:
@@ -122,59 +146,141 @@ class Parser(NetworkParser):
     # -- declarations --------------------------------------------------------------------------
 
     def _header(self) -> str:
+        unit = self._token.text.upper()
+        if unit in _UNITS:
+            self._stop(
+                "syntax",
+                f"{unit} is no program.",
+                "Hand in one PROGRAM … END_PROGRAM, with its rungs in it.",
+            )
         self._expect("PROGRAM", "at the beginning")
-        return self._symbol("the name of the program")
+        return self._new_symbol("the name of the program")
 
-    def _declarations(self) -> list[tuple[Variable, Place]]:
+    def _new_symbol(self, expected: str) -> str:
+        if self._kind is TokenKind.WORD and (fault := self._declared_fault(self._token.text)):
+            self._fail("symbol", self._token.place, *fault)
+        return self._symbol(expected)
+
+    def _declarations(self) -> None:
         opening = self._next()
-        retain = self._accept("RETAIN")
-        declared: list[tuple[Variable, Place]] = []
-        while self._kind is TokenKind.WORD or not (
+        section = opening.text.upper()
+        if section in _SECTIONS:
+            self._note(
+                "syntax",
+                opening.place,
+                f"A program has no {section} here: {_SECTIONS[section]}.",
+                "Declare in VAR, VAR RETAIN or VAR CONSTANT.",
+            )
+        retain, constant = self._qualifiers()
+        while self._kind in (TokenKind.WORD, TokenKind.ADDRESS) or not (
             self._here("END_VAR", "VAR", "IF", "END_PROGRAM") or self._kind is TokenKind.END
         ):
-            if len(declared) == MAX_VARIABLES:
+            if len(self._found) >= MAX_VARIABLES:
                 self._stop(
                     "limit",
                     f"The program declares more than {MAX_VARIABLES} variables.",
                     "Leave out what is not needed.",
                 )
-            place = self._token.place
-            variable = self._recovering(lambda: self._declaration(retain))
-            if variable is not None:
-                declared.append((variable, place))
+            self._recovering(lambda: self._declaration(retain, constant))
         self._refuse_comments(
             "The comment has no declaration below it.", "Put it above or behind a declaration."
         )
         if not self._accept("END_VAR"):
             self._stop(
                 "syntax",
-                f"END_VAR is missing: the VAR of line {opening.line} is open.",
+                f"END_VAR is missing: the {section} of line {opening.line} is open.",
                 "Write END_VAR below the last declaration.",
             )
-        return declared
 
-    def _declaration(self, retain: bool) -> Variable:
-        comment = self._comments_before(self._at)
-        symbol = self._symbol("a symbol to declare")
-        where = f"in the declaration of {symbol}"
-        address: Token | None = self._address() if self._accept("AT") else None
-        self._expect(":", where)
-        type_token = self._next()
-        data_type = type_token.text.upper()
-        if data_type not in DATA_TYPES and data_type not in BLOCK_TYPES:
-            self._fail(
-                "type",
-                type_token.place,
-                f"The type {type_token} is not known.",
-                f"The types are {', '.join((*DATA_TYPES, *BLOCK_TYPES))}.",
+    def _qualifiers(self) -> tuple[bool, bool]:
+        """``RETAIN`` and ``CONSTANT``; without NON_RETAIN it is the same here."""
+        place = self._token.place
+        retain = self._accept("RETAIN")
+        if self._kind is TokenKind.WORD and self._token.text.upper() == "NON_RETAIN":
+            self._next()
+        constant = self._accept("CONSTANT")
+        if constant and (retain or self._accept("RETAIN")):
+            self._note(
+                "syntax",
+                place,
+                "A constant keeps its value anyhow.",
+                "Write VAR CONSTANT, without RETAIN.",
             )
+        return retain, constant
+
+    def _declaration(self, retain: bool, constant: bool) -> None:
+        """One declaration, of one symbol or of several: ``a, b : BOOL := TRUE;``."""
+        comment = self._comments_before(self._at)
+        first = self._token
+        symbols: list[tuple[str, Place]] = []
+        if not self._here("AT"):
+            symbols.append((self._new_symbol("a symbol to declare"), first.place))
+        while symbols and self._accept(","):
+            symbols.append((self._new_symbol("a symbol to declare"), self._before.place))
+        where = f"in the declaration of {symbols[0][0] if symbols else 'a direct address'}"
+        address: Token | None = self._address() if self._accept("AT") else None
+        if address is not None and len(symbols) > 1:
+            self._fail(
+                "address",
+                address.place,
+                f"{len(symbols)} symbols have one address.",
+                "Declare each with an address of its own.",
+            )
+        self._expect(":", where)
+        data_type = self._type()
         initial = self._initial(data_type) if self._accept(":=") else None
         if address is not None and (fault := address_fault(address.value, data_type)):
             self._fail("address", address.place, *fault)
+        if address is not None and not symbols:
+            symbols.append((self._symbol_of(address), first.place))
         self._expect(";", where)
         comment += self._comments_behind()
         direct = None if address is None else address.value
-        return Variable(symbol, data_type, direct, initial, retain, " ".join(comment))
+        for symbol, place in symbols:
+            variable = Variable(symbol, data_type, direct, initial, retain, " ".join(comment))
+            self._declare(variable, place)
+            if constant:
+                self.constants.add(symbol)
+
+    def _declare(self, variable: Variable, place: Place) -> None:
+        self._found.append((variable, place))
+        self.declared.setdefault(variable.symbol, variable)
+        if variable.address is not None:
+            self.at_address.setdefault(variable.address, variable.symbol)
+
+    def _type(self) -> str:
+        token = self._next()
+        data_type = token.text.upper()
+        if data_type not in DATA_TYPES and data_type not in BLOCK_TYPES:
+            self._fail(
+                "type",
+                token.place,
+                f"The type {token} is not known.",
+                f"The types are {', '.join((*DATA_TYPES, *BLOCK_TYPES))}.",
+            )
+        return data_type
+
+    def _declare_address(self, token: Token, address: str) -> None:
+        """Declare a direct address that a rung names, under a symbol made from it."""
+        if not self._in_program:
+            super()._declare_address(token, address)
+        data_type = "INT" if address[2:3] == "W" else "BOOL"
+        if fault := address_fault(address, data_type):
+            self._fail("address", token.place, *fault)
+        symbol = self._symbol_of(token)
+        self._declare(Variable(symbol, data_type, address), token.place)
+
+    def _symbol_of(self, address: Token) -> str:
+        """``ix0_0`` for ``%IX0.0``."""
+        symbol = address.value[1:].replace(".", "_").lower()
+        if symbol in self.declared:
+            self._fail(
+                "address",
+                address.place,
+                f"{address} has no symbol, and {symbol} is declared already.",
+                f"Declare a symbol at {address}.",
+            )
+        return symbol
 
     def _address(self) -> Token:
         if self._kind is not TokenKind.ADDRESS:
@@ -183,92 +289,20 @@ class Parser(NetworkParser):
 
     def _initial(self, data_type: str) -> int:
         start = self._token
-        if data_type == "BOOL" and self._here("TRUE", "FALSE"):
-            return int(self._next().value == "TRUE")
-        literal = self._operand("an initial value") if data_type in ("INT", "TIME") else None
-        if data_type == "INT" and isinstance(literal, Number):
-            return literal.value
-        if data_type == "TIME" and isinstance(literal, Duration):
-            return literal.ms
+        if data_type in BLOCK_TYPES or self._here("("):
+            literal = None
+        else:
+            literal = self._factor("an initial value")
+        match data_type, literal:
+            case "BOOL", Constant(value):
+                return int(value)
+            case ("INT", Value(Number(value))) | ("TIME", Value(Duration(value))):
+                return value
+            case "BOOL", Value(Number(value)) if value in (0, 1):
+                return value
         return self._fail(
             "type",
             start.place,
-            f"{start} is no initial value of {article(data_type)}.",
+            f"{shortened(start.text)} is no initial value of {article(data_type)}.",
             _INITIAL_MEND.get(data_type, "A block has none: leave it out."),
         )
-
-    # -- rungs ---------------------------------------------------------------------------------
-
-    def _rung(self) -> RungSource:
-        start = self._token
-        if self._here("VAR", "END_VAR"):
-            self._fail(
-                "syntax",
-                start.place,
-                f"{start} stands among the rungs.",
-                "Declare above the first rung.",
-            )
-        comment = self._comments_before(self._at)
-        self._elements, self._depth = [], 0
-        outputs: list[tuple[Output, Place]] = []
-        network = Series()
-        where = f"in the rung that begins on line {start.line}"
-        if self._accept("IF"):
-            outputs += self._coils()
-            network = self._network()
-            self._expect("THEN", where)
-            outputs.append(self._action(where))
-            while not self._accept("END_IF"):
-                outputs.append(self._action(where))
-        elif not self._here(";"):
-            outputs += self._coils()
-            network = self._network()
-        self._expect(";", where)
-        comment += [*self._comments_before(self._at - 1), *self._comments_behind()]
-        written, serves = _served(clean_text("\n".join(comment)))
-        rung = Rung(network, tuple(output for output, _ in outputs), written, serves)
-        places = tuple(place for _, place in outputs)
-        return RungSource(rung, start.place, tuple(self._elements), places)
-
-    def _coils(self) -> list[tuple[Output, Place]]:
-        """The coils in front of ``:=``; none where a network begins at once."""
-        name = self._at + self._here("NOT")
-        if self._tokens[name].kind is not TokenKind.WORD:
-            return []
-        if self._tokens[name + 1].value not in (",", ":="):
-            return []
-        coils: list[tuple[Output, Place]] = []
-        while not coils or self._accept(","):
-            place = self._token.place
-            kind = CoilKind.NEGATED if self._accept("NOT") else CoilKind.COIL
-            coils.append((Coil(kind, self._symbol("the symbol of a coil")), place))
-        self._expect(":=", "behind the coils")
-        return coils
-
-    def _action(self, where: str) -> tuple[Output, Place]:
-        start = self._token
-        if start.kind is not TokenKind.WORD:
-            self._refuse("an action like 'lamp := TRUE;' or END_IF", where)
-        output = self._acted()
-        self._expect(";", f"behind the action on {start.value}")
-        return output, start.place
-
-    def _acted(self) -> Output:
-        target = self._symbol("a symbol")
-        self._expect(":=", f"behind {target}")
-        if self._here("TRUE", "FALSE"):
-            kind = CoilKind.SET if self._next().value == "TRUE" else CoilKind.RESET
-            return Coil(kind, target)
-        left = self._operand("TRUE, FALSE, a symbol or a number")
-        if not self._here(*_OPERATORS):
-            return AssignmentStatement(target, left)
-        operator = Operator(self._next().value)
-        return AssignmentStatement(target, left, operator, self._operand("a symbol or a number"))
-
-
-def _served(comment: str) -> tuple[str, tuple[str, ...]]:
-    """The comment without the requirements in front of it, and those."""
-    match = SERVES.match(comment)
-    if match is None:
-        return comment, ()
-    return comment[match.end() :], tuple(REQUIREMENT.findall(match[1]))

@@ -1,8 +1,12 @@
 """The text form, written: one canonical text for each program."""
 
+from collections.abc import Mapping
 from itertools import groupby
+from types import MappingProxyType
 
 from server.ladder.durations import print_duration
+from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.names import SERVES
 from server.ladder.program import (
     AssignmentStatement,
     Block,
@@ -24,7 +28,7 @@ from server.ladder.program import (
     Variable,
     is_action,
 )
-from server.ladder.text_parser import SERVES
+from server.ladder.xml_names import MOVE
 
 LINE_LENGTH = 100
 """A longer rung is broken before the AND or OR of its outermost series or parallel."""
@@ -36,7 +40,8 @@ def print_program(program: Program) -> str:
     for retain, variables in groupby(program.variables, key=lambda variable: variable.retain):
         declarations = "".join(f"    {print_variable(variable)}\n" for variable in variables)
         parts[0] += f"VAR{' RETAIN' if retain else ''}\n{declarations}END_VAR\n"
-    parts += [print_rung(rung) + "\n" for rung in program.rungs]
+    types = {variable.symbol: variable.type for variable in program.variables}
+    parts += [print_rung(rung, types) + "\n" for rung in program.rungs]
     return "\n".join(parts) + "END_PROGRAM\n"
 
 
@@ -60,12 +65,16 @@ def print_initial(variable: Variable) -> str:
             return str(value)
 
 
-def print_rung(rung: Rung) -> str:
-    """The rung's comment lines and its statement, without a line end behind it."""
+def print_rung(rung: Rung, types: Mapping[str, str] = MappingProxyType({})) -> str:
+    """The rung's comment lines and its statement, without a line end behind it.
+
+    Below declarations, whose ``types`` are given, ``n := m`` moves a number and gives a BOOL its
+    state; an output on a variable of another type is written so that it stays what it is.
+    """
     comment = rung.comment
     if rung.serves or SERVES.match(comment):
         comment = f"[{', '.join(rung.serves)}] {comment}"
-    return _comment(comment) + _statement(rung)
+    return _comment(comment) + _statement(rung, types)
 
 
 def print_network(network: Series) -> str:
@@ -115,14 +124,14 @@ def _comment(comment: str) -> str:
     return "".join(f"// {line}".rstrip() + "\n" for line in comment.splitlines())
 
 
-def _statement(rung: Rung) -> str:
+def _statement(rung: Rung, types: Mapping[str, str]) -> str:
     if not rung.outputs and not rung.network.items:
         return ";"
     coils = ", ".join(print_output(output) for output in rung.outputs if not is_action(output))
-    actions = " ".join(f"{print_output(output)};" for output in rung.outputs if is_action(output))
+    actions = " ".join(f"{_action(output, types)};" for output in rung.outputs if is_action(output))
     before = ("IF " if actions else "") + (f"{coils} := " if coils else "")
     behind = f" THEN {actions} END_IF;" if actions else ";"
-    line = before + print_network(rung.network) + behind
+    line = before + _driving(rung, types) + behind
     if len(line) <= LINE_LENGTH:
         return line
     match rung.network.items:
@@ -131,6 +140,24 @@ def _statement(rung: Rung) -> str:
         case items:
             network = "\n    AND ".join(map(_item, items)) or "TRUE"
     return before + network + behind
+
+
+def _driving(rung: Rung, types: Mapping[str, str]) -> str:
+    match rung:
+        case Rung(Series((Contact(ContactKind.OPEN, _),)), (Coil(CoilKind.COIL, symbol),)) if (
+            types.get(symbol, "BOOL") != "BOOL"
+        ):
+            return f"TRUE AND {print_network(rung.network)}"
+        case _:
+            return print_network(rung.network)
+
+
+def _action(output: Output, types: Mapping[str, str]) -> str:
+    match output:
+        case AssignmentStatement(target, left, None, _) if types.get(target) == "BOOL":
+            return f"{target} := {MOVE}({print_operand(left)})"
+        case _:
+            return print_output(output)
 
 
 def _series(series: Series) -> str:

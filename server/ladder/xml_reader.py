@@ -10,7 +10,7 @@ from server.ladder.bounds import over_limits
 from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
 from server.ladder.limits import MAX_RUNGS
 from server.ladder.messages import Message, ProgramError
-from server.ladder.names import address_fault, canonical, shortened, symbol_fault
+from server.ladder.names import address_fault, canonical, declared_fault, shortened
 from server.ladder.program import Program, Variable
 from server.ladder.text_form import parse_program
 from server.ladder.xml_carried import left_out
@@ -103,7 +103,7 @@ def _declared(section: Node) -> list[Node]:
 
 
 def _symbol(node: Node, symbol: str) -> None:
-    fault = symbol_fault(symbol)
+    fault = declared_fault(symbol)
     if fault is not None:
         raise refused(node.place, *fault)
 

@@ -50,7 +50,11 @@ BROKEN: dict[str, tuple[bytes, str, str]] = {
         "Line 14, column 1",
         "'WHILE'",
     ),
-    "exclusive or": (_instead("start_pb OR", "start_pb XOR"), "Line 12, column 24", "'XOR'"),
+    "exclusive or of an edge": (
+        _instead("start_pb OR", "RISING(start_pb) XOR"),
+        "Line 12, column 15",
+        "RISING(start_pb)",
+    ),
     "bracket that is not closed": (
         _instead("fill_pump) AND", "fill_pump AND"),
         "Line 12, column 48",

@@ -163,7 +163,7 @@ def test_durations_round_trip(ms: int) -> None:
         ("T#1.5h20m", "Only the last unit of a duration may have a fraction."),
         ("T#0.5ms", "A duration is a whole number of milliseconds."),
         ("T#25h", "A duration is T#1d at most."),
-        ("T#5w", "The units of a duration are d, h, m, s and ms."),
+        ("T#5w", "The units of a duration are d, h, m, s, ms, us and ns."),
     ],
 )
 def test_bad_durations(literal: str, sentence: str) -> None:
@@ -183,7 +183,7 @@ END_VAR
 a := b
 c := d;
 IF a THEN b := TRUE; c := END_IF;
-e := NOT (a OR b);
+e := NOT (a OR RISING(b));
 é := d;
 f := (a OR b;
 g := delay(PT = 5);
@@ -204,15 +204,17 @@ END_PROGRAM
         "Line 8, column 7: "
         "Expected ';' in the rung that begins on line 8, but the line ends behind 'b'.",
         "Line 10, column 27: Expected TRUE, FALSE, a symbol or a number, found 'END_IF'.",
-        "Line 11, column 6: NOT stands before a parenthesis. "
-        "For NOT (a OR b) write NOT a AND NOT b.",
+        "Line 11, column 16: No contact is the opposite of RISING(b). "
+        "Drive an internal bit with it in a rung above, and take that bit here.",
         "Line 12, column 1: 'é' can't stand here. Leave it out, or put it into a comment.",
         "Line 12, column 3: Expected a contact, a comparison, a block or TRUE, found ':='.",
         "Line 13, column 13: Expected ')' for the '(' of line 13, column 6, found ';'.",
         "Line 14, column 15: Expected ':=' behind PT in the call of delay, found '='.",
         "Line 15, column 6: The number '99999' is out of range. An INT goes from -32768 to 32767.",
-        "Line 16, column 6: 'T#5q' is no duration. The units of a duration are d, h, m, s and ms.",
-        "Line 17, column 6: NOT stands before a comparison. For NOT a > b write a <= b.",
+        "Line 16, column 6: 'T#5q' is no duration. "
+        "The units of a duration are d, h, m, s, ms, us and ns.",
+        "Line 17, column 6: NOT stands before a comparison. "
+        "For NOT a > b write a <= b, or NOT (a > b).",
         "Line 18, column 6: 'a__b' can't be a symbol. "
         "Write a letter first, then letters, digits and single underscores.",
         "Line 19, column 11: Expected an action like 'lamp := TRUE;' or END_IF "

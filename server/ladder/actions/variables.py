@@ -10,7 +10,7 @@ from server.ladder.actions.base import Edited, EditorAction, Selection, refuse
 from server.ladder.fields import Symbol
 from server.ladder.limits import MAX_SYMBOL_LENGTH
 from server.ladder.messages import Place
-from server.ladder.names import listed
+from server.ladder.names import declared_fault, listed
 from server.ladder.program import Declaration, Program, Variable
 from server.ladder.references import cross_reference
 from server.ladder.renaming import rename
@@ -24,7 +24,7 @@ class Declare(EditorAction):
     action: Literal["declare"] = "declare"
 
     def apply(self, program: Program) -> Edited:
-        _refuse_taken(program, self.variable.symbol)
+        _refuse_new(program, self.variable.symbol)
         variables = (*program.variables, self.variable)
         return _selected(replace(program, variables=variables), self.variable.symbol)
 
@@ -96,7 +96,7 @@ def free_symbol(like: str, taken: Collection[str]) -> str:
 def _renamed(program: Program, old: str, new: str) -> Program:
     _variable(program, old)
     if old != new:
-        _refuse_taken(program, new)
+        _refuse_new(program, new)
     return rename(program, old, new)
 
 
@@ -107,7 +107,10 @@ def _variable(program: Program, symbol: str) -> Variable:
     return found
 
 
-def _refuse_taken(program: Program, symbol: str) -> None:
+def _refuse_new(program: Program, symbol: str) -> None:
+    """Refuse a symbol that nobody may declare, or that is declared already."""
+    if fault := declared_fault(symbol):
+        refuse(Place(symbol=symbol), *fault)
     if any(variable.symbol == symbol for variable in program.variables):
         refuse(Place(symbol=symbol), f"{symbol} is declared already.", "Choose another symbol.")
 

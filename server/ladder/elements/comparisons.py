@@ -41,6 +41,12 @@ class Relation(Rows):
         return _BY_HOLDS[self.row.holds[::-1]]
 
     @property
+    def opposite(self) -> "Relation":
+        """The relation that holds wherever this one does not."""
+        less, equal, greater = self.row.holds
+        return _BY_HOLDS[not less, not equal, not greater]
+
+    @property
     def edges(self) -> tuple[int, ...]:
         """Where it changes for a growing left side: 0 at the right side, 1 at the next number."""
         less, equal, greater = self.row.holds

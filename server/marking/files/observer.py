@@ -25,7 +25,7 @@ def read_observer(
 ) -> Program:
     """Return the observer at ``path``; what is wrong with it is noted in the document."""
     try:
-        source = parse_source(_BEFORE + text + _BEHIND)
+        source = parse_source(_BEFORE + text + _BEHIND, stored=True)
     except ProgramError as refused:
         _note(document, path, refused.messages)
         return NO_OBSERVER

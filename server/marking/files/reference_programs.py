@@ -95,7 +95,7 @@ def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
             raise FileFault(
                 name, [Fault(at, column, "", said) for at, column, said in filled.wrong]
             )
-        source = parse_source(filled.text)
+        source = parse_source(filled.text, stored=True)
         found = source.locate_all(validate(source.program, exercise.points))
     except UnicodeDecodeError:
         raise FileFault(

@@ -1,0 +1,255 @@
+"""From expressions to what a rung has: contacts for BOOLs, assignments for numbers.
+
+Only what means exactly the same is drawn. NOT goes inward to the contacts and comparisons (De
+Morgan), XOR becomes two branches. A calculation with several operators becomes several assignments
+that the same power does one after the other, with the target for the results in between. As long as
+no result leaves the range of INT, the target gets the value of the whole expression; once one does,
+both ways set the fault.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from server.ladder.elements import ContactKind, Operator
+from server.ladder.limits import MAX_ELEMENTS
+from server.ladder.messages import Place
+from server.ladder.program import (
+    AssignmentStatement,
+    Comparison,
+    Contact,
+    Element,
+    Item,
+    Name,
+    Number,
+    Operand,
+    Parallel,
+    Series,
+)
+from server.ladder.text_expression import (
+    Calculation,
+    Constant,
+    Expression,
+    Joined,
+    Leaf,
+    Not,
+    Value,
+)
+from server.ladder.text_printer import print_element, print_operand
+
+
+class Undrawable(Exception):
+    """Says where an expression can't be drawn, why, and what to write instead."""
+
+    def __init__(self, place: Place, text: str, mend: str) -> None:
+        super().__init__(text)
+        self.place, self.text, self.mend = place, text, mend
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnNetwork:
+    """A network, and where each of its elements was written, in the order of ``walk``."""
+
+    network: Series
+    places: tuple[Place, ...]
+
+
+def draw(expression: Expression) -> DrawnNetwork:
+    """Draw a BOOL as a network. Raises Undrawable."""
+    if _size(expression) > MAX_ELEMENTS and _has_xor(expression):
+        raise Undrawable(
+            expression.place,
+            f"With its XOR drawn as contacts, the rung has more than {MAX_ELEMENTS} elements.",
+            "Drive an internal bit with a part of it, and use that bit here.",
+        )
+    places: list[Place] = []
+    return DrawnNetwork(Series(tuple(_items(expression, True, places))), tuple(places))
+
+
+def _size(expression: Expression) -> int:
+    """The number of elements, or more than MAX_ELEMENTS."""
+    match expression:
+        case Not(inner, _):
+            return _size(inner)
+        case Joined(sign, parts, _):
+            size = 0
+            for part in parts:
+                size += _size(part)
+                size *= 2 if sign == "XOR" and part is not parts[0] else 1
+                size = min(size, MAX_ELEMENTS + 1)
+            return size
+        case _:
+            return 1
+
+
+def _has_xor(expression: Expression) -> bool:
+    match expression:
+        case Not(inner, _):
+            return _has_xor(inner)
+        case Joined(sign, parts, _):
+            return sign == "XOR" or any(map(_has_xor, parts))
+        case _:
+            return False
+
+
+def _items(expression: Expression, positive: bool, places: list[Place]) -> Iterator[Item]:
+    match expression:
+        case Leaf(element, place):
+            places.append(place)
+            yield element if positive else _opposite(element, place)
+        case Value(Name(symbol), place):
+            places.append(place)
+            yield Contact(ContactKind.OPEN if positive else ContactKind.CLOSED, symbol)
+        case Value(operand, place):
+            shown = print_operand(operand)
+            raise Undrawable(
+                place,
+                f"{shown} is a value; a rung needs a contact or a comparison here.",
+                f"Compare it, like level > {shown}.",
+            )
+        case Constant(value, place):
+            if value is not positive:
+                raise Undrawable(
+                    place,
+                    "No element of a rung stands for FALSE.",
+                    "Leave out what never conducts; a BOOL goes OFF with x := FALSE.",
+                )
+        case Not(Value() | Leaf() as leaf, place):
+            yield from _items(replace(leaf, place=place), not positive, places)
+        case Not(inner, _):
+            yield from _items(inner, not positive, places)
+        case Joined("XOR", (first, *rest), place):
+            for part in rest:
+                first = _exclusive(first, part, place)
+            yield from _items(first, positive, places)
+        case Joined(sign, parts, _):
+            if (sign == "AND") is positive:
+                for part in parts:
+                    yield from _items(part, positive, places)
+            else:
+                yield Parallel(tuple(Series(tuple(_items(p, positive, places))) for p in parts))
+        case Calculation(_, _, place):
+            raise Undrawable(
+                place,
+                "A rung compares and conducts, it does not calculate here.",
+                "Assign the result to an INT in a rung above, and compare that.",
+            )
+
+
+def _exclusive(left: Expression, right: Expression, place: Place) -> Expression:
+    only_left = Joined("AND", (left, Not(right, place)), place)
+    only_right = Joined("AND", (Not(left, place), right), place)
+    return Joined("OR", (only_left, only_right), place)
+
+
+def _opposite(element: Element, place: Place) -> Element:
+    match element:
+        case Contact(ContactKind.OPEN, symbol):
+            return Contact(ContactKind.CLOSED, symbol)
+        case Contact(ContactKind.CLOSED, symbol):
+            return Contact(ContactKind.OPEN, symbol)
+        case Comparison(left, relation, right):
+            return Comparison(left, relation.opposite, right)
+        case Contact():
+            raise Undrawable(
+                place,
+                f"No contact is the opposite of {print_element(element)}.",
+                "Drive an internal bit with it in a rung above, and take that bit here.",
+            )
+        case block:
+            raise Undrawable(
+                place,
+                f"The call of {block.instance} can't be negated.",
+                f"Call it in a rung above, and use NOT on its output, like {block.instance}.Q.",
+            )
+
+
+def calculate(target: str, expression: Expression) -> tuple[AssignmentStatement, ...]:
+    """The assignments that give ``target`` a number. Raises Undrawable."""
+    return tuple(_Accumulator(target).steps(expression))
+
+
+@dataclass(slots=True)
+class _Accumulator:
+    target: str
+    begun: bool = False
+
+    def steps(self, expression: Expression) -> Iterator[AssignmentStatement]:
+        match expression:
+            case Value(operand, place):
+                yield self.step(self.read(operand, place))
+            case Calculation(first, (), _):
+                yield from self.steps(first)
+            case Calculation(first, steps, _):
+                left: Operand | None = None
+                if isinstance(first, Value):
+                    left = self.read(first.operand, first.place)
+                else:
+                    yield from self.steps(first)
+                for sign, right in steps:
+                    yield from self.joined(left, sign, right)
+                    left = None
+            case other:
+                raise Undrawable(
+                    other.place,
+                    f"{self.target} gets a number here, and this is a BOOL.",
+                    "Calculate with numbers only.",
+                )
+
+    def joined(
+        self, left: Operand | None, sign: str, right: Expression
+    ) -> Iterator[AssignmentStatement]:
+        """``left`` joined with what is on the right; None is what the target has by now."""
+        if isinstance(right, Value):
+            operand = self.read(right.operand, right.place)
+            if sign == "MOD":
+                yield from self.remainder(left, operand, right.place)
+            else:
+                yield self.step(left or Name(self.target), _operator(sign, right.place), operand)
+            return
+        if left is None or sign == "MOD":
+            raise self.needs_another(right.place)
+        yield from self.steps(right)
+        if left == Name(self.target):
+            raise self.needs_another(right.place)
+        yield self.step(left, _operator(sign, right.place), Name(self.target))
+
+    def remainder(
+        self, left: Operand | None, right: Operand, place: Place
+    ) -> Iterator[AssignmentStatement]:
+        """``left - left / right * right``, as the standard says what MOD is."""
+        if not isinstance(right, Number) or right.value < 1:
+            raise Undrawable(
+                place,
+                "MOD can be drawn with a number of 1 or more on its right only.",
+                "Write such a number, or calculate n - n / m * m in rungs of your own.",
+            )
+        if left is None or left == Name(self.target):
+            raise self.needs_another(place)
+        yield self.step(left, Operator.DIV, right)
+        yield self.step(Name(self.target), Operator.MUL, right)
+        yield self.step(left, Operator.SUB, Name(self.target))
+
+    def step(
+        self, left: Operand, operator: Operator | None = None, right: Operand | None = None
+    ) -> AssignmentStatement:
+        self.begun = True
+        return AssignmentStatement(self.target, left, operator, right)
+
+    def read(self, operand: Operand, place: Place) -> Operand:
+        """What was written; once there is a result in between, the target's own value is gone."""
+        if self.begun and operand == Name(self.target):
+            raise self.needs_another(place)
+        return operand
+
+    def needs_another(self, place: Place) -> Undrawable:
+        return Undrawable(
+            place,
+            f"To calculate this, {self.target} is not enough for the results in between.",
+            "Assign a part of it to another INT in a statement above.",
+        )
+
+
+def _operator(sign: str, place: Place) -> Operator:
+    if sign == "**":
+        raise Undrawable(place, "There are no powers here.", "Multiply: n * n.")
+    return Operator(sign)
