@@ -308,7 +308,7 @@ class NetworkParser(Cursor):
             TokenKind.LITERAL,
             TokenKind.DURATION,
             TokenKind.ADDRESS,
-        ) or self._here("NOT", "TRUE", "FALSE", "(", "-")
+        ) or self._here("NOT", "TRUE", "FALSE", "(", "-", "AND", "OR", "XOR")
 
     def _called(self, call: Call) -> Expression:
         """A call in a network: a standard function that can be drawn, or a block in line."""

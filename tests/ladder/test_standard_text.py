@@ -190,7 +190,8 @@ EXPRESSIONS = st.recursive(
     lambda inner: st.one_of(
         inner.map(lambda x: f"NOT ({x})"),
         st.tuples(inner, st.sampled_from(["AND", "OR", "XOR", "=", "<>"]), inner).map(
-            lambda parts: f"({parts[0]}) {parts[1]} ({parts[2]})"
+            # Two symbols alone are compared as numbers; a network is not.
+            lambda parts: f"(NOT ({parts[0]})) {parts[1]} ({parts[2]})"
         ),
         st.tuples(inner, inner).map(lambda parts: f"AND({parts[0]}, OR({parts[1]}, a))"),
     ),
