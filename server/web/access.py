@@ -458,6 +458,8 @@ def enforce(
         # A socket has no method: what it shows is seen.
         if rule.noted is not None and connection.scope.get("method", "GET") == "GET":
             _note(visit, rule.noted, database)
+    else:
+        _ids(connection.path_params)
     release_connection(session)
 
 

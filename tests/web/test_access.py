@@ -283,23 +283,23 @@ def test_who_gets_in(
             assert answer.status_code < 500
 
 
-@pytest.mark.parametrize(
-    "name", sorted({route.name for route in routes() if "_id}" in route.path} - SOCKETS)
-)
 def test_a_number_that_was_never_given_out(
-    name: str,
     world: tuple[dict[str, User | None], dict[str, int]],
     client_for: Callable[[User | None], TestClient],
 ) -> None:
+    """On every route, in one world: nothing is changed by what isn't there."""
     people, ids = world
-    (route,) = (route for route in routes() if route.name == name)
-    assert isinstance(route, APIRoute)
-    for number in ("0", "999999", "99999999999999999999", "-1", "x", "1%00"):
-        for method in route.methods or ():
+    clients = {who: client_for(people[who]) for who in ("instructor", "administrator")}
+    for route in routes():
+        if "_id}" not in route.path or route.name in SOCKETS:
+            continue
+        assert isinstance(route, APIRoute)
+        who = "instructor" if "instructor" in PERMITTED[route.name] else "administrator"
+        for number in ("0", "999999", "99999999999999999999", "-1", "x", "1%00"):
             path = route.path.format(**dict.fromkeys(ids, number))
-            who = "instructor" if "instructor" in PERMITTED[name] else "administrator"
-            answer = client_for(people[who]).request(method, path)
-            assert answer.status_code == 404, (method, path)
+            for method in route.methods or ():
+                answer = clients[who].request(method, path)
+                assert answer.status_code == 404, (method, path)
 
 
 def test_an_exercise_that_is_not_open_does_not_exist_for_students(
