@@ -153,6 +153,56 @@ def _timer(op: int, bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int)
 
 
 @inlined
+def _word(op: int, bits: NDArray[np.uint64], code: NDArray[np.uint32], pc: int) -> None:
+    """Execute an instruction on numbers of several planes."""
+    if op == COUNT:
+        _count(bits, code, pc)
+    elif op == UGE:
+        bits[code[pc, 1]] = _unsigned_ge(bits, code[pc, 2], code[pc, 3], code[pc, 4])
+    elif op == LT:
+        bits[code[pc, 1]] = _signed_less(bits, code[pc, 2], code[pc, 3])
+    elif op == EQ:
+        same = ALL
+        for i in range(_PLANES):
+            same &= ~(bits[code[pc, 2] + i] ^ bits[code[pc, 3] + i])
+        bits[code[pc, 1]] = same
+    elif op == MOVE:
+        enable = bits[code[pc, 3]]
+        if enable != _ZERO:
+            for i in range(_PLANES):
+                d, a = code[pc, 1] + i, code[pc, 2] + i
+                bits[d] = (bits[d] & ~enable) | (bits[a] & enable)
+    elif op == CALCULATE:
+        enable = bits[code[pc, 4]]
+        if enable != _ZERO:
+            d, x, y, fault = code[pc, 1], code[pc, 2], code[pc, 3], code[pc, 5]
+            calculate(code[pc, 6], bits, d, x, y, enable, fault)
+
+
+@inlined
+def _retain(
+    op: int,
+    bits: NDArray[np.uint64],
+    code: NDArray[np.uint32],
+    pc: int,
+    initial: NDArray[np.uint64],
+    table: NDArray[np.int32],
+) -> None:
+    """Keep (SAVE) or bring back (RESTORE) the retained planes of lanes without power."""
+    if op == SAVE:
+        if bits[code[pc, 1]] != ALL:
+            for i in range(code[pc, 2], code[pc, 3]):
+                bits[table[i, 1]] = bits[table[i, 0]]
+    else:
+        power = bits[code[pc, 1]]
+        if power != ALL:
+            for i in range(code[pc, 2], code[pc, 3]):
+                plane = table[i, 0]
+                kept = bits[table[i, 1]] if table[i, 1] >= 0 else initial[plane]
+                bits[plane] = (bits[plane] & power) | (kept & ~power)
+
+
+@inlined
 def execute(
     code: NDArray[np.uint32],
     first: int,
@@ -200,36 +250,7 @@ def execute(
             bits[code[pc, 3]] = a
         elif op == TON or op == TOF or op == TP:
             _timer(op, bits, code, pc)
-        elif op == COUNT:
-            _count(bits, code, pc)
-        elif op == UGE:
-            bits[code[pc, 1]] = _unsigned_ge(bits, code[pc, 2], code[pc, 3], code[pc, 4])
-        elif op == LT:
-            bits[code[pc, 1]] = _signed_less(bits, code[pc, 2], code[pc, 3])
-        elif op == EQ:
-            same = ALL
-            for i in range(_PLANES):
-                same &= ~(bits[code[pc, 2] + i] ^ bits[code[pc, 3] + i])
-            bits[code[pc, 1]] = same
-        elif op == MOVE:
-            enable = bits[code[pc, 3]]
-            if enable != _ZERO:
-                for i in range(_PLANES):
-                    d, a = code[pc, 1] + i, code[pc, 2] + i
-                    bits[d] = (bits[d] & ~enable) | (bits[a] & enable)
-        elif op == CALCULATE:
-            enable = bits[code[pc, 4]]
-            if enable != _ZERO:
-                d, x, y, fault = code[pc, 1], code[pc, 2], code[pc, 3], code[pc, 5]
-                calculate(code[pc, 6], bits, d, x, y, enable, fault)
-        elif op == SAVE:
-            if bits[code[pc, 1]] != ALL:
-                for i in range(code[pc, 2], code[pc, 3]):
-                    bits[table[i, 1]] = bits[table[i, 0]]
-        elif op == RESTORE:
-            power = bits[code[pc, 1]]
-            if power != ALL:
-                for i in range(code[pc, 2], code[pc, 3]):
-                    plane = table[i, 0]
-                    kept = bits[table[i, 1]] if table[i, 1] >= 0 else initial[plane]
-                    bits[plane] = (bits[plane] & power) | (kept & ~power)
+        elif op == SAVE or op == RESTORE:
+            _retain(op, bits, code, pc, initial, table)
+        else:
+            _word(op, bits, code, pc)

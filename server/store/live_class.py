@@ -87,29 +87,13 @@ def read_live_class(session: Session, section_id: int, now: datetime) -> LiveCla
     stuck_at: dict[tuple[str, str], int] = defaultdict(int)
     for student in students.values():
         rows = tried.get(student.id, [])
-        last_save = saved.get(student.id)
-        here = _newest_place(rows, last_save)
+        here = _newest_place(rows, saved.get(student.id))
         assignment = set_here[here[0]] if here else None
-        own = [row for row in rows if assignment and row.assignment_id == assignment.id]
-        stuck = _stuck(
-            [results.get(row.submission_id, {}) for row in own if row.marked_at is not None]
-        )
+        seat = _seat(student, assignment, here[1] if here else None, rows, results)
+        seats.append(seat)
         if assignment:
-            for requirement, _ in stuck:
+            for requirement, _ in seat.stuck:
                 stuck_at[assignment.title, requirement] += 1
-        newest = results.get(own[-1].submission_id, {}) if own else {}
-        seats.append(
-            Seat(
-                student,
-                assignment,
-                here[1] if here else None,
-                len(own),
-                sum(status is Status.MET for status in newest.values()),
-                len(newest),
-                own[-1].submission_id if own else None,
-                stuck,
-            )
-        )
         arrivals += [
             Arrival(
                 row.submission_id,
@@ -133,6 +117,28 @@ def read_live_class(session: Session, section_id: int, now: datetime) -> LiveCla
         ((title, name, n) for (title, name), n in stuck_at.items()), key=lambda row: -row[2]
     )
     return LiveClass(tuple(seats), tuple(arrivals[:12]), tuple(hardest))
+
+
+def _seat(
+    student: User,
+    assignment: Assignment | None,
+    last_change: datetime | None,
+    rows: list[Tried],
+    results: dict[int, dict[str, Status]],
+) -> Seat:
+    """Return where a student stands at the assignment that they work on."""
+    own = [row for row in rows if assignment and row.assignment_id == assignment.id]
+    newest = results.get(own[-1].submission_id, {}) if own else {}
+    return Seat(
+        student,
+        assignment,
+        last_change,
+        len(own),
+        sum(status is Status.MET for status in newest.values()),
+        len(newest),
+        own[-1].submission_id if own else None,
+        _stuck([results.get(row.submission_id, {}) for row in own if row.marked_at is not None]),
+    )
 
 
 def _newest_place(

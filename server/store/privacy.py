@@ -1,176 +1,20 @@
-"""A person's data: all of it handed out, or all of it erased."""
+"""Erasing a person with all their data; what stays names nobody."""
 
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import delete, func, select, union, update
+from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
-from server.store.attempts import StoredVerdict, Submission
+from server.store.attempts import Submission
 from server.store.audit import note
-from server.store.audit_chain import Action, AuditEvent, forget_details
+from server.store.audit_chain import Action, forget_details
 from server.store.author_sandbox import delete_sandbox
 from server.store.authored import transfer_exercises
-from server.store.corrections import Override, RungComment
-from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
-from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
-from server.store.openid import OpenIdPerson
+from server.store.courses import Assignment, Partner
 from server.store.people import User
-from server.store.programs import ProgramStep, WorkingProgram, lock_work
-from server.store.second_factors import has_factor
+from server.store.programs import lock_work
 from server.store.section_roles import only_instructor_in
-from server.store.sessions import BrowserSession
-from server.store.standings import CountingAttempt, recount
-from server.store.trials import SavedTrial
-from server.store.versions import NamedVersion
-
-
-def export_person(session: Session, user_id: int) -> dict[str, Any]:
-    """Everything that is stored about a person, as JSON data; of the password there is no word."""
-    user = session.get_one(User, user_id)
-    return {
-        "person": {
-            "name": user.name,
-            "listed as": user.listed_as,
-            "email": user.email,
-            "role": user.role.value,
-            "account made by": user.origin.value,
-            "address confirmed": user.confirmed,
-        },
-        "sections": [
-            {"section": section.title, "term": section.term.name, "role": role.value}
-            for section, role in session.execute(
-                select(Section, Enrolment.role).join(Enrolment).where(Enrolment.user_id == user_id)
-            )
-        ],
-        "programs in work": [
-            {"exercise": title, "saved": at.isoformat(), "program": program}
-            for title, at, program in session.execute(
-                select(Assignment.title, WorkingProgram.saved_at, ProgramStep.program)
-                .join(WorkingProgram, WorkingProgram.assignment_id == Assignment.id)
-                .join(
-                    ProgramStep,
-                    (ProgramStep.working_program_id == WorkingProgram.id)
-                    & (ProgramStep.position == WorkingProgram.position),
-                )
-                .where(WorkingProgram.user_id == user_id)
-            )
-        ],
-        "versions with names": [
-            {"exercise": title, "name": row.name, "saved": row.saved_at.isoformat()}
-            | {"program": row.program}
-            for row, title in session.execute(
-                select(NamedVersion, Assignment.title)
-                .join(Assignment, Assignment.id == NamedVersion.assignment_id)
-                .where(NamedVersion.user_id == user_id)
-            )
-        ],
-        "submissions": [
-            {
-                "exercise": submission.assignment.title,
-                "attempt": submission.attempt,
-                "submitted": submission.submitted_at.isoformat(),
-                "program": submission.program,
-                "points": submission.verdict.score if submission.verdict else None,
-                "out of": submission.verdict.max_score if submission.verdict else None,
-                "requirements": _requirements(submission.verdict),
-                "comments": [
-                    {"rung": each.rung and each.rung + 1, "text": each.text}
-                    for each in session.scalars(
-                        select(RungComment).where(RungComment.submission_id == submission.id)
-                    )
-                ],
-            }
-            for submission in session.scalars(
-                select(Submission).where(Submission.user_id == user_id).order_by(Submission.id)
-            )
-        ],
-        "standings": [
-            {"exercise": title, "points": row.points, "days late": row.days_late}
-            for row, title in session.execute(
-                select(CountingAttempt, Assignment.title)
-                .join(Assignment, Assignment.id == CountingAttempt.assignment_id)
-                .where(CountingAttempt.user_id == user_id)
-            )
-        ],
-        "points set by hand": [
-            {"exercise": title, "points": row.points, "reason": row.reason}
-            for row, title in session.execute(
-                select(Override, Assignment.title)
-                .join(Assignment, Assignment.id == Override.assignment_id)
-                .where(Override.user_id == user_id)
-            )
-        ],
-        "more time": [
-            {"exercise": title, "due": row.due_at.isoformat(), "reason": row.reason}
-            for row, title in session.execute(
-                select(Extension, Assignment.title)
-                .join(Assignment, Assignment.id == Extension.assignment_id)
-                .where(Extension.user_id == user_id)
-            )
-        ],
-        "sign-in providers": [
-            {"issuer": person.issuer, "subject": person.subject}
-            for person in session.scalars(
-                select(OpenIdPerson).where(OpenIdPerson.user_id == user_id)
-            )
-        ],
-        "learning-management systems": [
-            {"name": name, "subject": subject}
-            for name, subject in session.execute(
-                union(
-                    *(
-                        select(Platform.name, each.subject)
-                        .join(each, each.platform_id == Platform.id)
-                        .where(each.user_id == user_id)
-                        for each in (LtiPerson, LtiMember)
-                    )
-                )
-            )
-        ],
-        "grades for learning-management systems": [
-            {
-                "exercise": row.link.assignment.title if row.link.assignment else "",
-                "requirement": row.requirement,
-                "points": row.points,
-                "out of": row.max_points,
-                "comment": row.comment,
-                "made": row.made_at.isoformat(),
-                "sent": row.sent_version == row.version,
-            }
-            for row in session.scalars(
-                select(OutgoingScore)
-                .where(OutgoingScore.user_id == user_id)
-                .order_by(OutgoingScore.id)
-            )
-        ],
-        "browsers signed in": [
-            {
-                "browser": each.browser,
-                "address": each.address,
-                "signed in": each.begun_at.isoformat(),
-                "last used": each.seen_at.isoformat(),
-            }
-            for each in session.scalars(
-                select(BrowserSession)
-                .where(BrowserSession.user_id == user_id)
-                .order_by(BrowserSession.begun_at)
-            )
-        ],
-        "second factor": has_factor(session, user_id),
-        "recorded trial runs": [
-            {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
-            for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
-        ],
-        "log": [
-            {"at": row.at.isoformat(), "what": row.action.value, "detail": row.detail}
-            for row in session.scalars(
-                select(AuditEvent)
-                .where(AuditEvent.person == user.log_id)
-                .order_by(AuditEvent.number)
-            )
-        ],
-    }
+from server.store.standings import recount
 
 
 def erasure_refusal(session: Session, user_id: int) -> str:
@@ -236,13 +80,3 @@ def _leave_to_partners(session: Session, user_id: int) -> list[tuple[Assignment,
         )
         left.append((assignment, partner_id))
     return left
-
-
-def _requirements(verdict: StoredVerdict | None) -> list[dict[str, Any]]:
-    """Status and points of each; the evidence of hidden scenarios is not the student's."""
-    if verdict is None:
-        return []
-    return [
-        {"id": each["id"], "status": each["status"], "points": each["score"]}
-        for each in verdict.document["requirements"]
-    ]

@@ -6,27 +6,19 @@ start.
 """
 
 import gc
-import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime
 
 from anyio.to_thread import current_default_thread_limiter
-from fastapi import Depends, FastAPI, HTTPException, Request
-from fastapi.exceptions import RequestValidationError
+from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute, APIWebSocketRoute
-from sqlalchemy.exc import DataError, DBAPIError, InterfaceError, OperationalError
-from sqlalchemy.exc import TimeoutError as NoConnection
-from starlette.exceptions import HTTPException as StarletteHTTPException
-from starlette.responses import RedirectResponse, Response
-from starlette.routing import Match, Route
 from starlette.staticfiles import StaticFiles
 
 from server.jobs.draft_checker import DraftChecker
 from server.jobs.draft_reader import DraftReader, ReadDraft
 from server.jobs.queue import Queue
 from server.jobs.regrader import Regrader
-from server.jobs.work_process import Busy
 from server.jobs.worker import MarkOne, Worker
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.drafts import read_draft
@@ -38,8 +30,8 @@ from server.remote.openid import OpenId
 from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
-from server.store.database import Database, cannot_be_written
-from server.web.access import RULES, FactorFirst, SignInFirst, enforce
+from server.store.database import Database
+from server.web.access import RULES, enforce
 from server.web.accounts import access as account_access
 from server.web.accounts import joining, openid, second_factor
 from server.web.accounts import sessions as where_signed_in
@@ -49,12 +41,12 @@ from server.web.assignments import policy as assignments
 from server.web.authoring import publishing as authoring_life
 from server.web.authoring import sheet as authoring
 from server.web.college import pages as college
-from server.web.cookies import by_tls
 from server.web.dependencies import utc_clock
 from server.web.editor import actions as editor
 from server.web.editor import help as editor_help
 from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
+from server.web.error_pages import add_error_pages
 from server.web.exercises import sheet as exercises
 from server.web.gradebook import pages as gradebook
 from server.web.gradebook import similarity, student_work
@@ -70,7 +62,7 @@ from server.web.one_look import Looks
 from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
 from server.web.programs import import_export, printing, versions
-from server.web.rendering import error, wants_fragment
+from server.web.rendering import error
 from server.web.reports import pages as reports
 from server.web.request_log import RequestLog
 from server.web.sections import live_class
@@ -80,7 +72,6 @@ from server.web.security import (
     SameOrigin,
     SecureHeaders,
     UploadLimit,
-    add_secure_headers,
 )
 from server.web.submissions import diagnosis
 from server.web.submissions import verdict as submissions
@@ -124,8 +115,6 @@ ROUTERS = (
     reports.router,
 )
 
-log = logging.getLogger(__name__)
-
 REQUEST_THREADS = 4
 """Requests that are worked on side by side; each may use two of the database's connections. One
 process runs one thread of Python at a time, so that more of them would only make each other, and
@@ -151,7 +140,37 @@ def create_app(
         openapi_url=None,
         lifespan=_running,
     )
+    _set_state(app, settings, database, clock, mark_one, read)
+    for router in ROUTERS:
+        app.include_router(router)
+    _demand_rules()
+    add_operation(app)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.add_middleware(AnswerHead)
+    app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
+    app.add_middleware(
+        SameOrigin,
+        public_urls=settings.public_urls,
+        refuse=error,
+        from_elsewhere=lti.FROM_PLATFORMS,
+    )
+    app.add_middleware(SecureHeaders, by_tls=settings.by_tls)
+    app.add_middleware(RequestLog)
+    add_error_pages(app)
+    return app
+
+
+def _set_state(
+    app: FastAPI,
+    settings: Settings,
+    database: Database,
+    clock: Callable[[], datetime],
+    mark_one: MarkOne | None,
+    read: ReadDraft,
+) -> None:
+    """Make what lasts as long as the application; ``dependencies`` hands it to routes."""
     app.state.settings = settings
+    app.state.routes = routes()
     app.state.database = database
     app.state.clock = clock
     app.state.college_zone = CollegeZone(shared=not database.is_sqlite)
@@ -179,23 +198,6 @@ def create_app(
         OpenId(outside, app.state.key_sets, settings.openid) if settings.openid else None
     )
     app.state.sender = Sender(database, app.state.services, clock)
-    for router in ROUTERS:
-        app.include_router(router)
-    _demand_rules()
-    add_operation(app)
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    app.add_middleware(AnswerHead)
-    app.add_middleware(UploadLimit, limit=settings.upload_limit, refuse=error)
-    app.add_middleware(
-        SameOrigin,
-        public_urls=settings.public_urls,
-        refuse=error,
-        from_elsewhere=lti.FROM_PLATFORMS,
-    )
-    app.add_middleware(SecureHeaders, by_tls=settings.by_tls)
-    app.add_middleware(RequestLog)
-    _answer_errors(app)
-    return app
 
 
 @asynccontextmanager
@@ -238,100 +240,3 @@ def _demand_rules() -> None:
             "Each route needs a name of its own and a rule in access.RULES; look at "
             f"{sorted(set(names) ^ set(RULES)) or sorted(names)}."
         )
-
-
-SENTENCES = {
-    404: "There is nothing at this address, or it is not yours to see. Check the address.",
-    405: "This address does not take that kind of request. Go back and use the page's buttons.",
-}
-
-
-def _methods_at(request: Request) -> list[str]:
-    """Return what may be asked at an address; each method has a route of its own."""
-    methods = {
-        method
-        for route in (*routes(), *request.app.routes)
-        if isinstance(route, Route) and route.matches(request.scope)[0] is not Match.NONE
-        for method in route.methods or ()
-    }
-    return sorted(methods | ({"HEAD"} if "GET" in methods else set()))
-
-
-def _answer_errors(app: FastAPI) -> None:
-    @app.exception_handler(SignInFirst)
-    def sign_in_first(request: Request, refused: SignInFirst) -> Response:
-        if request.method == "GET" and not wants_fragment(request):
-            return RedirectResponse(f"/sign-in?next={refused.address}", 303)
-        sentence = (
-            "You are signed out, so nothing was stored. "
-            "Sign in in another window, then repeat the last step here."
-        )
-        return error(request, 401, sentence)
-
-    @app.exception_handler(FactorFirst)
-    def factor_first(request: Request, refused: FactorFirst) -> Response:
-        if request.method == "GET" and not wants_fragment(request):
-            return RedirectResponse("/second-factor", 303)
-        return error(request, refused.status_code, refused.detail)
-
-    @app.exception_handler(StarletteHTTPException)
-    def refused(request: Request, refused: HTTPException) -> Response:
-        sentence = SENTENCES.get(refused.status_code, refused.detail)
-        answer = error(request, refused.status_code, sentence)
-        if refused.status_code == 405:
-            answer.headers["Allow"] = ", ".join(_methods_at(request))
-        return answer
-
-    @app.exception_handler(RequestValidationError)
-    def invalid(request: Request, invalid: RequestValidationError) -> Response:
-        # A number in the address that is none: the address leads nowhere.
-        if any(mistake["loc"][0] == "path" for mistake in invalid.errors()):
-            return error(request, 404, SENTENCES[404])
-        places = ", ".join(sorted({str(mistake["loc"][-1]) for mistake in invalid.errors()}))
-        return error(request, 422, f"The field {places} can't be read. Correct it and try again.")
-
-    @app.exception_handler(OperationalError)
-    @app.exception_handler(InterfaceError)
-    def no_database(request: Request, trouble: DBAPIError) -> Response:
-        log.error("database: %s", trouble.orig)
-        if cannot_be_written(trouble):
-            sentence = (
-                "The server's disk can't be written; it may be full. Nothing was stored. "
-                "Tell whoever runs the server, then try again."
-            )
-            return error(request, 507, sentence)
-        # It may have gone away just after it had stored something.
-        sentence = (
-            "The database does not answer, so this is probably not stored. "
-            "Look at the page again in a minute, then repeat your last step if it is not there."
-        )
-        return error(request, 503, sentence)
-
-    @app.exception_handler(NoConnection)
-    @app.exception_handler(Busy)
-    def busy(request: Request, trouble: Exception) -> Response:
-        log.error("no connection or process was free in time: %s", type(trouble).__name__)
-        sentence = "The server is too busy. Nothing was stored; try again in a minute."
-        return error(request, 503, sentence)
-
-    @app.exception_handler(DataError)
-    @app.exception_handler(OverflowError)
-    def unstorable(request: Request, trouble: Exception) -> Response:
-        # PostgreSQL takes no NUL in a text and no text longer than its column; SQLite does. A
-        # number that no column holds is an OverflowError of SQLite's driver.
-        log.warning("what was sent can't be stored: %s", type(trouble).__name__)
-        sentence = (
-            "What was sent is too long or too large, or has a sign that can't be stored. "
-            "Nothing was stored; shorten it or type it again."
-        )
-        return error(request, 422, sentence)
-
-    @app.exception_handler(Exception)
-    def mistake(request: Request, _mistake: Exception) -> Response:
-        sentence = (
-            "Something went wrong on the server. The error was logged, and nothing was stored."
-        )
-        answer = error(request, 500, sentence)
-        # This answer is made outside the middleware.
-        add_secure_headers(answer.headers, secure=by_tls(request))
-        return answer

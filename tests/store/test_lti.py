@@ -30,7 +30,8 @@ from server.store.lti_outbox import (
     try_again,
 )
 from server.store.people import Role, User
-from server.store.privacy import erase_person, export_person
+from server.store.person_export import export_person
+from server.store.privacy import erase_person
 from server.store.submissions import store_verdict
 from tests.factories import (
     NOON,

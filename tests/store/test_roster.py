@@ -3,7 +3,7 @@
 import pytest
 
 from server.marking.verdict import Status
-from server.store import join_codes, privacy, roster
+from server.store import join_codes, person_export, privacy, roster
 from server.store.attempts import Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, check_chain
@@ -107,7 +107,7 @@ def test_an_erased_person_leaves_nothing_but_the_line_in_the_log(database: Datab
             detail="4 points: was ill",
         )
     with database.write() as session:
-        data = privacy.export_person(session, student.id)
+        data = person_export.export_person(session, student.id)
         assert data["person"]["email"] == student.email
         assert data["submissions"][0]["requirements"][0]["status"] == "met"
         assert data["log"][0]["detail"] == "4 points: was ill"

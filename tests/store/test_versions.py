@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.store import privacy
+from server.store import person_export, privacy
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User
@@ -84,7 +84,7 @@ def test_they_are_handed_out_and_erased_with_their_person(
     with database.write() as session:
         name_version(session, assignment, one.id, "Mine", PROGRAM, NOON)
     with database.read() as session:
-        (told,) = privacy.export_person(session, one.id)["versions with names"]
+        (told,) = person_export.export_person(session, one.id)["versions with names"]
         assert (told["name"], told["program"]) == ("Mine", PROGRAM)
     with database.write() as session:
         privacy.erase_person(session, one.id, by_id=one.id, now=NOON)

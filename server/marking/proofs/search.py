@@ -215,6 +215,16 @@ def _first_lane(plane: np.uint64) -> int:
     return lane
 
 
+@inlined
+def _note_hit(
+    hits: NDArray[np.int64], target: int, bad: np.uint64, head: int, shared: int, sweep: int
+) -> None:
+    """Note the state and the choice in which a target is TRUE for the first time."""
+    lane = _first_lane(bad)
+    hits[target, 0] = head + (lane >> shared)
+    hits[target, 1] = (lane & ((1 << shared) - 1)) | (sweep << shared)
+
+
 @allocating
 def _explore(
     code: NDArray[np.uint32],
@@ -258,13 +268,9 @@ def _explore(
             violating = uint64(0)
             for t in range(targets.size):
                 bad = bits[targets[t]] & valid
-                if bad == uint64(0):
-                    continue
                 violating |= bad
-                if hits[t, 0] < 0:
-                    lane = _first_lane(bad)
-                    hits[t, 0] = head + (lane >> shared)
-                    hits[t, 1] = (lane & ((1 << shared) - 1)) | (sweep << shared)
+                if bad != uint64(0) and hits[t, 0] < 0:
+                    _note_hit(hits, t, bad, head, shared, sweep)
                     missing -= 1
             transitions += group << shared
             _unload(bits, state_planes, lanes)

@@ -17,7 +17,14 @@ from server.marking.files.catalogue import Drawable
 from server.marking.files.document import read_document
 from server.store.assignment_policy import Policy
 from server.store.assignment_policy import set_exercise as store_assignment
-from server.store.authored import LifeState, publish, retire, save_draft, versions_of
+from server.store.authored import (
+    AuthoredExercise,
+    LifeState,
+    publish,
+    retire,
+    save_draft,
+    versions_of,
+)
 from server.store.courses import SectionRole, assignments_of, sections_of
 from server.store.people import names_of
 from server.store.regrades import marked_submissions
@@ -134,22 +141,12 @@ def publish_exercise(
         versions = versions_of(session, row.id)
         if row.revision != revision or (versions and versions[0].version >= number):
             return error(request, 409, CHANGED)
-        if row.findings_of != row.revision or not row.findings.get("complete"):
-            return error(
-                request,
-                409,
-                "The exercise is still being checked. Publish it when the check has finished.",
-            )
         open_findings = _open_findings(row.findings)
-        if open_findings and len(reason.strip()) < MIN_REASON:
-            return error(
-                request,
-                422,
-                f"{open_findings} findings are open. Mend them, or write in a sentence why the "
-                "exercise is published in spite of them.",
-            )
         comparison = regrader.find(row.slug, row.revision)
         seen = comparison is not None and comparison.complete
+        refused = _unfinished(row, reason)
+        if refused is not None:
+            return error(request, *refused)
         if not seen and versions and marked_submissions(session, row.slug):
             return error(request, 409, "First see whose verdicts change, then publish it.")
         found = row.findings
@@ -168,6 +165,19 @@ def publish_exercise(
     if wants_fragment(request):
         return Response(status_code=204, headers={"HX-Refresh": "true"})
     return RedirectResponse(f"/authoring/{authored_id}#life", 303)
+
+
+def _unfinished(row: AuthoredExercise, reason: str) -> tuple[int, str] | None:
+    """Return the status and the sentence for a draft that is still checked or has findings."""
+    if row.findings_of != row.revision or not row.findings.get("complete"):
+        return 409, "The exercise is still being checked. Publish it when the check has finished."
+    open_findings = _open_findings(row.findings)
+    if open_findings and len(reason.strip()) < MIN_REASON:
+        return 422, (
+            f"{open_findings} findings are open. Fix them, or write in a sentence why the "
+            "exercise is published in spite of them."
+        )
+    return None
 
 
 @router.post("/authoring/{authored_id}/retire")

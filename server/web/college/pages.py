@@ -9,7 +9,7 @@ from fastapi import APIRouter, Form, HTTPException, Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import accounts, privacy, roster
+from server.store import accounts, person_export, privacy, roster
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.authored import owners
@@ -303,7 +303,7 @@ def _person(session: Session, person_id: int) -> User:
 
 
 def _export(session: Session, user_id: int) -> Response:
-    text = json.dumps(privacy.export_person(session, user_id), indent=2, ensure_ascii=False)
+    text = json.dumps(person_export.export_person(session, user_id), indent=2, ensure_ascii=False)
     return Response(
         text,
         media_type="application/json",

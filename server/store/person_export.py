@@ -1,0 +1,217 @@
+"""Everything that is stored about a person, handed out as JSON data."""
+
+from collections.abc import Iterator
+from typing import Any, TypeVar
+
+from sqlalchemy import select, union
+from sqlalchemy.orm import Session
+
+from server.store.attempts import StoredVerdict, Submission
+from server.store.audit_chain import AuditEvent
+from server.store.corrections import Override, RungComment
+from server.store.courses import Assignment, Enrolment, Extension, Section
+from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
+from server.store.openid import OpenIdPerson
+from server.store.people import User, get_person
+from server.store.programs import ProgramStep, WorkingProgram
+from server.store.second_factors import has_factor
+from server.store.sessions import BrowserSession
+from server.store.standings import CountingAttempt
+from server.store.trials import SavedTrial
+from server.store.versions import NamedVersion
+
+OfAssignment = TypeVar("OfAssignment", NamedVersion, CountingAttempt, Override, Extension)
+
+
+def export_person(session: Session, user_id: int) -> dict[str, Any]:
+    """Return everything that is stored about a person; of the password there is no word."""
+    user = get_person(session, user_id)
+    return {
+        **_account(session, user),
+        **_programs(session, user_id),
+        "submissions": [
+            _submission(session, each)
+            for each in session.scalars(
+                select(Submission).where(Submission.user_id == user_id).order_by(Submission.id)
+            )
+        ],
+        **_results(session, user_id),
+        **_other_systems(session, user_id),
+        **_signing_in(session, user_id),
+        "recorded trial runs": [
+            {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
+            for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
+        ],
+        "log": [
+            {"at": row.at.isoformat(), "what": row.action.value, "detail": row.detail}
+            for row in session.scalars(
+                select(AuditEvent)
+                .where(AuditEvent.person == user.log_id)
+                .order_by(AuditEvent.number)
+            )
+        ],
+    }
+
+
+def _by_exercise(
+    session: Session, table: type[OfAssignment], user_id: int
+) -> Iterator[tuple[str, OfAssignment]]:
+    """Yield the rows of a person in a table about assignments, each after its exercise's title."""
+    for row, title in session.execute(
+        select(table, Assignment.title)
+        .join(Assignment, Assignment.id == table.assignment_id)
+        .where(table.user_id == user_id)
+    ):
+        yield title, row
+
+
+def _account(session: Session, user: User) -> dict[str, Any]:
+    """Return who the person is, and in which sections."""
+    return {
+        "person": {
+            "name": user.name,
+            "listed as": user.listed_as,
+            "email": user.email,
+            "role": user.role.value,
+            "account made by": user.origin.value,
+            "address confirmed": user.confirmed,
+        },
+        "sections": [
+            {"section": section.title, "term": section.term.name, "role": role.value}
+            for section, role in session.execute(
+                select(Section, Enrolment.role).join(Enrolment).where(Enrolment.user_id == user.id)
+            )
+        ],
+    }
+
+
+def _programs(session: Session, user_id: int) -> dict[str, Any]:
+    """Return the programs that the person works on, and the versions they saved."""
+    return {
+        "programs in work": [
+            {"exercise": title, "saved": at.isoformat(), "program": program}
+            for title, at, program in session.execute(
+                select(Assignment.title, WorkingProgram.saved_at, ProgramStep.program)
+                .join(WorkingProgram, WorkingProgram.assignment_id == Assignment.id)
+                .join(
+                    ProgramStep,
+                    (ProgramStep.working_program_id == WorkingProgram.id)
+                    & (ProgramStep.position == WorkingProgram.position),
+                )
+                .where(WorkingProgram.user_id == user_id)
+            )
+        ],
+        "versions with names": [
+            {"exercise": title, "name": row.name, "saved": row.saved_at.isoformat()}
+            | {"program": row.program}
+            for title, row in _by_exercise(session, NamedVersion, user_id)
+        ],
+    }
+
+
+def _submission(session: Session, submission: Submission) -> dict[str, Any]:
+    """Return an attempt with its verdict and comments."""
+    return {
+        "exercise": submission.assignment.title,
+        "attempt": submission.attempt,
+        "submitted": submission.submitted_at.isoformat(),
+        "program": submission.program,
+        "points": submission.verdict.score if submission.verdict else None,
+        "out of": submission.verdict.max_score if submission.verdict else None,
+        "requirements": _requirements(submission.verdict),
+        "comments": [
+            {"rung": each.rung and each.rung + 1, "text": each.text}
+            for each in session.scalars(
+                select(RungComment).where(RungComment.submission_id == submission.id)
+            )
+        ],
+    }
+
+
+def _results(session: Session, user_id: int) -> dict[str, Any]:
+    """Return what counts for the person, and what was set for them alone."""
+    return {
+        "standings": [
+            {"exercise": title, "points": row.points, "days late": row.days_late}
+            for title, row in _by_exercise(session, CountingAttempt, user_id)
+        ],
+        "points set by hand": [
+            {"exercise": title, "points": row.points, "reason": row.reason}
+            for title, row in _by_exercise(session, Override, user_id)
+        ],
+        "more time": [
+            {"exercise": title, "due": row.due_at.isoformat(), "reason": row.reason}
+            for title, row in _by_exercise(session, Extension, user_id)
+        ],
+    }
+
+
+def _other_systems(session: Session, user_id: int) -> dict[str, Any]:
+    """Return what other systems are told of the person, and call them."""
+    return {
+        "sign-in providers": [
+            {"issuer": person.issuer, "subject": person.subject}
+            for person in session.scalars(
+                select(OpenIdPerson).where(OpenIdPerson.user_id == user_id)
+            )
+        ],
+        "learning-management systems": [
+            {"name": name, "subject": subject}
+            for name, subject in session.execute(
+                union(
+                    *(
+                        select(Platform.name, each.subject)
+                        .join(each, each.platform_id == Platform.id)
+                        .where(each.user_id == user_id)
+                        for each in (LtiPerson, LtiMember)
+                    )
+                )
+            )
+        ],
+        "grades for learning-management systems": [
+            {
+                "exercise": row.link.assignment.title if row.link.assignment else "",
+                "requirement": row.requirement,
+                "points": row.points,
+                "out of": row.max_points,
+                "comment": row.comment,
+                "made": row.made_at.isoformat(),
+                "sent": row.sent_version == row.version,
+            }
+            for row in session.scalars(
+                select(OutgoingScore)
+                .where(OutgoingScore.user_id == user_id)
+                .order_by(OutgoingScore.id)
+            )
+        ],
+    }
+
+
+def _signing_in(session: Session, user_id: int) -> dict[str, Any]:
+    """Return where the person is signed in, and whether a code is asked for."""
+    return {
+        "browsers signed in": [
+            {
+                "browser": each.browser,
+                "address": each.address,
+                "signed in": each.begun_at.isoformat(),
+                "last used": each.seen_at.isoformat(),
+            }
+            for each in session.scalars(
+                select(BrowserSession)
+                .where(BrowserSession.user_id == user_id)
+                .order_by(BrowserSession.begun_at)
+            )
+        ],
+        "second factor": has_factor(session, user_id),
+    }
+
+
+def _requirements(verdict: StoredVerdict | None) -> list[dict[str, Any]]:
+    """Status and points of each; the evidence of hidden scenarios is not the student's."""
+    if verdict is None:
+        return []
+    return [
+        {"id": each["id"], "status": each["status"], "points": each["score"]}
+        for each in verdict.document["requirements"]
+    ]
