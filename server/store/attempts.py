@@ -6,7 +6,7 @@ from enum import StrEnum
 from sqlalchemy import ForeignKey, String, UniqueConstraint, and_
 from sqlalchemy.orm import Mapped, foreign, mapped_column, relationship
 
-from server.marking.verdict import Status
+from server.marking.verdict import Status, Verdict
 from server.store.courses import Assignment, Extension
 from server.store.database import Base, Document
 from server.store.people import User
@@ -90,3 +90,19 @@ class RequirementResult(Base):
     known_by: Mapped[str] = mapped_column(String(200))
     score: Mapped[float]
     max_score: Mapped[float]
+
+
+def results_of(submission_id: int, verdict: Verdict) -> list[RequirementResult]:
+    """Return the rows of a verdict's requirements, in their order."""
+    return [
+        RequirementResult(
+            submission_id=submission_id,
+            requirement=result.id,
+            position=position,
+            status=result.status,
+            known_by=result.known_by,
+            score=result.score,
+            max_score=result.max_score,
+        )
+        for position, result in enumerate(verdict.requirements)
+    ]

@@ -12,7 +12,13 @@ from sqlalchemy import ForeignKey, bindparam, delete, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.marking.verdict import Verdict
-from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.attempts import (
+    RequirementResult,
+    StoredVerdict,
+    Submission,
+    SubmissionState,
+    results_of,
+)
 from server.store.courses import Assignment
 from server.store.database import Base, Document
 from server.store.standings import recount, with_partners
@@ -120,18 +126,7 @@ def replace_verdicts(
         session.execute(
             delete(RequirementResult).where(RequirementResult.submission_id == submission_id)
         )
-        session.add_all(
-            RequirementResult(
-                submission_id=submission_id,
-                requirement=requirement.id,
-                position=position,
-                status=requirement.status,
-                known_by=requirement.known_by,
-                score=requirement.score,
-                max_score=requirement.max_score,
-            )
-            for position, requirement in enumerate(verdict.requirements)
-        )
+        session.add_all(results_of(submission_id, verdict))
         replaced += 1
     session.flush()
     return replaced

@@ -13,7 +13,12 @@ from sqlalchemy import bindparam, func, select, true, update
 from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
-from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.attempts import (
+    StoredVerdict,
+    Submission,
+    SubmissionState,
+    results_of,
+)
 from server.store.courses import Assignment, Extension, partner_of, seed_of
 from server.store.database import Document
 from server.store.programs import REVISION, lock_work
@@ -210,18 +215,7 @@ def store_verdict(
     )
     # The rows below refer to the one above, which the unit of work can't know by itself.
     session.flush()
-    session.add_all(
-        RequirementResult(
-            submission_id=submission_id,
-            requirement=requirement.id,
-            position=position,
-            status=requirement.status,
-            known_by=requirement.known_by,
-            score=requirement.score,
-            max_score=requirement.max_score,
-        )
-        for position, requirement in enumerate(verdict.requirements)
-    )
+    session.add_all(results_of(submission_id, verdict))
     session.flush()
     recount(session, session.get_one(Assignment, taken.assignment_id), [taken.user_id])
     return True

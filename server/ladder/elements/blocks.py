@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TypeAlias
 
 from server.ladder.elements.data_types import DataType
 from server.ladder.elements.help import ON_AND_OFF, ElementHelp, pulses
@@ -45,115 +46,160 @@ class BlockType:
     mistaken_for: tuple[str, ...] = ()
 
 
-_PT = Pin("PT", "TIME", required=True)
 _PV = Pin("PV", "INT", required=True)
-_TIMER_OUT = (Pin("Q", "BOOL"), Pin("ET", "TIME"))
-_COUNTER_OUT = (Pin("Q", "BOOL"), Pin("CV", "INT"))
-_TIMER_LANES = (("IN", "start_pb"), ("Q", "delay.q"), ("ET", "delay.et"))
+_TIMERS = ("TON", "TOF", "TP")
+
+Steps: TypeAlias = tuple[tuple[int, str], ...]
+
+
+def _timer(name: str, kind: str, lines: tuple[str, str], steps: Steps) -> BlockType:
+    return BlockType(
+        name,
+        BlockFamily.TIMER,
+        power_in="IN",
+        power_out="Q",
+        inputs=(Pin("PT", "TIME", required=True),),
+        outputs=(Pin("Q", "BOOL"), Pin("ET", "TIME")),
+        meaning=f"{kind} timer",
+        mistaken_for=tuple(other for other in _TIMERS if other != name),
+        help=ElementHelp(
+            f"{name}, {kind} timer",
+            lines,
+            "lamp := start_pb AND delay(PT := T#1s);",
+            (("IN", "start_pb"), ("Q", "delay.q"), ("ET", "delay.et")),
+            steps,
+            f"delay : {name};",
+        ),
+    )
+
+
+def _counter(
+    name: str, meaning: str, pins: tuple[str, str], lines: tuple[str, str], steps: Steps
+) -> BlockType:
+    """Return a counter that counts at its first pin and is reset or loaded at its second."""
+    counts, sets = pins
+    return BlockType(
+        name,
+        BlockFamily.COUNTER,
+        power_in=counts,
+        power_out="Q",
+        inputs=(Pin(sets, "BOOL"), _PV),
+        outputs=(Pin("Q", "BOOL"), Pin("CV", "INT")),
+        meaning=meaning,
+        help=ElementHelp(
+            f"{name}, {meaning}",
+            lines,
+            f"lamp := crate_eye AND count({sets} := reset_pb, PV := 3);",
+            ((counts, "crate_eye"), (sets, "reset_pb"), ("CV", "count.cv"), ("Q", "count.q")),
+            steps,
+            f"count : {name};",
+        ),
+    )
+
+
+def _edge_detector(name: str, other: str, kind: str, lines: tuple[str, str]) -> BlockType:
+    return BlockType(
+        name,
+        BlockFamily.EDGE_DETECTOR,
+        power_in="CLK",
+        power_out="Q",
+        inputs=(),
+        outputs=(Pin("Q", "BOOL"),),
+        meaning=f"{kind} edge detector",
+        mistaken_for=(other,),
+        help=ElementHelp(
+            f"{name}, {kind} edge detector",
+            lines,
+            "lamp := start_pb AND edge();",
+            (("CLK", "start_pb"), ("Q", "edge.q")),
+            ON_AND_OFF,
+            f"edge : {name};",
+        ),
+    )
+
+
+def _bistable(name: str, other: str, pins: tuple[str, str], wins: str, last: str) -> BlockType:
+    """Return a bistable with a pin that sets and one that resets; ``last`` is on at the end."""
+    sets, resets = pins
+    dominant = "set" if wins == sets else "reset"
+    return BlockType(
+        name,
+        BlockFamily.BISTABLE,
+        power_in=sets,
+        power_out="Q1",
+        inputs=(Pin(resets, "BOOL", required=True),),
+        outputs=(Pin("Q1", "BOOL"),),
+        meaning=f"bistable, {dominant} dominant",
+        mistaken_for=(other,),
+        help=ElementHelp(
+            f"{name}, bistable, {dominant} dominant",
+            (
+                f"{sets} turns Q1 ON, {resets} turns it OFF; it keeps its state without either.",
+                f"While both are ON, {wins} wins.",
+            ),
+            f"lamp := start_pb AND latch({resets} := reset_pb);",
+            ((sets, "start_pb"), (resets, "reset_pb"), ("Q1", "latch.q1")),
+            (
+                (300, ""),
+                (300, "start_pb"),
+                (400, ""),
+                (300, "reset_pb"),
+                (400, ""),
+                (400, "start_pb reset_pb"),
+                (400, last),
+            ),
+            f"latch : {name};",
+        ),
+    )
+
 
 _ROWS = (
-    BlockType(
+    _timer(
         "TON",
-        BlockFamily.TIMER,
-        power_in="IN",
-        power_out="Q",
-        inputs=(_PT,),
-        outputs=_TIMER_OUT,
-        meaning="on-delay timer",
-        mistaken_for=("TOF", "TP"),
-        help=ElementHelp(
-            "TON, on-delay timer",
-            (
-                "Q comes ON when IN has been ON for PT without a break, and goes OFF with IN.",
-                "ET runs up to PT while IN is ON and is zero without it.",
-            ),
-            "lamp := start_pb AND delay(PT := T#1s);",
-            _TIMER_LANES,
-            ((300, ""), (600, "start_pb"), (300, ""), (1600, "start_pb"), (500, "")),
-            "delay : TON;",
+        "on-delay",
+        (
+            "Q comes ON when IN has been ON for PT without a break, and goes OFF with IN.",
+            "ET runs up to PT while IN is ON and is zero without it.",
         ),
+        ((300, ""), (600, "start_pb"), (300, ""), (1600, "start_pb"), (500, "")),
     ),
-    BlockType(
+    _timer(
         "TOF",
-        BlockFamily.TIMER,
-        power_in="IN",
-        power_out="Q",
-        inputs=(_PT,),
-        outputs=_TIMER_OUT,
-        meaning="off-delay timer",
-        mistaken_for=("TON", "TP"),
-        help=ElementHelp(
-            "TOF, off-delay timer",
-            (
-                "Q comes ON with IN and goes OFF when IN has been OFF for PT without a break.",
-                "ET runs up to PT while IN is OFF; the next IN sets it to zero.",
-            ),
-            "lamp := start_pb AND delay(PT := T#1s);",
-            _TIMER_LANES,
-            ((300, ""), (400, "start_pb"), (500, ""), (400, "start_pb"), (1700, "")),
-            "delay : TOF;",
+        "off-delay",
+        (
+            "Q comes ON with IN and goes OFF when IN has been OFF for PT without a break.",
+            "ET runs up to PT while IN is OFF; the next IN sets it to zero.",
         ),
+        ((300, ""), (400, "start_pb"), (500, ""), (400, "start_pb"), (1700, "")),
     ),
-    BlockType(
+    _timer(
         "TP",
-        BlockFamily.TIMER,
-        power_in="IN",
-        power_out="Q",
-        inputs=(_PT,),
-        outputs=_TIMER_OUT,
-        meaning="pulse timer",
-        mistaken_for=("TON", "TOF"),
-        help=ElementHelp(
-            "TP, pulse timer",
-            (
-                "When IN comes ON, Q is ON for exactly PT, whatever IN does meanwhile.",
-                "ET runs with the pulse and goes to zero when it is over and IN is OFF.",
-            ),
-            "lamp := start_pb AND delay(PT := T#1s);",
-            _TIMER_LANES,
-            ((300, ""), (300, "start_pb"), (1200, ""), (1500, "start_pb"), (500, "")),
-            "delay : TP;",
+        "pulse",
+        (
+            "When IN comes ON, Q is ON for exactly PT, whatever IN does meanwhile.",
+            "ET runs with the pulse and goes to zero when it is over and IN is OFF.",
         ),
+        ((300, ""), (300, "start_pb"), (1200, ""), (1500, "start_pb"), (500, "")),
     ),
-    BlockType(
+    _counter(
         "CTU",
-        BlockFamily.COUNTER,
-        power_in="CU",
-        power_out="Q",
-        inputs=(Pin("R", "BOOL"), _PV),
-        outputs=_COUNTER_OUT,
-        meaning="up-counter",
-        help=ElementHelp(
-            "CTU, up-counter",
-            (
-                "CV goes up by one each time CU comes ON; Q is ON while CV is at least PV.",
-                "R sets CV to zero, and nothing is counted while R is ON.",
-            ),
-            "lamp := crate_eye AND count(R := reset_pb, PV := 3);",
-            (("CU", "crate_eye"), ("R", "reset_pb"), ("CV", "count.cv"), ("Q", "count.q")),
-            ((200, ""), *pulses("crate_eye", 4), (200, "reset_pb"), (150, ""), (200, "crate_eye")),
-            "count : CTU;",
+        "up-counter",
+        ("CU", "R"),
+        (
+            "CV goes up by one each time CU comes ON; Q is ON while CV is at least PV.",
+            "R sets CV to zero, and nothing is counted while R is ON.",
         ),
+        ((200, ""), *pulses("crate_eye", 4), (200, "reset_pb"), (150, ""), (200, "crate_eye")),
     ),
-    BlockType(
+    _counter(
         "CTD",
-        BlockFamily.COUNTER,
-        power_in="CD",
-        power_out="Q",
-        inputs=(Pin("LD", "BOOL"), _PV),
-        outputs=_COUNTER_OUT,
-        meaning="down-counter",
-        help=ElementHelp(
-            "CTD, down-counter",
-            (
-                "CV goes down by one each time CD comes ON; Q is ON while CV is zero or less.",
-                "LD sets CV to PV, and nothing is counted while LD is ON.",
-            ),
-            "lamp := crate_eye AND count(LD := reset_pb, PV := 3);",
-            (("CD", "crate_eye"), ("LD", "reset_pb"), ("CV", "count.cv"), ("Q", "count.q")),
-            ((200, ""), (200, "reset_pb"), (150, ""), *pulses("crate_eye", 4), (200, "")),
-            "count : CTD;",
+        "down-counter",
+        ("CD", "LD"),
+        (
+            "CV goes down by one each time CD comes ON; Q is ON while CV is zero or less.",
+            "LD sets CV to PV, and nothing is counted while LD is ON.",
         ),
+        ((200, ""), (200, "reset_pb"), (150, ""), *pulses("crate_eye", 4), (200, "")),
     ),
     BlockType(
         "CTUD",
@@ -188,107 +234,26 @@ _ROWS = (
             "count : CTUD;",
         ),
     ),
-    BlockType(
+    _edge_detector(
         "R_TRIG",
-        BlockFamily.EDGE_DETECTOR,
-        power_in="CLK",
-        power_out="Q",
-        inputs=(),
-        outputs=(Pin("Q", "BOOL"),),
-        meaning="rising edge detector",
-        mistaken_for=("F_TRIG",),
-        help=ElementHelp(
-            "R_TRIG, rising edge detector",
-            (
-                "Q is ON for one scan, the one in which CLK has come ON.",
-                "It looks at the power in front of it, a rising edge contact at one BOOL.",
-            ),
-            "lamp := start_pb AND edge();",
-            (("CLK", "start_pb"), ("Q", "edge.q")),
-            ON_AND_OFF,
-            "edge : R_TRIG;",
-        ),
-    ),
-    BlockType(
         "F_TRIG",
-        BlockFamily.EDGE_DETECTOR,
-        power_in="CLK",
-        power_out="Q",
-        inputs=(),
-        outputs=(Pin("Q", "BOOL"),),
-        meaning="falling edge detector",
-        mistaken_for=("R_TRIG",),
-        help=ElementHelp(
-            "F_TRIG, falling edge detector",
-            (
-                "Q is ON for one scan, the one in which CLK has gone OFF.",
-                "After a cold start with CLK OFF it gives one pulse, as the standard's rule has "
-                "it.",
-            ),
-            "lamp := start_pb AND edge();",
-            (("CLK", "start_pb"), ("Q", "edge.q")),
-            ON_AND_OFF,
-            "edge : F_TRIG;",
+        "rising",
+        (
+            "Q is ON for one scan, the one in which CLK has come ON.",
+            "It looks at the power in front of it, a rising edge contact at one BOOL.",
         ),
     ),
-    BlockType(
-        "SR",
-        BlockFamily.BISTABLE,
-        power_in="S1",
-        power_out="Q1",
-        inputs=(Pin("R", "BOOL", required=True),),
-        outputs=(Pin("Q1", "BOOL"),),
-        meaning="bistable, set dominant",
-        mistaken_for=("RS",),
-        help=ElementHelp(
-            "SR, bistable, set dominant",
-            (
-                "S1 turns Q1 ON, R turns it OFF; it keeps its state without either.",
-                "While both are ON, S1 wins.",
-            ),
-            "lamp := start_pb AND latch(R := reset_pb);",
-            (("S1", "start_pb"), ("R", "reset_pb"), ("Q1", "latch.q1")),
-            (
-                (300, ""),
-                (300, "start_pb"),
-                (400, ""),
-                (300, "reset_pb"),
-                (400, ""),
-                (400, "start_pb reset_pb"),
-                (400, "reset_pb"),
-            ),
-            "latch : SR;",
+    _edge_detector(
+        "F_TRIG",
+        "R_TRIG",
+        "falling",
+        (
+            "Q is ON for one scan, the one in which CLK has gone OFF.",
+            "After a cold start with CLK OFF it gives one pulse, as the standard's rule has it.",
         ),
     ),
-    BlockType(
-        "RS",
-        BlockFamily.BISTABLE,
-        power_in="S",
-        power_out="Q1",
-        inputs=(Pin("R1", "BOOL", required=True),),
-        outputs=(Pin("Q1", "BOOL"),),
-        meaning="bistable, reset dominant",
-        mistaken_for=("SR",),
-        help=ElementHelp(
-            "RS, bistable, reset dominant",
-            (
-                "S turns Q1 ON, R1 turns it OFF; it keeps its state without either.",
-                "While both are ON, R1 wins.",
-            ),
-            "lamp := start_pb AND latch(R1 := reset_pb);",
-            (("S", "start_pb"), ("R1", "reset_pb"), ("Q1", "latch.q1")),
-            (
-                (300, ""),
-                (300, "start_pb"),
-                (400, ""),
-                (300, "reset_pb"),
-                (400, ""),
-                (400, "start_pb reset_pb"),
-                (400, "start_pb"),
-            ),
-            "latch : RS;",
-        ),
-    ),
+    _bistable("SR", "RS", ("S1", "R"), wins="S1", last="reset_pb"),
+    _bistable("RS", "SR", ("S", "R1"), wins="R1", last="start_pb"),
 )
 
 BLOCK_TYPES: dict[str, BlockType] = {block.name: block for block in _ROWS}

@@ -90,7 +90,7 @@ def _code_page(request: Request, next: str, mistake: str = "") -> Response:
 def _check(
     request: Request, session: Session, user_id: int, code: str, settings: Settings, now: Now
 ) -> timedelta | None:
-    """None if the code is right; else how long the next try has to wait, often no time."""
+    """Return None if the code is right; else how long the next try waits, often no time."""
     target, source = f"code {user_id}", source_of_address(client_address(request))
     wait = begin_guess(session, target, source, now)
     if wait:
@@ -99,6 +99,16 @@ def _check(
         forget_guesses(session, target, source)
         return None
     return timedelta()
+
+
+def _mistake(
+    request: Request, session: Session, user_id: int, code: str, settings: Settings, now: Now
+) -> str:
+    """Return what is wrong with a code, or how long the next try has to wait; empty if right."""
+    wait = _check(request, session, user_id, code, settings, now)
+    if wait is None:
+        return ""
+    return wait_sentence(wait) if wait else WRONG
 
 
 # -- setting it up ------------------------------------------------------------------------------
@@ -147,9 +157,8 @@ def renew_recovery_codes(
     now: Now,
     code: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
-    wait = _check(request, session, visitor.id, code, settings, now)
-    if wait is not None:
-        mistake = wait_sentence(wait) if wait else WRONG
+    mistake = _mistake(request, session, visitor.id, code, settings, now)
+    if mistake:
         return _page(request, session, visitor.id, settings, mistake=mistake)
     codes = second_factors.new_recovery_codes(session, visitor.id)
     _note(session, visitor, now, "new recovery codes")
@@ -165,9 +174,8 @@ def turn_off_second_factor(
     now: Now,
     code: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
-    wait = _check(request, session, visitor.id, code, settings, now)
-    if wait is not None:
-        mistake = wait_sentence(wait) if wait else WRONG
+    mistake = _mistake(request, session, visitor.id, code, settings, now)
+    if mistake:
         return _page(request, session, visitor.id, settings, mistake=mistake)
     second_factors.drop_factor(session, visitor.id)
     _note(session, visitor, now, "second factor turned off")
