@@ -13,9 +13,9 @@ from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import make_section, make_user
 from tests.marking.marked_exercise import CONVEYOR, SCHEMA, TANK, marked, marker
+from tests.web.authoring.test_authoring import Author
+from tests.web.authoring.test_authoring_life import publish, set_for_section
 from tests.web.lab import ClientFor, Desk
-from tests.web.test_authoring import Author
-from tests.web.test_authoring_life import publish, set_for_section
 
 SLUGS = {TANK: "small-tank", CONVEYOR: "small-line"}
 RUNGS = {

@@ -7,8 +7,6 @@ with ``data-kind`` and ``data-signal``; ``static/plant.css`` draws the class ``o
 
 from html import escape
 
-Attributes = dict[str, str | float]
-
 BUBBLE = 19
 """Radius of an instrument's circle."""
 

@@ -8,7 +8,7 @@ from server.marking.trial.trial_view import View
 from server.paths import EXERCISES
 from tests.web.lab import OVERFILLS
 from tests.web.test_leaks import FORBIDDEN, exercises
-from tests.web.test_trial import PRESS, House, desk, house
+from tests.web.trial.test_trial import PRESS, House, desk, house
 
 __all__ = ["desk", "exercises", "house"]
 

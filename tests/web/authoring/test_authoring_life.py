@@ -17,8 +17,8 @@ from server.store.courses import Assignment, SectionRole, assignments_of, sectio
 from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import NOON, make_section, make_user
+from tests.web.authoring.test_authoring import Author
 from tests.web.lab import OVERFILLS, ClientFor, Desk
-from tests.web.test_authoring import Author
 
 REASON = "The class starts on Monday; more wrong programs follow."
 
