@@ -2,6 +2,7 @@
 
     uv run python -m tests.load.deadline                           # SQLite, 20 a second, 60 s
     uv run python -m tests.load.deadline --postgresql --seconds 180  # 2 web processes, 2 workers
+    uv run python -m tests.load.deadline --trials 0 --json --rate 5  # what it costs, both databases
 
 It starts its servers on this machine with a database in a temporary folder, and ends by itself. The
 next submission is sent when it is due, but each connection waits for its answer, so that the load
@@ -11,6 +12,11 @@ prints p50, p95, p99 of each kind of request in milliseconds, the errors, and ho
 were busy, and checks that every accepted submission has one verdict. Exit status 1 when that, or an
 answer, is wrong. Nothing here is a test of `pytest`: how fast a machine is, is no matter of right
 and wrong.
+
+``times_bare`` is the processor time of a submission with edit, page and marking, divided
+by that of two bare routes that write and one that reads (``tests/load/bare.py``), asked for in the
+same run. Both count all processes of the server, PostgreSQL's too. It depends on the load of the
+machine much less than a time by the clock does.
 """
 
 import argparse
@@ -26,7 +32,7 @@ import time
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager, redirect_stdout
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from multiprocessing import get_context
@@ -52,6 +58,7 @@ from server.store.people import User
 from server.store.programs import save_program
 from server.web.access import COOKIE
 from tests.factories import make_assignment, make_section, make_user, sign_in
+from tests.load.bare import ask_bare, interpreter_ms
 from tests.load.trial_runs import Page, measure
 from tests.postgresql import PostgreSQL
 
@@ -59,6 +66,7 @@ EXERCISE = "apple-wash-sump"
 CONNECTIONS = 64
 LONGEST_WAIT = 60.0
 WAITS = 'id="progress"'
+BARE_ROUNDS = 300
 
 
 def main() -> int:
@@ -68,28 +76,60 @@ def main() -> int:
     parser.add_argument("--rate", type=int, default=20, help="submissions a second")
     parser.add_argument("--students", type=int, default=1000)
     parser.add_argument("--trials", type=int, default=150, help="live trial runs beside it")
+    parser.add_argument("--json", action="store_true", help="both databases, figures as JSON")
     arguments = parser.parse_args()
-    print(f"load of the machine before: {os.getloadavg()[0]:.1f}")
+    if not arguments.json:
+        return int(hour(arguments, postgresql=arguments.postgresql).wrong)
+    with redirect_stdout(sys.stderr):
+        hours = {
+            "SQLite": hour(arguments, postgresql=False),
+            "PostgreSQL": hour(arguments, postgresql=True),
+        }
+    print(
+        json.dumps(
+            {
+                "machine": machine(),
+                "times_bare": max(each.figures["times_bare"] for each in hours.values()),
+                **{name: each.figures for name, each in hours.items()},
+            },
+            indent=2,
+        )
+    )
+    return int(any(each.wrong for each in hours.values()))
+
+
+class Hour(NamedTuple):
+    """What came of one hour; ``wrong``: an answer, or the number of verdicts."""
+
+    wrong: bool
+    figures: dict[str, Any]
+
+
+def hour(arguments: argparse.Namespace, *, postgresql: bool) -> Hour:
+    """Start the servers on one database, let the students hand in, and print what came of it."""
+    print(f"{machine()}; load before: {os.getloadavg()[0]:.1f}")
     with ExitStack() as stack:
         folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="rungmark-load-"))
-        url = f"sqlite:///{folder}/rungmark.db"
-        if arguments.postgresql:
+        url, bare_url = (f"sqlite:///{folder}/{name}.db" for name in ("rungmark", "bare"))
+        if postgresql:
             server = PostgreSQL(Path(folder) / "pg")
             stack.callback(server.server.cleanup)
             # As it is run for real: what is accepted is on the disk.
             server.execute("ALTER SYSTEM RESET ALL")
             server.execute("SELECT pg_reload_conf()")
-            url = server.url("migrated")
+            server.execute("CREATE DATABASE bare")
+            url, bare_url = server.url("migrated"), server.url("bare")
         database = stack.enter_context(closing(Database(url)))
         migrate(database)
         students = prepare(database, arguments.students)
-        webs = 2 if arguments.postgresql else 1
+        webs = 2 if postgresql else 1
         served = [stack.enter_context(serving(url, folder)) for _ in range(webs)]
         ports = [port for port, _ in served]
         pids = [pid for _, pid in served]
-        if arguments.postgresql:
+        if postgresql:
             pids += [stack.enter_context(running("work", url)) for _ in range(2)]
             pids.append(server.pid)
+        bare_ms = bare_submission_ms(bare_url, pids[-1:] if postgresql else [])
         context = get_context("spawn")
         settled = context.Event()
         trying = stack.enter_context(ProcessPoolExecutor(1, context, _begin, (settled,)))
@@ -104,17 +144,62 @@ def main() -> int:
             runs = trying.submit(read_trials, pages, arguments.seconds, pids[:webs])
             if not settled.wait(LONGEST_WAIT):
                 raise RuntimeError("The live runs were not opened.")
+        sent = arguments.rate * arguments.seconds
+        # The compiled kernel is fetched, and everything loaded, before the clock runs.
+        warm_up = students[: 2 * webs]
+        uvloop.run(hand_in(ports, warm_up, len(warm_up), arguments.rate))
         busy = processor_seconds(pids)
-        sent = arguments.rate * arguments.seconds + 1
-        took, errors = uvloop.run(hand_in(ports, students, sent, arguments.rate))
+        took, errors = uvloop.run(hand_in(ports, students, sent, arguments.rate, len(warm_up)))
         accepted, verdicts = wait_for_verdicts(database)
         used = [now - before for before, now in zip(busy, processor_seconds(pids), strict=True)]
-        wrong = report(took, errors, accepted, verdicts, sent)
+        bare_ms = (bare_ms + bare_submission_ms(bare_url, pids[-1:] if postgresql else [])) / 2
+        wrong = report(took, errors, accepted, verdicts, sent + len(warm_up))
+        own_ms = 1000 * sum(used) / sent
         print("processor seconds (web, workers, PostgreSQL):", [round(each, 1) for each in used])
+        print(
+            f"processor ms of a submission: {own_ms:.1f}, of three bare requests: {bare_ms:.1f}: "
+            f"times_bare {own_ms / bare_ms:.2f}"
+        )
+        figures = {
+            "times_bare": round(own_ms / bare_ms, 2),
+            "submission_ms": round(own_ms, 1),
+            "bare_ms": round(bare_ms, 1),
+            "processor_s": [round(each, 1) for each in used],
+            "p95_ms": {
+                kind: round(1000 * quantiles(each * 2, n=20)[-1]) for kind, each in took.items()
+            },
+            "errors": len(errors),
+        }
         if runs is not None:
-            print(json.dumps(runs.result(), indent=2))
+            figures["trial_runs"] = runs.result()
+            print(json.dumps(figures["trial_runs"], indent=2))
     print(f"load of the machine after: {os.getloadavg()[0]:.1f}")
-    return wrong
+    return Hour(wrong, figures)
+
+
+def machine() -> str:
+    """The machine's speed, in a line."""
+    return f"{os.cpu_count()} cores, a million steps of a Python loop {interpreter_ms():.0f} ms"
+
+
+def bare_submission_ms(url: str, beside: list[int]) -> float:
+    """Processor milliseconds of two bare requests that write and one that reads.
+
+    ``beside`` are processes that work for it, such as PostgreSQL's.
+    """
+    command = [sys.executable, "-m", "tests.load.bare", url]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None
+            port = int(process.stdout.readline())
+            uvloop.run(ask_bare(port, BARE_ROUNDS // 10))
+            pids = [process.pid, *beside]
+            before = sum(processor_seconds(pids))
+            uvloop.run(ask_bare(port, BARE_ROUNDS))
+            return 1000 * (sum(processor_seconds(pids)) - before) / BARE_ROUNDS
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(30)
 
 
 @dataclass(frozen=True)
@@ -203,8 +288,9 @@ class Answer(NamedTuple):
 
 
 async def hand_in(
-    ports: list[int], students: list[Student], sent: int, rate: int
+    ports: list[int], students: list[Student], sent: int, rate: int, done: int = 0
 ) -> tuple[Times, list[str]]:
+    """Hand in ``sent`` times, each student in turn; ``done`` have handed in before."""
     took: Times = defaultdict(list)
     errors: list[str] = []
     gate = asyncio.Semaphore(CONNECTIONS)
@@ -216,6 +302,7 @@ async def hand_in(
 
         async def one(number: int) -> None:
             base = f"http://127.0.0.1:{ports[number % len(ports)]}"
+            number += done
             student = students[number % len(students)]
             headers = {"Origin": base, "Cookie": f"{COOKIE}={student.token}"}
 
@@ -264,17 +351,14 @@ async def hand_in(
                 except (aiohttp.ClientError, TimeoutError) as error:
                     errors.append(type(error).__name__)
 
-        # The compiled kernel is fetched before the clock runs.
-        await one(0)
-        took.clear()
         start = time.perf_counter()
         tasks = []
-        for number in range(1, sent):
+        for number in range(sent):
             await asyncio.sleep(max(0.0, start + number / rate - time.perf_counter()))
             tasks.append(asyncio.create_task(one(number)))
         await asyncio.gather(*tasks)
         seconds = time.perf_counter() - start
-        print(f"{sent - 1} submissions in {seconds:.1f} s: {(sent - 1) / seconds:.1f} a second")
+        print(f"{sent} submissions in {seconds:.1f} s: {sent / seconds:.1f} a second")
     return took, errors
 
 
@@ -289,14 +373,15 @@ def wait_for_verdicts(database: Database) -> tuple[int, int]:
         time.sleep(0.5)
 
 
-def report(took: Times, errors: list[str], accepted: int, verdicts: int, sent: int) -> int:
+def report(took: Times, errors: list[str], accepted: int, verdicts: int, sent: int) -> bool:
+    """Print the figures; return whether an answer or the number of verdicts was wrong."""
     print(f"{'':20}{'number':>8}{'p50 ms':>9}{'p95 ms':>9}{'p99 ms':>9}")
     for kind, times in took.items():
         cuts = [1000 * cut for cut in quantiles(times * 2, n=100)]
         print(f"{kind:20}{len(times):8}{cuts[49]:9.1f}{cuts[94]:9.1f}{cuts[98]:9.1f}")
     print(f"errors: {len(errors)} {sorted(set(errors))}")
     print(f"sent {sent}, accepted {accepted}, verdicts {verdicts}")
-    return int(bool(errors) or not sent == accepted == verdicts)
+    return bool(errors) or not sent == accepted == verdicts
 
 
 if __name__ == "__main__":
