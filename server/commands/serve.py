@@ -29,6 +29,7 @@ from server.store.migration import migrate
 from server.web.app import create_app
 from server.web.authoring.sheet import published_in
 from server.web.dependencies import utc_clock
+from server.web.socket_reading import SocketInPieces
 from server.web.trial.limits import MAX_COMMAND_BYTES
 
 
@@ -108,9 +109,9 @@ def serve(app: FastAPI, listening: socket.socket) -> None:
         log_config=None,
         access_log=False,
         server_header=False,
-        # A trial run's commands are short; more of them than these wait with the browser.
+        ws=SocketInPieces,
+        # A trial run's commands are short.
         ws_max_size=MAX_COMMAND_BYTES,
-        ws_max_queue=16,
         # A socket of a live run is told and closed; a request has so long to be answered.
         timeout_graceful_shutdown=10,
     )

@@ -28,7 +28,8 @@ def add_operation(app: FastAPI) -> None:
     registry = CollectorRegistry(auto_describe=False)
     registry.register(_Gauges(app))
 
-    def health(_request: Request) -> Response:
+    async def health(_request: Request) -> Response:
+        # Whether the process answers: it does not wait for a thread.
         return PlainTextResponse("ok\n")
 
     def ready(request: Request) -> Response:

@@ -224,8 +224,8 @@ def _flooded(tried: str, students: int, messages: list[str]) -> Callable[[Target
             f"{p99(quiet.edits):.3f} s), {len(measured.wrong)} wrong answers, "
             f"{', '.join(sorted(sent.reasons)) or 'never closed'}"
         )
-        # Costly commands may wait instead: the server takes them no faster than it does them.
-        held = health < HEALTH_BAR and edits < EDIT_BAR and not measured.wrong
+        closed = sent.reasons == {"closed with 1008"}
+        held = health < HEALTH_BAR and edits < EDIT_BAR and closed and not measured.wrong
         return Outcome(tried, sent.messages, came, held)
 
     return play

@@ -11,7 +11,6 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from statistics import quantiles
 from time import monotonic
 
 import httpx2
@@ -140,8 +139,8 @@ def tell_accounts_apart(target: Target) -> Outcome:
 def many_at_once(target: Target) -> Outcome:
     """Each verification takes 60 MB: they must not all go on at once, nor stop the pages."""
 
-    async def flood() -> tuple[list[int], list[float]]:
-        took = []
+    async def flood() -> tuple[list[int], float]:
+        slowest = 0.0
         headers = {"Origin": target.url, "X-Forwarded-For": OWN}
         limits = httpx2.Limits(max_connections=200)
         async with httpx2.AsyncClient(
@@ -152,22 +151,21 @@ def many_at_once(target: Target) -> Outcome:
                 form = {"email": f"x{number}@larkmoor.example", "password": "wrong"}
                 return int((await client.post("/sign-in", data=form)).status_code)
 
-            flood = [asyncio.create_task(guess(number)) for number in range(100)]
+            flood = [asyncio.create_task(guess(number)) for number in range(150)]
             while not all(each.done() for each in flood):
                 began = monotonic()
                 await client.get("/health")
-                took.append(monotonic() - began)
+                slowest = max(slowest, monotonic() - began)
                 await asyncio.sleep(0.05)
-            return [each.result() for each in flood], took
+            return [each.result() for each in flood], slowest
 
-    answers, took = asyncio.run(flood())
-    p95 = quantiles(took, n=20)[-1]
+    answers, slowest = asyncio.run(flood())
     return Outcome(
         "sign-ins at the same moment",
         len(answers),
         f"{answers.count(422)} were looked at in turn, {answers.count(429)} told to come again; "
-        f"p95 of /health was {p95:.2f} s, {max(took):.2f} s at most",
-        set(answers) <= {422, 429} and p95 < 1,
+        f"/health took {slowest:.2f} s at most",
+        set(answers) <= {422, 429} and slowest < 2,
     )
 
 

@@ -27,6 +27,10 @@ MAX_COMMAND_BYTES = 16_000
 BARRED_SECONDS = 10
 """How long after a flood the visitor gets no socket."""
 
+KNOCK_SECONDS = 1.0
+"""How long a socket waits at the door before it is told why it is not let in. A script comes back
+at once, and each time costs more than the commands that it may send."""
+
 FLOOD = f"Too many commands came at once. Wait {BARRED_SECONDS} seconds, then reload the page."
 CROWD = (
     f"You have {SOCKETS_OF_ONE} windows with trial runs open, the most. Close one of them, then "

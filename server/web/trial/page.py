@@ -36,6 +36,7 @@ from server.web.access import Visitor, VisitorHere, visitor_of
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.open_sockets import OpenSocketsHere, note_command
 from server.web.rendering import environment, page
+from server.web.trial import limits
 from server.web.trial.commands import CommandHandler
 from server.web.trial.limits import Shut
 from server.web.trial.panel import SUPPLY, panel_of
@@ -173,8 +174,11 @@ async def _serve(
         await socket.send_json({"refused": str(full)})
         await socket.close(status.WS_1013_TRY_AGAIN_LATER)
     except Shut as shut:
+        at_the_door = socket.client_state is not WebSocketState.CONNECTED
+        if at_the_door:
+            await asyncio.sleep(limits.KNOCK_SECONDS)
         # A browser shows the reason of a socket only once it was open.
-        if socket.client_state is WebSocketState.CONNECTED or await _accepted(socket):
+        if not at_the_door or await _accepted(socket):
             with suppress(RuntimeError):  # the page has gone away meanwhile
                 await socket.close(status.WS_1008_POLICY_VIOLATION, str(shut))
 
@@ -205,9 +209,11 @@ async def _attend(
         return
     trial.viewers.add(viewer)
     viewer.woken.set()
+    inbox: asyncio.Queue[str] = asyncio.Queue(limits.BURST)
     tasks = {
         asyncio.create_task(_send(socket, runs, key, viewer)),
-        asyncio.create_task(_receive(socket, runs, handler, viewer, visitor)),
+        asyncio.create_task(_receive(socket, runs, inbox, visitor)),
+        asyncio.create_task(_work(inbox, handler, viewer)),
     }
     try:
         ended, going = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
@@ -226,19 +232,32 @@ async def _attend(
 
 
 async def _receive(
-    socket: WebSocket, runs: Runs, handler: CommandHandler | None, viewer: Viewer, visitor: Visitor
+    socket: WebSocket, runs: Runs, inbox: asyncio.Queue[str], visitor: Visitor
 ) -> None:
-    """Take one command after the other; those behind it wait with the browser."""
+    """Count commands as they come, and hand them on; return when the last one is done.
+
+    Were they counted when they are done, a flood of costly ones would pass for a few.
+    """
     while True:
         message = await socket.receive()
         if message["type"] == "websocket.disconnect":
+            await inbox.join()
             return
         runs.doorkeeper.count_command(visitor.id)
         note_command(socket)
         # No command comes as bytes.
-        text = message.get("text") or ""
-        if handler is not None:
-            await handler.take(text, viewer)
+        await inbox.put(message.get("text") or "")
+
+
+async def _work(inbox: asyncio.Queue[str], handler: CommandHandler | None, viewer: Viewer) -> None:
+    """Do one command after the other; who only watches has none done."""
+    while True:
+        text = await inbox.get()
+        try:
+            if handler is not None:
+                await handler.take(text, viewer)
+        finally:
+            inbox.task_done()
 
 
 async def _send(socket: WebSocket, runs: Runs, key: Key, viewer: Viewer) -> None:
