@@ -17,11 +17,12 @@ COMMANDS = {
     "restore": "Bring back what a backup holds.",
     "copy": "Move everything from one database to another and check it.",
     "audit": "Check that the log of who did what is whole, and print a range of it as CSV.",
+    "account": "Help somebody who can't sign in, where no administrator can do it on a page.",
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",
     "bench": "Measure kernel, acceptance run, search and stress run, each beside its bar.",
-    "adequacy": "Try an exercise's suite on its reference programs and on variants with one fault.",
+    "adequacy": "Try an exercise's suite on its reference programs, on variants with one fault, on saboteurs.",
 }
 
 

@@ -1,16 +1,20 @@
-"""What an administrator does to accounts: add, rename, disable and enable them."""
+"""What an administrator does to accounts: add, disable them, change names, addresses, ways in."""
 
+from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import delete
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.store.addresses import claim_address
 from server.store.audit import note
 from server.store.audit_chain import Action
+from server.store.lti import LtiPerson
+from server.store.openid import OpenIdPerson
 from server.store.passwords import PasswordLink
 from server.store.people import Origin, Role, User, find_user
 from server.store.roster import sorted_name
+from server.store.second_factors import drop_factor
 from server.store.sessions import end_sessions_of, forget_browsers
 
 
@@ -54,6 +58,50 @@ def permit_names(
     user.sees_names = permitted and user.role is Role.DEPARTMENT
     detail = "sees names" if user.sees_names else "sees no names"
     note(session, now, by_id, Action.CHANGED_ROLE, person_id=user.id, detail=detail)
+
+
+def change_address(session: Session, user: User, email: str, *, by_id: int, now: datetime) -> bool:
+    """Give an account another address, which is to be normal (``normal_email``).
+
+    The administrator stands for it that the address is the owner's: an unconfirmed account goes to
+    them as if they had come with it. Return False, and change nothing, if an account has it.
+    """
+    if find_user(session, email) is not None:
+        return False
+    detail, user.email = f"address, was {user.email}", email
+    session.flush()
+    claim_address(session, user, now, by_id=by_id)
+    note(session, now, by_id, Action.CHANGED_ACCOUNT, person_id=user.id, detail=detail)
+    return True
+
+
+def connected(session: Session, user_ids: Collection[int]) -> set[int]:
+    """Return those of these users whom an LMS or an OpenID provider signs in."""
+    return {
+        user_id
+        for table in (LtiPerson, OpenIdPerson)
+        for user_id in session.scalars(select(table.user_id).where(table.user_id.in_(user_ids)))
+    }
+
+
+def disconnect(session: Session, user: User, *, by_id: int, now: datetime) -> None:
+    """Let no LMS or provider sign in to the account, until its owner comes from there again."""
+    for table in (LtiPerson, OpenIdPerson):
+        session.execute(delete(table).where(table.user_id == user.id))
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="disconnected")
+    end_sessions_of(session, user.id)
+    forget_browsers(session, user.id)
+
+
+def remove_factor(session: Session, user: User, *, by_id: int | None, now: datetime) -> None:
+    """Ask for no code any more from somebody who lost phone and recovery codes.
+
+    ``by_id`` is None where it is done on the server's own command line.
+    """
+    drop_factor(session, user.id)
+    detail = "second factor removed" + ("" if by_id is not None else " by command")
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail=detail)
+    end_sessions_of(session, user.id)
 
 
 def disable_account(session: Session, user: User, *, by_id: int, now: datetime) -> None:

@@ -63,6 +63,7 @@ class Action(StrEnum):
     SIGNED_OUT = "signed out"
     CHANGED_SIGN_IN = "changed sign-in"
     CHANGED_COLLEGE = "changed college"
+    CHANGED_PLATFORM = "changed LMS"
     ERASED_PERSON = "erased person"
 
 

@@ -21,7 +21,7 @@ from server.store.database import Base
 from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
 from server.store.people import Origin, Role, User
-from server.store.sessions import end_sessions_of
+from server.store.sessions import end_sessions_of, forget_browsers
 
 LINK_LASTS = timedelta(days=1)
 SHORTEST = 10
@@ -164,6 +164,26 @@ def set_password(session: Session, token: str, password_hash: str, now: datetime
     end_sessions_of(session, user.id)
     session.flush()
     return user
+
+
+def change_password(
+    session: Session, user: User, password_hash: str, now: datetime, *, keep_session: str
+) -> bool:
+    """Set the password of who has shown the one that ``user`` has; end all other sign-ins.
+
+    ``keep_session`` is the hash of the session that stays. Return False, and change nothing, if the
+    password was changed after ``user`` was read.
+    """
+    known = user.password_hash
+    stored = session.get_one(User, user.id, with_for_update=True, populate_existing=True)
+    if stored.password_hash != known:
+        return False
+    stored.password_hash = password_hash
+    note(session, now, user.id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="password")
+    session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
+    end_sessions_of(session, user.id, but=keep_session)
+    forget_browsers(session, user.id)
+    return True
 
 
 def _hash(token: str) -> str:

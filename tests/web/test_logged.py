@@ -12,6 +12,7 @@ from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import PASSWORD, make_marked, make_section, make_user
 from tests.web.lab import ClientFor, Lab
+from tests.web.test_platforms import FORM
 
 Line = tuple[Action, str | None, str | None, str]
 
@@ -151,3 +152,19 @@ def test_signing_in_and_failing_to_are_logged(
     ]
     # Whatever somebody typed may be a password in the wrong field.
     assert "not.there" not in str(found)
+
+
+def test_platforms_and_keys_are_logged(
+    people: tuple[User, User], client_for: ClientFor, database: Database
+) -> None:
+    client = client_for(people[0])
+    client.post("/platforms", data=FORM)
+    client.post("/platforms/1", data=FORM | {"name": "Other name"})
+    client.post("/platforms-keys")
+    client.post("/platforms/1/remove", data={"name": "Other name"})
+    assert [(each[0], each[3]) for each in lines(database)] == [
+        (Action.CHANGED_PLATFORM, f"added {FORM['name']}"),
+        (Action.CHANGED_PLATFORM, "changed Other name"),
+        (Action.CHANGED_PLATFORM, "published a new key"),
+        (Action.CHANGED_PLATFORM, "removed Other name"),
+    ]

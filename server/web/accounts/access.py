@@ -1,14 +1,10 @@
-"""What an administrator does about an account's sign-in: disable it, enable it, drop its factor."""
+"""What an administrator does about an account's sign-in: disable, enable, disconnect it."""
 
 from fastapi import APIRouter, HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from server.store import accounts
-from server.store.audit import note
-from server.store.audit_chain import Action
 from server.store.people import User, get_person
-from server.store.second_factors import drop_factor
-from server.store.sessions import end_sessions_of
 from server.web.access import VisitorHere
 from server.web.dependencies import Now, Writing
 from server.web.open_sockets import RECHECK
@@ -36,16 +32,22 @@ def enable_account(person_id: int, session: Writing, visitor: VisitorHere, now: 
     return _back_to(user)
 
 
+@router.post("/people/{person_id}/disconnect", dependencies=[RECHECK])
+def disconnect_person(person_id: int, session: Writing, visitor: VisitorHere, now: Now) -> Response:
+    """Undo the connection with an LMS or OpenID provider, which may have taken the wrong person."""
+    user = get_person(session, person_id)
+    accounts.disconnect(session, user, by_id=visitor.id, now=now)
+    return _back_to(user)
+
+
 @router.post("/people/{person_id}/remove-second-factor", dependencies=[RECHECK])
 def remove_second_factor(
     person_id: int, session: Writing, visitor: VisitorHere, now: Now
 ) -> Response:
     """Remove the factor of somebody who lost phone and recovery codes; a password is enough."""
-    drop_factor(session, person_id)
-    detail = "second factor removed"
-    note(session, now, visitor.id, Action.CHANGED_SIGN_IN, person_id=person_id, detail=detail)
-    end_sessions_of(session, person_id)
-    return _back_to(get_person(session, person_id))
+    user = get_person(session, person_id)
+    accounts.remove_factor(session, user, by_id=visitor.id, now=now)
+    return _back_to(user)
 
 
 def _back_to(user: User) -> Response:

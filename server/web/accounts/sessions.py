@@ -55,12 +55,15 @@ environment.filters["browser"] = describe_browser
 
 
 @router.get("/sessions")
-def where_signed_in(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> Response:
+def where_signed_in(
+    request: Request, session: Reading, visitor: VisitorHere, now: Now, password: str = ""
+) -> Response:
     return page(
         request,
         "accounts/sessions.html",
         sessions=sessions_of(session, visitor.id, now),
         here=visitor.session_hash,
+        changed=password == "changed",
         staff=visitor.role.value != "student",
         now=now,
     )

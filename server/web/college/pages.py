@@ -127,6 +127,27 @@ def rename_person(
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
+@router.post("/people/{person_id}/address")
+def change_address(
+    request: Request,
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    email: Annotated[str, Form(max_length=254)] = "",
+) -> Response:
+    """Change the address by which somebody signs in."""
+    user = _person(session, person_id)
+    address = normal_email(email)
+    if not roster.EMAIL.fullmatch(address):
+        sentence = f"{email or 'Nothing'} is not an email address. Correct it."
+        return _people(request, session, user.email, sentence)
+    if not accounts.change_address(session, user, address, by_id=visitor.id, now=now):
+        sentence = f"Another account has {address}. Change or erase that one first."
+        return _people(request, session, user.email, sentence)
+    return RedirectResponse(f"/people?{urlencode({'find': address})}", 303)
+
+
 @router.post("/people/{person_id}/names")
 def may_see_names(
     person_id: int,
@@ -328,6 +349,7 @@ def _people(
         422 if mistake else 200,
         people=found,
         with_factor=with_factor(session, [user.id for user in found]),
+        connected=accounts.connected(session, [user.id for user in found]),
         total=count_people(session),
         shown=SHOWN,
         find=find,

@@ -1,6 +1,7 @@
 """The administrator's page of learning-management systems: register them, keys, courses."""
 
 from dataclasses import dataclass, fields
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
@@ -10,6 +11,8 @@ from starlette.responses import RedirectResponse, Response
 from server.remote import own_keys
 from server.remote.http import is_permitted
 from server.store import lti_platforms
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.lti import Platform
 from server.store.lti_platforms import (
     Registration,
@@ -19,6 +22,7 @@ from server.store.lti_platforms import (
     find_platform,
     save_platform,
 )
+from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.lti.addresses import choosing_target_of, target_of
 from server.web.rendering import page
@@ -95,12 +99,18 @@ def platforms(request: Request, session: Reading, settings: SettingsHere, now: N
 
 @router.post("/platforms")
 def add_platform(
-    request: Request, session: Writing, settings: SettingsHere, now: Now, form: TypedHere
+    request: Request,
+    session: Writing,
+    settings: SettingsHere,
+    visitor: VisitorHere,
+    now: Now,
+    form: TypedHere,
 ) -> Response:
     mistake = _save(session, Platform(), form)
     if mistake:
         return _page(request, session, settings, now, mistake, form)
     own_keys.ensure_key(session, settings.key_secret, now)
+    _note(session, visitor, now, f"added {form.name}")
     return _back()
 
 
@@ -110,6 +120,7 @@ def change_platform(
     platform_id: int,
     session: Writing,
     settings: SettingsHere,
+    visitor: VisitorHere,
     now: Now,
     form: TypedHere,
 ) -> Response:
@@ -117,6 +128,7 @@ def change_platform(
     mistake = _save(session, platform, form)
     if mistake:
         return _page(request, session, settings, now, mistake, form, platform_id)
+    _note(session, visitor, now, f"changed {form.name}")
     return _back()
 
 
@@ -126,6 +138,7 @@ def remove_platform(
     platform_id: int,
     session: Writing,
     settings: SettingsHere,
+    visitor: VisitorHere,
     now: Now,
     name: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:
@@ -134,17 +147,25 @@ def remove_platform(
     if name.strip() != platform.name:
         sentence = f"Nothing was removed. Type the name {platform.name} to remove it."
         return _page(request, session, settings, now, sentence)
+    _note(session, visitor, now, f"removed {platform.name}")
     lti_platforms.remove_platform(session, platform)
     return _back()
 
 
 @router.post("/platforms-keys")
-def rotate_keys(request: Request, session: Writing, settings: SettingsHere, now: Now) -> Response:
+def rotate_keys(
+    request: Request, session: Writing, settings: SettingsHere, visitor: VisitorHere, now: Now
+) -> Response:
     """Publish a new key, which signs from tomorrow on."""
     if own_keys.rotate(session, settings.key_secret, now) is None:
         sentence = "A new key is published already and takes over soon. Wait until it signs."
         return _page(request, session, settings, now, sentence)
+    _note(session, visitor, now, "published a new key")
     return _back()
+
+
+def _note(session: Session, visitor: Visitor, now: datetime, what: str) -> None:
+    note(session, now, visitor.id, Action.CHANGED_PLATFORM, detail=what)
 
 
 def _save(session: Session, platform: Platform, form: PlatformForm) -> str:
