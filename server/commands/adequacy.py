@@ -1,4 +1,4 @@
-"""Try an exercise's suite on its reference programs, on variants with one fault, on saboteurs."""
+"""Try an exercise's suite on its references, on variants with one fault, on saboteurs."""
 
 import argparse
 import json
