@@ -22,7 +22,7 @@ COMMANDS = {
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",
     "bench": "Measure kernel, acceptance run, search and stress run, each beside its bar.",
-    "adequacy": "Try an exercise's suite on its references, on variants with one fault, on saboteurs.",
+    "adequacy": "Try a suite on references, on variants with one fault, and on saboteurs.",
 }
 
 

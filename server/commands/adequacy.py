@@ -1,4 +1,4 @@
-"""Try an exercise's suite on its references, on variants with one fault, on saboteurs."""
+"""Try a suite on references, on variants with one fault, and on saboteurs."""
 
 import argparse
 import json
