@@ -99,6 +99,7 @@ def marking_for(settings: Settings, announce: Announce | None = None) -> MarkOne
     database = Database(settings.database_url)
     catalogue = Catalogue(settings.exercises, published_in(database))
     get_ready(catalogue)
+    settle()
     return lambda submission_id: mark(database, catalogue, submission_id, utc_clock, announce)
 
 

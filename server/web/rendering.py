@@ -64,6 +64,8 @@ environment = Environment(
     loader=FileSystemLoader(TEMPLATES),
     autoescape=True,
     undefined=StrictUndefined,
+    # Templates come with the code: like it, they are read anew when the server starts.
+    auto_reload=False,
     trim_blocks=True,
     lstrip_blocks=True,
 )

@@ -47,7 +47,7 @@ def test_new_password_holds_and_signs_out_all_others(
     form = {"current": PASSWORD, "password": NEW}
     answer = here.post("/my-password", data=form)
     assert answer.headers["location"] == "/sessions?password=changed"
-    assert "The new password holds." in here.get(answer.headers["location"]).text
+    assert "Your password is changed." in here.get(answer.headers["location"]).text
     assert other.get("/").status_code == 303
     assert signs_in(client_for, user.email, NEW)
     assert not signs_in(client_for, user.email, PASSWORD)
