@@ -12,7 +12,7 @@ from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import PASSWORD, make_marked, make_section, make_user
 from tests.web.lab import ClientFor, Lab
-from tests.web.test_platforms import FORM
+from tests.web.lti.test_platforms import FORM
 
 Line = tuple[Action, str | None, str | None, str]
 
