@@ -23,13 +23,13 @@ from server.jobs.worker import MARKING_SECONDS, Announce, MarkOne, get_ready, ma
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.settings import Settings, SettingTrouble, read_settings
+from server.socket_reading import SocketInPieces
 from server.store.college import has_time_zone, set_time_zone
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.web.app import create_app
 from server.web.authoring.sheet import published_in
 from server.web.dependencies import utc_clock
-from server.web.socket_reading import SocketInPieces
 from server.web.trial.limits import MAX_COMMAND_BYTES
 
 

@@ -9,7 +9,7 @@ from websockets.client import ClientProtocol
 from websockets.frames import Opcode
 from websockets.uri import parse_uri
 
-from server.web.socket_reading import LATE_BYTES, PIECE_BYTES, SocketInPieces
+from server.socket_reading import LATE_BYTES, PIECE_BYTES, SocketInPieces
 
 FLOOD = 10_000
 
