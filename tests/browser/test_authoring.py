@@ -13,7 +13,7 @@ from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
 from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
-from tests.factories import make_section, make_user
+from tests.factories import EXERCISES, make_section, make_user
 
 RIGHT = """PROGRAM right_seal_in
 VAR
@@ -264,3 +264,52 @@ def test_a_refused_publication_keeps_the_reason(
     expect(reason).to_have_value("Long enough to say why it is published.")
     page.get_by_role("button", name="Publish version 1").click()
     expect(page.get_by_role("rowheader", name="1", exact=True)).to_be_visible()
+
+
+SUMP_PROGRAM = """PROGRAM right_sump
+VAR
+    start_pb AT %IX0.0 : BOOL;
+    stop_pb AT %IX0.1 : BOOL;
+    sump_high AT %IX0.2 : BOOL;
+    fill_pump AT %QX0.0 : BOOL;
+    lamp AT %QX0.1 : BOOL;
+END_VAR
+
+// [R1] [R2a] [R2b] The fill pump seals in.
+fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT sump_high;
+
+// [R3] The lamp.
+lamp := sump_high;
+END_PROGRAM
+"""
+
+
+def test_an_undemanded_output_is_demanded_and_another_left_free(
+    open_page: OpenPage, people: tuple[User, User], tmp_path: Path
+) -> None:
+    """No check forbids that the lamp is lit, or that the pump starts by itself."""
+    text = (
+        (EXERCISES / "wash-sump" / "exercise.yaml").read_text().replace("wash-sump", "my-sump", 1)
+    )
+    archive = tmp_path / "sump.zip"
+    archive.write_bytes(to_zip(Draft("my-sump", text, {"right-sump.st": SUMP_PROGRAM})))
+    page = open_page("/authoring", people[0])
+    page.get_by_label("Zip file").set_input_files(archive)
+    page.get_by_role("button", name="Import").click()
+    lamp = page.locator(".finding.undemanded").filter(has_text="lamp is on").first
+    expect(lamp).to_be_visible(timeout=240_000)
+    lamp.get_by_text("The run, step by step").click()
+    expect(lamp.locator("ol li").filter(has_text="from here on")).to_have_count(1)
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        assert_accessible(page)
+    checks = page.locator(".check")
+    count = checks.count()
+    lamp.get_by_role("button", name="Demand it in R3").click()
+    expect(checks).to_have_count(count + 1)
+    # The exercise is checked anew; what is demanded now is no finding any more.
+    pump = page.locator(".finding.undemanded").filter(has_text="fill_pump is on").first
+    expect(pump).to_be_visible(timeout=240_000)
+    expect(lamp).to_have_count(0)
+    pump.get_by_role("button", name="Leave it free").click()
+    expect(page.get_by_role("heading", name="Left to you")).to_be_visible()

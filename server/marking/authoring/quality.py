@@ -6,15 +6,18 @@ them together, does not prove that there is none; so a finding says what was tri
 """
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations
+from typing import Any
 
 from server.ladder.drawing import draw_rung
 from server.ladder.program import Program
 from server.marking.acceptance import scenarios_of
 from server.marking.authoring.exercise_check import OPEN_AT_MOST, RIGHT_AT_LEAST, WRONG_AT_LEAST
 from server.marking.check import Pattern
+from server.marking.coverage.proposals import propose
+from server.marking.coverage.undemanded import Undemanded, find_undemanded
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.adequacy import Fate, judge
 from server.marking.faults.adequacy import VariantResult as VariantFinding
@@ -26,6 +29,7 @@ from server.marking.machine import assemble
 from server.marking.marking import mark
 from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import scenario_words
+from server.marking.presentation.timing_chart import draw_chart
 from server.marking.replay import NEVER, replay
 from server.marking.scenario import faults_in
 from server.marking.verdict import Status
@@ -44,6 +48,8 @@ class Finding:
 
     ``concerns`` is a requirement, a program, a point or empty. A surviving variant has its rung as
     a drawing; ``scenario`` is the text of one that would catch it, ``steps`` the same in words.
+    An undemanded output has its chart as a drawing, its run as ``scenario``, and ``check`` to add
+    to ``requirement`` (empty: to a new one) or ``free``, both as they stand in the file.
     """
 
     kind: str
@@ -52,6 +58,9 @@ class Finding:
     drawing: str = ""
     scenario: str = ""
     steps: tuple[str, ...] = ()
+    check: Mapping[str, Any] = field(default_factory=dict)
+    requirement: str = ""
+    free: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +87,11 @@ def look_into(
     right = [p for p in programs if p.right]
     yield CheckProgress(tuple(found), 0, 0)
     found += _exercised(exercise, right)
+    told: list[Finding] = []
+    for stories in find_undemanded(exercise):
+        told += [_undemanded(exercise, story) for story in stories[len(told) :]]
+        yield CheckProgress((*found, *told), 0, 0)
+    found += told
     tried = {p.program for p in programs}
     faulty = []
     for original in right:
@@ -205,6 +219,22 @@ def _impossible(exercise: Exercise, wanting: list[dict[int, Status]]) -> Iterato
                 ids[one],
                 f"{ids[one]} and {ids[other]} contradict each other: {tried} meets both.",
             )
+
+
+def _undemanded(exercise: Exercise, story: Undemanded) -> Finding:
+    proposal = propose(exercise, story)
+    named = replace(story.scenario, name=f"Where {story.saboteur}")
+    return Finding(
+        "undemanded",
+        story.output,
+        f"In a right program {story.saboteur}: {story.sentence}",
+        draw_chart(story.evidence, f"{story.output} as no check demands it"),
+        scenario_text(named, exercise),
+        story.steps,
+        proposal.check,
+        proposal.requirement,
+        proposal.free,
+    )
 
 
 def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:

@@ -56,8 +56,8 @@ class Undemanded:
     """An output that misbehaved while no check noticed.
 
     ``saboteur`` says what was wrong, ``sentence`` what the output did, ``steps`` tell the run;
-    ``at_ms`` is when the deviation began. ``scenario`` is the run without the saboteur.
-    ``situation`` are the input points at that moment.
+    ``at_ms`` is when the deviation began. ``run`` is the run of ``reference`` with the saboteur,
+    ``scenario`` the same without. ``situation`` are the input points at that moment.
     """
 
     output: str
@@ -66,6 +66,8 @@ class Undemanded:
     sentence: str
     at_ms: int
     steps: tuple[str, ...]
+    reference: Program
+    run: Scenario
     scenario: Scenario
     situation: tuple[tuple[str, bool], ...]
     evidence: Evidence
@@ -101,6 +103,7 @@ class _Workshop:
     """One right program with all its saboteurs, beside every reference."""
 
     exercise: Exercise
+    reference: Program
     assembled: Assembled
     begin: Beginnings
 
@@ -108,7 +111,7 @@ class _Workshop:
     def of(cls, exercise: Exercise, reference: Program) -> "_Workshop":
         widened = with_second_look(exercise)
         assembled = assemble(widened, reference, faults=(), blink_ms=2 * exercise.tolerance_ms)
-        return cls(widened, assembled, Beginnings.of(exercise, assembled, SABOTEUR))
+        return cls(widened, reference, assembled, Beginnings.of(exercise, assembled, SABOTEUR))
 
     @cached_property
     def saboteurs(self) -> tuple[str, ...]:
@@ -245,6 +248,8 @@ class _Workshop:
             ),
             at_ms=at_ms,
             steps=steps_in_words(scenario),
+            reference=self.reference,
+            run=scenario,
             scenario=plain,
             situation=tuple((n, v) for n, v in at.items() if n != output),
             evidence=replace(

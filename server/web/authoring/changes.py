@@ -1,7 +1,7 @@
 """Changes of a draft that the author's page sends: each gives new texts, or a sentence why not."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -41,9 +41,9 @@ class ChangeRefused(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """Texts that come from elsewhere: scenarios that a look has found, a program on the bench."""
+    """What comes from elsewhere: findings of the check, a recorded run, a program."""
 
-    scenario: Callable[[int], str]
+    finding: Callable[[int], Mapping[str, Any]]
     recorded: Callable[[], str]
     program: Callable[[], str]
 
@@ -230,7 +230,35 @@ def _wait(rows: list[Any], step: int) -> int | None:
 
 
 def _add_offered(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
-    return _with_scenario(draft, offered.scenario(int(value) if value.isdecimal() else -1))
+    return _with_scenario(draft, str(_finding(offered, value, "scenario")["scenario"]))
+
+
+def _demand_offered(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    """Add the check that a finding proposes to its requirement, or to a new one."""
+    finding = _finding(offered, value, "check")
+    ids = [str(row.get("id")) for row in _rows(draft, "requirements")]
+    if finding["requirement"] not in ids:
+        draft = _add_requirement(draft, (), str(finding["check"]["fails"]), offered)
+        return _demand(draft, len(ids), finding)
+    return _demand(draft, ids.index(finding["requirement"]), finding)
+
+
+def _demand(draft: Draft, number: int, finding: Mapping[str, Any]) -> Draft:
+    place = ("requirements", number, "checks")
+    return replace(draft, text=add_part(draft.text, place, finding["check"]))
+
+
+def _free_offered(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    finding = _finding(offered, value, "free")
+    return replace(draft, text=add_part(draft.text, ("free",), finding["free"]))
+
+
+def _finding(offered: Offered, value: str, key: str) -> Mapping[str, Any]:
+    """Return the finding with this number, which must have something under ``key``."""
+    found = offered.finding(int(value) if value.isdecimal() else -1)
+    if not found.get(key):
+        raise ChangeRefused("This is not offered any more. Wait for the newest check.")
+    return found
 
 
 def _add_recorded(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
@@ -318,6 +346,8 @@ ACTIONS: dict[str, Callable[[Draft, FieldPath, str, Offered], Draft]] = {
     "add step": _add_step,
     "shift": _shift,
     "add offered": _add_offered,
+    "demand offered": _demand_offered,
+    "free offered": _free_offered,
     "add recorded": _add_recorded,
     "set program": _set_program,
     "take program": _take_program,

@@ -5,7 +5,7 @@ their fields. After each change the exercise is looked into in the background.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -417,11 +417,9 @@ def _offered(
     visitor: Visitor,
     catalogue: Catalogue,
 ) -> Offered:
-    def scenario(number: int) -> str:
+    def finding(number: int) -> Mapping[str, Any]:
         found = row.findings.get("findings", [])
-        if not 0 <= number < len(found) or not found[number]["scenario"]:
-            raise ChangeRefused("This scenario is not offered any more. Wait for the newest look.")
-        return str(found[number]["scenario"])
+        return dict(found[number]) if 0 <= number < len(found) else {}
 
     def recorded() -> str:
         exercise = catalogue.find(SANDBOX_PREFIX + row.slug)
@@ -446,7 +444,7 @@ def _offered(
             from_json(working_copy(session, assignment, visitor.id, start).program)
         )
 
-    return Offered(scenario, recorded, program)
+    return Offered(finding, recorded, program)
 
 
 # -- what the templates need --------------------------------------------------------------------

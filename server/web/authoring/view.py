@@ -21,6 +21,7 @@ from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
     BitPart,
     ExerciseForm,
+    FreePart,
     ParameterPart,
     PointPart,
     RequirementPart,
@@ -105,6 +106,7 @@ class SheetView:
     plant_faults: tuple[str, ...]
     requirements: list[RequirementView]
     implied: list[Implied]
+    free: list[PartView]
     scenarios: list[ScenarioView]
     signals: list[str]
     suggestions: dict[str, list[str]]
@@ -143,6 +145,7 @@ def sheet_view(draft: Draft, reading: DraftReading) -> SheetView:
             for number, row in enumerate(_dicts(data, "requirements"))
         ],
         implied=[i for i in implied_requirements(points, plant) if i.text not in wanted],
+        free=parts(FreePart, ("free",), "item"),
         scenarios=[
             _scenario(row, number, reading, suggestions)
             for number, row in enumerate(_dicts(data, "scenarios"))
@@ -365,6 +368,8 @@ def part_at(path: FieldPath, data: Any) -> type[Any] | None:
             return BitPart
         case ("plant", *rest):
             return part_form(tuple(rest))
+        case ("free", int()):
+            return FreePart
         case ("requirements", int()):
             return RequirementPart
         case ("requirements", int(number), "checks", int(place)):

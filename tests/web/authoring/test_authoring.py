@@ -13,8 +13,9 @@ from starlette.testclient import TestClient
 
 from server.jobs.draft_reader import DraftReader
 from server.jobs.work_process import PastDeadline
+from server.marking.files.document import read_document
 from server.marking.files.drafts import Draft, DraftReading
-from server.store.authored import authored_by, find_authored
+from server.store.authored import authored_by, find_authored, keep_findings
 from server.store.database import Database
 from server.store.people import Role, User
 from tests.factories import make_user
@@ -378,3 +379,65 @@ def test_texts_that_take_too_long_to_be_read_are_kept_and_told(
         assert "takes too long to be read" in refused.text
     published = client.post(f"{address}/publish", data={"revision": "2"})
     assert published.status_code == 422
+
+
+PROPOSED = {
+    "kind": "undemanded",
+    "concerns": "fill_pump",
+    "sentence": "In a right program fill_pump stays on: no check notices.",
+    "drawing": "<svg></svg>",
+    "scenario": "  - name: Unnoticed\n    steps: []\n    run on: 3 s\n",
+    "steps": ["3 s later: the run ends"],
+    "check": {"never": "fill_pump AND sump_high", "fails": "it ran."},
+    "requirement": "R1",
+    "free": {"outputs": ["fill_pump"], "when": "sump_high", "sentence": "What a full sump does."},
+}
+
+
+@pytest.fixture
+def sump(database: Database, client_for: ClientFor) -> Author:
+    """A copy of the sump whose check has found one undemanded output."""
+    with database.write() as session:
+        user = make_user(session, Role.INSTRUCTOR)
+    author = Author(client_for(user), user, "My sump", source="wash-sump")
+    with database.write() as session:
+        found = {"findings": [PROPOSED], "done": 0, "total": 0, "caught": 0, "complete": True}
+        assert keep_findings(session, author.id, author.revision, found)
+    return author
+
+
+def test_an_undemanded_output_is_shown_with_three_ways_out(sump: Author) -> None:
+    page = sump.client.get(f"{sump.address}/findings").text
+    assert "no check notices" in page
+    for words in ("Demand it in R1", "Leave it free", "Add this scenario"):
+        assert words in page
+
+
+@pytest.mark.parametrize(
+    ("do", "place", "kept"),
+    [
+        ("demand offered", ("requirements", 0, "checks", -1), PROPOSED["check"]),
+        ("free offered", ("free", -1), PROPOSED["free"]),
+        ("add offered", ("scenarios", -1, "name"), "Unnoticed"),
+    ],
+)
+def test_each_way_out_is_written_into_the_draft(
+    sump: Author, database: Database, do: str, place: tuple[str | int, ...], kept: object
+) -> None:
+    assert sump.do(do, value="0").status_code == 200
+    found = read_document("exercise.yaml", text_of(database, sump).encode()).data
+    for key in place:
+        found = found[key]
+    assert found == kept
+    assert sump.do(do, value="7").status_code == 422
+
+
+def test_what_is_left_free_is_shown_on_the_sheet_and_can_be_changed(
+    sump: Author, database: Database
+) -> None:
+    page = sump.do("free offered", value="0").text
+    assert "Left to you" in page
+    assert "What a full sump does." in page
+    number = page.count("legend>item ")
+    sump.do("set", "free", number - 1, "sentence", value="Nothing is asked of a full sump.")
+    assert "Nothing is asked of a full sump." in text_of(database, sump)
