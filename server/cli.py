@@ -15,6 +15,7 @@ COMMANDS = {
     "work": "Mark submissions, beside web processes on PostgreSQL.",
     "backup": "Write everything that the server keeps to one file.",
     "restore": "Bring back what a backup holds.",
+    "retention": "List the students whose data is past its time; erase them when told to.",
     "copy": "Move everything from one database to another and check it.",
     "audit": "Check that the log of who did what is whole, and print a range of it as CSV.",
     "account": "Help somebody who can't sign in, where no administrator can do it on a page.",

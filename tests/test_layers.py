@@ -58,7 +58,7 @@ STORE = (
     {"audit_chain", "claims", "college", "guesses", "local_time", "people", "statistics"},
     {"audit", "second_factors", "sessions"},
     {"authored", "courses", "openid"},
-    {"join_codes", "section_roles"},
+    {"correction_requests", "disclosures", "join_codes", "retention", "section_roles"},
     {"roster"},
     {"programs", "attempts", "audit_lines", "targets", "lti", "roster_log"},
     {"standings", "corrections", "addresses"},

@@ -65,6 +65,9 @@ class Action(StrEnum):
     CHANGED_COLLEGE = "changed college"
     CHANGED_PLATFORM = "changed LMS"
     ERASED_PERSON = "erased person"
+    ASKED_CORRECTION = "asked for a correction"
+    ANSWERED_CORRECTION = "answered a correction"
+    HELD_DATA = "legal hold"
 
 
 class AuditEvent(Base):

@@ -12,12 +12,16 @@ UTC_ZONE = ZoneInfo("UTC")
 
 
 class College(Base):
-    """One row, written when the server first starts on its database."""
+    """One row, written when the server first starts on its database.
+
+    ``retention_days``: how long after the end of their last term students are kept.
+    """
 
     __tablename__ = "college"
 
     id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     time_zone: Mapped[str] = mapped_column(String(64))
+    retention_days: Mapped[int | None]
 
 
 @cache

@@ -46,6 +46,7 @@ class User(Base):
     ``origin_section_id`` is the section whose roster or join code made the account. A ``confirmed``
     account is known to belong to the owner of its address (``store.addresses``).
     ``disabled_at``: since then nobody can sign in to the account; its work is kept.
+    ``legal_hold``: nothing of the person may be erased.
     """
 
     __tablename__ = "users"
@@ -64,6 +65,7 @@ class User(Base):
     confirmed: Mapped[bool] = mapped_column(default=True)
     log_id: Mapped[str] = mapped_column(String(32), unique=True, default=lambda: uuid4().hex)
     disabled_at: Mapped[datetime | None]
+    legal_hold: Mapped[bool] = mapped_column(default=False)
 
 
 _passwords = PasswordHash.recommended()

@@ -3,13 +3,16 @@
 from collections.abc import Iterator
 from typing import Any, TypeVar
 
-from sqlalchemy import select, union
+from sqlalchemy import func, select, union
 from sqlalchemy.orm import Session
 
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
+from server.store.authored import AuthoredExercise, authored_by
+from server.store.correction_requests import CorrectionRequest, requests_by
 from server.store.corrections import Override, RungComment
-from server.store.courses import Assignment, Enrolment, Extension, Section
+from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
+from server.store.disclosures import MAX_DISCLOSURES, disclosures_of
 from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
 from server.store.openid import OpenIdPerson
 from server.store.people import User, get_person
@@ -38,6 +41,7 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
         **_results(session, user_id),
         **_other_systems(session, user_id),
         **_signing_in(session, user_id),
+        **_with_others(session, user_id),
         "recorded trial runs": [
             {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
             for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
@@ -49,6 +53,70 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
                 .where(AuditEvent.person == user.log_id)
                 .order_by(AuditEvent.number)
             )
+        ],
+    }
+
+
+_COUNTED = {
+    "Sections": Enrolment.user_id,
+    "Programs in work": WorkingProgram.user_id,
+    "Named versions": NamedVersion.user_id,
+    "Submissions": Submission.user_id,
+    "Points set by hand": Override.user_id,
+    "Extensions": Extension.user_id,
+    "Pairs": Partner.user_id,
+    "Saved trial runs": SavedTrial.user_id,
+    "Exercises written": AuthoredExercise.owner_id,
+    "Browsers signed in": BrowserSession.user_id,
+    "Sign-in providers": OpenIdPerson.user_id,
+    "Accounts at learning-management systems": LtiPerson.user_id,
+    "Corrections asked for": CorrectionRequest.user_id,
+}
+
+
+def summarize_person(session: Session, user_id: int) -> dict[str, int]:
+    """Return how many entries of each kind are stored about a person."""
+    counts = (
+        select(func.count()).where(column == user_id).scalar_subquery()
+        for column in _COUNTED.values()
+    )
+    return dict(zip(_COUNTED, session.execute(select(*counts)).one(), strict=True))
+
+
+def _with_others(session: Session, user_id: int) -> dict[str, Any]:
+    """Return what ties the person to others, what they wrote for others, and who saw their data."""
+    return {
+        "pairs": [
+            {"exercise": title, "partner": name}
+            for title, name in session.execute(
+                select(Assignment.title, User.name)
+                .join(Partner, Partner.assignment_id == Assignment.id)
+                .join(User, User.id == Partner.partner_id)
+                .where(Partner.user_id == user_id)
+            )
+        ],
+        "exercises written": [
+            {"exercise": each.slug, "text": each.text, "programs": each.programs}
+            for each in authored_by(session, user_id)
+        ],
+        "corrections asked for": [
+            {
+                "section": each.section.title,
+                "asked": each.asked_at.isoformat(),
+                "text": each.text,
+                "answer": each.answer,
+            }
+            for each in requests_by(session, user_id)
+        ],
+        "who saw it": [
+            {
+                "at": line.at.isoformat(),
+                "who": who,
+                "what": line.action.value,
+                "section": section,
+                "exercise": title,
+            }
+            for line, who, section, title in disclosures_of(session, user_id, MAX_DISCLOSURES)
         ],
     }
 
@@ -75,6 +143,7 @@ def _account(session: Session, user: User) -> dict[str, Any]:
             "role": user.role.value,
             "account made by": user.origin.value,
             "address confirmed": user.confirmed,
+            "legal hold": user.legal_hold,
         },
         "sections": [
             {"section": section.title, "term": section.term.name, "role": role.value}
@@ -120,7 +189,11 @@ def _submission(session: Session, submission: Submission) -> dict[str, Any]:
         "out of": submission.verdict.max_score if submission.verdict else None,
         "requirements": _requirements(submission.verdict),
         "comments": [
-            {"rung": each.rung and each.rung + 1, "text": each.text}
+            {
+                "rung": None if each.rung is None else each.rung + 1,
+                "text": each.text,
+                "by": each.by.name if each.by else "erased",
+            }
             for each in session.scalars(
                 select(RungComment).where(RungComment.submission_id == submission.id)
             )

@@ -11,14 +11,23 @@ from server.store.audit_chain import Action, forget_details
 from server.store.author_sandbox import delete_sandbox
 from server.store.authored import transfer_exercises
 from server.store.courses import Assignment, Partner
-from server.store.people import User
+from server.store.people import User, get_person
 from server.store.programs import lock_work
 from server.store.section_roles import only_instructor_in
 from server.store.standings import recount
 
 
+def hold(session: Session, user: User, held: bool, *, by_id: int, now: datetime) -> None:
+    """Keep everything of a person from being erased, or let it go again."""
+    user.legal_hold = held
+    detail = "begun" if held else "lifted"
+    note(session, now, by_id, Action.HELD_DATA, person_id=user.id, detail=detail)
+
+
 def erasure_refusal(session: Session, user_id: int) -> str:
     """Return the sentence that keeps a person from being erased; empty if nothing does."""
+    if get_person(session, user_id).legal_hold:
+        return "Nothing was erased. This person is under a legal hold. Lift it first."
     sections = only_instructor_in(session, user_id)
     if not sections:
         return ""
@@ -34,7 +43,7 @@ def erase_person(
     session: Session,
     user_id: int,
     *,
-    by_id: int,
+    by_id: int | None,
     now: datetime,
     successor_id: int | None = None,
 ) -> None:

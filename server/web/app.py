@@ -33,7 +33,7 @@ from server.settings import Settings
 from server.store.database import Database
 from server.web.access import RULES, enforce
 from server.web.accounts import access as account_access
-from server.web.accounts import joining, openid, own_password, second_factor
+from server.web.accounts import joining, my_data, openid, own_password, second_factor
 from server.web.accounts import sessions as where_signed_in
 from server.web.accounts import sign_in as accounts
 from server.web.accounts.sign_in_line import SignInLine
@@ -84,6 +84,7 @@ ROUTERS = (
     second_factor.router,
     where_signed_in.router,
     own_password.router,
+    my_data.router,
     account_access.router,
     authoring.router,
     authoring_life.router,

@@ -40,6 +40,7 @@ from server.store.people import (
     normal_email,
     search_people,
 )
+from server.store.retention import retention_days, set_retention
 from server.store.roster_log import note_role
 from server.store.second_factors import with_factor
 from server.store.standings import assignments_with_late_work, recount
@@ -215,6 +216,20 @@ def erase_person(
     return RedirectResponse("/people", 303)
 
 
+@router.post("/people/{person_id}/hold")
+def hold_data(
+    person_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    held: Annotated[bool, Form()] = False,
+) -> Response:
+    """Put a person's data under a legal hold, or lift it: what is held is not erased."""
+    user = _person(session, person_id)
+    privacy.hold(session, user, held, by_id=visitor.id, now=now)
+    return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
+
+
 @router.get("/courses")
 def courses(request: Request, session: Reading) -> Response:
     return _courses(request, session)
@@ -310,6 +325,28 @@ def change_time_zone(
     return RedirectResponse("/courses", 303)
 
 
+@router.post("/college/retention")
+def change_retention(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    days: Annotated[str, Form(max_length=8)] = "",
+) -> Response:
+    """Set how long students' data is kept after their last term; empty keeps it for good."""
+    typed = days.strip()
+    if typed and not (typed.isascii() and typed.isdigit() and 30 <= int(typed) <= 36500):
+        return _courses(
+            request,
+            session,
+            "Data is kept for 30 to 36500 days. Write a number, or leave it empty.",
+        )
+    set_retention(session, int(typed) if typed else None)
+    detail = f"data kept for {typed} days" if typed else "data kept for good"
+    note(session, now, visitor.id, Action.CHANGED_COLLEGE, detail=detail)
+    return RedirectResponse("/courses#retention", 303)
+
+
 def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
     if not add_to_college(session, row):
         return _courses(request, session, "There is one of this name already. Choose another.")
@@ -374,6 +411,7 @@ def _courses(
         sections=all_sections(session),
         counts=student_counts(session),
         time_zone=time_zone(session).key if zone_typed is None else zone_typed,
+        retention_days=retention_days(session),
         time_zones=zone_names(),
         mistake=mistake,
     )

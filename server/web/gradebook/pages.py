@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from server.store.correction_requests import open_requests
 from server.store.courses import Assignment, Section, find_assignment, find_section
 from server.store.gradebook import (
     Gradebook,
@@ -105,6 +106,7 @@ def section_gradebook(
         request,
         "gradebook/section.html",
         book=book,
+        requests=open_requests(session, section_id),
         rows=rows,
         now=now,
         order=order,
