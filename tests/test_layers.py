@@ -76,7 +76,7 @@ STORE = (
     },
     {"author_sandbox"},
     {"accounts", "lti_outbox", "lti_platforms", "lti_roles", "person_export", "privacy", "reports"},
-    {"lti_choices", "lti_entry", "openid_entry"},
+    {"lti_choices", "lti_entry", "lti_registration", "openid_entry"},
     {"lti_members"},
     {"migration"},
     {"transfer"},

@@ -7,7 +7,7 @@ required is from memory.
 
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Literal
-from urllib.parse import SplitResult, urlsplit
+from urllib.parse import SplitResult, unquote, urlsplit
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
@@ -23,6 +23,9 @@ _CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
 
 RESOURCE_LINK = "LtiResourceLinkRequest"
 DEEP_LINKING = "LtiDeepLinkingRequest"
+
+MOST_COPIES = 50
+"""So many earlier courses or links of a history are looked at."""
 
 Name = Annotated[str, Field(min_length=1, max_length=255)]
 Address = Annotated[str, Field(min_length=1, max_length=MAX_ADDRESS)]
@@ -155,7 +158,8 @@ class Launch:
     ``context_id`` is empty if they come from no course. ``role`` is theirs in the course, None if
     there is none for it here; ``why_not`` says why. Addresses are None where the platform offers no
     such service, or does not grant it. ``wanted`` is what the platform accepts of a choice, None if
-    they come to work. ``back_url`` is where the platform wants to have them back.
+    they come to work. ``back_url`` is where the platform wants to have them back. The histories are
+    ids of the courses and links from which theirs was copied, the newest first.
     """
 
     subject: str
@@ -174,6 +178,8 @@ class Launch:
     memberships_url: str | None
     wanted: Wanted | None
     back_url: str | None
+    context_history: tuple[str, ...] = ()
+    link_history: tuple[str, ...] = ()
     why_not: str = ""
 
 
@@ -184,7 +190,12 @@ def to_document(launch: Launch) -> Document:
 
 def from_document(document: Document) -> Launch:
     role, wanted = document["role"], document["wanted"]
-    read = {"role": SectionRole(role) if role else None, "wanted": wanted and Wanted(**wanted)}
+    read = {
+        "role": SectionRole(role) if role else None,
+        "wanted": wanted and Wanted(**wanted),
+        "context_history": tuple(document["context_history"]),
+        "link_history": tuple(document["link_history"]),
+    }
     return Launch(**{**document, **read})
 
 
@@ -209,7 +220,8 @@ def read_launch(claims: dict[str, Any], target: str) -> Launch:
     link, choosing, context = read.resource_link, read.choosing, read.context
     grades = read.grades or _Grades()
     sends, makes = grades.grants(SCORES), grades.grants(SCORES + LINE_ITEMS)
-    chosen = str((read.custom or {}).get("assignment", ""))
+    custom = read.custom or {}
+    chosen = str(custom.get("assignment", ""))
     role = role_of(read.roles)
     name, listed_as = names(read.name, read.given_name, read.family_name)
     return Launch(
@@ -229,8 +241,20 @@ def read_launch(claims: dict[str, Any], target: str) -> Launch:
         memberships_url=read.members.context_memberships_url if read.members else None,
         wanted=choosing.wanted() if choosing and read.message_type == DEEP_LINKING else None,
         back_url=read.launch_presentation.return_url if read.launch_presentation else None,
+        context_history=_history(custom.get("context_history")),
+        link_history=_history(custom.get("link_history")),
         why_not="" if role else reason_of_refusal(read.roles),
     )
+
+
+def _history(said: object) -> tuple[str, ...]:
+    """Return the ids of a history, the newest first: separated by commas, each encoded for URLs.
+
+    A platform that does not know the parameter sends its name back, which begins with a dollar.
+    """
+    text = said if isinstance(said, str) and not said.startswith("$") else ""
+    ids = (unquote(each.strip()) for each in text.split(",")[:MOST_COPIES])
+    return tuple(each for each in ids if 0 < len(each) <= 255)
 
 
 def back_url_of(claims: dict[str, Any]) -> str | None:

@@ -57,6 +57,20 @@ class Deployment(Base):
     deployment_id: Mapped[str] = mapped_column(String(255), primary_key=True)
 
 
+class LtiInvitation(Base):
+    """Leave for a platform to register itself, once, by who has the ticket of its address.
+
+    ``hosts`` are where the platform may have its addresses, separated by spaces.
+    """
+
+    __tablename__ = "lti_invitations"
+
+    ticket_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str] = mapped_column(String(200))
+    hosts: Mapped[str] = mapped_column(String(MAX_ADDRESS))
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+
+
 class ToolKey(Base):
     """A key by which this tool signs until ``retired_at``; it stays published for a while after.
 

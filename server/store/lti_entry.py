@@ -18,6 +18,7 @@ from server.store.courses import (
     HANDING_IN,
     Assignment,
     SectionRole,
+    assignments_of,
     find_assignment,
     role_in_section,
 )
@@ -70,13 +71,18 @@ class PlatformCourse:
 
 @dataclass(frozen=True, slots=True)
 class PlatformLink:
-    """Through which of its links, and what is known of it; ``assignment_id`` was chosen before."""
+    """Through which of its links, and what is known of it; ``assignment_id`` was chosen before.
+
+    The histories are ids of the courses and links from which these were copied, the newest first.
+    """
 
     resource_link_id: str
     title: str
     assignment_id: int | None
     line_item: str | None
     line_items: str | None
+    context_history: tuple[str, ...] = ()
+    link_history: tuple[str, ...] = ()
 
 
 class ProofNeeded(Exception):
@@ -293,9 +299,9 @@ def link_of(
             LtiLink.context_id == context.id, LtiLink.resource_link_id == target.resource_link_id
         )
     )
-    chosen = _chosen(session, context, target)
-    unbound = (link is None or link.assignment_id is None) and chosen is None
-    if unbound and role in HANDING_IN:
+    bound = link is not None and link.assignment_id is not None
+    chosen, by_requirement = (None, False) if bound else _chosen(session, context, target)
+    if not bound and chosen is None and role in HANDING_IN:
         raise NotYet(
             "This link does not lead to an exercise yet. "
             "Its instructor opens it once and chooses the exercise."
@@ -306,8 +312,8 @@ def link_of(
     link.title = target.title
     link.line_item = target.line_item or link.line_item
     link.line_items = target.line_items or link.line_items
-    if link.assignment_id is None and chosen is not None:
-        link.assignment_id = chosen.id
+    if chosen is not None:
+        link.assignment_id, link.by_requirement = chosen.id, by_requirement
     session.flush()
     session.refresh(link)
     return link
@@ -325,13 +331,46 @@ def _find_context(
     )
 
 
-def _chosen(session: Session, context: LtiContext, target: PlatformLink) -> Assignment | None:
-    """Return what was chosen when the link was made; a copied course has its own section."""
-    if target.assignment_id is None:
-        return None
-    assignment = find_assignment(session, target.assignment_id)
-    fits = assignment is not None and assignment.section_id == context.section_id
-    return assignment if fits else None
+def _chosen(
+    session: Session, context: LtiContext, target: PlatformLink
+) -> tuple[Assignment | None, bool]:
+    """Return what was chosen when the link was made, or the one that it was copied from.
+
+    That is the assignment of this context's section, None if there is none, and whether the link
+    had a column for each requirement. A copied course has a section of its own: there, its links lead
+    to the same exercise, as soon as it is set.
+    """
+    original = _original(session, context, target)
+    by_requirement = original is not None and original.by_requirement
+    first = None if target.assignment_id is None else find_assignment(session, target.assignment_id)
+    for each in (first, original.assignment if original else None):
+        if each is None or context.section_id is None:
+            continue
+        if each.section_id == context.section_id:
+            return each, by_requirement
+        for here in assignments_of(session, [context.section_id]):
+            if here.exercise == each.exercise:
+                return here, by_requirement
+    return None, False
+
+
+def _original(session: Session, context: LtiContext, target: PlatformLink) -> LtiLink | None:
+    """Return the newest link of a history that is known here and leads somewhere."""
+    query = (
+        select(LtiLink)
+        .join(LtiContext, LtiContext.id == LtiLink.context_id)
+        .where(
+            LtiContext.platform_id == context.platform_id,
+            LtiLink.resource_link_id.in_(target.link_history),
+            LtiLink.assignment_id.is_not(None),
+        )
+        .order_by(LtiLink.id)
+    )
+    if target.context_history:
+        courses = (context.context_id, *target.context_history)
+        query = query.where(LtiContext.context_id.in_(courses))
+    found = {link.resource_link_id: link for link in session.scalars(query)}
+    return next((found[each] for each in target.link_history if each in found), None)
 
 
 def _hash(text: str) -> str:

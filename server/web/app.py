@@ -57,6 +57,7 @@ from server.web.lti import framed as lti_framed
 from server.web.lti import launch as lti
 from server.web.lti import links as lti_links
 from server.web.lti import platforms
+from server.web.lti import registration as lti_registration
 from server.web.lti import roster as lms_roster
 from server.web.one_look import Looks
 from server.web.open_sockets import OpenSockets
@@ -111,6 +112,7 @@ ROUTERS = (
     lti_framed.router,
     lti_links.router,
     lti_choices.router,
+    lti_registration.router,
     platforms.router,
     openid.router,
     lms_roster.router,

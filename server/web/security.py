@@ -36,7 +36,8 @@ def add_secure_headers(headers: MutableHeaders, *, secure: bool, static: bool = 
         headers["X-Frame-Options"] = "DENY"
     headers["X-Content-Type-Options"] = "nosniff"
     headers["Referrer-Policy"] = "same-origin"
-    headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    # A page that a platform opens to be told when it is done says so by itself.
+    headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
     headers["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
     # A static file is asked for again, and not sent again unless it has changed.
     headers.setdefault("Cache-Control", "no-cache" if static else "no-store")

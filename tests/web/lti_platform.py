@@ -110,6 +110,10 @@ class Platform:
     messages: list[str] = field(default_factory=list)
     choosing: dict[str, Any] = field(default_factory=dict)
     storage: str = ""
+    discovery: dict[str, Any] = field(default_factory=dict)
+    registered: list[dict[str, Any]] = field(default_factory=list)
+    registration_token: str = "for-registering-once"
+    gives_deployment: bool = True
     port: int = 0
 
     @property
@@ -345,6 +349,52 @@ def _app(server: Server) -> FastAPI:
             f'<input type="hidden" name="state" value="{escape(asked["state"])}"></form>'
             "<script>document.forms[0].submit()</script>"
         )
+
+    @app.get("/openid-configuration")
+    def openid_configuration(platform: Here) -> Any:
+        """LTI Dynamic Registration 1.0, 'Platform Configuration' (from memory)."""
+        return {
+            "issuer": platform.issuer,
+            "authorization_endpoint": f"{platform.url}/auth",
+            "token_endpoint": f"{platform.url}/token",
+            "jwks_uri": f"{platform.url}/keys",
+            "registration_endpoint": f"{platform.url}/register",
+            "token_endpoint_auth_methods_supported": ["private_key_jwt"],
+            "id_token_signing_alg_values_supported": ["RS256"],
+            "https://purl.imsglobal.org/spec/lti-platform-configuration": {
+                "product_family_code": "test",
+                "version": "1",
+                "messages_supported": [{"type": "LtiResourceLinkRequest"}],
+            },
+            **platform.discovery,
+        }
+
+    @app.post("/register")
+    async def register(
+        platform: Here, request: Request, authorization: Annotated[str, Header()] = ""
+    ) -> Any:
+        """Client registration (OpenID Connect Dynamic Client Registration 1.0, section 3)."""
+        if authorization != f"Bearer {platform.registration_token}":
+            raise HTTPException(401)
+        platform.registration_token = "used"
+        client = await request.json()
+        assert client["application_type"] == "web"
+        assert set(client["grant_types"]) == {"implicit", "client_credentials"}
+        assert client["response_types"] == ["id_token"]
+        assert client["token_endpoint_auth_method"] == "private_key_jwt"
+        assert client["redirect_uris"] == [platform.tool]
+        assert client["initiate_login_uri"] == platform.login
+        tool = client["https://purl.imsglobal.org/spec/lti-tool-configuration"]
+        assert f"//{tool['domain']}/" in tool["target_link_uri"] == platform.tool
+        assert {each["type"]: each["target_link_uri"] for each in tool["messages"]} == {
+            "LtiResourceLinkRequest": platform.tool,
+            "LtiDeepLinkingRequest": platform.choosing_tool,
+        }
+        assert f"{AGS}/scope/score" in client["scope"].split()
+        platform.registered.append(client)
+        if platform.gives_deployment:
+            tool["deployment_id"] = platform.deployment_id
+        return {**client, "client_id": platform.client_id}
 
     @app.get("/keys")
     def keys(platform: Here) -> Response:

@@ -343,6 +343,8 @@ def _work(
         launch.assignment_id,
         launch.line_item,
         launch.line_items,
+        launch.context_history,
+        launch.link_history,
     )
     link = lti_entry.link_of(session, context, target, role)
     if link.assignment is None:

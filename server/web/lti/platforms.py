@@ -23,6 +23,7 @@ from server.store.lti_platforms import (
     save_platform,
 )
 from server.web.access import Visitor, VisitorHere
+from server.store.lti_registration import invite
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.lti.addresses import choosing_target_of, target_of
 from server.web.rendering import page
@@ -152,6 +153,29 @@ def remove_platform(
     return _back()
 
 
+@router.post("/platforms-invitation")
+def invite_platform(
+    request: Request,
+    session: Writing,
+    settings: SettingsHere,
+    now: Now,
+    name: Annotated[str, Form(max_length=200)] = "",
+    hosts: Address = "",
+) -> Response:
+    """Let an LMS register itself, once within a day; the page shows the address for it."""
+    named = [each.lower() for each in hosts.split()]
+    wrong = next((each for each in named if not is_permitted(f"https://{each}")), None)
+    if not name.strip() or not named:
+        sentence = "Write the name of the LMS and its host, like lms.college.example."
+        return _page(request, session, settings, now, sentence)
+    if wrong is not None or any("/" in each for each in named):
+        sentence = f"{wrong or hosts} is not a host. Write it without https:// and without a path."
+        return _page(request, session, settings, now, sentence)
+    ticket = invite(session, name.strip(), " ".join(named), now)
+    address = f"{settings.public_urls[0]}/lti/register/{ticket}"
+    return _page(request, session, settings, now, invitation=address)
+
+
 @router.post("/platforms-keys")
 def rotate_keys(
     request: Request, session: Writing, settings: SettingsHere, visitor: VisitorHere, now: Now
@@ -196,6 +220,7 @@ def _page(
     mistake: str = "",
     form: PlatformForm | None = None,
     changing: int | None = None,
+    invitation: str = "",
 ) -> Response:
     site = settings.public_urls[0]
     keys = own_keys.all_keys(session)
@@ -215,7 +240,9 @@ def _page(
             ("Launch and redirect", target_of(settings)),
             ("Deep linking", choosing_target_of(settings)),
             ("Public key set", f"{site}/lti/keys"),
+            ("All of it as JSON", f"{site}/lti/configuration.json"),
         ),
+        invitation=invitation,
         keys=keys,
         signing=signing,
         published_after=own_keys.PUBLISHED_AFTER,
