@@ -86,7 +86,8 @@ def register_at(
 ) -> tuple[Registration, str]:
     """Ask the platform what it is, and have it register the tool. Raises NoAnswer and NotTaken.
 
-    Return what it says of itself, and its deployment, empty if it names none. ``address`` is its OpenID configuration, ``token`` what it gave for registering, if anything.
+    Return what it says of itself, and its deployment, empty if it names none. ``address`` is
+    its OpenID configuration, ``token`` what it gave for registering, if anything.
     """
     found = _discover(outside, address, hosts)
     headers = {"Content-Type": "application/json", "Accept": "application/json"}

@@ -337,8 +337,8 @@ def _chosen(
     """Return what was chosen when the link was made, or the one that it was copied from.
 
     That is the assignment of this context's section, None if there is none, and whether the link
-    had a column for each requirement. A copied course has a section of its own: there, its links lead
-    to the same exercise, as soon as it is set.
+    had a column for each requirement. A copied course has a section of its own: there, its links
+    lead to the same exercise, as soon as it is set.
     """
     original = _original(session, context, target)
     by_requirement = original is not None and original.by_requirement

@@ -2,21 +2,25 @@
 
 import json
 from typing import Any
+from urllib.parse import quote, urlencode
 from urllib.request import urlopen
 
 import pytest
 from playwright.sync_api import expect
+from sqlalchemy import select
 
 from server.marking.verdict import Status
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.lti import LtiContext, LtiPerson
+from server.store.lti import Platform as Registered
 from server.store.lti_outbox import queue_scores
 from server.store.people import Role, User, find_user
 from tests.browser.conftest import WIDTHS, OpenPage, assert_accessible
 from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
-from tests.web.launches import INGRID, WANJIRU, platform_of
+from tests.web.launches import INGRID, WANJIRU, platform_key, platform_of
 from tests.web.lti_platform import COURSE, Platform, Server
+from tests.web.strict_platform import CAPITAL, STUDENT, TEACHER, StrictPlatform
 
 
 @pytest.fixture
@@ -25,16 +29,16 @@ def expected_errors() -> list[str]:
     return ["404 (Not Found)", "422 (Unprocessable"]
 
 
+def tool_keys_of(site: str) -> Any:
+    with urlopen(f"{site}/lti/keys") as answer:
+        return json.load(answer)
+
+
 @pytest.fixture
 def platform(lti_server: Server, database: Database, clock: Clock, site: str) -> Platform:
     """Our site is 127.0.0.1; localhost is another one, so cookies are those of a real launch."""
     platform = platform_of(lti_server, database, clock, site, "localhost")
-
-    def tool_keys() -> Any:
-        with urlopen(f"{site}/lti/keys") as answer:
-            return json.load(answer)
-
-    platform.tool_keys = tool_keys
+    platform.tool_keys = lambda: tool_keys_of(site)
     return platform
 
 
@@ -129,6 +133,77 @@ def test_links_are_chosen_inside_the_frame_of_the_platform(
     frame.get_by_role("button", name="Add links").click()
     expect(frame.get_by_role("heading", name="Links made: 1")).to_be_visible()
     assert page.context.cookies(platform.tool) == [], "nobody is signed in by it"
+
+
+def test_a_platform_of_another_kind_from_registration_to_grades(
+    open_page: OpenPage, database: Database, clock: Clock, lti_server: Server, site: str
+) -> None:
+    """Grades reach both of its students, though one never comes."""
+    platform = StrictPlatform(
+        clock, f"{site}/lti/launch", lambda: tool_keys_of(site), "localhost", port=lti_server.port
+    )
+    platform.keys = [platform_key()]
+    platform.people = {each.subject: each for each in (TEACHER, STUDENT, CAPITAL)}
+    platform.links = {"choose": {"title": "Choose", "custom": {}}}
+    lti_server.platform = platform
+    with database.write() as session:
+        administrator = make_user(session, Role.ADMINISTRATOR)
+        teacher = make_user(session, Role.INSTRUCTOR, name=TEACHER.name)
+        section = make_section(session, (teacher, SectionRole.INSTRUCTOR))
+        assignment = make_assignment(session, section, exercise="wash-sump")
+
+    page = open_page("/platforms", administrator)
+    page.get_by_label("Name of the LMS, as people here call it").fill("Strict LMS")
+    page.get_by_label("Its host, or several separated by spaces").fill(f"localhost:{platform.port}")
+    page.get_by_role("button", name="Make an address").click()
+    assert_accessible(page)
+    address = page.get_by_role("status").locator("code").inner_text()
+    page.goto(f"{platform.url}/install?{urlencode({'address': address})}")
+    page.frame_locator("iframe").get_by_role("button", name="Register").click()
+    expect(page.get_by_role("heading", name="Installed")).to_be_visible()
+    with database.write() as session:
+        registered = session.scalars(select(Registered)).one()
+        assert registered.token_audience == platform.audience
+        known = LtiPerson(platform_id=registered.id, subject=TEACHER.subject, user_id=teacher.id)
+        session.add(known)
+
+    # The course is connected in a window, the link chosen in the frame.
+    person = quote(TEACHER.subject, safe="")
+    page.goto(f"{platform.url}/course/{person}")
+    page.get_by_role("button", name="Choose").click()
+    page.get_by_role("button", name="Connect", exact=True).click()
+    expect(page.get_by_role("heading", name="Choose exercises")).to_be_visible()
+    page.goto(f"{platform.url}/framed/{person}/choose")
+    frame = page.frame_locator("iframe").last
+    frame.get_by_role("checkbox", name="Apple wash sump").check()
+    frame.get_by_role("button", name="Add links").click()
+    expect(frame.get_by_role("heading", name="Links made: 1")).to_be_visible()
+
+    page.goto(f"{site}/sections/{section.id}/roster")
+    page.get_by_role("button", name="Ask Strict LMS who is in the course").click()
+    page.get_by_role("button", name="Save roster").click()
+    expect(page.get_by_text("Kamande")).to_be_visible()
+
+    student = open_page(f"{platform.url}/framed/{quote(STUDENT.subject, safe='')}/chosen-1")
+    with student.expect_popup() as opened:
+        student.frame_locator("iframe").last.get_by_role("link", name="Open the lab sheet").click()
+    expect(opened.value.get_by_role("heading", level=1)).to_have_text("Apple wash sump")
+
+    with database.write() as session:
+        here = session.get_one(Assignment, assignment.id)
+        for person_there, points in ((STUDENT, Status.MET), (CAPITAL, Status.NOT_MET)):
+            user = find_user(session, person_there.email)
+            assert user is not None
+            make_marked(session, here, user, R1=points, R2=Status.MET)
+            queue_scores(session, here, [user.id], NOON)
+    page.goto(f"{site}/assignments/{assignment.id}/gradebook")
+    while not page.get_by_text("2 sent.").is_visible():
+        page.wait_for_timeout(500)
+        page.reload()
+    scores = platform.columns[0].scores
+    given = {subject: score["scoreGiven"] for subject, score in scores.items()}
+    assert given == {STUDENT.subject: 2.0, CAPITAL.subject: 1.0}
+    assert scores[CAPITAL.subject]["comment"] == "Attempt 1: 1 of 2 requirements met."
 
 
 @pytest.mark.parametrize(("width", "theme"), [(1280, "light"), (400, "dark")])

@@ -146,15 +146,36 @@ class Platform:
             "iss": self.issuer,
             "client_id": self.client_id,
             "login_hint": person.subject,
-            "lti_message_hint": link or "choose",
+            "lti_message_hint": self.hint(link or "choose"),
             "lti_deployment_id": self.deployment_id,
             "target_link_uri": self.tool if link else self.choosing_tool,
             **({"lti_storage_target": self.storage} if self.storage else {}),
         }
 
+    def hint(self, message: str) -> str:
+        """What the tool hands back at the authentication request."""
+        return message
+
+    def message(self, hint: str) -> str:
+        """The link that a hint stands for, or ``choose``."""
+        return hint
+
+    def accepts(self, kind: str, asked: str) -> None:
+        """A stricter platform looks at the header Accept."""
+
+    def describe(self, person: Person) -> dict[str, Any]:
+        """Somebody in the list of members."""
+        return {
+            "user_id": person.subject,
+            "name": person.name,
+            "roles": list(person.roles),
+            "status": person.status,
+            **({"email": person.email} if person.email else {}),
+        }
+
     def id_token(self, asked: dict[str, str]) -> str:
         person = self.people[asked["login_hint"]]
-        claims = self._claims(person, asked["lti_message_hint"], asked["nonce"])
+        claims = self._claims(person, self.message(asked["lti_message_hint"]), asked["nonce"])
         self.bend(claims)
         header = {"alg": "RS256"} | ({"kid": self.keys[0].kid} if self.names_key else {})
         return jwt.encode(header, claims, self.signing or self.keys[0])
@@ -225,6 +246,9 @@ class Platform:
         assert claims["jti"] not in self.assertions
         self.assertions.add(claims["jti"])
 
+    def take_score(self, value: dict[str, Any]) -> None:
+        """A stricter platform looks closer."""
+
     def take_response(self, header: dict[str, Any], claims: dict[str, Any]) -> None:
         """Deep Linking 2.0, 'Deep linking response message' (from memory): chosen links appear."""
         now = self.clock().timestamp()
@@ -276,6 +300,15 @@ class Server:
         self._listening.close()
 
 
+INSTALLING = """<h1>Installing</h1><script>
+addEventListener("message", ({ data }) => {
+  if (data.subject !== "org.imsglobal.lti.close") return;
+  document.querySelector("h1").textContent = "Installed";
+  document.querySelector("iframe").remove();
+});
+</script>"""
+
+
 def _app(server: Server) -> FastAPI:
     app = FastAPI()
 
@@ -292,7 +325,7 @@ def _app(server: Server) -> FastAPI:
         if scope not in platform.tokens.get(token, set()):
             raise HTTPException(401)
 
-    @app.get("/course/{subject}")
+    @app.get("/course/{subject:path}")
     def course(platform: Here, subject: str) -> Response:
         """The course's page: a link for each resource link."""
         person = platform.people[subject]
@@ -308,7 +341,7 @@ def _app(server: Server) -> FastAPI:
             )
         return HTMLResponse(f"<!doctype html><title>Course</title>{''.join(rows)}")
 
-    @app.get("/framed/{subject}/{link}")
+    @app.get("/framed/{subject:path}/{link}")
     def framed(platform: Here, subject: str, link: str) -> Response:
         """The same in a frame of the course's page, which stores for tools."""
         fields = platform.initiation(platform.people[subject], None if link == "choose" else link)
@@ -322,6 +355,16 @@ def _app(server: Server) -> FastAPI:
     def storage() -> Response:
         """A frame beside the tool's that stores."""
         return HTMLResponse(f"<!doctype html><title>Storage</title>{STORING}")
+
+    @app.get("/install")
+    def install(platform: Here, address: str) -> Response:
+        """Dynamic registration: the tool's page in a frame, which says when it is done."""
+        asked = {
+            "openid_configuration": f"{platform.url}/openid-configuration",
+            "registration_token": platform.registration_token,
+        }
+        frame = f'<iframe src="{escape(f"{address}?{urlencode(asked)}")}"></iframe>'
+        return HTMLResponse(f"<!doctype html><title>Tools</title>{INSTALLING}{frame}")
 
     @app.get("/back")
     def back(lti_errormsg: str = "") -> Response:
@@ -441,9 +484,11 @@ def _app(server: Server) -> FastAPI:
         platform: Here,
         course: str,
         authorization: Annotated[str, Header()],
+        accept: Annotated[str, Header()],
         resource_link_id: str = "",
     ) -> Any:
         authorized(platform, authorization, f"{AGS}/scope/lineitem")
+        platform.accepts("application/vnd.ims.lis.v2.lineitemcontainer+json", accept)
         assert course == COURSE
         return [
             described(platform, number)
@@ -485,6 +530,7 @@ def _app(server: Server) -> FastAPI:
         if number >= len(platform.columns):
             raise HTTPException(404)
         value = await request.json()
+        platform.take_score(value)
         moment = datetime.fromisoformat(value["timestamp"])
         assert moment.tzinfo is not None
         progress = (value["activityProgress"], value["gradingProgress"])
@@ -507,23 +553,20 @@ def _app(server: Server) -> FastAPI:
         return Response(status_code=204)
 
     @app.get("/members")
-    def members(platform: Here, authorization: Annotated[str, Header()], first: int = 0) -> Any:
+    def members(
+        platform: Here,
+        authorization: Annotated[str, Header()],
+        accept: Annotated[str, Header()],
+        first: int = 0,
+    ) -> Any:
         authorized(platform, authorization, f"{NRPS}/scope/contextmembership.readonly")
+        platform.accepts("application/vnd.ims.lti-nrps.v2.membershipcontainer+json", accept)
         people = list(platform.people.values())
         shown = people[first : first + platform.page_size]
         answer = {
             "id": f"{platform.url}/members",
             "context": {"id": COURSE},
-            "members": [
-                {
-                    "user_id": person.subject,
-                    "name": person.name,
-                    "roles": list(person.roles),
-                    "status": person.status,
-                    **({"email": person.email} if person.email else {}),
-                }
-                for person in shown
-            ],
+            "members": [platform.describe(person) for person in shown],
         }
         following = first + platform.page_size
         kind = "application/vnd.ims.lti-nrps.v2.membershipcontainer+json"
