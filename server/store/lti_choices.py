@@ -1,7 +1,6 @@
 """What an instructor chooses for a platform's course and links, and what follows from it."""
 
 import hashlib
-import hmac
 import secrets
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -114,18 +113,16 @@ def give_ticket(choice: LtiChoice) -> str:
     return ticket
 
 
-def choice_by_ticket(
-    session: Session, choice_id: int, ticket: str, now: datetime
-) -> LtiChoice | None:
+def choice_by_ticket(session: Session, ticket: str, now: datetime) -> LtiChoice | None:
     """Return the choice that this ticket opens, None if it opens none, or none any more."""
-    choice = session.get(LtiChoice, choice_id)
-    if choice is None or choice.expires_at <= now or not choice.ticket_hash:
+    query = select(LtiChoice).where(LtiChoice.ticket_hash == _hash(ticket))
+    choice = session.scalar(query)
+    section_id = choice.context.section_id if choice else None
+    if choice is None or section_id is None or choice.expires_at <= now:
         return None
-    section_id = choice.context.section_id
-    if section_id is None or role_in_section(session, choice.user_id, section_id) not in TEACHING:
-        return None
-    fits = hmac.compare_digest(choice.ticket_hash, _hash(ticket))
-    return choice if fits and session.get_one(User, choice.user_id).disabled_at is None else None
+    teaches = role_in_section(session, choice.user_id, section_id) in TEACHING
+    enabled = session.get_one(User, choice.user_id).disabled_at is None
+    return choice if teaches and enabled else None
 
 
 def _hash(ticket: str) -> str:

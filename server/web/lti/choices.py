@@ -91,10 +91,9 @@ def hand_over_choice(
     return _hand_over(signing, _choice(session, choice_id), form)
 
 
-@router.post("/lti/framed/{choice_id}")
+@router.post("/lti/framed/choice")
 def hand_over_in_frame(
     request: Request,
-    choice_id: int,
     session: Reading,
     database: DatabaseHere,
     settings: SettingsHere,
@@ -104,10 +103,9 @@ def hand_over_in_frame(
     ticket: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:
     """Take the choice inside the platform's frame, for who has its ticket."""
-    choice = choice_by_ticket(session, choice_id, ticket, now)
+    choice = choice_by_ticket(session, ticket, now)
     if choice is None:
-        gone, answer = find_choice(session, choice_id), error(request, 404, GONE)
-        return for_frame(answer, gone.context.platform) if gone else answer
+        return error(request, 404, GONE)
     signing = _Signing(request, session, database, settings, catalogue, now, ticket)
     return _hand_over(signing, choice, form)
 

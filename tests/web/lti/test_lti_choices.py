@@ -204,8 +204,8 @@ def test_a_choice_in_the_frame_of_the_platform(
 ) -> None:
     answer = launch_in_frame(client, platform)
     form = {**ticket_of(answer), "assignment": str(known[1].id)}
-    assert client.post("/lti/framed/1", data={**form, "assignment": "0"}).status_code == 422
-    handed = client.post("/lti/framed/1", data=form)
+    assert client.post("/lti/framed/choice", data={**form, "assignment": "0"}).status_code == 422
+    handed = client.post("/lti/framed/choice", data=form)
     assert f"frame-ancestors {platform.url}" in handed.headers["Content-Security-Policy"]
     hand_over(platform, handed)
     assert [item["title"] for item in platform.chosen] == ["Sugar day tank"]
@@ -222,9 +222,12 @@ def test_a_choice_in_a_frame_opens_with_its_ticket_only_and_for_who_teaches(
     clock: Clock,
 ) -> None:
     form = {**ticket_of(launch_in_frame(client, platform)), "assignment": str(known[0].id)}
-    other = {**form, "ticket": ticket_of(launch_in_frame(client, platform))["ticket"]}
-    for wrong in (other, {**form, "ticket": ""}, {**form, "ticket": "made-up"}):
-        answer = client.post("/lti/framed/1", data=wrong)
+    for wrong in (
+        {"assignment": form["assignment"]},
+        {**form, "ticket": ""},
+        {**form, "ticket": "x"},
+    ):
+        answer = client.post("/lti/framed/choice", data=wrong)
         assert answer.status_code == 404
         assert "This choice has ended" in answer.text
     with database.write() as session:
@@ -232,16 +235,16 @@ def test_a_choice_in_a_frame_opens_with_its_ticket_only_and_for_who_teaches(
         assert ingrid is not None
         enrolment = session.get_one(Enrolment, (known[0].section_id, ingrid.id))
         enrolment.role = SectionRole.STUDENT
-    assert client.post("/lti/framed/1", data=form).status_code == 404
+    assert client.post("/lti/framed/choice", data=form).status_code == 404
     with database.write() as session:
         session.merge(enrolment).role = SectionRole.INSTRUCTOR
         session.merge(ingrid).disabled_at = clock()
-    assert client.post("/lti/framed/1", data=form).status_code == 404
+    assert client.post("/lti/framed/choice", data=form).status_code == 404
     with database.write() as session:
         session.merge(ingrid).disabled_at = None
-    assert client.post("/lti/framed/1", data=form).status_code == 200
+    assert client.post("/lti/framed/choice", data=form).status_code == 200
     clock.now += CHOICE_LASTS
-    assert client.post("/lti/framed/1", data=form).status_code == 404
+    assert client.post("/lti/framed/choice", data=form).status_code == 404
 
 
 def test_a_frame_comes_in_with_the_state_from_the_storage_only_and_once(
