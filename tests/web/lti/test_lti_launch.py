@@ -219,6 +219,17 @@ BENT: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
     "no message": (without(f"{CLAIM}message_type"), "neither for a resource link"),
     "no roles": (without(f"{CLAIM}roles"), "in which role"),
     "no link": (without(f"{CLAIM}resource_link"), "from which link"),
+    "a link without an id": (
+        other(f"{CLAIM}resource_link", {"title": "Sump"}),
+        "claim resource_link of the launch can't be read",
+    ),
+    "a course without an id": (
+        other(f"{CLAIM}context", {"title": "Fall"}),
+        "claim context of the launch can't be read",
+    ),
+    "a subject that is too long": (other("sub", "s" * 256), "does not say who it is for"),
+    "a deployment that is too long": (other(f"{CLAIM}deployment_id", "d" * 256), "no deployment"),
+    "roles as text": (other(f"{CLAIM}roles", LEARNER), "in which role"),
     "another target": (other(f"{CLAIM}target_link_uri", f"{SITE}/x"), "leads to another address"),
     "no target": (without(f"{CLAIM}target_link_uri"), "leads to another address"),
     "target under the path": (
