@@ -48,7 +48,7 @@ SECOND_FACTOR = ("optional", "administrators")
 
 
 class SettingTrouble(Exception):
-    """A setting can't be used; the text says which, where and how to mend it."""
+    """A setting can't be used; the text says which, where and how to fix it."""
 
 
 @dataclass(frozen=True, slots=True)

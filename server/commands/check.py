@@ -8,7 +8,7 @@ from server.marking.authoring.exercise_check import check_exercise
 from server.marking.files.document import FileFault
 
 SOUND, FINDINGS, BAD_INPUT = 0, 1, 2
-"""Exit status: nothing to mend; reference programs marked otherwise than stated; refused."""
+"""Exit status: nothing to fix; reference programs marked otherwise than stated; refused."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -140,7 +140,7 @@ class _Server(uvicorn.Server):
 
 
 class CannotListen(Exception):
-    """The address can't be listened on; the text says why and how to mend it."""
+    """The address can't be listened on; the text says why and how to fix it."""
 
 
 def listen(host: str, port: int) -> socket.socket:

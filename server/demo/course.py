@@ -148,7 +148,7 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
     set_points(session, assignment, first, points, reason, by_id=teacher.id, now=now)
     submission = find_submission(session, commented.submission_id or 0)
     if submission is not None:
-        text = "Which contact lets go of the pump when the stop push-button is pressed?"
+        text = "Which contact stops the pump when the stop push-button is pressed?"
         comment(session, submission, 0, text, by_id=teacher.id, now=now)
     due = assignment.due_at + timedelta(days=5)
     reason = "Was ill in the week of the lab."

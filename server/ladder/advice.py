@@ -225,9 +225,9 @@ def _number(place: Place) -> int:
     return place.rung + 1
 
 
-def _warning(rule: str, place: Place, text: str, mend: str) -> Message:
-    return Message(Severity.WARNING, rule, place, text, mend)
+def _warning(rule: str, place: Place, text: str, fix: str) -> Message:
+    return Message(Severity.WARNING, rule, place, text, fix)
 
 
-def _note(rule: str, place: Place, text: str, mend: str) -> Message:
-    return Message(Severity.NOTE, rule, place, text, mend)
+def _note(rule: str, place: Place, text: str, fix: str) -> Message:
+    return Message(Severity.NOTE, rule, place, text, fix)

@@ -21,7 +21,7 @@ _PART = re.compile(r"([0-9]{1,15})(\.[0-9]{1,15})?(d|h|ms|m|s|us|ns)", re.IGNORE
 
 
 def parse_duration(literal: str) -> int:
-    """Milliseconds of a TIME literal.
+    """Return milliseconds of a TIME literal.
 
     The first unit may overflow (``T#90s``), only the last may have a fraction (``T#2.5s``), units
     stand from large to small, digits may be apart by an underscore (IEC 61131-3, duration literals;
@@ -56,7 +56,7 @@ def parse_duration(literal: str) -> int:
 
 
 def print_duration(ms: int) -> str:
-    """The canonical literal: largest unit first, units of zero left out, ``T#0s`` for none."""
+    """Return the canonical literal: largest unit first, without zero units; ``T#0s`` for none."""
     parts: list[str] = []
     for unit in ("d", "h", "m", "s", "ms"):
         count, ms = divmod(ms, int(_UNITS_MS[unit]))

@@ -10,9 +10,9 @@ from server.ladder.elements import INT_MAX, INT_MIN, TIME_MAX_MS
 from server.ladder.names import REQUIREMENT, canonical, reference_fault, shortened, symbol_fault
 
 
-def refusal(text: str, mend: str) -> PydanticCustomError:
+def refusal(text: str, fix: str) -> PydanticCustomError:
     """Return what a validator raises: the fault and the remedy, in our own words."""
-    return PydanticCustomError("rung", "{text}", {"text": text, "mend": mend})
+    return PydanticCustomError("rung", "{text}", {"text": text, "fix": fix})
 
 
 def _spelling(fault: Callable[[str], tuple[str, str] | None]) -> AfterValidator:

@@ -1,4 +1,4 @@
-"""What the schema refuses, in our own words: the place in the program, the matter, the mend."""
+"""What the schema refuses, in our own words: the place in the program, the matter, the fix."""
 
 from collections.abc import Sequence
 
@@ -19,13 +19,13 @@ def messages_of(refused: ValidationError) -> tuple[Message, ...]:
 def _message(detail: ErrorDetails) -> Message:
     location = detail["loc"]
     rule = "limit" if detail["type"] == "too_long" else "json"
-    text, mend = _words(detail)
+    text, fix = _words(detail)
     match location:
         case ("variables", int(index), *_):
             text = f"Declaration {index + 1}: {text}"
         case _:
             pass
-    return error(rule, _place(location), text, mend)
+    return error(rule, _place(location), text, fix)
 
 
 def _words(detail: ErrorDetails) -> tuple[str, str]:
@@ -33,7 +33,7 @@ def _words(detail: ErrorDetails) -> tuple[str, str]:
     context = detail.get("ctx", {})
     match detail["type"]:
         case "rung":
-            return context["text"], context["mend"]
+            return context["text"], context["fix"]
         case "union_tag_invalid":
             what = context["discriminator"].strip("'")
             return (
@@ -55,8 +55,8 @@ def _words(detail: ErrorDetails) -> tuple[str, str]:
         case "tuple_type":
             return _refused_value(detail, field), "It should be a list."
         case _:
-            mend = detail["msg"].replace("Input should", "It should")
-            return _refused_value(detail, field), f"{mend}."
+            fix = detail["msg"].replace("Input should", "It should")
+            return _refused_value(detail, field), f"{fix}."
 
 
 def _refused_value(detail: ErrorDetails, field: int | str) -> str:

@@ -36,7 +36,7 @@ def to_json(program: Program) -> Json:
 
 
 def from_json(data: object) -> Program:
-    """Return the program of JSON data. Raises ProgramError that names each place and its mend."""
+    """Return the program of JSON data. Raises ProgramError that names each place and its fix."""
     if _deeper_than(MAX_JSON_DEPTH, data):
         raise ProgramError(
             [

@@ -1,4 +1,4 @@
-"""Messages about a program: what is the matter, where, and how to mend it."""
+"""Messages about a program: what is the matter, where, and how to fix it."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -50,18 +50,18 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One sentence that says what is the matter, and one that says how to mend it."""
+    """One sentence that says what is the matter, and one that says how to fix it."""
 
     severity: Severity
     rule: str
     place: Place
     text: str
-    mend: str = ""
+    fix: str = ""
 
     def __str__(self) -> str:
         place = str(self.place)
         return " ".join(
-            filter(None, (f"{place[0].upper()}{place[1:]}:" if place else "", self.text, self.mend))
+            filter(None, (f"{place[0].upper()}{place[1:]}:" if place else "", self.text, self.fix))
         )
 
 
@@ -78,6 +78,6 @@ def in_rung(index: int, messages: Iterable[Message]) -> Iterator[Message]:
     return (replace(message, place=message.place.in_rung(index)) for message in messages)
 
 
-def error(rule: str, place: Place, text: str, mend: str = "") -> Message:
+def error(rule: str, place: Place, text: str, fix: str = "") -> Message:
     """Return a message that keeps the program from running."""
-    return Message(Severity.ERROR, rule, place, text, mend)
+    return Message(Severity.ERROR, rule, place, text, fix)

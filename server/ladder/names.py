@@ -63,13 +63,13 @@ _HARMFUL = re.compile("[\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 
 
 def canonical(name: str) -> str:
-    """The one spelling of a symbol or a block output: ``Delay.q`` becomes ``delay.Q``."""
+    """Return the one spelling of a symbol or a block output: ``Delay.q`` becomes ``delay.Q``."""
     symbol, dot, pin = name.partition(".")
     return symbol.lower() + dot + pin.upper()
 
 
 def declared_fault(symbol: str) -> tuple[str, str] | None:
-    """What is wrong with a symbol that is declared anew, or None for a good one."""
+    """Return what is wrong with a symbol that is declared anew, or None for a good one."""
     if symbol.upper() in KEYWORD_TABLE:
         return _reserved(symbol)
     return symbol_fault(symbol)
@@ -83,7 +83,7 @@ def _reserved(symbol: str) -> tuple[str, str]:
 
 
 def symbol_fault(symbol: str) -> tuple[str, str] | None:
-    """What is wrong with a symbol and how to mend it, or None for a good one."""
+    """Return what is wrong with a symbol and how to fix it, or None for a good one."""
     shown = shortened(symbol)
     if symbol.upper() in RESERVED:
         return _reserved(symbol)
@@ -101,13 +101,13 @@ def symbol_fault(symbol: str) -> tuple[str, str] | None:
 
 
 def reference_fault(reference: str) -> tuple[str, str] | None:
-    """The same for a symbol or a block output ``delay.Q``."""
+    """Return the same for a symbol or a block output ``delay.Q``."""
     symbol, dot, output = reference.partition(".")
     return symbol_fault(symbol) or (symbol_fault(output) if dot else None)
 
 
 def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
-    """What is wrong with a direct address for a type and how to mend it, or None."""
+    """Return what is wrong with a direct address and how to fix it, or None for a good one."""
     form = {"BOOL": ("X", "%IX0.0, %QX0.1 or %MX0.0"), "INT": ("W", "%IW2, %QW0 or %MW4")}
     if data_type not in form:
         return f"A {data_type} can't have a direct address.", "Declare it without AT."
@@ -124,18 +124,18 @@ def address_fault(address: str, data_type: str) -> tuple[str, str] | None:
 
 
 def full_address(address: str) -> str:
-    """A direct address in its one spelling: IEC 61131-3 lets ``%I0.0`` stand for ``%IX0.0``."""
+    """Return a direct address in its one spelling: ``%I0.0`` stands for ``%IX0.0``."""
     upper = address.upper()
     return f"{upper[:2]}X{upper[2:]}" if upper[2:3].isdigit() else upper
 
 
 def article(noun: str) -> str:
-    """The noun with its indefinite article: an INT, a TON."""
+    """Return the noun with its indefinite article: an INT, a TON."""
     return f"an {noun}" if noun in {"INT", "RS", "SR", "R_TRIG", "F_TRIG"} else f"a {noun}"
 
 
 def listed(words: Iterable[str]) -> str:
-    """Words as a list in a sentence: ``a, b and c``."""
+    """Return words as a list in a sentence: ``a, b and c``."""
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
 
@@ -152,7 +152,7 @@ def clean_text(text: str) -> str:
 
 
 def clean_line(text: str) -> str:
-    """A comment on one line, with single spaces."""
+    """Return a comment on one line, with single spaces."""
     return " ".join(clean_text(text).split())
 
 

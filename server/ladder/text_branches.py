@@ -38,7 +38,7 @@ class Assigned:
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """What is done under a condition; without one, the part behind ELSE."""
+    """What is done under a condition; without one, the part after ELSE."""
 
     condition: Expression | None
     body: "tuple[Assigned | If, ...]"
@@ -71,7 +71,7 @@ class Piece:
 
 
 def number_or_bit(expression: Expression, target_type: str | None) -> Expression | None:
-    """The BOOL that is assigned, or None for a number."""
+    """Return the BOOL that is assigned, or None for a number."""
     match expression:
         case Calculation():
             return None
@@ -86,7 +86,7 @@ def number_or_bit(expression: Expression, target_type: str | None) -> Expression
 
 
 def pieces(statement: If, type_of: TypeOf) -> tuple[Piece, ...]:
-    """The rungs of the statement. Raises Undrawable where they would not do the same."""
+    """Return the rungs of the statement. Raises Undrawable where they would not do the same."""
     found = _Lowering(type_of).lower(statement)
     _hold_exact(found, single=len(statement.branches) == 1)
     return found
@@ -112,7 +112,7 @@ class _Lowering:
         return number_or_bit(assigned.expression, self.type_of(assigned.target))
 
     def coils(self, statement: If) -> set[str]:
-        """The BOOLs that each branch gives one value."""
+        """Return the BOOLs that each branch gives one value."""
         if statement.branches[-1].condition is not None:
             return set()
         everywhere: set[str] | None = None
@@ -134,7 +134,7 @@ class _Lowering:
         return everywhere or set()
 
     def coil(self, statement: If, first: Assigned) -> Piece:
-        """The coil of a BOOL that each branch gives a value."""
+        """Return the coil of a BOOL that each branch gives a value."""
         place = first.place
         chosen: Expression | None = None
         takes: set[str] = set()
@@ -159,7 +159,7 @@ class _Lowering:
         return Piece(chosen, [(Coil(kind, first.target), place)], (), reads, takes)
 
     def guarded(self, path: tuple[Expression, ...], assigned: Assigned) -> None:
-        """What is done only under the conditions of ``path``."""
+        """Write what is done only under the conditions of ``path``."""
         place, target = assigned.place, assigned.target
         bit = self.bit(assigned)
         reads = {name for condition in path for name in names(condition)}
@@ -229,7 +229,7 @@ def _changed(symbol: str, place: Place) -> Undrawable:
 def _flat(
     statement: If, path: tuple[Expression, ...]
 ) -> Iterator[tuple[tuple[Expression, ...], Assigned]]:
-    """Each assignment with the conditions under which it is done."""
+    """Yield each assignment with the conditions under which it is done."""
     passed = path
     for branch in statement.branches:
         here = passed if branch.condition is None else (*passed, branch.condition)

@@ -1,6 +1,6 @@
 """The parser's hand on the tokens: where it stands, what it expects, and how it goes on.
 
-A mistake in a construct is noted, the rest of the construct is skipped, and reading goes on behind
+A mistake in a construct is noted, the rest of the construct is skipped, and reading goes on after
 it, so that all mistakes of a text are told at once.
 """
 
@@ -56,7 +56,7 @@ class Cursor:
         return self._tokens[self._at - 1]
 
     def _ahead(self, count: int) -> Token:
-        """The token so many places further on; at the end of the text that."""
+        """Return the token so many places further on; at the end of the text that."""
         return self._tokens[min(self._at + count, len(self._tokens) - 1)]
 
     def _here(self, *values: str) -> bool:
@@ -91,7 +91,7 @@ class Cursor:
     # -- comments ------------------------------------------------------------------------------
 
     def _comments_before(self, index: int) -> list[str]:
-        """Comments not taken yet that stand before the token ``index``."""
+        """Return comments not taken yet that stand before the token ``index``."""
         first = self._comments_taken
         while (
             self._comments_taken < len(self._comments)
@@ -101,7 +101,7 @@ class Cursor:
         return [comment.text for comment in self._comments[first : self._comments_taken]]
 
     def _comments_behind(self) -> list[str]:
-        """Comments on the line on which the last token stands, behind it."""
+        """Return comments on the line on which the last token stands, after it."""
         first = self._comments_taken
         line = self._before.line
         while (
@@ -112,25 +112,25 @@ class Cursor:
             self._comments_taken += 1
         return [comment.text for comment in self._comments[first : self._comments_taken]]
 
-    def _refuse_comments(self, text: str, mend: str) -> None:
-        """A comment that belongs to nothing would be lost: tell it instead."""
+    def _refuse_comments(self, text: str, fix: str) -> None:
+        """Report a comment that belongs to nothing, which would be lost."""
         first = self._comments_taken
         if self._comments_before(self._at):
-            self._note("comment", self._comments[first].place, text, mend)
+            self._note("comment", self._comments[first].place, text, fix)
 
     # -- mistakes ------------------------------------------------------------------------------
 
-    def _note(self, rule: str, place: Place, text: str, mend: str = "") -> None:
-        self.faults.append(error(rule, place, text, mend))
+    def _note(self, rule: str, place: Place, text: str, fix: str = "") -> None:
+        self.faults.append(error(rule, place, text, fix))
 
-    def _fail(self, rule: str, place: Place, text: str, mend: str = "") -> NoReturn:
+    def _fail(self, rule: str, place: Place, text: str, fix: str = "") -> NoReturn:
         """Note a mistake and leave the construct."""
-        self._note(rule, place, text, mend)
+        self._note(rule, place, text, fix)
         raise SyntaxMistake
 
-    def _stop(self, rule: str, text: str, mend: str) -> NoReturn:
+    def _stop(self, rule: str, text: str, fix: str) -> NoReturn:
         """Note a mistake and read no further."""
-        self._note(rule, self._token.place, text, mend)
+        self._note(rule, self._token.place, text, fix)
         raise ProgramError(self.faults)
 
     def _refuse(self, expected: str, where: str = "") -> NoReturn:
@@ -142,7 +142,7 @@ class Cursor:
         if self._at > self._start and before.line < self._token.line:
             column = before.column + len(before.text)
             place = Place(line=before.line, column=column)
-            self._fail("syntax", place, f"{wanted}, but the line ends behind {before}.")
+            self._fail("syntax", place, f"{wanted}, but the line ends after {before}.")
         self._fail("syntax", self._token.place, f"{wanted}, found {self._token}.")
 
     def _recovering(self, read: Callable[[], T]) -> T | None:

@@ -67,7 +67,7 @@ Expression: TypeAlias = Leaf | Value | Constant | Not | Joined | Calculation
 
 
 def leaves(expression: Expression) -> Iterator[Leaf | Value | Constant]:
-    """What the expression is made of, from left to right."""
+    """Yield what the expression is made of, from left to right."""
     match expression:
         case Leaf() | Value() | Constant():
             yield expression
@@ -83,7 +83,7 @@ def leaves(expression: Expression) -> Iterator[Leaf | Value | Constant]:
 
 
 def names(expression: Expression) -> set[str]:
-    """The symbols of the variables and blocks that the expression reads or calls."""
+    """Return the symbols of the variables and blocks that the expression reads or calls."""
     found: set[str] = set()
     for leaf in leaves(expression):
         match leaf:
@@ -100,5 +100,5 @@ def names(expression: Expression) -> set[str]:
 
 
 def calls(expression: Expression) -> bool:
-    """Whether a function block is called in the expression."""
+    """Return whether a function block is called in the expression."""
     return any(isinstance(x, Leaf) and isinstance(x.element, Block) for x in leaves(expression))

@@ -1,7 +1,7 @@
 """The text form: modelled on IEC 61131-3's Structured Text, with additions for rungs.
 
 ``parse_program(print_program(p)) == p`` for every program. The additions: several coils before one
-``:=``, a coil behind IF, NOT before a coil, RISING and FALLING, a block in line without the input
+``:=``, a coil after IF, NOT before a coil, RISING and FALLING, a block in line without the input
 where power enters, and a network without a coil.
 
 What the standard writes is read as the rungs that one would draw (``text_statements``,

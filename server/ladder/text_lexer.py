@@ -145,7 +145,10 @@ def tokenize(text: str) -> Tokens:
 
 
 def _end_of_comment(text: str, start: int) -> int | None:
-    """Where the comment that begins at ``start`` ends, with those inside it; None if open."""
+    """Return where the comment that begins at ``start`` ends, with those inside it.
+
+    None if open.
+    """
     brackets, closing = _BRACKETS[text[start : start + 2]]
     depth = 0
     at = start

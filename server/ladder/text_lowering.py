@@ -40,9 +40,9 @@ from server.ladder.text_printer import print_element, print_operand
 class Undrawable(Exception):
     """Says where an expression can't be drawn, why, and what to write instead."""
 
-    def __init__(self, place: Place, text: str, mend: str) -> None:
+    def __init__(self, place: Place, text: str, fix: str) -> None:
         super().__init__(text)
-        self.place, self.text, self.mend = place, text, mend
+        self.place, self.text, self.fix = place, text, fix
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def draw(expression: Expression) -> DrawnNetwork:
 
 
 def _size(expression: Expression) -> int:
-    """The number of elements, or more than MAX_ELEMENTS."""
+    """Return the number of elements, or more than MAX_ELEMENTS."""
     match expression:
         case Not(inner, _):
             return _size(inner)
@@ -164,7 +164,7 @@ def _opposite(element: Element, place: Place) -> Element:
 
 
 def calculate(target: str, expression: Expression) -> tuple[AssignmentStatement, ...]:
-    """The assignments that give ``target`` a number. Raises Undrawable."""
+    """Return the assignments that give ``target`` a number. Raises Undrawable."""
     return tuple(_Accumulator(target).steps(expression))
 
 
@@ -236,7 +236,10 @@ class _Accumulator:
         return AssignmentStatement(self.target, left, operator, right)
 
     def read(self, operand: Operand, place: Place) -> Operand:
-        """What was written; once there is a result in between, the target's own value is gone."""
+        """Return what was written.
+
+        Once there is a result in between, the target's own value is gone.
+        """
         if self.begun and operand == Name(self.target):
             raise self.needs_another(place)
         return operand

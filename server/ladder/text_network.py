@@ -100,7 +100,7 @@ class NetworkParser(Cursor):
         try:
             return draw(expression)
         except Undrawable as fault:
-            self._fail("syntax", fault.place, fault.text, fault.mend)
+            self._fail("syntax", fault.place, fault.text, fault.fix)
 
     # -- operators, from the loosest to the tightest -----------------------------------------------
 
@@ -147,7 +147,7 @@ class NetworkParser(Cursor):
             self._fail(
                 "syntax",
                 self._token.place,
-                "A comparison stands behind a comparison.",
+                "A comparison stands after a comparison.",
                 "Join two of them with AND, or put one into parentheses.",
             )
         return compared
@@ -202,7 +202,7 @@ class NetworkParser(Cursor):
         negated = False
         while self._accept("NOT"):
             negated = not negated
-            expected = "a symbol behind NOT"
+            expected = "a symbol after NOT"
         if self._token is not start:
             inner = self._primary(expected)
             return Not(inner, start.place) if negated else inner
@@ -211,7 +211,7 @@ class NetworkParser(Cursor):
             if self._kind not in (TokenKind.WORD, TokenKind.OUTPUT_OF_BLOCK) and not self._here(
                 "("
             ):
-                self._refuse("a number", "behind '-'")
+                self._refuse("a number", "after '-'")
             inner = self._primary("a number")
             return Calculation(Value(Number(0), start.place), (("-", inner),), start.place)
         return self._primary(expected)
@@ -253,9 +253,9 @@ class NetworkParser(Cursor):
     def _edge(self, kind: ContactKind) -> Expression:
         start = self._next()
         word = start.text.upper()
-        self._expect("(", f"behind {word}")
-        symbol = self._reference(f"a symbol behind {word}")
-        self._expect(")", f"behind {symbol}")
+        self._expect("(", f"after {word}")
+        symbol = self._reference(f"a symbol after {word}")
+        self._expect(")", f"after {symbol}")
         return Leaf(Contact(kind, symbol), start.place)
 
     # -- calls -----------------------------------------------------------------------------------
@@ -264,7 +264,7 @@ class NetworkParser(Cursor):
         return self._next().value if self._token.text.upper() in _FUNCTIONS else self._symbol("")
 
     def _call(self, name: str, place: Place | None = None) -> Call:
-        """What stands between the parentheses behind ``name``."""
+        """Return what stands between the parentheses after ``name``."""
         place = place or self._before.place
         where = f"in the call of {name}"
         self._expect("(", where)
@@ -285,22 +285,22 @@ class NetworkParser(Cursor):
     def _argument(self, where: str) -> Wired | Received:
         start = self._token
         negated = self._here("NOT")
-        behind = self._ahead(1 + negated).value
-        if self._ahead(negated).kind is not TokenKind.WORD or behind != "=>":
-            if self._kind is TokenKind.WORD and behind in (":=", "="):
+        after = self._ahead(1 + negated).value
+        if self._ahead(negated).kind is not TokenKind.WORD or after != "=>":
+            if self._kind is TokenKind.WORD and after in (":=", "="):
                 pin = self._symbol("an input").upper()
-                self._expect(":=", f"behind {pin} {where}")
+                self._expect(":=", f"after {pin} {where}")
                 return Wired(pin, self._expression(_VALUE), start.place)
             if not self._kind_of_value():
                 self._refuse("an input like 'PT := T#5s'", where)
             return Wired(None, self._expression(_VALUE), start.place)
         self._accept("NOT")
         pin = self._symbol("an output").upper()
-        self._expect("=>", f"behind {pin} {where}")
+        self._expect("=>", f"after {pin} {where}")
         return Received(pin, self._target("a symbol to receive it"), negated, start.place)
 
     def _kind_of_value(self) -> bool:
-        """Whether a value without a name can begin here."""
+        """Return whether a value without a name can begin here."""
         return self._kind in (
             TokenKind.WORD,
             TokenKind.OUTPUT_OF_BLOCK,
@@ -311,7 +311,7 @@ class NetworkParser(Cursor):
         ) or self._here("NOT", "TRUE", "FALSE", "(", "-", "AND", "OR", "XOR")
 
     def _called(self, call: Call) -> Expression:
-        """A call in a network: a standard function that can be drawn, or a block in line."""
+        """Return a call in a network: a standard function that can be drawn, or a block in line."""
         unnamed = call.wired and not any(wired.pin for wired in call.wired)
         if unnamed and call.name.upper() in _FUNCTIONS and call.name not in self.declared:
             return self._function(call)
@@ -329,7 +329,7 @@ class NetworkParser(Cursor):
         return Block(call.name, tuple(self._wired(call.name, wired) for wired in call.wired))
 
     def _wired(self, name: str, wired: Wired) -> BlockInput:
-        """An input of a block, which takes one operand."""
+        """Return an input of a block, which takes one operand."""
         pin, value = wired.pin, wired.value
         if pin is None:
             self._fail(
@@ -362,7 +362,7 @@ class NetworkParser(Cursor):
                 )
 
     def _constant(self, symbol: str) -> Operand:
-        """The value of a constant: presets are literals in a rung."""
+        """Return the value of a constant: presets are literals in a rung."""
         variable = self.declared[symbol]
         match variable.type:
             case "TIME":
@@ -373,7 +373,7 @@ class NetworkParser(Cursor):
                 return Name(symbol)
 
     def _function(self, call: Call) -> Expression:
-        """A standard function that means the same as an element or an operator."""
+        """Return a standard function that means the same as an element or an operator."""
         values = tuple(wired.value for wired in call.wired)
         name = call.name.upper()
         count = len(values)
@@ -417,11 +417,11 @@ class NetworkParser(Cursor):
         if self._kind is TokenKind.NUMBER:
             return Number(self._number(minus + self._next().text, token.place))
         if minus:
-            self._refuse("a number", "behind '-'")
+            self._refuse("a number", "after '-'")
         return Name(self._reference(expected))
 
     def _number(self, written: str, place: Place) -> int:
-        """The value of ``-5``, ``1_000``, ``16#FF``."""
+        """Return the value of ``-5``, ``1_000``, ``16#FF``."""
         sign = -1 if written.startswith("-") else 1
         base, hash_sign, digits = written.lstrip("+-").replace("_", "").rpartition("#")
         if "." in digits and not hash_sign:
@@ -472,7 +472,7 @@ class NetworkParser(Cursor):
     # -- symbols ---------------------------------------------------------------------------------
 
     def _reference(self, expected: str) -> str:
-        """A variable, or an output of a block."""
+        """Return a variable, or an output of a block."""
         if self._kind is TokenKind.ADDRESS:
             return self._addressed()
         if self._kind is not TokenKind.OUTPUT_OF_BLOCK:
@@ -483,7 +483,7 @@ class NetworkParser(Cursor):
         return self._next().value
 
     def _target(self, expected: str) -> str:
-        """A variable that is written."""
+        """Return a variable that is written."""
         place = self._token.place
         symbol = self._addressed() if self._kind is TokenKind.ADDRESS else self._symbol(expected)
         if symbol in self.constants:
@@ -496,7 +496,7 @@ class NetworkParser(Cursor):
         return symbol
 
     def _addressed(self) -> str:
-        """The symbol that stands at a direct address."""
+        """Return the symbol that stands at a direct address."""
         token = self._next()
         address = full_address(token.text)
         if address not in self.at_address:
@@ -513,7 +513,7 @@ class NetworkParser(Cursor):
         )
 
     def _type_of(self, name: str) -> DataType | str | None:
-        """The type of a variable or of a block's output, if it is known."""
+        """Return the type of a variable or of a block's output, if it is known."""
         symbol, dot, pin = name.partition(".")
         variable = self.declared.get(symbol)
         if variable is None or not dot:
@@ -527,7 +527,7 @@ _FUNCTIONS = ("AND", "OR", "XOR", *_COMPARING, *_CALCULATING, MOVE)
 
 
 def _has_arity(name: str, count: int) -> bool:
-    """Whether a function of this name can have so many inputs."""
+    """Return whether a function of this name can have so many inputs."""
     if name == MOVE:
         return count == 1
     return count >= 2 if name in ("AND", "OR", "XOR", "ADD", "MUL") else count == 2

@@ -79,7 +79,7 @@ class Parser(StatementParser):
             self._note(
                 "syntax",
                 self._token.place,
-                "The text goes on behind END_PROGRAM.",
+                "The text goes on after END_PROGRAM.",
                 "Hand in one program at a time.",
             )
         comment += self._comments_before(self._at)
@@ -92,13 +92,13 @@ class Parser(StatementParser):
         return Source(program, tuple(place for _, place in self._found), rungs)
 
     def network(self) -> Series:
-        """A network alone up to the end of the text; an empty text is a wire."""
+        """Return a network alone up to the end of the text; an empty text is a wire."""
         network = Series() if self._kind is TokenKind.END else self._network().network
         self._end("AND, OR or the end")
         return network
 
     def input(self) -> BlockInput:
-        """One wired input of a block alone: ``PT := T#5s``."""
+        """Return one wired input of a block alone: ``PT := T#5s``."""
         wired = self._argument("of the block")
         self._end("the end")
         if not isinstance(wired, Wired):
@@ -106,7 +106,7 @@ class Parser(StatementParser):
         return self._wired("the block", wired)
 
     def output(self) -> Output:
-        """One output alone: ``lamp``, ``NOT lamp``, ``lamp := TRUE``, ``n := n + 1``."""
+        """Return one output alone: ``lamp``, ``NOT lamp``, ``lamp := TRUE``, ``n := n + 1``."""
         if any(token.value == ":=" for token in self._tokens):
             output = self._one_action()
         else:
@@ -183,7 +183,7 @@ class Parser(StatementParser):
                 )
             self._recovering(lambda: self._declaration(retain, constant))
         self._refuse_comments(
-            "The comment has no declaration below it.", "Put it above or behind a declaration."
+            "The comment has no declaration below it.", "Put it above or after a declaration."
         )
         if not self._accept("END_VAR"):
             self._stop(
@@ -209,7 +209,7 @@ class Parser(StatementParser):
         return retain, constant
 
     def _declaration(self, retain: bool, constant: bool) -> None:
-        """One declaration, of one symbol or of several: ``a, b : BOOL := TRUE;``."""
+        """Read a declaration of one symbol or several: ``a, b : BOOL := TRUE;``."""
         comment = self._comments_before(self._at)
         first = self._token
         symbols: list[tuple[str, Place]] = []
@@ -284,7 +284,7 @@ class Parser(StatementParser):
 
     def _address(self) -> Token:
         if self._kind is not TokenKind.ADDRESS:
-            self._refuse("a direct address like %IX0.0", "behind AT")
+            self._refuse("a direct address like %IX0.0", "after AT")
         return self._next()
 
     def _initial(self, data_type: str) -> int:

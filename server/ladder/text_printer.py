@@ -35,7 +35,7 @@ LINE_LENGTH = 100
 
 
 def print_program(program: Program) -> str:
-    """The whole program; ``parse_program`` gives it back."""
+    """Return the whole program; ``parse_program`` gives it back."""
     parts = [_comment(program.comment) + f"PROGRAM {program.name}\n"]
     for retain, variables in groupby(program.variables, key=lambda variable: variable.retain):
         declarations = "".join(f"    {print_variable(variable)}\n" for variable in variables)
@@ -46,7 +46,7 @@ def print_program(program: Program) -> str:
 
 
 def print_variable(variable: Variable) -> str:
-    """One declaration: ``count : INT := 3;  // bottles in the case``."""
+    """Return one declaration: ``count : INT := 3; // bottles in the case``."""
     address = f" AT {variable.address}" if variable.address else ""
     initial = "" if variable.initial is None else f" := {print_initial(variable)}"
     comment = f"  // {variable.comment}" if variable.comment else ""
@@ -54,7 +54,7 @@ def print_variable(variable: Variable) -> str:
 
 
 def print_initial(variable: Variable) -> str:
-    """The initial value as a literal of the variable's type."""
+    """Return the initial value as a literal of the variable's type."""
     value = variable.initial or 0
     match variable.type:
         case "BOOL":
@@ -66,7 +66,7 @@ def print_initial(variable: Variable) -> str:
 
 
 def print_rung(rung: Rung, types: Mapping[str, str] = MappingProxyType({})) -> str:
-    """The rung's comment lines and its statement, without a line end behind it.
+    """Return the rung's comment lines and its statement, without a line end after it.
 
     Below declarations, whose ``types`` are given, ``n := m`` moves a number and gives a BOOL its
     state; an output on a variable of another type is written so that it stays what it is.
@@ -78,12 +78,12 @@ def print_rung(rung: Rung, types: Mapping[str, str] = MappingProxyType({})) -> s
 
 
 def print_network(network: Series) -> str:
-    """A network alone; ``parse_network`` gives it back. A wire is TRUE."""
+    """Return a network alone; ``parse_network`` gives it back. A wire is TRUE."""
     return _series(network)
 
 
 def print_element(element: Element) -> str:
-    """One element: ``NOT stop_pb``, ``level > 500``, ``delay(PT := T#5s)``."""
+    """Return one element: ``NOT stop_pb``, ``level > 500``, ``delay(PT := T#5s)``."""
     match element:
         case Contact(kind, symbol):
             return kind.row.text.format(symbol)
@@ -94,7 +94,7 @@ def print_element(element: Element) -> str:
 
 
 def print_output(output: Output) -> str:
-    """One output: a coil in front of ``:=``, or an action between THEN and END_IF."""
+    """Return one output: a coil in front of ``:=``, or an action between THEN and END_IF."""
     match output:
         case Coil(kind, symbol):
             return kind.row.text.format(symbol)
@@ -106,7 +106,7 @@ def print_output(output: Output) -> str:
 
 
 def print_operand(operand: Operand) -> str:
-    """A symbol, a number or a duration."""
+    """Return a symbol, a number or a duration."""
     match operand:
         case Name(symbol):
             return symbol
@@ -130,8 +130,8 @@ def _statement(rung: Rung, types: Mapping[str, str]) -> str:
     coils = ", ".join(print_output(output) for output in rung.outputs if not is_action(output))
     actions = " ".join(f"{_action(output, types)};" for output in rung.outputs if is_action(output))
     before = ("IF " if actions else "") + (f"{coils} := " if coils else "")
-    behind = f" THEN {actions} END_IF;" if actions else ";"
-    line = before + _driving(rung, types) + behind
+    after = f" THEN {actions} END_IF;" if actions else ";"
+    line = before + _driving(rung, types) + after
     if len(line) <= LINE_LENGTH:
         return line
     match rung.network.items:
@@ -139,7 +139,7 @@ def _statement(rung: Rung, types: Mapping[str, str]) -> str:
             network = "\n    OR ".join(map(_series, branches))
         case items:
             network = "\n    AND ".join(map(_item, items)) or "TRUE"
-    return before + network + behind
+    return before + network + after
 
 
 def _driving(rung: Rung, types: Mapping[str, str]) -> str:

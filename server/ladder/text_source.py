@@ -26,7 +26,7 @@ class Source:
     rungs: tuple[RungSource, ...]
 
     def locate(self, message: Message) -> Message:
-        """The same message with line and column of what it is about, if the text has that."""
+        """Return the message with line and column of what it is about, if the text has that."""
         found = self._find(message.place)
         if found is None:
             return message

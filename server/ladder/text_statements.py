@@ -50,7 +50,7 @@ class StatementParser(NetworkParser):
     """Reads statements, each as the rungs that one would draw for it."""
 
     def rungs(self) -> tuple[RungSource, ...]:
-        """Rungs up to the end of the text or of the program."""
+        """Return rungs up to the end of the text or of the program."""
         rungs: list[RungSource] = []
         while not self._here("END_PROGRAM") and self._kind is not TokenKind.END:
             if len(rungs) >= MAX_RUNGS:
@@ -96,7 +96,7 @@ class StatementParser(NetworkParser):
         return tuple(rungs)
 
     def _refuse_other_statements(self) -> None:
-        """What the standard's text has and no rung can be."""
+        """Refuse what the standard's text has and no rung can be."""
         token = self._token
         word = token.text.upper()
         if word not in _NO_RUNG or self._ahead(1).value in (":=", ",", "("):
@@ -143,7 +143,7 @@ class StatementParser(NetworkParser):
         return "INT" if numbers else "BOOL"
 
     def _coils(self) -> list[tuple[Coil, Place]]:
-        """The coils in front of ``:=``; none where a network begins at once."""
+        """Return the coils in front of ``:=``; none where a network begins at once."""
         negated = self._here("NOT")
         if self._ahead(negated).kind not in (TokenKind.WORD, TokenKind.ADDRESS):
             return []
@@ -154,7 +154,7 @@ class StatementParser(NetworkParser):
             place = self._token.place
             kind = CoilKind.NEGATED if self._accept("NOT") else CoilKind.COIL
             coils.append((Coil(kind, self._target("the symbol of a coil")), place))
-        self._expect(":=", "behind the coils")
+        self._expect(":=", "after the coils")
         return coils
 
     def _steps(self, target: str, expression: Expression, place: Place) -> Outputs:
@@ -165,12 +165,12 @@ class StatementParser(NetworkParser):
         try:
             return lower()
         except Undrawable as fault:
-            self._fail("syntax", fault.place, fault.text, fault.mend)
+            self._fail("syntax", fault.place, fault.text, fault.fix)
 
     # -- calls and networks without a coil ---------------------------------------------------------
 
     def _alone(self) -> list[RungParts]:
-        """A call ``delay(IN := a, PT := T#5s, Q => lamp)``, or a network without an output."""
+        """Return a call, ``delay(IN := a, PT := T#5s)``, or a network without an output."""
         start = self._token
         is_call = start.kind is TokenKind.WORD and self._ahead(1).value == "("
         if not is_call:
@@ -187,7 +187,7 @@ class StatementParser(NetworkParser):
         return [(self._drawn(self._expression()), [])]
 
     def _called_alone(self, call: Call) -> list[RungParts]:
-        """A call as the standard writes it: what it receives is read behind the block."""
+        """Return a call as the standard writes it: what it receives is read after the block."""
         power = self._power_in(call)
         block = self._block(
             Call(call.name, tuple(w for w in call.wired if w is not power), (), call.place)
@@ -225,7 +225,7 @@ class StatementParser(NetworkParser):
         )
 
     def _power_in(self, call: Call) -> Wired | None:
-        """The input that is the power from the left."""
+        """Return the input that is the power from the left."""
         declared = BLOCK_TYPES.get(self._type_of(call.name) or "")
         if declared is not None:
             pins = frozenset({declared.power_in})
@@ -262,7 +262,7 @@ class StatementParser(NetworkParser):
             self._fail(
                 "syntax",
                 coils[0][1],
-                "A coil stands behind an IF that takes several rungs.",
+                "A coil stands after an IF that takes several rungs.",
                 "Give the coil a rung of its own.",
             )
         return self._drawn(found[0].network), [*coils, *found[0].outputs]
@@ -324,18 +324,18 @@ class StatementParser(NetworkParser):
                 f"Call {start.value} above the IF, and give the condition to its input.",
             )
         assigned = self._acted()
-        self._expect(";", f"behind the action on {start.value}")
+        self._expect(";", f"after the action on {start.value}")
         return assigned
 
     def _acted(self) -> Assigned:
         place = self._token.place
         target = self._target("a symbol")
-        self._expect(":=", f"behind {target}")
+        self._expect(":=", f"after {target}")
         return Assigned(target, self._expression("TRUE, FALSE, a symbol or a number"), place)
 
 
 def _served(comment: str) -> tuple[str, tuple[str, ...]]:
-    """The comment without the requirements in front of it, and those."""
+    """Return the comment without the requirements in front of it, and those."""
     match = SERVES.match(comment)
     if match is None:
         return comment, ()

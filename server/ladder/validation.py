@@ -240,7 +240,7 @@ class _Checker:
                         )
 
     def _target(
-        self, wanted: str, symbol: str, place: Place, what: str, mend: str
+        self, wanted: str, symbol: str, place: Place, what: str, fix: str
     ) -> Iterator[Message]:
         variable = self._variables.get(symbol)
         if "." in symbol:
@@ -258,7 +258,7 @@ class _Checker:
                 "Write an output or an internal bit.",
             )
         else:
-            yield from self._needs(wanted, symbol, place, what, mend)
+            yield from self._needs(wanted, symbol, place, what, fix)
 
     def calls(self, program: Program) -> Iterator[Message]:
         first: dict[str, int] = {}
@@ -280,14 +280,14 @@ class _Checker:
     # -- symbols -------------------------------------------------------------------------------
 
     def _needs(
-        self, wanted: str, name: str, place: Place, what: str, mend: str
+        self, wanted: str, name: str, place: Place, what: str, fix: str
     ) -> Iterator[Message]:
         found = self._type_of(Name(name), place)
         if isinstance(found, Message):
             yield found
         elif found != wanted:
             yield error(
-                "type", place, f"{name} is {article(found)}; {what} needs {article(wanted)}.", mend
+                "type", place, f"{name} is {article(found)}; {what} needs {article(wanted)}.", fix
             )
 
     def _type_of(self, operand: Operand, place: Place) -> str | Message:
@@ -310,12 +310,12 @@ class _Checker:
         if dot and output in outputs:
             return outputs[output].type
         if dot:
-            mend = f"Its outputs are {listed(outputs)}." if block else f"Write {symbol} alone."
+            fix = f"Its outputs are {listed(outputs)}." if block else f"Write {symbol} alone."
             return error(
                 "output",
                 place,
                 f"{symbol} is {article(variable.type)} and has no output {output}.",
-                mend,
+                fix,
             )
         if block:
             named = listed(f"{symbol}.{output}" for output in outputs)
@@ -329,8 +329,8 @@ class _Checker:
 
     def _undeclared(self, symbol: str, place: Place) -> Message:
         close = _closest(symbol, tuple(self._variables))
-        mend = f"Declare it, or use {close}." if close else "Declare it."
-        return error("undeclared", place, f"{symbol} is not declared.", mend)
+        fix = f"Declare it, or use {close}." if close else "Declare it."
+        return error("undeclared", place, f"{symbol} is not declared.", fix)
 
     def _named_type(self, symbol: str) -> str:
         variable = self._variables.get(symbol)

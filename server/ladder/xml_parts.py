@@ -1,4 +1,4 @@
-"""What is asked of the nodes of a file, each time refused with the place and the mend."""
+"""What is asked of the nodes of a file, each time refused with the place and the fix."""
 
 from collections.abc import Callable
 from typing import TypeVar
@@ -47,5 +47,5 @@ def parsed(node: Node, parse: Callable[[str], T], text: str) -> T:
         return parse(text)
     except ProgramError as fault:
         first = fault.messages[0]
-        mend = first.mend or "Write it as the text form does."
-        raise refused(node.place, first.text, mend) from None
+        fix = first.fix or "Write it as the text form does."
+        raise refused(node.place, first.text, fix) from None

@@ -31,7 +31,10 @@ class Carried:
 
 
 def read_xml(data: bytes) -> Carried:
-    """The program of a file with one ladder program. Raises ProgramError with line and column."""
+    """Return the program of a file with one ladder program.
+
+    Raises ProgramError with line and column.
+    """
     root = parse_xml(data)
     if root.name != "Project" or root.namespace != NAMESPACE:
         raise refused(
@@ -136,7 +139,7 @@ def _variable(node: Node, *, retain: bool) -> Variable:
 
 
 def _initial(node: Node, type_name: str) -> int:
-    """The value of a literal, read as the text form reads a declaration."""
+    """Return the value of a literal, read as the text form reads a declaration."""
     literal = attribute(node, "value")
     if any(c in literal for c in ";\n/"):
         raise refused(node.place, f"{shortened(literal)} is no value.", "Write a literal.")

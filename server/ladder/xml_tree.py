@@ -36,9 +36,9 @@ class Node:
         return next((child for child in self.children if child.name == name), None)
 
 
-def refused(place: Place, text: str, mend: str) -> ProgramError:
-    """Return a file that is not read, with the place and the mend."""
-    return ProgramError([error("xml", place, text, mend)])
+def refused(place: Place, text: str, fix: str) -> ProgramError:
+    """Return the error of a file that is not read, with its place and its fix."""
+    return ProgramError([error("xml", place, text, fix)])
 
 
 def parse_xml(data: bytes) -> Node:

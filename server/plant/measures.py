@@ -87,14 +87,14 @@ def parse_measure(text: object, dimension: Dimension) -> float:
 
     Raises ValueError with a sentence that says what is wrong and how to write it.
     """
-    mend = f"Write it with its unit, like '{dimension.example}'."
+    fix = f"Write it with its unit, like '{dimension.example}'."
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise ValueError(f"This is no {dimension.name}. {mend}")
+        raise ValueError(f"This is no {dimension.name}. {fix}")
     if isinstance(text, int | float):
-        raise ValueError(f"The {dimension.name} {text} has no unit. {mend}")
+        raise ValueError(f"The {dimension.name} {text} has no unit. {fix}")
     match = _MEASURE.fullmatch(text.replace("m2", "m²").replace("m3", "m³"))
     if match is None:
-        raise ValueError(f"{shortened(text)} is no {dimension.name}. {mend}")
+        raise ValueError(f"{shortened(text)} is no {dimension.name}. {fix}")
     number, unit = match.groups()
     if unit not in dimension.units:
         known = ", ".join(dimension.units)

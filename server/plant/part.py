@@ -66,5 +66,5 @@ def hand_switch(part: Switched) -> tuple[HandSwitch, ...]:
 
 
 def with_symbol(tag: str, symbols: Mapping[str, str]) -> str:
-    """Return a sensor's tag, and behind it the symbol that a program reads it by."""
+    """Return a sensor's tag, and after it the symbol that a program reads it by."""
     return f"{tag} ({symbols[tag]})" if tag in symbols else tag

@@ -159,7 +159,7 @@ def references_of(kind: type[Part]) -> dict[str, str]:
 
 
 def _named_by(hint: Any) -> str:
-    """Return the key behind NAMES in the annotation of a field; empty where there is none."""
+    """Return the key after NAMES in the annotation of a field; empty where there is none."""
     if get_origin(hint) in (Union, UnionType):
         return next((named for inner in get_args(hint) if (named := _named_by(inner))), "")
     for metadata in getattr(hint, "__metadata__", ()):

@@ -55,7 +55,7 @@ class TransmitterReading:
         return max((n for n, _ in self._steps if number >= n), default=0)
 
     def emit_abstract(self) -> None:
-        """Emit the number behind the abstract step of its gauge."""
+        """Emit the number after the abstract step of its gauge."""
         asm = self._asm
         for bit in range(INT_PLANES):
             plane = FALSE

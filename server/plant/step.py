@@ -76,7 +76,7 @@ class PlantStep:
         return planes
 
     def emit(self, actuators: Mapping[str, int]) -> None:
-        """Emit the plant's step behind the output stage; ``actuators`` are planes by symbol."""
+        """Emit the plant's step after the output stage; ``actuators`` are planes by symbol."""
         self.site.actuators = actuators
         if self.site.abstract:
             self._emit_abstract()

@@ -28,7 +28,7 @@ FIXES = {
 
 
 def explain_refusal(trouble: NotTaken) -> str:
-    """Return what an instructor reads of a refusal, with what mends it."""
+    """Return what an instructor reads of a refusal, with what fixes it."""
     return FIXES.get(trouble.status, str(trouble))
 
 

@@ -23,7 +23,7 @@ ALGORITHM = "RS256"
 
 
 class KeyTrouble(Exception):
-    """Nothing can be signed; the text says why and how to mend it."""
+    """Nothing can be signed; the text says why and how to fix it."""
 
 
 def all_keys(session: Session) -> list[ToolKey]:

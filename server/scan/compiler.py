@@ -244,7 +244,7 @@ class _Compiler:
         return joined
 
     def series_power(self, closed: list[int], opened: list[int]) -> int:
-        """Return the plane of the power behind contacts; a copy of what a block may still write."""
+        """Return the plane of the power after contacts; a copy of what a block may still write."""
         plane = self.asm.series(closed, opened)
         return self.copied(plane) if plane in self.waiting else plane
 

@@ -82,7 +82,7 @@ class Base(DeclarativeBase):
 
 
 class DatabaseTrouble(Exception):
-    """The database can't be used; the text says what, where and how to mend it."""
+    """The database can't be used; the text says what, where and how to fix it."""
 
 
 DRIVERS = {

@@ -232,7 +232,7 @@ class OutgoingScore(Base):
     given: nothing counts any more. ``submitted_at`` is when what counts was handed in, ``comment``
     what its student reads beside it; ``pending``: a teacher has yet to decide. ``version`` grows
     with each change; the platform has what it should have once ``sent_version`` is as great. One
-    that is ``stopped`` is not tried again until somebody has mended what ``trouble`` says.
+    that is ``stopped`` is not tried again until somebody has fixed what ``trouble`` says.
     """
 
     __tablename__ = "lti_scores"

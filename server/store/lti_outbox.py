@@ -32,7 +32,7 @@ class Delivery:
     """How far the scores of an assignment have come.
 
     ``links`` are the ids of the links that lead to it. ``since`` is when the oldest score that
-    waits was made, ``trouble`` why it waits, ``stopped`` how many wait for somebody to mend that.
+    waits was made, ``trouble`` why it waits, ``stopped`` how many wait for somebody to fix that.
     ``unknown`` are students with points whom an LMS does not know yet, as they are listed.
     """
 

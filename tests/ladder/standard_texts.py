@@ -337,7 +337,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "a chain of comparisons": (
         "lamp := 1 < n < 5;",
-        "column 15: A comparison stands behind a comparison. "
+        "column 15: A comparison stands after a comparison. "
         "Join two of them with AND, or put one into parentheses.",
     ),
     "an order of BOOLs": (

@@ -58,7 +58,7 @@ def test_spoilt_data_gives_a_program_or_messages(
     else:
         messages = ()
         assert from_json(to_json(read)) == read
-    assert all(message.text and message.mend for message in messages)
+    assert all(message.text and message.fix for message in messages)
 
 
 def test_the_stored_form_of_version_1_stays_readable() -> None:

@@ -117,7 +117,7 @@ def test_a_stored_text_may_have_a_later_keyword_as_a_symbol() -> None:
     text = "PROGRAM p VAR step : INT; END_VAR IF TRUE THEN step := step + 1; END_IF; END_PROGRAM"
     program = parse_source(text, stored=True).program
     assert "step is a keyword of IEC 61131-3. Give it another symbol." in [
-        f"{message.text} {message.mend}" for message in validate(program)
+        f"{message.text} {message.fix}" for message in validate(program)
     ]
     assert not errors(program)
 

@@ -198,18 +198,18 @@ END_PROGRAM
     assert mistakes(text) == [
         "Line 3, column 7: The type 'REAL' is not known. "
         "The types are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
-        "Line 4, column 11: Expected ';' in the declaration of b, but the line ends behind 'BOOL'.",
+        "Line 4, column 11: Expected ';' in the declaration of b, but the line ends after 'BOOL'.",
         "Line 5, column 8: The bit number in %IX0.9 is 9. A byte has the bits 0 to 7.",
         "Line 6, column 14: '3' is no initial value of a TON. A block has none: leave it out.",
         "Line 8, column 7: "
-        "Expected ';' in the rung that begins on line 8, but the line ends behind 'b'.",
+        "Expected ';' in the rung that begins on line 8, but the line ends after 'b'.",
         "Line 10, column 27: Expected TRUE, FALSE, a symbol or a number, found 'END_IF'.",
         "Line 11, column 16: No contact is the opposite of RISING(b). "
         "Drive an internal bit with it in a rung above, and take that bit here.",
         "Line 12, column 1: 'é' can't stand here. Leave it out, or put it into a comment.",
         "Line 12, column 3: Expected a contact, a comparison, a block or TRUE, found ':='.",
         "Line 13, column 13: Expected ')' for the '(' of line 13, column 6, found ';'.",
-        "Line 14, column 15: Expected ':=' behind PT in the call of delay, found '='.",
+        "Line 14, column 15: Expected ':=' after PT in the call of delay, found '='.",
         "Line 15, column 6: The number '99999' is out of range. An INT goes from -32768 to 32767.",
         "Line 16, column 6: 'T#5q' is no duration. "
         "The units of a duration are d, h, m, s, ms, us and ns.",
@@ -232,8 +232,7 @@ END_PROGRAM
         ("PROGRAM a", "Line 1, column 10: END_PROGRAM is missing. Write it below the last rung."),
         (
             "PROGRAM a END_PROGRAM b",
-            "Line 1, column 23: The text goes on behind END_PROGRAM. "
-            "Hand in one program at a time.",
+            "Line 1, column 23: The text goes on after END_PROGRAM. Hand in one program at a time.",
         ),
         (
             "PROGRAM a VAR x : BOOL; END_PROGRAM",

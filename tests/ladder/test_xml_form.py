@@ -309,7 +309,7 @@ def test_a_broken_file_is_refused_with_its_place(name: str) -> None:
     message = refusal.value.messages[0]
     assert said in str(refusal.value)
     assert message.place.line is not None
-    assert message.mend
+    assert message.fix
 
 
 def test_another_encoding_is_read_and_a_false_one_refused() -> None:

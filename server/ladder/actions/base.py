@@ -25,7 +25,7 @@ def _written(parse: Callable[[str], T]) -> PlainValidator:
             return parse(text)
         except ProgramError as refused:
             first = refused.messages[0]
-            raise refusal(first.text, first.mend) from None
+            raise refusal(first.text, first.fix) from None
 
     return PlainValidator(read)
 
@@ -66,9 +66,9 @@ class EditorAction(ABC):
         """Return the program after the action. Raises ProgramError where it can't be done."""
 
 
-def refuse(place: Place, text: str, mend: str) -> NoReturn:
+def refuse(place: Place, text: str, fix: str) -> NoReturn:
     """Say in one sentence why an edit can't be done."""
-    raise ProgramError([error("edit", place, text, mend)])
+    raise ProgramError([error("edit", place, text, fix)])
 
 
 def rung_at(program: Program, index: int) -> Rung:

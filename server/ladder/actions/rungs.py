@@ -14,7 +14,7 @@ from server.ladder.text_form import parse_network, parse_rung, parse_rungs
 
 @dataclass(frozen=True, slots=True)
 class AddRung(EditorAction):
-    """Put an empty rung before the rung ``at``, or behind the last one."""
+    """Put an empty rung before the rung ``at``, or after the last one."""
 
     at: int
     action: Literal["add rung"] = "add rung"
@@ -43,7 +43,7 @@ class PasteRungs(EditorAction):
 
 @dataclass(frozen=True, slots=True)
 class DuplicateRung(EditorAction):
-    """Put a copy behind the rung, its blocks under free names."""
+    """Put a copy after the rung, its blocks under free names."""
 
     rung: int
     action: Literal["duplicate rung"] = "duplicate rung"

@@ -18,7 +18,7 @@ from server.ladder.renaming import rename
 
 @dataclass(frozen=True, slots=True)
 class Declare(EditorAction):
-    """Declare a variable behind the others."""
+    """Declare a variable after the others."""
 
     variable: Declaration
     action: Literal["declare"] = "declare"

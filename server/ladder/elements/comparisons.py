@@ -32,7 +32,7 @@ class Relation(Rows):
     GE = ">=", RelationRow("at least", (False, True, True), xml="GE")
 
     def holds(self, left: int, right: int) -> bool:
-        """Whether it holds between two numbers."""
+        """Return whether it holds between two numbers."""
         return self.row.holds[(left >= right) + (left > right)]
 
     @property

@@ -37,5 +37,5 @@ START_AND_LAMP = (("start_pb", "start_pb"), ("lamp", "lamp"))
 
 
 def pulses(symbol: str, count: int) -> Course:
-    """Return an input that comes ON ``count`` times, each time for 150 ms with 150 ms behind it."""
+    """Return an input that comes ON ``count`` times, each time for 150 ms with 150 ms after it."""
     return ((150, symbol), (150, "")) * count

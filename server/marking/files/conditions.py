@@ -43,7 +43,7 @@ class Conditions:
                 place = message.place
                 self._document.fault(
                     path,
-                    " ".join(filter(None, (message.text, message.mend))),
+                    " ".join(filter(None, (message.text, message.fix))),
                     line=place.line or 1,
                     column=place.column or 1,
                 )
@@ -107,8 +107,8 @@ def _number_faults(symbol: str, signals: Mapping[str, Signal]) -> Iterator[tuple
 
 def _unknown(name: str, signals: Mapping[str, Signal]) -> str:
     close = get_close_matches(name, signals, 1)
-    mend = f"Did you mean '{close[0]}'?" if close else "Name a signal of this exercise."
-    return f"There is no signal {shortened(name)}. {mend}"
+    fix = f"Did you mean '{close[0]}'?" if close else "Name a signal of this exercise."
+    return f"There is no signal {shortened(name)}. {fix}"
 
 
 def _position(text: str, word: str) -> tuple[int, int]:

@@ -101,5 +101,5 @@ def _note(document: Document, path: FieldPath, messages: Iterable[Message]) -> N
     for message in messages:
         line = max(1, (message.place.line or 2) - 1)
         column = message.place.column or 1
-        sentence = " ".join(filter(None, (message.text, message.mend)))
+        sentence = " ".join(filter(None, (message.text, message.fix)))
         document.fault(path, sentence, line=line, column=column)

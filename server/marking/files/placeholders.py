@@ -77,8 +77,8 @@ def has_places(text: str) -> bool:
 def _spelt(draw: Draw, name: str, sign: str, by: str | None, unit: str | None) -> str:
     if name not in draw:
         close = get_close_matches(name, draw, 1)
-        mend = f"Did you mean <{close[0]}>?" if close else f"There are {', '.join(draw)}."
-        raise ValueError(f"There is no parameter {shortened(name)}. {mend}")
+        fix = f"Did you mean <{close[0]}>?" if close else f"There are {', '.join(draw)}."
+        raise ValueError(f"There is no parameter {shortened(name)}. {fix}")
     number, own = split_measure(draw[name])
     dimension = dimension_of(own)
     if by is not None:

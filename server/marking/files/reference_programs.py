@@ -108,7 +108,7 @@ def parse_program(name: str, content: bytes, exercise: Exercise) -> Program:
             m.place.line or 1,
             filled.column(m.place.line or 1, m.place.column or 1),
             "",
-            f"{m.text} {m.mend}".strip(),
+            f"{m.text} {m.fix}".strip(),
         )
         for m in found
         if m.severity is Severity.ERROR
@@ -138,8 +138,8 @@ def reference_program(file: Path, program: Program, exercise: Exercise) -> Refer
     if not wrong and not file.name.startswith("right-"):
         _refuse(file, "The name begins with neither 'right-' nor 'wrong-'. Rename the file.")
     if wrong != (Status.NOT_MET in expected.values()):
-        mend = "Write '// fails: R1' above PROGRAM." if wrong else "Take its '// fails:' away."
-        _refuse(file, f"The name and the comment contradict each other. {mend}")
+        fix = "Write '// fails: R1' above PROGRAM." if wrong else "Take its '// fails:' away."
+        _refuse(file, f"The name and the comment contradict each other. {fix}")
     return ReferenceProgram(file, program, expected)
 
 

@@ -27,7 +27,7 @@ class Remark:
 
     severity: Severity
     text: str
-    mend: str
+    fix: str
     place: str = ""
 
 
@@ -67,7 +67,7 @@ def rung_views(
 
 def remark(message: Message) -> Remark:
     """Return the message as it stands at its rung, which needs no number there."""
-    return Remark(message.severity, message.text, message.mend, at_of(message.place))
+    return Remark(message.severity, message.text, message.fix, at_of(message.place))
 
 
 def at_of(place: Place) -> str:

@@ -72,7 +72,7 @@ def bind_link(
 
 @router.post("/assignments/{assignment_id}/scores")
 def send_scores_again(assignment_id: int, session: Writing, now: Now) -> Response:
-    """Send what waits now, after what was in the way has been mended."""
+    """Send what waits now, after what was in the way has been fixed."""
     try_again(session, assignment_id, now)
     return RedirectResponse(f"/assignments/{assignment_id}/gradebook#lms", 303)
 
