@@ -22,7 +22,7 @@ def keep_private() -> None:
 def make_folder(data: Path) -> None:
     """Make the data folder, but not the folders above it, or close one that stands open to others.
 
-    A mistyped path should be told, not become an empty course. Raises DatabaseTrouble.
+    A mistyped path should be reported, not become an empty course. Raises DatabaseTrouble.
     """
     try:
         data.mkdir(mode=0o700, exist_ok=True)

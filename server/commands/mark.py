@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print one verdict for each program; what can't be marked is told on standard error."""
+    """Print one verdict for each program; what can't be marked is reported on standard error."""
     try:
         exercise = load_exercise(find_exercise(arguments.exercise))
     except FileFault as fault:
@@ -83,8 +83,8 @@ def _document(program: str, verdict: Verdict) -> dict[str, Any]:
 def _report(program: str, verdict: Verdict) -> str:
     lines = [f"{program}: {verdict.score:g} of {verdict.max_score:g} points"]
     for r in verdict.requirements:
-        told = r.sentence or r.known_by
-        lines.append(f"  {r.id:<5}{r.status.word:<15}{told}")
+        detail = r.sentence or r.known_by
+        lines.append(f"  {r.id:<5}{r.status.word:<15}{detail}")
     lines += [f"  second look: {d.sentence} (found by {d.found_by})" for d in verdict.second_look]
     if verdict.fault:
         lines.append(f"  {verdict.fault}")

@@ -74,8 +74,8 @@ def _row(exercise: Exercise, program: Program, number: int) -> _Row:
     if proof.suspicion is not None:
         found = replay_suspicion(exercise, program, number, proof.suspicion)
         if found is not None:
-            told = scenario_words(found.scenario)
-            steps = tuple(f"{step.when}: {', '.join(step.actions)}" for step in told)
+            found_steps = scenario_words(found.scenario)
+            steps = tuple(f"{step.when}: {', '.join(step.actions)}" for step in found_steps)
     return _Row(proof, seconds, steps)
 
 

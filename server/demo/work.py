@@ -144,14 +144,14 @@ class SubmissionBatch:
         self.results += [
             {
                 "submission_id": id,
-                "requirement": told.id,
+                "requirement": result.id,
                 "position": position,
-                "status": told.status,
-                "known_by": told.known_by,
-                "score": told.score,
-                "max_score": told.max_score,
+                "status": result.status,
+                "known_by": result.known_by,
+                "score": result.score,
+                "max_score": result.max_score,
             }
-            for position, told in enumerate(verdict.requirements)
+            for position, result in enumerate(verdict.requirements)
         ]
 
     def store(self) -> None:

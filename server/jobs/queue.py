@@ -98,10 +98,10 @@ class Queue:
                 with psycopg.connect(conninfo(self._database), autocommit=True) as connection:
                     connection.execute(f"LISTEN {CHANNEL}".encode())
                     # What came while nobody listened.
-                    self.verdicts.tell_all()
+                    self.verdicts.notify_all()
                     while not self._stopping.is_set():
                         for notice in connection.notifies(timeout=0.5):
-                            self.verdicts.tell(int(notice.payload))
+                            self.verdicts.notify(int(notice.payload))
             except psycopg.OperationalError:
                 log.warning("PostgreSQL does not answer; pages ask again by themselves")
                 self._stopping.wait(1)

@@ -1,7 +1,7 @@
-"""Who waits for a verdict in this process, and is told when it comes.
+"""Who waits for a verdict in this process, and is notified when it comes.
 
 Threads and the event loop wait by the same futures; whoever marks, or hears that somebody else has
-marked, tells. Being told means *look again*: the submission's row is the truth.
+marked, notifies. Being notified means *look again*: the submission's row is the truth.
 """
 
 from collections.abc import Iterator
@@ -22,39 +22,39 @@ class Verdicts:
 
         Begin this before looking whether the verdict is there: it may come at any time after.
         """
-        told: Future[None] = Future()
+        arrival: Future[None] = Future()
         # Whoever gives up waiting must not cancel what another thread is just setting.
-        told.set_running_or_notify_cancel()
+        arrival.set_running_or_notify_cancel()
         with self._lock:
             if self._closed:
-                told.set_result(None)
+                arrival.set_result(None)
             else:
-                self._waiting.setdefault(submission_id, set()).add(told)
+                self._waiting.setdefault(submission_id, set()).add(arrival)
         try:
-            yield told
+            yield arrival
         finally:
             with self._lock:
                 waiting = self._waiting.get(submission_id, set())
-                waiting.discard(told)
+                waiting.discard(arrival)
                 if not waiting:
                     self._waiting.pop(submission_id, None)
 
-    def tell(self, submission_id: int) -> None:
+    def notify(self, submission_id: int) -> None:
         """Note that a submission is marked, or can't be."""
         with self._lock:
             waiting = self._waiting.pop(submission_id, set())
-        for told in waiting:
-            told.set_result(None)
+        for arrival in waiting:
+            arrival.set_result(None)
 
-    def tell_all(self) -> None:
+    def notify_all(self) -> None:
         """Something may have been missed."""
         with self._lock:
             waiting = list(self._waiting)
         for submission_id in waiting:
-            self.tell(submission_id)
+            self.notify(submission_id)
 
     def close(self) -> None:
         """Nobody waits any longer: the process is to stop."""
         with self._lock:
             self._closed = True
-        self.tell_all()
+        self.notify_all()

@@ -124,7 +124,7 @@ class Worker:
             log.exception("submission %d could not be marked", submission_id)
             self._failed.add(submission_id)
         finally:
-            self.verdicts.tell(submission_id)
+            self.verdicts.notify(submission_id)
 
 
 def get_ready(catalogue: Catalogue) -> None:

@@ -64,7 +64,7 @@ class ProgramChanges:
 
 
 _ALIKE = 0.5
-"""Rungs that have a smaller share in common are told as one removed and one added."""
+"""Rungs that have a smaller share in common are shown as one removed and one added."""
 
 
 def compare(before: Program, after: Program) -> ProgramChanges:
@@ -85,19 +85,19 @@ def describe_change(row: RungChange, before: Program, after: Program) -> str:
     if row.change is ChangeKind.SAME:
         return f"{number} is the same."
     old, new = before.rungs[row.before], after.rungs[row.after]
-    told = [
+    differences = [
         *(f"added {describe_item(item_at(new.network, p), after)}" for p in row.elements_after),
         *(f"added {describe_output(new.outputs[n], after)}" for n in row.outputs_after),
         *(f"removed {describe_item(item_at(old.network, p), before)}" for p in row.elements_before),
         *(f"removed {describe_output(old.outputs[n], before)}" for n in row.outputs_before),
     ]
     if not row.elements_before and not row.elements_after and old.network != new.network:
-        told.append("other branches")
+        differences.append("other branches")
     if old.comment != new.comment:
-        told.append("another comment")
+        differences.append("another comment")
     if old.serves != new.serves:
-        told.append("other requirements")
-    return f"{number} changed: {'; '.join(told) or 'another order of outputs'}."
+        differences.append("other requirements")
+    return f"{number} changed: {'; '.join(differences) or 'another order of outputs'}."
 
 
 def _rungs(before: Sequence[Rung], after: Sequence[Rung]) -> Iterator[RungChange]:

@@ -1,7 +1,7 @@
 """The parser's hand on the tokens: where it stands, what it expects, and how it goes on.
 
 A mistake in a construct is noted, the rest of the construct is skipped, and reading goes on after
-it, so that all mistakes of a text are told at once.
+it, so that all mistakes of a text are reported at once.
 """
 
 from collections.abc import Callable

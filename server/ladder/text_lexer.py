@@ -96,7 +96,7 @@ _KINDS = {
 
 
 def tokenize(text: str) -> Tokens:
-    """Take a text apart. Characters that belong nowhere are left out and told as faults."""
+    """Take a text apart. Characters that belong nowhere are left out and reported."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     tokens: list[Token] = []
     comments: list[Comment] = []

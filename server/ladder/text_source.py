@@ -1,4 +1,4 @@
-"""A program together with the places in its text, so that any message can be told by line."""
+"""A program together with the places in its text, so that any message can name its line."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace

@@ -80,5 +80,5 @@ def without_branch(network: Series, path: Path) -> Series:
 
 
 def path_of(network: Series, element: Element) -> Path:
-    """Return the path of this very element, told from its equals by identity."""
+    """Return the path of this very element, found by identity."""
     return next(path for path, each in walk(network) if each is element)

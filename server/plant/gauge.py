@@ -1,4 +1,4 @@
-"""A gauge: one quantity of the plant, and the boundaries at which something is told about it.
+"""A gauge: one quantity of the plant, and the boundaries at which something reads it.
 
 A level switch, a position switch and a check's threshold are all boundaries. In a concrete
 machine each is measured from the quantity. In an abstract one there is no quantity: only the

@@ -22,9 +22,9 @@ class TransmitterReading:
     def __init__(self, asm: Assembler, gauge: Gauge, edges: Collection[int] | None) -> None:
         self._asm = asm
         self._open = edges is None
-        told = {n for n in edges or () if 0 < n <= ANALOG_TOP}
+        known = {n for n in edges or () if 0 < n <= ANALOG_TOP}
         self._steps = [
-            (n, gauge.at_least(least_value(n, gauge.low, gauge.high))) for n in sorted(told)
+            (n, gauge.at_least(least_value(n, gauge.low, gauge.high))) for n in sorted(known)
         ]
         self._gauge = gauge
         self.word = Word(asm.planes(INT_PLANES, self._stands_for(self.number_at(gauge.start))))

@@ -30,7 +30,7 @@ class Claims:
             self._held.add(key)
             return True
 
-    def give_back(self, key: Key) -> None:
+    def release(self, key: Key) -> None:
         with self._lock:
             if key not in self._held:
                 return

@@ -220,7 +220,7 @@ def _results(session: Session, user_id: int) -> dict[str, Any]:
 
 
 def _other_systems(session: Session, user_id: int) -> dict[str, Any]:
-    """Return what other systems are told of the person, and call them."""
+    """Return what other systems know of the person, and their names for them."""
     return {
         "sign-in providers": [
             {"issuer": person.issuer, "subject": person.subject}

@@ -1,7 +1,7 @@
 """Marking again: new verdicts on submissions that have one, with the earlier ones kept.
 
 What a student has got is not taken away: a verdict with fewer points replaces an earlier one only
-where the instructor says so. Whose verdict was replaced is told so until they have seen it.
+where the instructor says so. Whose verdict was replaced is shown that until they have seen it.
 """
 
 from collections.abc import Iterable, Sequence
@@ -136,16 +136,16 @@ def _tell(session: Session, stored: StoredVerdict, now: datetime) -> None:
     """Note for its author and their partner that a verdict is about to be replaced."""
     submission = session.get_one(Submission, stored.submission_id)
     for user_id in with_partners(session, submission.assignment, [submission.user_id]):
-        told = session.get(UnseenChange, (submission.id, user_id))
-        if told is None:
-            told = UnseenChange(
+        unseen = session.get(UnseenChange, (submission.id, user_id))
+        if unseen is None:
+            unseen = UnseenChange(
                 submission_id=submission.id,
                 user_id=user_id,
                 score=stored.score,
                 max_score=stored.max_score,
             )
-            session.add(told)
-        told.changed_at = now
+            session.add(unseen)
+        unseen.changed_at = now
 
 
 def unseen_changes(session: Session, user_id: int) -> list[UnseenChange]:

@@ -48,8 +48,8 @@ def note_changes(
     ids = dict(session.execute(select(User.email, User.id).where(User.email.in_(joined))).all())
     for email, role in joined.items():
         note_role(session, section_id, ids[email], None, role, by_id=by_id, now=now)
-    told = [(Action.CHANGED_ROLE, user, f"as {line.role.value}") for user, line in changes.moved]
-    told += [(Action.CHANGED_ACCOUNT, user, "name") for user, _ in changes.renamed]
-    told += [(Action.LEFT_SECTION, user, "") for user in changes.missing if dropped]
-    for action, user, detail in told:
+    noted = [(Action.CHANGED_ROLE, user, f"as {line.role.value}") for user, line in changes.moved]
+    noted += [(Action.CHANGED_ACCOUNT, user, "name") for user, _ in changes.renamed]
+    noted += [(Action.LEFT_SECTION, user, "") for user in changes.missing if dropped]
+    for action, user, detail in noted:
         note(session, now, by_id, action, section_id, person_id=user.id, detail=detail)

@@ -21,7 +21,7 @@ from starlette.responses import PlainTextResponse, Response
 from server.store.gauges import marking_now
 
 WINDOW = timedelta(minutes=15)
-"""Times of marking are told for the verdicts of so long."""
+"""Times of marking are published for the verdicts of so long."""
 
 
 def add_operation(app: FastAPI) -> None:

@@ -41,7 +41,7 @@ DISABLED = "This account is disabled, so nobody can sign in to it. Ask an admini
 
 
 def wait_sentence(wait: timedelta) -> str:
-    """Return what somebody is told who has to wait before the next try."""
+    """Return the sentence for somebody who has to wait before the next try."""
     seconds = max(1, round(wait.total_seconds()))
     return f"Too many wrong tries. Wait {seconds} seconds, then try again."
 

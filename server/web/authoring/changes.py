@@ -75,7 +75,7 @@ def _set(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
 
 def _kept(kind: Kind, value: str) -> Any:
     found = typed(kind, value)
-    # A field that must be there stays, so that its fault is told beside it.
+    # A field that must be there stays, so that its fault is shown beside it.
     return "" if found is None and kind.required else found
 
 

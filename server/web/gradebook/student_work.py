@@ -126,7 +126,7 @@ def student_standing(
 
 
 def most_points(session: Session, assignment: Assignment, student_id: int) -> float | None:
-    """Return the points of the exercise, as far as a verdict has told them."""
+    """Return the points of the exercise, as far as a verdict shows them."""
     return standings_of(session, student_id, [assignment.id])[assignment.id].max_score
 
 

@@ -75,11 +75,11 @@ def compared(before: Program, after: Program) -> ProgramComparison:
 
 def _summary(rungs: tuple[RungChange, ...], declarations: int) -> str:
     counts = [(sum(row.change is change for row in rungs), change) for change in _DIFFERENT]
-    told = [f"{_rungs(count)} {change}" for count, change in counts if count]
+    parts = [f"{_rungs(count)} {change}" for count, change in counts if count]
     if declarations:
         differ = "declaration differs" if declarations == 1 else "declarations differ"
-        told.append(f"{declarations} {differ}")
-    return f"{', '.join(told)}." if told else "Both are the same."
+        parts.append(f"{declarations} {differ}")
+    return f"{', '.join(parts)}." if parts else "Both are the same."
 
 
 _DIFFERENT = (ChangeKind.ADDED, ChangeKind.REMOVED, ChangeKind.CHANGED)

@@ -154,11 +154,11 @@ def _references(rung: Rung, number: int, uses: dict[str, Uses]) -> Iterator[str]
         elsewhere = [p for p in (*used.writes, *used.calls) if p.rung != number]
         if symbol in blocks and not used.reads and not elsewhere:
             continue
-        told = [f"read in {_numbers(used.reads) or 'no rung'}"]
+        listed = [f"read in {_numbers(used.reads) or 'no rung'}"]
         if elsewhere:
             done = "called" if symbol in blocks else "driven"
-            told.append(f"{done} in {_numbers(elsewhere)}, too")
-        yield f"{symbol}: {'; '.join(told)}"
+            listed.append(f"{done} in {_numbers(elsewhere)}, too")
+        yield f"{symbol}: {'; '.join(listed)}"
 
 
 def _numbers(places: Sequence[Place]) -> str:

@@ -80,9 +80,9 @@ async def submit(
     taken = await run_in_threadpool(_take, request, here, visitor, database, worker, now, revision)
     if isinstance(taken, Response):
         return taken
-    with worker.verdicts.awaited(taken) as told:
+    with worker.verdicts.awaited(taken) as arrival:
         worker.begin(taken)
-        await wait_until_marked(request, told, PATIENCE_SECONDS)
+        await wait_until_marked(request, arrival, PATIENCE_SECONDS)
     address = f"/submissions/{taken}"
     if wants_fragment(request):
         return Response(status_code=204, headers={"HX-Redirect": address})
@@ -179,10 +179,10 @@ async def verdict_progress(
 ) -> Response:
     """Answered once the submission is marked; without news after some time, to be asked again."""
     held: Held = request.app.state.held
-    with worker.verdicts.awaited(submission_id) as told, held.one_more(visitor.id) as waits:
+    with worker.verdicts.awaited(submission_id) as arrival, held.one_more(visitor.id) as waits:
         news = await run_in_threadpool(_news, request, submission_id, database, worker)
         if news is None and waits:
-            await wait_until_marked(request, told, waiting.HOLD_SECONDS)
+            await wait_until_marked(request, arrival, waiting.HOLD_SECONDS)
             news = await run_in_threadpool(_news, request, submission_id, database, worker)
     return news or Response(status_code=204)
 

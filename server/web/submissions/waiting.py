@@ -19,12 +19,12 @@ MOST_HELD = 3
 """Of one visitor. A browser opens six connections to a server; the rest is for its pages."""
 
 
-async def wait_until_marked(request: Request, told: "Future[None]", seconds: float) -> None:
+async def wait_until_marked(request: Request, arrival: "Future[None]", seconds: float) -> None:
     """Wait until there is something to look at, ``seconds`` have passed or the page is gone."""
     gone = asyncio.create_task(_gone(request))
     try:
         await asyncio.wait(
-            [asyncio.wrap_future(told), gone],
+            [asyncio.wrap_future(arrival), gone],
             timeout=seconds,
             return_when=asyncio.FIRST_COMPLETED,
         )

@@ -94,7 +94,7 @@ class CommandHandler:
             await self._runs.open(self.key, self._here.exercise, recorded)
 
     async def take(self, text: str, viewer: Viewer) -> None:
-        """Do one command; what can't be done is told in words, and nothing is changed."""
+        """Do one command, or send the viewer an error message and change nothing."""
         try:
             if len(text) > LONGEST_COMMAND:
                 raise CommandRefused("This command is too long.")

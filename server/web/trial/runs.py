@@ -254,7 +254,7 @@ class Runs:
                     min(self._slots, key=len).add(trial)
                     self._any.set()
             finally:
-                await self._give_back(key)
+                await self._release(key)
         return self._trials[key]
 
     async def replace(self, key: Key, recorded: Recorded) -> None:
@@ -301,11 +301,11 @@ class Runs:
         for slot in self._slots:
             slot.discard(trial)
         await self.save(trial)
-        await self._give_back(trial.key)
+        await self._release(trial.key)
 
-    async def _give_back(self, key: Key) -> None:
+    async def _release(self, key: Key) -> None:
         if self._claims and key not in self._trials:
-            await asyncio.to_thread(self._claims.give_back, key)
+            await asyncio.to_thread(self._claims.release, key)
 
     async def save(self, *trials: LiveTrial) -> None:
         """Store the records of those in which something has happened, all at once."""
@@ -331,7 +331,7 @@ class Runs:
     def start(self) -> None:
         self._tasks = [
             asyncio.create_task(self._tick(), name="trial runs"),
-            asyncio.create_task(self._keep_house(), name="records of trial runs"),
+            asyncio.create_task(self._clean_up(), name="records of trial runs"),
         ]
 
     async def stop(self) -> None:
@@ -395,7 +395,7 @@ class Runs:
             await self.close(trial)
             trial.screen.wake(trial.viewers)
 
-    async def _keep_house(self) -> None:
+    async def _clean_up(self) -> None:
         # Beside the clock, which must not wait for the database.
         while True:
             await asyncio.sleep(1.0)

@@ -121,7 +121,7 @@ def test_a_student_does_not_choose(
     client: TestClient, platform: Platform, assignments: list[Assignment]
 ) -> None:
     answer = launch(client, platform, BO, None)
-    assert "Only who teaches the course" in sentence(answer)
+    assert "Only teaching staff of the course" in sentence(answer)
 
 
 def test_a_platform_that_wants_the_choice_elsewhere(
