@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def coverage(exercise: Exercise, undemanded: Sequence[Undemanded]) -> dict[str, Any]:
-    """What is undemanded and what is free in one exercise, as ``--json`` prints it."""
+    """Return what is undemanded and what is free in one exercise, as ``--json`` prints it."""
     return {
         "undemanded": [
             {
@@ -64,7 +64,7 @@ def coverage(exercise: Exercise, undemanded: Sequence[Undemanded]) -> dict[str, 
 
 
 def counts(found: Adequacy) -> dict[str, int]:
-    """The figures of one exercise, as ``--json`` prints them."""
+    """Return the figures of one exercise, as ``--json`` prints them."""
     return {
         "right": found.right,
         "right_failed": len(found.right_failed),

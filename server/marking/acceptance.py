@@ -116,7 +116,7 @@ def _monitors(
 
 
 def scenarios_of(exercise: Exercise, number: int, check: Check) -> list[int]:
-    """The scenarios in which a check of a requirement counts."""
+    """Return the scenarios in which a check of a requirement counts."""
     name = exercise.requirements[number].id
     return [
         lane

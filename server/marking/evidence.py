@@ -110,7 +110,7 @@ def _lanes(
 
 
 def _changes(values: NDArray[np.float64], every: int) -> NDArray[np.int64]:
-    """Indices at which a new value begins; of a quantity at most one in ``every`` scans."""
+    """Return the indices at which a new value begins; of a quantity, one in ``every`` scans."""
     if values.size == 0:
         return np.zeros(0, np.int64)
     if every > 1:

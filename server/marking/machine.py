@@ -167,7 +167,7 @@ def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
 
 
 def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
-    """Where the scenarios of a requirement begin: the actions, and the abstract planes then."""
+    """Return where a requirement's scenarios begin: the actions, and the abstract planes."""
     found: dict[tuple[tuple[int, bool], ...], Start] = {}
     beginnings = [(), *(s.start for s in exercise.scenarios_judging(requirement))]
     for actions in beginnings:
@@ -257,7 +257,7 @@ class _MachineBuilder:
         return compiled
 
     def observer(self) -> None:
-        """The exercise's own rungs beside the program; they never lose their supply."""
+        """Assemble the exercise's own rungs beside the program; they never lose their supply."""
         observer = self.exercise.observer
         if observer.rungs:
             compiled = compile_program(self.asm, observer, {}, TRUE, signals=self.judging_signals())
@@ -272,7 +272,7 @@ class _MachineBuilder:
         return any(self.exercise.requirements[number].id == REQUIREMENT for number in wanted)
 
     def unlike(self, compiled: CompiledProgram, power: int) -> None:
-        """The signals ``unlike.<output>``, if a requirement asks for them."""
+        """Add the signals ``unlike.<output>``, if a requirement asks for them."""
         if self.shadows:
             exercise = self.exercise
             emit_unlike(

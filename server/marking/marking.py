@@ -54,7 +54,7 @@ class Found:
 
 
 def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> Verdict:
-    """The full verdict on a program that is free of errors.
+    """Return the full verdict on a program that is free of errors.
 
     A program that meets every requirement on its behavior is also compared with the references.
     The same program, exercise and engine give the same bytes.
@@ -109,7 +109,7 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
 
 
 def _behaves(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> bool:
-    """Whether every requirement on behavior is met."""
+    """Return whether every requirement on behavior is met."""
     return all(r.status is Status.MET for n, r in enumerate(judged) if provable(exercise, n))
 
 
@@ -144,18 +144,18 @@ def _endure(
 
 
 def _with_faults(exercise: Exercise, number: int) -> bool:
-    """Whether a requirement is judged in a scenario with faults."""
+    """Return whether a requirement is judged in a scenario with faults."""
     return bool(faults_in(exercise.scenarios_judging(number)))
 
 
 def seed_of(exercise: Exercise, program: Program) -> int:
-    """The seed of a program's random runs: 63 bits that follow from program and suite."""
+    """Return the seed of a program's random runs: 63 bits that follow from program and suite."""
     text = f"{exercise.suite_hash}\n{print_program(program)}"
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big") >> 1
 
 
 def _suspected(exercise: Exercise, requirement: str, proof: Proof) -> tuple[Difference, ...]:
-    """What a teacher should look at where the search refuted a requirement and no run did."""
+    """Return what a teacher should look at: the search refuted a requirement and no run did."""
     if proof.outcome is not Outcome.REFUTED or proof.suspicion is None:
         return ()
     scenario = suspected_scenario(exercise, proof.suspicion)
@@ -179,7 +179,7 @@ def reason(proof: Proof) -> str:
 def _not_met(
     exercise: Exercise, program: Program, number: int, found: Found, met: RequirementVerdict
 ) -> RequirementVerdict:
-    """A requirement that a run beyond the suite violates, with that run as evidence."""
+    """Return a requirement that a run beyond the suite violates, with that run as evidence."""
     widened = replace(exercise, scenarios=(*exercise.scenarios, found.scenario))
     assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
     shown, run = look_at(widened, assembled, found.monitor, found.scenario, found.scan)

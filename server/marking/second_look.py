@@ -113,7 +113,7 @@ def look_again(
 
 
 def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
-    """The first written scenario in which each output differs, open ones first."""
+    """Yield the first written scenario in which each output differs, open ones first."""
     assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
     seen = replay(assembled, widened.scenarios)
     number = len(widened.requirements) - 1
@@ -129,7 +129,7 @@ def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
 def differences_in(
     exercise: Exercise, program: Program, runs: Iterable[Violation]
 ) -> tuple[Difference, ...]:
-    """The differences that an endurance run found, one an output."""
+    """Return the differences that an endurance run found, one an output."""
     widened = with_second_look(exercise)
     found = (
         _in_run(widened, program, each.scenario, each.monitor, each.scan, FoundBy.ENDURANCE)
@@ -141,7 +141,7 @@ def differences_in(
 def _in_run(
     widened: Exercise, program: Program, scenario: Scenario, monitor: int, scan: int, by: FoundBy
 ) -> Difference:
-    """A difference in a run of the machine that ``widened`` makes with this scenario alone."""
+    """Return a difference in a run of the machine ``widened`` with this scenario alone."""
     own = replace(widened, scenarios=(*widened.scenarios, scenario))
     assembled = assemble(own, program, faults=faults_in(own.scenarios))
     return _shown(own, assembled, scenario, monitor, scan, by)
@@ -174,7 +174,7 @@ def _shown(
 def _by_search(
     everyday: Exercise, program: Program, number: int, suspicion: SuspectedViolation
 ) -> Difference:
-    """A difference that the search found: on the plant itself, or as the search had it."""
+    """Return a difference that the search found: on the plant itself, or as the search had it."""
     replayed = replay_suspicion(everyday, program, number, suspicion)
     if replayed is not None and replayed.nominal:
         return _in_run(

@@ -72,7 +72,7 @@ def emit_unlike(
 
 
 def _differs(asm: Assembler, a: Signal, b: Signal) -> int:
-    """A plane: the outputs ``a`` and ``b`` are not equal, and ``b`` is as in the scan before.
+    """Return a plane: ``a`` and ``b`` are not equal, and ``b`` is as in the scan before.
 
     An output that follows a scan late differs in every scan from one that changes in every scan.
     """
@@ -82,7 +82,7 @@ def _differs(asm: Assembler, a: Signal, b: Signal) -> int:
 
 
 def _changed(asm: Assembler, plane: int) -> int:
-    """A plane: ``plane`` is not as it was in the scan before."""
+    """Return a plane: ``plane`` is not as it was in the scan before."""
     if plane in (FALSE, TRUE):
         return FALSE
     before = asm.bit()
@@ -102,7 +102,7 @@ def _planes(signal: Signal) -> list[int]:
 
 
 def with_second_look(exercise: Exercise) -> Exercise:
-    """The exercise with one more requirement, judged in every scenario: be like a reference."""
+    """Return the exercise with one more requirement everywhere: be like a reference."""
     outputs = [p.symbol for p in exercise.points if p.direction is Direction.OUTPUT]
     checks = tuple(
         Lasts.model_validate(

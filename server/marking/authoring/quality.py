@@ -116,7 +116,7 @@ def look_into(
 
 
 def _out_of_step(exercise: Exercise) -> Iterator[Finding]:
-    """Where the statement and the tables speak of different things."""
+    """Yield where the statement and the tables speak of different things."""
     text = exercise.statement
     devices = {p.device: p for p in exercise.points}
     known = {*devices, *exercise.plant.tags}
@@ -178,8 +178,7 @@ def _marked(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Itera
 
 
 def _exercised(exercise: Exercise, right: list[ReferenceProgram]) -> Iterator[Finding]:
-    """Requirements that fewer scenarios than two bring to bear, on the right program that does
-    best."""
+    """Yield requirements that fewer than two scenarios exercise on the best right program."""
     most = dict.fromkeys((r.id for r in exercise.requirements), 0)
     for program in right:
         assembled = assemble(exercise, program.program, faults=faults_in(exercise.scenarios))
@@ -201,7 +200,7 @@ def _exercised(exercise: Exercise, right: list[ReferenceProgram]) -> Iterator[Fi
 
 
 def _impossible(exercise: Exercise, wanting: list[dict[int, Status]]) -> Iterator[Finding]:
-    """Requirements that no program met, and pairs that none met together.
+    """Yield requirements that no program met, and pairs that none met together.
 
     ``wanting`` has for each program tried the requirements that it did not meet.
     """

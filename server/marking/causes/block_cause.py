@@ -38,7 +38,7 @@ def block_cause(
 def _timer(
     conduction: Conduction, instance: str, kind: str, seen_in: int, changed: int | None
 ) -> BlockCause:
-    """A timer at the last change of its Q, or (``changed`` is None) as it runs or rests."""
+    """Return a timer at the last change of its Q, or (``changed`` is None) as it runs or rests."""
     at = seen_in if changed is None else changed
     outputs = conduction.history.values[f"{instance}.q"]
     power = conduction.power_into(conduction.blocks[instance][0])
@@ -62,7 +62,7 @@ def _timer(
 
 
 def _counter(conduction: Conduction, instance: str, kind: str, seen_in: int) -> BlockCause:
-    """A counter at the last change of its number."""
+    """Return a counter at the last change of its number."""
     spot, block = conduction.blocks[instance]
     counts = conduction.history.values[f"{instance}.cv"]
     at = run_start(counts, seen_in)
@@ -100,7 +100,7 @@ def _memory(
 
 
 def _operand(block: Block, pin: str) -> str | None:
-    """The lower-case name on one of a block's pins."""
+    """Return the lower-case name on one of a block's pins."""
     for wired in block.inputs:
         if wired.pin == pin and isinstance(wired.operand, Name):
             return wired.operand.symbol.lower()

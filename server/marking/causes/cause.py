@@ -150,7 +150,7 @@ class _Tracer:
                 self._written(symbol, write, seen_in, start, changed)
 
     def input(self, symbol: str, start: int) -> None:
-        """An input's value since a scan, where every chain ends."""
+        """Explain an input's value since a scan, where every chain ends."""
         change = InputChange(symbol, start)
         if symbol == SUPPLY:
             told = "came back" if self._history.supply[start] else "went off"
@@ -179,7 +179,7 @@ class _Tracer:
         self.reasons.append(Reason(text, symbol, off, change=InputChange(SUPPLY, off)))
 
     def _untouched(self, symbol: str, scan: int) -> None:
-        """A signal that nothing has written so far."""
+        """Explain a signal that nothing has written so far."""
         value = bool(self._history.values[symbol][scan])
         number = self._conduction.variables[symbol].type == "INT"
         told = self._told(symbol, scan)
@@ -224,7 +224,7 @@ class _Tracer:
         self._into(rung, leaves, at)
 
     def _kept(self, symbol: str, write: Write, seen_in: int, start: int) -> None:
-        """What keeps a coil's rung conducting, when it is more than what made it conduct."""
+        """Explain what keeps a coil's rung conducting, where more than the start is needed."""
         assert isinstance(write.by, Coil), "only coils are kept"
         rung = write.spot[0]
         if write.by.kind is not CoilKind.COIL or seen_in == start:
@@ -259,7 +259,7 @@ class _Tracer:
     # -- rungs ----------------------------------------------------------------------------------
 
     def _before(self, at: int) -> int | None:
-        """The scan before one, to compare with; None for a first scan under power."""
+        """Return the scan before one, to compare with; None for a first scan under power."""
         return at - 1 if at > 0 and self._history.supply[at - 1] else None
 
     def _into(self, rung: int, leaves: Iterable[tuple[Path, Element]], at: int) -> None:

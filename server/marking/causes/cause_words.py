@@ -6,12 +6,12 @@ from server.ladder.text_printer import print_element
 
 
 def became(value: str) -> str:
-    """What a signal did to have the value ON, OFF or a number."""
+    """Return what a signal did to have the value ON, OFF or a number."""
     return {"ON": "came ON", "OFF": "went OFF"}.get(value, f"became {value}")
 
 
 def change_of(element: Element, conducts: bool) -> str:
-    """What an element's signal did so that it conducts, or no longer does."""
+    """Return what an element's signal did so that it conducts, or no longer does."""
     match element:
         case Contact(ContactKind.RISING | ContactKind.FALLING as kind, symbol) if not conducts:
             return f"the {kind} of {symbol} was over"

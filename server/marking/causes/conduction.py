@@ -40,8 +40,11 @@ END = 1 << 30
 
 @dataclass(frozen=True, slots=True)
 class Write:
-    """One place that writes a signal; ``position`` counts elements and outputs in the order of
-    evaluation. ``spot`` is that of a block, or the rung's own with an empty path."""
+    """One place that writes a signal.
+
+    ``position`` counts elements and outputs in the order of evaluation. ``spot`` is that of a
+    block, or the rung's own with an empty path.
+    """
 
     position: int
     spot: Spot
@@ -110,20 +113,20 @@ class Conduction:
     # -- values ---------------------------------------------------------------------------------
 
     def before(self, symbol: str, scan: int) -> int:
-        """A signal's value at the beginning of a scan."""
+        """Return a signal's value at the beginning of a scan."""
         if scan == 0:
             return self.history.before[symbol]
         return int(self.history.values[symbol][scan - 1])
 
     def last_write(self, symbol: str, scan: int, position: int = END) -> Write | None:
-        """The last write before ``position`` that decided the signal's value in a scan."""
+        """Return the last write before ``position`` that decided the signal's value in a scan."""
         for write in reversed(self.writes.get(symbol, ())):
             if write.position < position and self.wrote(write, scan):
                 return write
         return None
 
     def wrote(self, write: Write, scan: int) -> bool:
-        """Whether a place wrote in this scan: set, reset and assignment only under power."""
+        """Return whether a place wrote in this scan: set, reset and assignment only under power."""
         if not self.history.supply[scan]:
             return False
         conditional = isinstance(write.by, AssignmentStatement) or (
@@ -132,7 +135,7 @@ class Conduction:
         return not conditional or bool(self.history.power[write.spot][scan])
 
     def read(self, symbol: str, scan: int, position: int = END) -> int:
-        """A signal's value as it is read at a position of a scan."""
+        """Return a signal's value as it is read at a position of a scan."""
         if symbol not in self.inputs and position < END:
             write = self.last_write(symbol, scan, position)
             if write is None:
@@ -143,24 +146,27 @@ class Conduction:
         return int(self.history.values[symbol][scan])
 
     def time(self, scan: int) -> str:
-        """When a scan was, in words."""
+        """Return when a scan was, in words."""
         return seconds((self.history.first + scan) * self.history.period_ms)
 
     def always(self) -> str:
-        """How long something has been so that has never changed."""
+        """Return how long something has been so that has never changed."""
         return f"since before {self.time(0)}" if self.history.first else "since the start"
 
     # -- power ----------------------------------------------------------------------------------
 
     def power_into(self, spot: Spot) -> NDArray[np.bool_]:
-        """Whether power reached an element, in each scan."""
+        """Return whether power reached an element, in each scan."""
         rung, path = spot
         if path[-1] > 0:
             return self.history.power[rung, (*path[:-1], path[-1] - 1)]
         return self.history.supply if len(path) == 1 else self.power_into((rung, path[:-2]))
 
     def passes(self, rung: int, path: Path, item: Item, scan: int) -> bool | None:
-        """Whether an item lets power through, or would if some came; None if nobody can tell."""
+        """Return whether an item lets power through, or would if some came.
+
+        None if nobody can tell.
+        """
         if isinstance(item, Parallel):
             found = [
                 self._all_pass(rung, within(branch, (*path, j)), scan)
@@ -197,7 +203,7 @@ class Conduction:
     def deciding(
         self, rung: int, chain: Chain, scan: int, before: int | None = None
     ) -> list[tuple[Path, Element]]:
-        """The elements that let a chain conduct, or kept it from it, in a scan.
+        """Return the elements that let a chain conduct, or kept it from it, in a scan.
 
         With ``before``, an earlier scan in which it was otherwise, only those that changed since.
         """
@@ -232,12 +238,12 @@ class Conduction:
 
 
 def within(series: Series, prefix: Path = ()) -> Chain:
-    """The items of a series with their paths."""
+    """Return the items of a series with their paths."""
     return [((*prefix, i), item) for i, item in enumerate(series.items)]
 
 
 def leading_to(network: Series, path: Path) -> Chain:
-    """The items that power passes on its way to an element, those of other branches left out."""
+    """Return the items that power passes on its way to an element, without other branches."""
     chain: Chain = []
     series, rest = network, path
     prefix: Path = ()
@@ -253,6 +259,6 @@ def leading_to(network: Series, path: Path) -> Chain:
 
 
 def run_start(values: NDArray[np.generic], last: int) -> int:
-    """The first scan of the stretch of equal values that reaches to ``last``."""
+    """Return the first scan of the stretch of equal values that reaches to ``last``."""
     different = np.flatnonzero(values[: last + 1] != values[last])
     return int(different[-1]) + 1 if different.size else 0

@@ -41,7 +41,7 @@ def shortest(reasons: tuple[Reason, ...]) -> tuple[str, ...]:
 
 
 def _judged_output(exercise: Exercise, program: Program, check: Pattern) -> str | None:
-    """The student's symbol for the first output point in what the check demands or forbids."""
+    """Return the student's symbol for the first output that the check demands or forbids."""
     outputs = {p.symbol.lower(): p for p in exercise.points if p.direction is Direction.OUTPUT}
     for expression in (check.judged, *check.conditions().values()):
         for _, element in walk(expression.network):

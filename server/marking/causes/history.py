@@ -36,7 +36,7 @@ class History:
 
 
 def planes_to_record(program: CompiledProgram, supply: int) -> list[int]:
-    """The planes that ``history_of`` needs; the program is compiled with ``observe``."""
+    """Return the planes that ``history_of`` needs; the program is compiled with ``observe``."""
     signals = planar(program.symbols.items()).values()
     planes = {plane for signal in signals for plane in planes_of(signal)}
     return sorted(planes | set(program.power.values()) | {supply})
@@ -51,7 +51,7 @@ def history_of(
     before: NDArray[np.bool_],
     first: int = 0,
 ) -> History:
-    """A history from ``bits`` bool[scans, planes], recorded at the end of each scan.
+    """Return a history from ``bits`` bool[scans, planes], recorded at the end of each scan.
 
     ``before`` bool[planes] are the same planes before the first of them.
     """

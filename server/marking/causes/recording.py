@@ -14,7 +14,7 @@ from server.scan.assembler import Bit
 def record_scenario(
     exercise: Exercise, program: Program, scenario: Scenario, scans: int
 ) -> History:
-    """What the program did in the first ``scans`` scans of a scenario (fewer if it ends)."""
+    """Return what the program did in the first ``scans`` scans of a scenario (fewer if it ends)."""
     assembled = assemble(exercise, program, observe=True)
     supply = assembled.plane("power")
     planes = planes_to_record(assembled.program, supply)

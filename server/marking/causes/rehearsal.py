@@ -30,7 +30,7 @@ class InputChange:
 
 
 def changes_of(program: Program, history: History, last: int) -> list[InputChange]:
-    """Every change of an input after the first scan and up to ``last``, the latest first."""
+    """Return every change of an input after the first scan and up to ``last``, the latest first."""
     found = []
     for name, values in _inputs(program, history).items():
         at = np.flatnonzero(np.diff(values[: last + 1])) + 1
@@ -41,7 +41,7 @@ def changes_of(program: Program, history: History, last: int) -> list[InputChang
 def decisive_changes(
     program: Program, history: History, signal: str, last: int, changes: Sequence[InputChange]
 ) -> list[InputChange]:
-    """The changes without which ``signal`` would have another value at the end of scan ``last``.
+    """Return the changes without which ``signal`` would be another at the end of ``last``.
 
     Without a change the input keeps, from that scan on, the value that it had before: for a BOOL
     from the start the other one. The history begins with the first scan.
@@ -109,7 +109,7 @@ def _rehearse(
 
 
 def _inputs(program: Program, history: History) -> dict[str, NDArray[np.int32]]:
-    """Recorded input points by symbol, and the supply."""
+    """Return recorded input points by symbol, and the supply."""
     points = {
         v.symbol.lower(): history.values[v.symbol.lower()]
         for v in program.variables
@@ -125,7 +125,7 @@ def _is_number(program: Program, name: str) -> bool:
 def _lanes(
     name: str, values: NDArray[np.int32], bit: int, changes: Sequence[InputChange]
 ) -> NDArray[np.uint64]:
-    """One input plane, scan by scan: as recorded, but with each lane's own change removed."""
+    """Return an input plane, scan by scan: as recorded, without each lane's own change."""
     column = np.where((values >> bit) & 1, ALL, np.uint64(0))
     for lane, change in enumerate(changes):
         if change.symbol == name:

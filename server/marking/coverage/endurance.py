@@ -65,7 +65,7 @@ def endurance_run(
 
 
 def _timed(assembled: Assembled, scenario: Scenario, last: int) -> Scenario:
-    """The scenario up to scan ``last``, with times in place of waits for the plant."""
+    """Return the scenario up to scan ``last``, with times in place of waits for the plant."""
     period = assembled.machine.period_ms
     conditions = {
         step.when.text: Bit(assembled.conditions[step.when.text])
@@ -90,7 +90,7 @@ def _timed(assembled: Assembled, scenario: Scenario, last: int) -> Scenario:
 
 
 def _fails_anyway(exercise: Exercise, number: int, scenario: Scenario) -> bool:
-    """Whether some right program violates the requirement in this run, too."""
+    """Return whether some right program violates the requirement in this run, too."""
     for reference in exercise.references:
         assembled = assemble(exercise, reference, faults=())
         violated = replay_block(assembled, timeline_of([scenario], assembled))[0]

@@ -147,7 +147,7 @@ class _Workshop:
     # -- runs -------------------------------------------------------------------------------------
 
     def candidates(self, *, seed: int, blocks: int) -> Iterator[list[_Candidate]]:
-        """Runs with an unnoticed deviation, block by block."""
+        """Yield runs with an unnoticed deviation, block by block."""
         random = np.random.default_rng(seed)
         for block in range(blocks):
             if block % 2:
@@ -197,7 +197,7 @@ class _Workshop:
     def stories(
         self, candidates: list[_Candidate], known: Sequence[Undemanded]
     ) -> list[Undemanded]:
-        """The candidates as short stories that are not known."""
+        """Return the candidates as short stories that are not known."""
         told: list[Undemanded] = []
         tries = dict.fromkeys(self.outputs, TRIES)
         for each in sorted(candidates, key=lambda c: c.scan):
@@ -261,12 +261,12 @@ class _Workshop:
 
 
 def _alike(one: Undemanded, other: Undemanded) -> bool:
-    """Whether two stories tell of the same output in the same situation."""
+    """Return whether two stories tell of the same output in the same situation."""
     return (one.output, one.on, one.situation) == (other.output, other.on, other.situation)
 
 
 def _with_saboteur(scenario: Scenario, saboteur: str, random: np.random.Generator) -> Scenario:
-    """The scenario with a saboteur that begins somewhere in it."""
+    """Return the scenario with a saboteur that begins somewhere in it."""
     steps = list(scenario.steps)
     place = int(random.integers(len(steps) + 1))
     act: tuple[Action, ...] = (Turn(saboteur, True),)
@@ -283,7 +283,7 @@ def _with_saboteur(scenario: Scenario, saboteur: str, random: np.random.Generato
 
 
 def _without_saboteur(scenario: Scenario) -> tuple[str, Scenario]:
-    """The saboteur of a run, and the run without it."""
+    """Return the saboteur of a run, and the run without it."""
     saboteur, steps, waited = "", list[Step](), 0
     for step in scenario.steps:
         kept = tuple(

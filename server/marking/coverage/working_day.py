@@ -46,7 +46,7 @@ MOST_STEPS = 600
 
 
 def day_length_ms(program: Program, assembled: Assembled) -> int:
-    """How long a lane runs: longer than all that the program can time and count."""
+    """Return how long a lane runs: longer than all that the program can time and count."""
     timers = sum(t.elapsed.preset_ms for t in assembled.program.timers.values())
     counts = max(_counted(program), default=0) * COUNT_MS
     return min(LONGEST_MS, max(SHORTEST_MS, timers + BEYOND_MS, counts + BEYOND_MS))
@@ -72,7 +72,7 @@ def _counted(program: Program) -> Iterator[int]:
 
 
 def working_day(exercise: Exercise, assembled: Assembled, length_ms: int) -> list[Scenario]:
-    """One scenario for each lane; empty where an exercise has no scenario without faults."""
+    """Return one scenario for each lane; empty where an exercise has no scenario without faults."""
     plain = tuple(s for s in exercise.scenarios if not faults_in([s]))
     if not plain:
         return []
@@ -136,7 +136,7 @@ class _Day:
     def repeated(
         self, scenario: Scenario, only_steps: bool, random: np.random.Generator
     ) -> Iterator[Step]:
-        """One scenario over and over; with ``only_steps`` the plant stays as it comes."""
+        """Yield one scenario repeatedly; with ``only_steps`` the plant stays as it comes."""
         begin = self.panel.prepared(scenario.start)
         while True:
             yield Step(begin, _pause(random, PAUSES_MS[:1]))
@@ -146,7 +146,7 @@ class _Day:
                 begin = self.panel.let_go()
 
     def mixed(self, random: np.random.Generator) -> Iterator[Step]:
-        """Scenarios in random order, with pauses; now and then the plant stays as it is."""
+        """Yield scenarios in random order, with pauses; now and then the plant stays as it is."""
         while True:
             scenario = self.plain[random.integers(len(self.plain))]
             fresh = random.random() < 0.7
@@ -155,7 +155,7 @@ class _Day:
             yield from _patient(scenario.steps)
 
     def held(self, scenario: Scenario, random: np.random.Generator) -> Iterator[Step]:
-        """A scenario up to some step; then the plant is set again and again as it began."""
+        """Yield a scenario up to some step; then the plant is set again and again as it began."""
         yield Step(self.panel.prepared(scenario.start))
         yield from _patient(scenario.steps[: int(random.integers(len(scenario.steps) + 1))])
         begin = tuple(a for a in scenario.start if not isinstance(a, Turn))
@@ -164,7 +164,10 @@ class _Day:
             yield Step(begin, HOLD_MS if begin else self.length_ms)
 
     def left_alone(self, scenario: Scenario, random: np.random.Generator) -> Iterator[Step]:
-        """A scenario up to some step; then the plant is left alone for the rest of the day."""
+        """Yield a scenario up to some step.
+
+        Then the plant is left alone for the rest of the day.
+        """
         yield Step(self.panel.prepared(scenario.start))
         done = int(random.integers(len(scenario.steps) + 1))
         yield from _patient(scenario.steps[:done])
@@ -183,12 +186,12 @@ class _Day:
 
 
 def _turned_on(start: tuple[Action, ...]) -> int:
-    """How many controls are on in a starting state."""
+    """Return how many controls are on in a starting state."""
     return sum(isinstance(action, Turn) and action.on for action in start)
 
 
 def _patient(steps: tuple[Step, ...]) -> Iterator[Step]:
-    """The steps as somebody takes them who goes on where a wait takes too long."""
+    """Return the steps as somebody takes them who goes on where a wait takes too long."""
     return (step if step.when is None else replace(step, goes_on=True) for step in steps)
 
 

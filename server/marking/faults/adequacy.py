@@ -75,7 +75,7 @@ class Adequacy:
     findings: tuple[VariantResult, ...]
 
     def count(self, *fates: Fate) -> int:
-        """How many variants had one of these fates."""
+        """Return how many variants had one of these fates."""
         return sum(finding.fate in fates for finding in self.findings)
 
     @property
@@ -174,7 +174,7 @@ def _settled(
 def _catching(
     exercise: Exercise, program: Program, unproved: dict[int, Proof]
 ) -> dict[int, Scenario]:
-    """Scenarios on the exercise's own plant in which requirements fail, by their number."""
+    """Return scenarios on the exercise's own plant in which requirements fail, by their number."""
     seed = seed_of(exercise, program)
     runs = stress_run(exercise, program, frozenset(unproved), seed)
     found = {number: violation.scenario for number, violation in runs.items()}

@@ -44,7 +44,7 @@ class Suspicion:
 def blame(
     exercise: Exercise, program: Program, verdict: Verdict, trials: Sequence[TriedEdit] = ()
 ) -> tuple[Suspicion, ...]:
-    """One suspicion for each requirement whose failure has evidence.
+    """Return one suspicion for each requirement whose failure has evidence.
 
     ``trials`` are edits that have been tried already (``marking.repair``).
     """
@@ -92,7 +92,7 @@ def _least_left(number: int, trials: Sequence[TriedEdit]) -> dict[int, int]:
 def _written_signals(
     exercise: Exercise, program: Program, requirement: Requirement
 ) -> Iterator[str]:
-    """The program's own names for the points that the checks speak of and that it may write.
+    """Yield the program's own names for the points that the checks speak of and that it may write.
 
     A check on the plant alone speaks of every output.
     """
@@ -113,7 +113,7 @@ def _written_signals(
 
 
 def _upstream(program: Program, symbols: Iterable[str]) -> dict[int, int]:
-    """Rungs that the symbols depend on, with the number of steps back."""
+    """Return rungs that the symbols depend on, with the number of steps back."""
     uses = rung_uses(program)
     found: dict[int, int] = {}
     wanted, steps = set(symbols), 0
@@ -129,7 +129,7 @@ def _upstream(program: Program, symbols: Iterable[str]) -> dict[int, int]:
 def _seen(
     exercise: Exercise, program: Program, evidence: Evidence, symbols: Iterable[str]
 ) -> Iterator[tuple[int, int]]:
-    """Rungs in the explanations of the symbols at the failure, nearest first."""
+    """Yield rungs in the explanations of the symbols at the failure, nearest first."""
     scenario = next((s for s in exercise.scenarios if s.name == evidence.scenario), None)
     if scenario is None:
         return

@@ -31,7 +31,7 @@ LOOK_MS = 2000
 def complaints(
     exercise: Exercise, program: Program, *, first_only: bool = False
 ) -> dict[int, Status]:
-    """Requirements, by their number in the exercise, that the written scenarios don't find met.
+    """Return the requirements, by number, that the written scenarios don't find met.
 
     Empty for a program that meets everything. With ``first_only`` the run stops at the first
     violation that it sees, so that some requirement is named if there is any.
@@ -97,5 +97,5 @@ def _violated(
 
 
 def _mask(scenarios: list[int], first: int) -> int:
-    """The lanes of a block in which a check counts."""
+    """Return the lanes of a block in which a check counts."""
     return sum(1 << (s - first) for s in scenarios if first <= s < first + LANES)

@@ -40,7 +40,7 @@ def diagnose(
 
 
 def _credit(exercise: Exercise, verdict: Verdict, repair: Repair | None) -> float:
-    """A share of the points missed; documentation, which no edit mends, gets none."""
+    """Return a share of the points missed; documentation, which no edit mends, gets none."""
     if repair is None:
         return 0.0
     policy = exercise.partial_credit

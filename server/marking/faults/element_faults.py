@@ -93,7 +93,7 @@ SMALL = 100
 
 
 def element_name(element: Element, scope: Scope) -> str:
-    """The element in the trade's words: ``contact low_level``, ``timer fill_delay``."""
+    """Return the element in the trade's words: ``contact low_level``, ``timer fill_delay``."""
     match element:
         case Contact(_, symbol):
             return f"contact {symbol}"
@@ -104,7 +104,7 @@ def element_name(element: Element, scope: Scope) -> str:
 
 
 def output_name(output: Output) -> str:
-    """The output in the trade's words: ``set coil running``, ``assignment n := n + 1``."""
+    """Return the output in the trade's words: ``set coil running``, ``assignment n := n + 1``."""
     match output:
         case Coil(kind, symbol):
             return f"{kind} {symbol}"
@@ -113,7 +113,10 @@ def output_name(output: Output) -> str:
 
 
 def element_faults(element: Element, scope: Scope) -> Iterator[ElementFault]:
-    """Every element that one fault makes of this one; opening and shorting it come besides."""
+    """Yield every element that one fault makes of this one.
+
+    Opening and shorting it come besides.
+    """
     match element:
         case Contact():
             yield from _contact(element, scope)
@@ -124,7 +127,7 @@ def element_faults(element: Element, scope: Scope) -> Iterator[ElementFault]:
 
 
 def output_faults(output: Output, scope: Scope) -> Iterator[OutputFault]:
-    """Every output that one fault makes of this one; removing it comes besides."""
+    """Yield every output that one fault makes of this one; removing it comes besides."""
     match output:
         case Coil(kind, symbol):
             for other in CoilKind:
@@ -218,7 +221,7 @@ def _input(
 
 
 def near(value: int) -> Iterator[int]:
-    """Numbers taken for this one by mistake: one off where it counts, half and double where not."""
+    """Return numbers taken for this one by mistake: off by one where it counts, half, double."""
     others = (value - 1, value + 1) if abs(value) < SMALL else (value // 2, value * 2)
     return (other for other in others if INT_MIN <= other <= INT_MAX)
 

@@ -94,7 +94,7 @@ def affected(first: Program, second: Program) -> set[str]:
 
 
 def _only_exchanged(first: Program, second: Program) -> bool:
-    """Whether two neighbouring rungs that have nothing to do with each other changed places."""
+    """Return whether two neighboring rungs that are independent changed places."""
     if first.variables != second.variables or len(first.rungs) != len(second.rungs):
         return False
     rungs = enumerate(zip(first.rungs, second.rungs, strict=True))

@@ -22,7 +22,7 @@ class FreeInputs:
     values: dict[str, tuple[tuple[int, ...], Sequence[int]]]
 
     def chosen(self, on: Collection[int]) -> dict[str, int]:
-        """The value of each input in a scan in which the choice planes ``on`` are TRUE."""
+        """Return the value of each input in a scan in which the choice planes ``on`` are TRUE."""
         found: dict[str, int] = {}
         for address, (selecting, values) in self.values.items():
             index = sum(1 << i for i, plane in enumerate(selecting) if plane in on)
@@ -82,7 +82,7 @@ def _number(asm: Assembler, selecting: Sequence[int], values: Sequence[int]) -> 
 
 
 def _stretches(programs: Sequence[Program], address: str) -> list[int] | None:
-    """One value from each stretch that the programs tell apart, or None for any number."""
+    """Return one value from each stretch that the programs tell apart, or None for any number."""
     edges: set[int] = set()
     for program in programs:
         for variable in program.variables:

@@ -93,7 +93,7 @@ def _edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
 
 
 def _pairs(exercise: Exercise, helpful: list[TriedEdit]) -> Iterator[tuple[Variant, Variant]]:
-    """Two edits: first those that each help alone, then any second one."""
+    """Yield two edits: first those that each help alone, then any second one."""
     known = {trial.edit.sentence for trial in helpful}
     seconds = {
         trial.edit: list(_edits(exercise, trial.edit.program))
@@ -105,5 +105,5 @@ def _pairs(exercise: Exercise, helpful: list[TriedEdit]) -> Iterator[tuple[Varia
 
 
 def _right(exercise: Exercise, program: Program) -> bool:
-    """Whether proofs and random runs have no complaint either."""
+    """Return whether proofs and random runs have no complaint either."""
     return mark(exercise, program).all_met

@@ -44,7 +44,7 @@ _KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
 def mends(
     program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
 ) -> tuple[Variant, ...]:
-    """Every program with one part more, or another signal or number in one element, that may run.
+    """Yield every program that may run with one part more, or another signal or number.
 
     In order of rungs; none is there twice. ``times_ms`` and ``counts`` are those that a preset or
     a literal may have been meant to be. ``program`` must be free of errors.
@@ -119,7 +119,7 @@ def _mends(program: Program) -> Iterator[Variant]:
 
 
 def _adding(rung: Rung, contacts: list[Contact]) -> Callable[[Series], Iterator[_Edited]]:
-    """What may be added to any one series of the rung."""
+    """Return what may be added to any one series of the rung."""
     driven = {output.symbol for output in rung.outputs if isinstance(output, Coil)}
 
     def edits(series: Series) -> Iterator[_Edited]:
@@ -131,7 +131,10 @@ def _adding(rung: Rung, contacts: list[Contact]) -> Callable[[Series], Iterator[
 
 
 def _in_series(series: Series, contacts: list[Contact]) -> Iterator[_Edited]:
-    """One contact more. Where it stands matters only to blocks, so behind all and before all."""
+    """Yield one contact more.
+
+    Where it stands matters only to blocks, so behind all and before all.
+    """
     holds_block = any(isinstance(element, Block) for _, element in walk(series))
     for contact in contacts:
         words = f"contact {contact.symbol}, {contact.kind}, added"
@@ -145,7 +148,7 @@ def _in_series(series: Series, contacts: list[Contact]) -> Iterator[_Edited]:
 def _in_parallel(
     series: Series, first: int, last: int, contacts: list[Contact], driven: set[str]
 ) -> Iterator[_Edited]:
-    """One branch more around the items from ``first`` up to ``last``."""
+    """Yield one branch more around the items from ``first`` up to ``last``."""
     inner = Series(series.items[first:last])
     for contact in contacts:
         parallel = Parallel((inner, Series((contact,))))
@@ -157,7 +160,7 @@ def _in_parallel(
 
 
 def _everywhere(series: Series, edit: Callable[[Series], Iterator[_Edited]]) -> Iterator[_Edited]:
-    """The edit done to the series itself, then to each of its branches at any depth."""
+    """Yield the edit done to the series itself, then to each of its branches at any depth."""
     yield from edit(series)
     for i, item in enumerate(series.items):
         if not isinstance(item, Parallel):

@@ -35,12 +35,12 @@ class Scope:
         return next(name for name in names if name not in self.variables)
 
     def others(self, name: str) -> Iterator[str]:
-        """Every other name of the same kind: another input for an input, and so on."""
+        """Return every other name of the same kind: another input for an input, and so on."""
         kind = self.kinds.get(name)
         return (other for other, known in self.kinds.items() if known == kind and other != name)
 
     def type_of(self, instance: str) -> str:
-        """The block type of an instance."""
+        """Return the block type of an instance."""
         return self.variables[instance].type
 
     def _kinds(self) -> Iterator[tuple[str, Kind]]:

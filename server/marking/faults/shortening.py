@@ -16,7 +16,7 @@ TIDY_MS = (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 def shortened(
     exercise: Exercise, program: Program, requirement: int, scenario: Scenario
 ) -> Scenario:
-    """The scenario with tidy, shorter times, as long as the program fails the requirement in it.
+    """Return the scenario with tidy, shorter times in which the program still fails.
 
     ``requirement`` is its number in the exercise; the scenario as given must show the violation.
     """

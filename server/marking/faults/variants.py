@@ -58,7 +58,7 @@ class Variant:
 
 
 def variants(program: Program) -> tuple[Variant, ...]:
-    """Every single-fault variant that may run, in order of rungs; none stands there twice.
+    """Return every single-fault variant that may run, in order of rungs; none stands there twice.
 
     ``program`` must be free of errors.
     """
@@ -191,7 +191,7 @@ def _exchanged_pairs(program: Program) -> Iterator[Variant]:
 
 
 def _of_declarations(program: Program) -> Iterator[Variant]:
-    """Variables that keep their value over a loss of power, or lose it, by mistake."""
+    """Yield variables that keep their value over a loss of power, or lose it, by mistake."""
     for i, variable in enumerate(program.variables):
         if direction_of(variable.address) is Direction.INPUT:
             continue
@@ -217,17 +217,17 @@ def _opposite(rung: Rung, symbol: str) -> Rung:
 
 
 def with_rung(program: Program, number: int, rung: Rung) -> Program:
-    """The program with another rung in place of one."""
+    """Return the program with another rung in place of one."""
     return replace(program, rungs=(*program.rungs[:number], rung, *program.rungs[number + 1 :]))
 
 
 def with_network(program: Program, number: int, network: Series) -> Program:
-    """The program with another network in one rung."""
+    """Return the program with another network in one rung."""
     return with_rung(program, number, replace(program.rungs[number], network=network))
 
 
 def _names(rung: Rung, scope: Scope) -> dict[Path, str]:
-    """A name for each element; those that stand there more than once are counted."""
+    """Return a name for each element; those that stand there more than once are counted."""
     plain = {path: element_name(element, scope) for path, element in walk(rung.network)}
     often = Counter(plain.values())
     seen: Counter[str] = Counter()

@@ -49,7 +49,7 @@ class Beginnings:
         return cls(starts, used, panel, names, assembled.machine.period_ms)
 
     def scenario(self, drawn: DrawnBlock, lane: int) -> Scenario:
-        """One random lane as a scenario."""
+        """Return one random lane as a scenario."""
         timeline = drawn.timeline
         steps = []
         begun = 1 if self.starts[drawn.start[lane]] else 0

@@ -36,7 +36,10 @@ def shrink(scenario: Scenario, shows: Shows, rounds: int = MOST_ROUNDS) -> Scena
 
 
 def _without(steps: tuple[Step, ...], first: int, count: int) -> tuple[Step, ...]:
-    """The steps without some; the next one is then waited for as long as all of them were."""
+    """Return the steps without some.
+
+    The next one is then waited for as long as all of them were.
+    """
     kept = list(steps[:first] + steps[first + count :])
     waited = sum(step.after_ms for step in steps[first : first + count])
     if first < len(kept) and kept[first].when is None:

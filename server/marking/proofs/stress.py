@@ -71,7 +71,7 @@ def _first(
     begin: Beginnings,
     drawn: DrawnBlock,
 ) -> tuple[int, Scenario] | None:
-    """The first lane that violates a check of a requirement, where it is judged."""
+    """Return the first lane that violates a check of a requirement, where it is judged."""
     allowed = faults_in(exercise.scenarios_judging(number))
     for (requirement, index), monitor in assembled.monitor_numbers.items():
         if requirement != number or exercise.requirements[number].checks[index].scenarios:
