@@ -3,12 +3,12 @@
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, and_
-from sqlalchemy.orm import Mapped, foreign, mapped_column, relationship
+from sqlalchemy import ForeignKey, String, UniqueConstraint, and_, insert
+from sqlalchemy.orm import Mapped, Session, foreign, mapped_column, relationship
 
 from server.marking.verdict import Status, Verdict
 from server.store.courses import Assignment, Extension
-from server.store.database import Base, Document
+from server.store.database import Base, Document, send
 from server.store.people import User
 
 
@@ -92,17 +92,19 @@ class RequirementResult(Base):
     max_score: Mapped[float]
 
 
-def results_of(submission_id: int, verdict: Verdict) -> list[RequirementResult]:
-    """Return the rows of a verdict's requirements, in their order."""
-    return [
-        RequirementResult(
-            submission_id=submission_id,
-            requirement=result.id,
-            position=position,
-            status=result.status,
-            known_by=result.known_by,
-            score=result.score,
-            max_score=result.max_score,
-        )
+def add_results(session: Session, submission_id: int, verdict: Verdict) -> None:
+    """Store the rows of a verdict's requirements, in their order."""
+    results = [
+        {
+            "submission_id": submission_id,
+            "requirement": result.id,
+            "position": position,
+            "status": result.status,
+            "known_by": result.known_by,
+            "score": result.score,
+            "max_score": result.max_score,
+        }
         for position, result in enumerate(verdict.requirements)
     ]
+    if results:
+        send(session, insert(RequirementResult), results)

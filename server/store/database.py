@@ -12,14 +12,16 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from threading import Lock
 from time import monotonic
-from typing import Any
+from typing import Any, Unpack
 from zlib import crc32
 
 from sqlalchemy import (
     JSON,
+    CursorResult,
     DateTime,
     Dialect,
     Enum,
+    Executable,
     MetaData,
     TypeDecorator,
     create_engine,
@@ -213,6 +215,18 @@ class Database:
                 return DatabaseTrouble(sentence.format(place=self.place))
         first_line = cause.partition("\n")[0].rstrip(".")
         return DatabaseTrouble(f"The database {self.place} does not answer: {first_line}.")
+
+
+def send(
+    session: Session, statement: Executable, values: Any = None
+) -> CursorResult[Unpack[tuple[Any, ...]]]:
+    """Send a statement whose rows are columns and no objects, in a session's unit of work.
+
+    What a session does for objects, before and after a statement, takes longer than the statement.
+    """
+    if session.autoflush:
+        session.flush()
+    return session.connection().execute(statement, values)
 
 
 def one_at_a_time(connection: Connection, what: str) -> None:

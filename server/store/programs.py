@@ -8,11 +8,21 @@ overwrite each other.
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, UniqueConstraint, bindparam, delete, func, select
+from sqlalchemy import (
+    ForeignKey,
+    UniqueConstraint,
+    bindparam,
+    delete,
+    func,
+    insert,
+    or_,
+    select,
+    update,
+)
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.courses import Assignment, Enrolment
-from server.store.database import Base, Document
+from server.store.database import Base, Document, send
 
 STEPS_KEPT = 100
 
@@ -95,13 +105,29 @@ def state_before(session: Session, assignment: Assignment, user_id: int) -> Docu
     return step.program if step else None
 
 
-_FORGET = (
-    delete(ProgramStep)
-    .where(ProgramStep.working_program_id == bindparam("work"))
-    .execution_options(synchronize_session=False)
+_ADVANCE = (
+    update(WorkingProgram)
+    .where(
+        WorkingProgram.assignment_id == bindparam("of_assignment"),
+        WorkingProgram.user_id == bindparam("of_user"),
+        WorkingProgram.revision == bindparam("seen"),
+    )
+    .values(
+        revision=WorkingProgram.revision + 1,
+        position=WorkingProgram.position + 1,
+        saved_at=bindparam("now"),
+    )
+    .returning(WorkingProgram.id, WorkingProgram.position)
 )
-_FORGET_UNDONE = _FORGET.where(ProgramStep.position > bindparam("position"))
-_FORGET_OLD = _FORGET.where(ProgramStep.position < bindparam("position"))
+_FORGET = delete(ProgramStep).where(
+    ProgramStep.working_program_id == bindparam("work"),
+    or_(
+        # Steps that were undone, and the oldest one.
+        ProgramStep.position >= bindparam("next"),
+        ProgramStep.position < bindparam("oldest"),
+    ),
+)
+_KEEP = insert(ProgramStep)
 
 
 def save_program(
@@ -119,24 +145,32 @@ def save_program(
     ``revision`` is the one the sender saw; ``start`` becomes the state that the first undo
     leads back to.
     """
-    work = _locked(session, assignment, user_id)
-    if revision != (work.revision if work else 0):
-        return Stale(working_copy(session, assignment, user_id, start))
-    if work is None:
-        work = WorkingProgram(
-            assignment_id=assignment.id, user_id=user_id, revision=0, position=0, saved_at=now
-        )
-        session.add(work)
-        session.flush()
-        session.add(ProgramStep(working_program_id=work.id, position=0, program=start))
-    here = {"work": work.id, "position": work.position}
-    session.execute(_FORGET_UNDONE, here)
-    _move(work, work.position + 1, now)
-    session.add(ProgramStep(working_program_id=work.id, position=work.position, program=program))
-    if work.position > STEPS_KEPT:
-        session.execute(_FORGET_OLD, {"work": work.id, "position": work.position - STEPS_KEPT})
+    values = {"of_assignment": assignment.id, "of_user": user_id, "seen": revision, "now": now}
+    # It locks the row, and finds none that has another revision.
+    moved = send(session, _ADVANCE, values).one_or_none()
+    if moved is None:
+        work = _locked(session, assignment, user_id)
+        if revision != (work.revision if work else 0):
+            return Stale(working_copy(session, assignment, user_id, start))
+        if work is None:
+            _begin(session, assignment, user_id, start, now)
+        moved = send(session, _ADVANCE, values).one()
+    here = {"work": moved.id, "next": moved.position, "oldest": moved.position - STEPS_KEPT}
+    send(session, _FORGET, here)
+    step = {"working_program_id": moved.id, "position": moved.position, "program": program}
+    send(session, _KEEP, step)
+    return WorkingCopy(program, revision + 1, can_undo=True, can_redo=False, saved_at=now)
+
+
+def _begin(
+    session: Session, assignment: Assignment, user_id: int, start: Document, now: datetime
+) -> None:
+    work = WorkingProgram(
+        assignment_id=assignment.id, user_id=user_id, revision=0, position=0, saved_at=now
+    )
+    session.add(work)
     session.flush()
-    return WorkingCopy(program, work.revision, can_undo=True, can_redo=False, saved_at=now)
+    session.add(ProgramStep(working_program_id=work.id, position=0, program=start))
 
 
 def undo(
@@ -188,9 +222,14 @@ def _locked(session: Session, assignment: Assignment, user_id: int) -> WorkingPr
     return work
 
 
-_FIND = select(WorkingProgram).where(
-    WorkingProgram.assignment_id == bindparam("assignment_id"),
-    WorkingProgram.user_id == bindparam("user_id"),
+_FIND = (
+    select(WorkingProgram)
+    .where(
+        WorkingProgram.assignment_id == bindparam("assignment_id"),
+        WorkingProgram.user_id == bindparam("user_id"),
+    )
+    # ``save_program`` changes the row, and not an object that was read before.
+    .execution_options(populate_existing=True)
 )
 _FIND_AND_LOCK = _FIND.with_for_update()
 
@@ -233,7 +272,7 @@ _COPY = (
 
 def _copy(session: Session, assignment: Assignment, user_id: int) -> WorkingCopy | None:
     of_user = {"assignment_id": assignment.id, "user_id": user_id}
-    found = session.execute(_COPY, of_user).one_or_none()
+    found = send(session, _COPY, of_user).one_or_none()
     if found is None:
         return None
     return WorkingCopy(

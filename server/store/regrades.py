@@ -17,7 +17,7 @@ from server.store.attempts import (
     StoredVerdict,
     Submission,
     SubmissionState,
-    results_of,
+    add_results,
 )
 from server.store.courses import Assignment
 from server.store.database import Base, Document
@@ -126,7 +126,7 @@ def replace_verdicts(
         session.execute(
             delete(RequirementResult).where(RequirementResult.submission_id == submission_id)
         )
-        session.add_all(results_of(submission_id, verdict))
+        add_results(session, submission_id, verdict)
         replaced += 1
     session.flush()
     return replaced

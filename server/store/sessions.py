@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from sqlalchemy import ForeignKey, String, bindparam, delete, or_, select, update
-from sqlalchemy.orm import Mapped, Session, contains_eager, mapped_column, relationship
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from server.store.database import Base
-from server.store.people import User
+from server.store.database import Base, send
+from server.store.people import Role, User
 
 
 class Stage(StrEnum):
@@ -132,20 +132,42 @@ _LIVE = (
     User.disabled_at.is_(None),
 )
 
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """A session that goes on, with what every request needs of its user."""
+
+    token_hash: str
+    stage: Stage
+    seen_at: datetime
+    lasting: bool
+    user_id: int
+    name: str
+    role: Role
+
+
 _SESSION = (
-    select(BrowserSession)
+    select(
+        BrowserSession.token_hash,
+        BrowserSession.stage,
+        BrowserSession.seen_at,
+        BrowserSession.lasting,
+        User.id,
+        User.name,
+        User.role,
+    )
     .join(BrowserSession.user)
-    .options(contains_eager(BrowserSession.user))
     .where(BrowserSession.token_hash == bindparam("token_hash"), *_LIVE)
 )
 
 
-def find_session(session: Session, token: str, now: datetime) -> BrowserSession | None:
+def find_session(session: Session, token: str, now: datetime) -> SignedIn | None:
     """Return the session of the browser that holds this token, while it lasts.
 
     A code may be due yet.
     """
-    return session.scalar(_SESSION, {"token_hash": hash_token(token), "now": now})
+    found = send(session, _SESSION, {"token_hash": hash_token(token), "now": now}).one_or_none()
+    return None if found is None else SignedIn(*found)
 
 
 def set_stage(session: Session, token_hash: str, stage: Stage) -> None:

@@ -27,7 +27,7 @@ from server.store.courses import (
     Partner,
     Section,
 )
-from server.store.database import Base, Document
+from server.store.database import Base, Document, send
 from server.store.local_time import days_late
 
 
@@ -161,9 +161,9 @@ def recount(
     for row in rows:
         row["results"] = results.get(row["submission_id"], {})
     gone, values = _of_some(_GONE, _GONE_OF, user_ids)
-    session.execute(gone, values | {"of_assignment": assignment.id})
+    send(session, gone, values | {"of_assignment": assignment.id})
     if rows:
-        session.execute(insert(CountingAttempt), rows)
+        send(session, insert(CountingAttempt), rows)
 
 
 def recount_all(session: Session) -> None:
@@ -227,13 +227,21 @@ _ONE_MORE = (
 )
 
 
-def count_queued(session: Session, assignment: Assignment, user_id: int) -> None:
-    """Do what ``recount`` does after one more attempt that waits for its verdict, in less time."""
+def count_queued(
+    session: Session, assignment: Assignment, user_id: int, *, first: bool = False
+) -> None:
+    """Do what ``recount`` does after one more attempt that waits for its verdict, in less time.
+
+    ``first``: it is the first attempt of somebody who hands in.
+    """
     if assignment.in_pairs:
         recount(session, assignment, [user_id])
         return
     lock_counting(session, assignment)
-    counted = session.execute(_ONE_MORE, {"in_assignment": assignment.id, "of_user": user_id})
+    if first:
+        send(session, insert(CountingAttempt), _first_row(assignment.id, user_id))
+        return
+    counted = send(session, _ONE_MORE, {"in_assignment": assignment.id, "of_user": user_id})
     if counted.first() is None:
         recount(session, assignment, [user_id])
 
@@ -250,7 +258,7 @@ def lock_counting(session: Session, assignment: Assignment) -> None:
 
     Two that count at the same time would each miss what the other has not committed.
     """
-    session.execute(_LOCK, {"assignment_id": assignment.id})
+    send(session, _LOCK, {"assignment_id": assignment.id})
 
 
 Statement = TypeVar("Statement")
@@ -261,6 +269,18 @@ def _of_some(
 ) -> tuple[Statement, dict[str, object]]:
     """Return the statement for these users, or for everybody if None, with its values."""
     return (of_all, {}) if user_ids is None else (of_users, {"user_ids": list(user_ids)})
+
+
+def _first_row(assignment_id: int, user_id: int) -> dict[str, object]:
+    """Return the standing of somebody whose first attempt waits for its verdict."""
+    return {
+        "assignment_id": assignment_id,
+        "user_id": user_id,
+        "attempts": 1,
+        "queued": 1,
+        "days_late": 0,
+        "results": {},
+    }
 
 
 def _row(
@@ -313,7 +333,7 @@ def _attempts(
 ) -> dict[int, list[Attempt]]:
     query, values = _of_some(_ATTEMPTS, _ATTEMPTS_OF, user_ids)
     found: dict[int, list[Attempt]] = defaultdict(list)
-    for row in session.execute(query, values | {"assignment_id": assignment.id}):
+    for row in send(session, query, values | {"assignment_id": assignment.id}):
         found[row.user_id].append(Attempt(*row))
     return found
 
@@ -336,7 +356,7 @@ def _students(
     """Return each with the due date of their own, if they have one."""
     query, values = _of_some(_STUDENTS, _STUDENTS_OF, user_ids)
     here = {"assignment_id": assignment.id, "section_id": assignment.section_id}
-    return session.execute(query, values | here).all()
+    return send(session, query, values | here).all()
 
 
 _RESULTS = (
@@ -353,7 +373,7 @@ _RESULTS = (
 
 
 def _results(session: Session, submission_ids: Sequence[object]) -> dict[object, Document]:
-    rows = session.execute(_RESULTS, {"submission_ids": submission_ids})
+    rows = send(session, _RESULTS, {"submission_ids": submission_ids})
     found: dict[object, Document] = defaultdict(dict)
     for row in rows:
         found[row.submission_id][row.requirement] = [row.status.value, row.score, row.max_score]

@@ -9,18 +9,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from sqlalchemy import bindparam, func, select, true, update
+from sqlalchemy import bindparam, func, insert, select, true, update
 from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
-from server.store.attempts import (
-    StoredVerdict,
-    Submission,
-    SubmissionState,
-    results_of,
-)
-from server.store.courses import Assignment, Extension, partner_of, seed_of
-from server.store.database import Document
+from server.store.attempts import StoredVerdict, Submission, SubmissionState, add_results
+from server.store.courses import HANDING_IN, Assignment, Extension, partner_of, seed_of
+from server.store.database import Document, send
 from server.store.programs import REVISION, lock_work
 from server.store.standings import count_queued, lock_counting, recount
 
@@ -62,7 +57,7 @@ def submit(
     With ``revision``, only while the working program stands there still.
     """
     # Held, the enrolment is not read again for the seed.
-    _enrolment = lock_work(session, assignment, user_id)
+    enrolment = lock_work(session, assignment, user_id)
     if assignment.in_pairs:
         # The partner submits under an enrolment of their own; both draw on the same attempts.
         lock_counting(session, assignment)
@@ -93,7 +88,8 @@ def submit(
     )
     session.add(submission)
     session.flush()
-    count_queued(session, assignment, user_id)
+    hands_in = enrolment is not None and enrolment.role in HANDING_IN
+    count_queued(session, assignment, user_id, first=hands_in and before.last == 0)
     return submission
 
 
@@ -158,7 +154,7 @@ _LOOK_BACK = (
 def _look_back(session: Session, assignment: Assignment, user_id: int, now: datetime) -> _Before:
     values = {"assignment_id": assignment.id, "user_id": user_id, "now": now}
     values["a_minute_ago"] = now - timedelta(minutes=1)
-    revision, number, used, last, program = session.execute(_LOOK_BACK, values).one()
+    revision, number, used, last, program = send(session, _LOOK_BACK, values).one()
     return _Before(revision or 0, number, used, last or 0, program)
 
 
@@ -198,25 +194,24 @@ def store_verdict(
     False, and nothing is changed, if the submission has a verdict already or is gone.
     """
     values = {"submission_id": submission_id, "settled": SubmissionState.MARKED}
-    taken = session.execute(_TAKE, values).first()
+    taken = send(session, _TAKE, values).first()
     if taken is None:
         return False
-    session.add(
-        StoredVerdict(
-            submission_id=submission_id,
-            exercise_version=verdict.exercise_version,
-            suite_hash=verdict.suite_hash,
-            engine_version=verdict.engine_version,
-            score=verdict.score,
-            max_score=verdict.max_score,
-            document=document,
-            marked_at=now,
-        )
+    send(
+        session,
+        insert(StoredVerdict),
+        {
+            "submission_id": submission_id,
+            "exercise_version": verdict.exercise_version,
+            "suite_hash": verdict.suite_hash,
+            "engine_version": verdict.engine_version,
+            "score": verdict.score,
+            "max_score": verdict.max_score,
+            "document": document,
+            "marked_at": now,
+        },
     )
-    # The rows below refer to the one above, which the unit of work can't know by itself.
-    session.flush()
-    session.add_all(results_of(submission_id, verdict))
-    session.flush()
+    add_results(session, submission_id, verdict)
     recount(session, session.get_one(Assignment, taken.assignment_id), [taken.user_id])
     return True
 
@@ -227,7 +222,7 @@ def leave_unmarked(session: Session, submission_id: int) -> bool:
     False, and nothing is changed, if it does not wait for its verdict.
     """
     values = {"submission_id": submission_id, "settled": SubmissionState.UNMARKED}
-    taken = session.execute(_TAKE, values).first()
+    taken = send(session, _TAKE, values).first()
     if taken is None:
         return False
     recount(session, session.get_one(Assignment, taken.assignment_id), [taken.user_id])
@@ -257,7 +252,7 @@ _STATE = select(Submission.state).where(Submission.id == bindparam("submission_i
 
 def is_queued(session: Session, submission_id: int) -> bool:
     """Return whether a submission waits for its verdict."""
-    state = session.scalar(_STATE, {"submission_id": submission_id})
+    state = send(session, _STATE, {"submission_id": submission_id}).scalar()
     return state is SubmissionState.QUEUED
 
 

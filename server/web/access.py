@@ -39,7 +39,7 @@ from server.store.database import Database
 from server.store.lti_platforms import find_choice, find_context, find_link, find_platform
 from server.store.people import Role, find_person
 from server.store.sessions import (
-    BrowserSession,
+    SignedIn,
     Stage,
     find_session,
     note_use,
@@ -449,7 +449,7 @@ def enforce(
     """Let the visitor through to the route, or raise what they get instead."""
     rule = RULES.get(connection.scope["route"].name)
     found = _signed_in(session, connection, now)
-    visitor = _visitor(found) if found else None
+    visitor = Visitor(found.user_id, found.name, found.role, found.token_hash) if found else None
     connection.state.visitor = visitor
     if found is not None and use_is_due(found.seen_at, now):
         _note_use(database, found.token_hash, now, settings)
@@ -498,17 +498,10 @@ def _note(visit: Visit, action: Action, database: Database) -> None:
         )
 
 
-def _signed_in(
-    session: Session, connection: HTTPConnection, now: datetime
-) -> BrowserSession | None:
+def _signed_in(session: Session, connection: HTTPConnection, now: datetime) -> SignedIn | None:
     token = read_cookie(connection, COOKIE)
     found = find_session(session, token, now) if token else None
     return found if found is not None and found.stage is not Stage.CODE_DUE else None
-
-
-def _visitor(found: BrowserSession) -> Visitor:
-    user = found.user
-    return Visitor(user.id, user.name, user.role, found.token_hash)
 
 
 def _note_use(database: Database, token_hash: str, now: datetime, settings: Settings) -> None:

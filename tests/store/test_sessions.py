@@ -19,7 +19,7 @@ def test_a_token_leads_to_its_user_until_the_session_ends(database: Database) ->
         token = sessions.begin_session(session, user, NOON, Lifetime(HOUR, HOUR))
         found = sessions.find_session(session, token, NOON)
         assert found is not None
-        assert found.user is user
+        assert (found.user_id, found.name, found.role) == (user.id, user.name, user.role)
         assert sessions.find_session(session, token + "x", NOON) is None
         assert sessions.find_session(session, token, NOON + HOUR) is None
         sessions.end_session(session, sessions.hash_token(token))

@@ -17,7 +17,7 @@ from server.store.audit_chain import Action
 from server.store.guesses import begin_guess, forget_guesses, source_of_address
 from server.store.people import Role, get_person
 from server.store.sessions import (
-    BrowserSession,
+    SignedIn,
     Stage,
     end_session,
     end_sessions_of,
@@ -71,12 +71,12 @@ def sign_in_code(
         if not wait:
             note(session, now, None, Action.FAILED_SIGN_IN, person_id=due.user_id, detail=came)
         return _code_page(request, next, wait_sentence(wait) if wait else WRONG)
-    user, stay = due.user, due.lasting
+    user, stay = get_person(session, due.user_id), due.lasting
     end_session(session, due.token_hash)
     return give_session(request, session, user, next, settings, now, Stage.WITH_CODE, stay=stay)
 
 
-def _code_due(request: Request, session: Session, now: Now) -> BrowserSession | None:
+def _code_due(request: Request, session: Session, now: Now) -> SignedIn | None:
     token = read_cookie(request, COOKIE)
     found = find_session(session, token, now) if token else None
     return found if found is not None and found.stage is Stage.CODE_DUE else None

@@ -31,7 +31,14 @@ from server.store.regrades import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_queued
 from server.store.submissions import submit as store_submission
 from server.web.access import Visitor, VisitorHere
-from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, WorkerHere
+from server.web.dependencies import (
+    CatalogueHere,
+    DatabaseHere,
+    Now,
+    Reading,
+    WorkerHere,
+    release_connection,
+)
 from server.web.editor.rungs import drawn_rungs
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.submissions import waiting
@@ -143,6 +150,11 @@ def verdict(
     stored = submission.verdict
     found = verdict_from_json(stored.document) if stored else None
     texts = {requirement.id: requirement.text for requirement in exercise.requirements}
+    decision = decision_on(session, submission) if teaching else None
+    attempts = attempts_of(session, assignment, submission.user_id)
+    comments = comments_on(session, submission_id)
+    # All is read; the page is drawn without a connection.
+    release_connection(session)
     return page(
         request,
         "submissions/verdict.html",
@@ -161,11 +173,11 @@ def verdict(
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
         ],
-        decision=decision_on(session, submission) if teaching else None,
+        decision=decision,
         rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier,
-        attempts=attempts_of(session, assignment, submission.user_id),
-        comments=comments_on(session, submission_id),
+        attempts=attempts,
+        comments=comments,
     )
 
 
