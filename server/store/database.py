@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from threading import Lock
 from time import monotonic
-from typing import Any, Unpack
+from typing import Any
 from zlib import crc32
 
 from sqlalchemy import (
@@ -219,7 +219,7 @@ class Database:
 
 def send(
     session: Session, statement: Executable, values: Any = None
-) -> CursorResult[Unpack[tuple[Any, ...]]]:
+) -> CursorResult[*tuple[Any, ...]]:
     """Send a statement whose rows are columns and no objects, in a session's unit of work.
 
     What a session does for objects, before and after a statement, takes longer than the statement.
