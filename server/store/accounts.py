@@ -77,11 +77,9 @@ def change_address(session: Session, user: User, email: str, *, by_id: int, now:
 
 def connected(session: Session, user_ids: Collection[int]) -> set[int]:
     """Return those of these users whom an LMS or an OpenID provider signs in."""
-    return {
-        user_id
-        for table in (LtiPerson, OpenIdPerson)
-        for user_id in session.scalars(select(table.user_id).where(table.user_id.in_(user_ids)))
-    }
+    by_lms = select(LtiPerson.user_id).where(LtiPerson.user_id.in_(user_ids))
+    by_openid = select(OpenIdPerson.user_id).where(OpenIdPerson.user_id.in_(user_ids))
+    return set(session.scalars(by_lms.union(by_openid)))
 
 
 def disconnect(session: Session, user: User, *, by_id: int, now: datetime) -> None:

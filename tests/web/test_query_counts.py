@@ -22,7 +22,7 @@ from tests.web.lab import ClientFor
 # By page: whose it is, its address, and its statements with those that say who is there.
 PAGES = {
     "a student's home": ("student", "/", 11),
-    "a student's standing": ("student", "/sections/{section}/standing", 9),
+    "a student's standing": ("student", "/sections/{section}/standing", 10),
     "an instructor's home": ("teacher", "/", 11),
     "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 11),
     "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
@@ -32,9 +32,9 @@ PAGES = {
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),
     "log of grades": ("teacher", "/sections/{section}/log", 6),
     "all sections": ("head", "/", 6),
-    "report": ("head", "/reports/{course}", 9),
-    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 7),
-    "people": ("administrator", "/people", 7),
+    "report": ("head", "/reports/{course}", 10),
+    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 8),
+    "people": ("administrator", "/people", 8),
 }
 
 PROGRAM = {"version": 1, "name": "p"}
