@@ -1,31 +1,21 @@
 """The acceptance run: replay the suite on a program and judge each requirement."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from server.ladder.program import Program
 from server.marking.causes.failure_cause import causes_of_failure
-from server.marking.check import Check, Pattern, ProgramCheck
+from server.marking.check import ProgramCheck
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise, Requirement
+from server.marking.first_violations import Failure, SuiteFinding, findings
 from server.marking.machine import Assembled, assemble
-from server.marking.phrases import known_by_scenarios
+from server.marking.phrases import broken_later, known_by_scenarios, met_but_broken_later
 from server.marking.replay import NEVER, Replay, replay
 from server.marking.scenario import faults_in
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.scan.engine_version import ENGINE_VERSION
-
-
-@dataclass(frozen=True, slots=True)
-class Failure:
-    """A violated check: monitor number, scenario number, scan of the first violation."""
-
-    check: Pattern
-    monitor: int
-    scenario: int
-    scan: int
 
 
 def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = True) -> Verdict:
@@ -36,8 +26,10 @@ def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = Tru
     assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     result = replay(assembled, exercise.scenarios)
     judged = tuple(
-        _judge(exercise, program, assembled, result, number, evidence)
-        for number in range(len(exercise.requirements))
+        _judge(exercise, program, assembled, result, requirement, found, evidence)
+        for requirement, found in zip(
+            exercise.requirements, findings(exercise, assembled, result), strict=True
+        )
     )
     return Verdict(
         exercise=exercise.slug,
@@ -60,43 +52,35 @@ def _judge(
     program: Program,
     assembled: Assembled,
     result: Replay,
-    number: int,
+    requirement: Requirement,
+    found: SuiteFinding,
     evidence: bool,
 ) -> RequirementVerdict:
-    requirement = exercise.requirements[number]
     for check in requirement.checks:
         if isinstance(check, ProgramCheck):
             complaint = check.complaint(exercise.view(program))
             if complaint is not None:
                 return _verdict(requirement, Status.NOT_MET, "the program's text", complaint)
-    failure = min(
-        _failures(exercise, assembled, result, number),
-        key=lambda f: (not exercise.scenarios[f.scenario].open, f.scenario, f.scan),
-        default=None,
-    )
+    failure = found.failure
     if failure is not None:
         scenario = exercise.scenarios[failure.scenario]
         shown, run = look_at(exercise, assembled, failure.monitor, scenario, failure.scan)
         sentence = failure.check.not_met(requirement.id, run)
         kept = _with_causes(exercise, program, failure, shown) if evidence else None
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
-    scenarios: set[int] = set()
-    for pattern, monitor in _monitors(requirement, assembled, number):
-        lanes = [
-            s
-            for s in scenarios_of(exercise, number, pattern)
-            if result.exercised[monitor, s] != NEVER
-        ]
-        if not lanes:
-            return _verdict(
-                requirement, Status.NOT_EXERCISED, "", pattern.not_reached(requirement.id)
-            )
-        scenarios.update(lanes)
-    if not scenarios:
+    if found.idle is not None:
+        sentence = (
+            broken_later(requirement.id, found.after)
+            if found.after
+            else found.idle.not_reached(requirement.id)
+        )
+        return _verdict(requirement, Status.NOT_EXERCISED, "", sentence)
+    if not found.held:
         return _verdict(requirement, Status.MET, "seen in the program's text", "")
-    scans = int(np.sum(result.scans[sorted(scenarios)]))
-    known = known_by_scenarios(len(scenarios), scans * assembled.machine.period_ms)
-    return _verdict(requirement, Status.MET, known, "")
+    scans = int(np.sum(result.scans[sorted(found.held)]))
+    known = known_by_scenarios(len(found.held), scans * assembled.machine.period_ms)
+    note = met_but_broken_later(requirement.id, found.after) if found.after else ""
+    return _verdict(requirement, Status.MET, known, note)
 
 
 def _with_causes(
@@ -105,35 +89,6 @@ def _with_causes(
     scenario = exercise.scenarios[failure.scenario]
     causes = causes_of_failure(exercise, program, failure.check, scenario, failure.scan)
     return replace(shown, causes=causes)
-
-
-def _monitors(
-    requirement: Requirement, assembled: Assembled, number: int
-) -> Iterator[tuple[Pattern, int]]:
-    for index, check in enumerate(requirement.checks):
-        if isinstance(check, Pattern):
-            yield check, assembled.monitor_numbers[number, index]
-
-
-def scenarios_of(exercise: Exercise, number: int, check: Check) -> list[int]:
-    """Return the scenarios in which a check of a requirement counts."""
-    name = exercise.requirements[number].id
-    return [
-        lane
-        for lane, scenario in enumerate(exercise.scenarios)
-        if (not scenario.judges or name in scenario.judges)
-        and (not check.scenarios or scenario.name in check.scenarios)
-    ]
-
-
-def _failures(
-    exercise: Exercise, assembled: Assembled, result: Replay, number: int
-) -> Iterator[Failure]:
-    for check, monitor in _monitors(exercise.requirements[number], assembled, number):
-        for lane in scenarios_of(exercise, number, check):
-            scan = int(result.violated[monitor, lane])
-            if scan != NEVER:
-                yield Failure(check, monitor, lane, scan)
 
 
 def _verdict(

@@ -16,14 +16,18 @@ from server.marking.acceptance import acceptance_run
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
+from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
+from server.marking.phrases import met_but_broken_later
 from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
+from server.marking.replay import replay_block
 from server.marking.scenario import Scenario, faults_in
 from server.marking.second_look import Alike, FoundBy, differences_in, look_again
 from server.marking.shadows import with_second_look
+from server.marking.timeline import timeline_of
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
 
 WORK = 3_000_000
@@ -33,6 +37,9 @@ LIKE_A_REFERENCE = "behaves as a reference program: proved"
 """How a requirement is known where the search finds no difference from every reference."""
 
 PROVED = "proved"
+
+BROKEN_LATER = "It was broken in runs in which other requirements had been broken before."
+"""Why a met requirement is not proved whose violations are never first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,29 +74,42 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
         if requirement.status is Status.MET and provable(exercise, number)
     )
     judged = list(verdict.requirements)
-    proofs = {n: prove(exercise, program, n, work=effort.work) for n in sorted(open_numbers)}
-    unproved = frozenset(n for n, p in proofs.items() if p.outcome is not Outcome.PROVED)
+    # A met requirement with a sentence was broken after others: no search can prove it.
+    broken_later = frozenset(n for n in open_numbers if judged[n].sentence)
+    proofs = {
+        n: prove(exercise, program, n, work=effort.work)
+        for n in sorted(open_numbers - broken_later)
+    }
+    unproved = broken_later | {n for n, p in proofs.items() if p.outcome is not Outcome.PROVED}
     found: dict[int, Found] = {}
     if unproved and effort.runs:
         seed = seed_of(exercise, program)
         runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
         found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
-    differences: tuple[Difference, ...] = ()
+    followed: dict[int, tuple[str, ...]] = {}
     for number, proof in proofs.items():
         if number not in found and proof.suspicion is not None:
             replayed = replay_suspicion(exercise, program, number, proof.suspicion)
             if replayed is not None and replayed.nominal:
-                found[number] = Found(
-                    replayed.scenario, replayed.monitor, replayed.scan, "the exhaustive search"
-                )
-        met = judged[number]
+                first = _first_in(exercise, program, replayed.scenario)
+                found = {n: f for n, f in first.items() if n in open_numbers} | found
+                if first and number not in first:
+                    followed[number] = tuple(exercise.requirements[n].id for n in sorted(first))
+    differences: tuple[Difference, ...] = ()
+    for number in sorted(open_numbers):
+        met, proof_of = judged[number], proofs.get(number)
         if number in found:
             judged[number] = _not_met(exercise, program, number, found[number], met)
-        elif proof.outcome is Outcome.PROVED:
-            judged[number] = replace(met, known_by=PROVED, covers=proof.covers)
+        elif proof_of is None:
+            judged[number] = replace(met, not_proved=BROKEN_LATER)
+        elif proof_of.outcome is Outcome.PROVED:
+            judged[number] = replace(met, known_by=PROVED, covers=proof_of.covers)
+        elif number in followed:
+            note = met_but_broken_later(met.id, followed[number])
+            judged[number] = replace(met, sentence=note, not_proved=BROKEN_LATER)
         else:
-            judged[number] = replace(met, not_proved=reason(proof))
-            differences += _suspected(exercise, met.id, proof)
+            judged[number] = replace(met, not_proved=reason(proof_of))
+            differences += _suspected(exercise, met.id, proof_of)
     alike = Alike.NO
     if exercise.references and _behaves(exercise, judged):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
@@ -141,6 +161,18 @@ def _endure(
         return differences_in(exercise, program, found[look])
     # What a search suspects of a requirement stands beside what a day has broken.
     return tuple(d for d in differences if not d.output) if found else differences
+
+
+def _first_in(exercise: Exercise, program: Program, scenario: Scenario) -> dict[int, Found]:
+    """The requirements that are broken first in a run that the search led to, by number."""
+    assembled = assemble(replace(exercise, scenarios=(scenario,)), program)
+    violated = replay_block(assembled, timeline_of([scenario], assembled))[0][:, :1]
+    first = first_beyond(exercise, assembled, [scenario], violated)
+    return {
+        number: Found(scenario, monitor, int(violated[monitor, 0]), "the exhaustive search")
+        for (number, _), monitor in reversed(assembled.monitor_numbers.items())
+        if first[monitor, 0]
+    }
 
 
 def _with_faults(exercise: Exercise, number: int) -> bool:

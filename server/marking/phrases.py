@@ -1,4 +1,8 @@
-"""Times and numbers of a verdict in words."""
+"""Times, numbers and lists of a verdict in words."""
+
+from collections.abc import Sequence
+
+from server.ladder.names import listed
 
 
 def seconds(ms: int) -> str:
@@ -19,3 +23,19 @@ def counted(number: int, word: str) -> str:
 def known_by_scenarios(count: int, ms: int) -> str:
     """Return how a requirement is known that was met in ``count`` scenarios, ``ms`` in all."""
     return f"held in {counted(count, 'scenario')} ({plant_time(ms)} of plant time)"
+
+
+def broken_later(number: str, before: Sequence[str]) -> str:
+    """Return why a requirement is not reached that was broken only after others had been."""
+    return (
+        f"{number} not reached: it was broken only in runs in which {listed(before)} had been "
+        "broken before. What comes after that is not judged."
+    )
+
+
+def met_but_broken_later(number: str, before: Sequence[str]) -> str:
+    """Return the note on a met requirement that was broken only after others had been."""
+    return (
+        f"{number} was broken only in runs in which {listed(before)} had been broken before; "
+        "nothing is deducted for that."
+    )

@@ -4,13 +4,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from server.ladder.elements import CoilKind, ContactKind
-from server.ladder.points import PointDeclaration
+from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
     Block,
     Coil,
     Comparison,
     Contact,
+    Duration,
     Element,
     Output,
     Parallel,
@@ -18,6 +19,7 @@ from server.ladder.program import (
     Series,
     walk,
 )
+from server.marking.signal_path import rungs_between
 
 COMPARISON, ASSIGNMENT = "comparison", "assignment"
 """What the elements without a kind of their own are called."""
@@ -74,15 +76,42 @@ class ProgramView:
             if v.type == "BOOL" and (v.address is None or v.address.startswith("%M"))
         ]
 
-    def used(self, element: str) -> int:
-        """Return how often an element of ``ELEMENTS`` stands in the program."""
-        types = {v.symbol: v.type for v in self.program.variables}
-        names = [_name_of(e, types) for rung in self.program.rungs for _, e in walk(rung.network)]
-        names += [
-            ASSIGNMENT if isinstance(output, AssignmentStatement) else output.kind
-            for _, output in self.writes()
+    def at_work(self, output: str = "") -> set[int]:
+        """The rungs, from 1, on a path from an input to an output of the table (any, or this)."""
+        own = {p.symbol: self.own_name(p.symbol) for p in self.points}
+        inputs = [own[p.symbol] for p in self.points if p.direction is Direction.INPUT]
+        outputs = [
+            own[p.symbol]
+            for p in self.points
+            if p.direction is Direction.OUTPUT and output in ("", p.symbol)
         ]
-        return names.count(element)
+        return rungs_between(self.program, filter(None, inputs), filter(None, outputs))
+
+    def used(self, element: str, preset_ms: int | None = None) -> list[int]:
+        """The rungs, from 1, in which an element of ``ELEMENTS`` stands, once for each of it.
+
+        With ``preset_ms`` a block counts only with about that preset.
+        """
+        types = {v.symbol: v.type for v in self.program.variables}
+        found = []
+        for number, rung in enumerate(self.program.rungs, 1):
+            for _, each in walk(rung.network):
+                if _name_of(each, types) == element and _has_preset(each, preset_ms):
+                    found.append(number)
+        found += [
+            number
+            for number, output in self.writes()
+            if element == (ASSIGNMENT if isinstance(output, AssignmentStatement) else output.kind)
+        ]
+        return sorted(found)
+
+
+def _has_preset(element: Element, preset_ms: int | None) -> bool:
+    """Whether a block's preset is within a tenth of what is asked for, or not a literal."""
+    if preset_ms is None or not isinstance(element, Block):
+        return True
+    literals = [wired.operand for wired in element.inputs if isinstance(wired.operand, Duration)]
+    return all(abs(literal.ms - preset_ms) * 10 <= preset_ms for literal in literals)
 
 
 def _name_of(element: Element, types: dict[str, str]) -> str:

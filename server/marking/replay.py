@@ -66,9 +66,7 @@ def replay_block(
     assembled: Assembled, timeline: Timeline, longest_ms: int = LONGEST_MS
 ) -> tuple[NDArray[np.int64], ...]:
     """Run one block of 64 lanes; the four arrays of ``Replay``."""
-    monitors = assembled.monitors
-    planes = [m.violated for m in monitors] + [m.exercised for m in monitors]
-    watch = watch_planes([*planes, assembled.program.fault])
+    watch = watch_planes([*monitor_planes(assembled), assembled.program.fault])
     progress = fresh_progress(timeline)
     run(
         code_of(assembled.machine),
@@ -80,9 +78,15 @@ def replay_block(
         assembled.running,
         longest_ms // assembled.machine.period_ms,
     )
-    n = len(monitors)
+    n = len(assembled.monitors)
     ended = np.minimum(progress.end, progress.clock[0])
     return watch.first_seen[:n], watch.first_seen[n : 2 * n], watch.first_seen[2 * n], ended
+
+
+def monitor_planes(assembled: Assembled) -> list[int]:
+    """Return the planes 'violated so far' of all monitors, then those 'exercised so far'."""
+    monitors = assembled.monitors
+    return [m.violated for m in monitors] + [m.exercised for m in monitors]
 
 
 def trace(
@@ -111,4 +115,4 @@ def trace(
     return Trace(recorded, done)
 
 
-__all__ = ["NEVER", "Replay", "Trace", "replay", "replay_block", "trace"]
+__all__ = ["NEVER", "Replay", "Trace", "monitor_planes", "replay", "replay_block", "trace"]

@@ -4,6 +4,7 @@ Each rule is one class. It looks at a student's program, whose points are bound 
 answers None or one plain sentence that says what is missing and where.
 """
 
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from typing import ClassVar
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.program import Coil, Contact, walk
+from server.marking.phrases import seconds
 from server.marking.program_view import ASSIGNMENT, COMPARISON, ProgramView, sealed
 
 ELEMENTS: tuple[str, ...] = (
@@ -22,6 +24,9 @@ ELEMENTS: tuple[str, ...] = (
 )
 """Names of elements that a rule can ask for."""
 
+_WORD = re.compile(r"[^\W\d_]{2}")
+"""What a comment must have at least: two letters in a row."""
+
 
 @dataclass(frozen=True, slots=True)
 class ProgramRule(ABC):
@@ -29,8 +34,10 @@ class ProgramRule(ABC):
 
     A subclass is one rule. ``name`` is what ``uses`` says and ``meaning`` what the rule asks for.
     Beside ``uses`` a check names the subject by ``of`` (a symbol, or an element where
-    ``subject_is`` says so), the source by ``by`` and the count by ``times``: those in ``needs``
-    must be there, those in ``may`` can be left out, all others are refused.
+    ``subject_is`` says so), the source by ``by``, the output that it is about by ``to``, the count
+    by ``times`` and a timer's preset by ``preset``: those in ``needs`` must be there, those in
+    ``may`` can be left out, all others are refused. What is asked for must lie on a path from the
+    inputs to that output, or to any output where none is named.
     """
 
     name: ClassVar[str]
@@ -42,6 +49,8 @@ class ProgramRule(ABC):
     subject: str = ""
     source: str = ""
     count: int = 1
+    target: str = ""
+    preset_ms: int | None = None
 
     @abstractmethod
     def complaint(self, view: ProgramView) -> str | None:
@@ -53,17 +62,22 @@ class ProgramRule(ABC):
 
 class ElementUsed(ProgramRule):
     name = "element"
-    meaning = "An element stands in the program at least so many times."
+    meaning = "An element stands at least so many times on a path from the inputs to an output."
     needs = ("of",)
-    may = ("times",)
+    may = ("times", "to", "preset")
     subject_is = "element"
 
     def complaint(self, view: ProgramView) -> str | None:
-        used = view.used(self.subject)
+        rungs, at_work = view.used(self.subject, self.preset_ms), view.at_work(self.target)
+        used = sum(rung in at_work for rung in rungs)
         if used >= self.count:
             return None
         asked = "one" if self.count == 1 else str(self.count)
-        return f"The program uses {used or 'no'} {self.subject}; the exercise asks for {asked}."
+        preset = "" if self.preset_ms is None else f" with a preset of {seconds(self.preset_ms)}"
+        idle = sorted(set(rungs) - at_work)
+        where = f" that works towards {_towards(view, self.target)}" if idle else ""
+        said = f"The program uses {used or 'no'} {self.subject}{preset}{where}"
+        return f"{said}; the exercise asks for {asked}."
 
 
 class ElementNotUsed(ProgramRule):
@@ -80,8 +94,8 @@ class ElementNotUsed(ProgramRule):
 
 class SetResetPair(ProgramRule):
     name = "set-reset pair"
-    meaning = "An internal bit (any, or the named one) has a set coil and a reset coil."
-    may = ("of",)
+    meaning = "An internal bit (any, or the named one) that does work has a set and a reset coil."
+    may = ("of", "to")
 
     def complaint(self, view: ProgramView) -> str | None:
         if self.subject:
@@ -95,8 +109,12 @@ class SetResetPair(ProgramRule):
             (bool(view.coils(name, CoilKind.SET)), bool(view.coils(name, CoilKind.RESET)), name)
             for name in candidates
         ]
-        if any(is_set and is_reset for is_set, is_reset, _ in halves):
+        pairs = [name for is_set, is_reset, name in halves if is_set and is_reset]
+        at_work = view.at_work(self.target)
+        if any(at_work.issuperset(view.coils(name, *_LATCHING)) for name in pairs):
             return None
+        if pairs:
+            return _idle(view, pairs[0], self.target)
         for is_set, is_reset, name in halves:
             if is_set or is_reset:
                 has, lacks = ("set", "reset") if is_set else ("reset", "set")
@@ -107,33 +125,42 @@ class SetResetPair(ProgramRule):
 
 class InternalBit(ProgramRule):
     name = "internal bit"
-    meaning = "The internal bit that the statement names is written."
+    meaning = "The internal bit that the statement names is written and does work."
     needs = ("of",)
+    may = ("to",)
 
     def complaint(self, view: ProgramView) -> str | None:
         own = view.own_name(self.subject)
         if own is None:
             return f"The program does not declare {self.subject}."
-        if view.coils(own, *CoilKind):
-            return None
-        return f"No rung writes {own}."
+        written = view.coils(own, *CoilKind)
+        if not written:
+            return f"No rung writes {own}."
+        if view.at_work(self.target).isdisjoint(written):
+            return _idle(view, own, self.target)
+        return None
 
 
 class SealIn(ProgramRule):
     name = "seal-in"
-    meaning = "A coil (any, or the named one) has its own contact in a parallel branch."
-    may = ("of",)
+    meaning = "A coil that does work (any, or the named one) has its own contact in a branch."
+    may = ("of", "to")
 
     def complaint(self, view: ProgramView) -> str | None:
         own = view.own_name(self.subject) if self.subject else None
         if self.subject and own is None:
             return f"The program does not declare {self.subject}."
-        for rung in view.program.rungs:
-            for output in rung.outputs:
-                if not (isinstance(output, Coil) and output.kind is CoilKind.COIL):
-                    continue
-                if own in (None, output.symbol) and sealed(rung.network, output.symbol):
+        idle, at_work = "", view.at_work(self.target)
+        for number, output in view.writes():
+            if not (isinstance(output, Coil) and output.kind is CoilKind.COIL):
+                continue
+            network = view.program.rungs[number - 1].network
+            if own in (None, output.symbol) and sealed(network, output.symbol):
+                if number in at_work:
                     return None
+                idle = output.symbol
+        if idle:
+            return _idle(view, idle, self.target)
         if own is None:
             return "No coil has its own contact in a branch that seals it in."
         rungs = view.coils(own, CoilKind.COIL)
@@ -165,7 +192,8 @@ class OneCoil(ProgramRule):
 
 class DrivenBy(ProgramRule):
     name = "driven by"
-    meaning = "Every rung that drives the output has a contact of the other symbol."
+    meaning = "Every rung that drives the output has a contact of the other symbol, or of a bit "
+    meaning += "that is driven by it."
     needs = ("of", "by")
 
     def complaint(self, view: ProgramView) -> str | None:
@@ -175,27 +203,68 @@ class DrivenBy(ProgramRule):
                 return f"The program does not declare {wanted}."
         assert target is not None
         assert source is not None
-        rungs = view.coils(target, CoilKind.COIL, CoilKind.NEGATED, CoilKind.SET)
+        rungs = view.coils(target, *_DRIVING)
         if not rungs:
             return f"No rung drives {target}."
-        contact = Contact(ContactKind.OPEN, source)
         for number in rungs:
-            if all(
-                element != contact for _, element in walk(view.program.rungs[number - 1].network)
-            ):
+            if not _needs_contact(view, number, target, source, on=True, passed=frozenset()):
                 return f"Rung {number} drives {target} without a contact of {source}."
         return None
 
 
+_DRIVING = (CoilKind.COIL, CoilKind.NEGATED, CoilKind.SET)
+_LATCHING = (CoilKind.SET, CoilKind.RESET)
+
+
+def _needs_contact(
+    view: ProgramView, number: int, symbol: str, source: str, *, on: bool, passed: frozenset[str]
+) -> bool:
+    """Whether a rung that turns ``symbol`` on (or off) has a contact that ``source`` closes.
+
+    The contact may be one of another bit, all of whose rungs have such a contact. A negated coil is
+    on while its network is open, so that there a normally closed contact counts.
+    """
+    rung = view.program.rungs[number - 1]
+    [kind, *_] = [
+        output.kind
+        for output in rung.outputs
+        if isinstance(output, Coil)
+        if output.symbol == symbol
+    ]
+    conducts = on is (kind is not CoilKind.NEGATED)
+    for _, element in walk(rung.network):
+        if not isinstance(element, Contact) or element.kind not in _PLAIN_CONTACTS:
+            continue
+        closed_by_on = conducts is (element.kind is ContactKind.OPEN)
+        if element.symbol == source and closed_by_on:
+            return True
+        behind = view.coils(element.symbol, *_DRIVING)
+        if (
+            element.symbol not in passed
+            and behind
+            and all(
+                _needs_contact(
+                    view, each, element.symbol, source, on=closed_by_on, passed=passed | {symbol}
+                )
+                for each in behind
+            )
+        ):
+            return True
+    return False
+
+
+_PLAIN_CONTACTS = (ContactKind.OPEN, ContactKind.CLOSED)
+
+
 class CommentOnEveryRung(ProgramRule):
     name = "comment on every rung"
-    meaning = "Every rung has a comment."
+    meaning = "Every rung has a comment with a word in it."
 
     def complaint(self, view: ProgramView) -> str | None:
         bare = [
             number
             for number, rung in enumerate(view.program.rungs, 1)
-            if not rung.comment and (rung.outputs or rung.network.items)
+            if not _WORD.search(rung.comment) and (rung.outputs or rung.network.items)
         ]
         if not bare:
             return None
@@ -222,7 +291,12 @@ class RungForEveryRequirement(ProgramRule):
     meaning = "Every stated requirement is named by a rung that serves it."
 
     def complaint(self, view: ProgramView) -> str | None:
-        served = {number for rung in view.program.rungs for number in rung.serves}
+        served = {
+            number
+            for rung in view.program.rungs
+            if rung.outputs or rung.network.items
+            for number in rung.serves
+        }
         missing = [number for number in view.stated if number not in served]
         if not missing:
             return None
@@ -243,6 +317,16 @@ def rules_by_name() -> dict[str, type[ProgramRule]]:
 
 RULES: dict[str, type[ProgramRule]] = rules_by_name()
 """Every rule by the name under which ``uses`` asks for it."""
+
+
+def _idle(view: ProgramView, symbol: str, target: str) -> str:
+    there = _towards(view, target)
+    return f"{symbol} does no work: no path leads from the inputs through it to {there}."
+
+
+def _towards(view: ProgramView, target: str) -> str:
+    """The output that a rule is about, by the student's own name."""
+    return (view.own_name(target) or target) if target else "an output"
 
 
 def _list(names: Iterable[str]) -> str:

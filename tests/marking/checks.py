@@ -12,8 +12,8 @@ def pattern(**keys: object) -> Pattern:
     return check
 
 
-def rule(uses: str, of: str = "", by: str = "", times: int = 1) -> StructureRule:
-    """``rule("driven by", "fill_pump", "filling")``."""
-    check = read_check({"uses": uses, "of": of, "by": by, "times": times})
+def rule(uses: str, of: str = "", by: str = "", times: int = 1, **more: str) -> StructureRule:
+    """``rule("driven by", "fill_pump", "filling")``; ``more`` are the keys to and preset."""
+    check = read_check({"uses": uses, "of": of, "by": by, "times": times, **more})
     assert isinstance(check, StructureRule)
     return check

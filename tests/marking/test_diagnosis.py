@@ -12,7 +12,7 @@ from server.marking.faults.catching import complaints
 from server.marking.faults.diagnosis import diagnose
 from server.marking.faults.repair import nearest_right
 from server.marking.faults.variants import variants
-from tests.marking.apple_sump import EXERCISE, requirement, sump_program
+from tests.marking.apple_sump import EXERCISE, RIGHT, requirement, sump_program
 from tests.marking.checks import rule
 
 OPEN_STOP = sump_program(
@@ -113,14 +113,14 @@ def test_the_rung_at_fault_is_found_behind_the_one_that_shows_it() -> None:
 
 
 def test_without_trials_the_slice_decides() -> None:
-    forgotten = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := fill_pump;")
+    forgotten = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := sump_high;")
     verdict = acceptance_run(EXERCISE, forgotten)
     told = [suspicion.sentence for suspicion in blame(EXERCISE, forgotten, verdict)]
-    assert told == [
-        "R1: most likely rung 1",
-        "R3: most likely rung 1",
-        "R4: most likely rung 2",
-    ]
+    assert told == ["R1: most likely rung 1", "R3: most likely rung 1"]
+    wrong_lamp = sump_program(f"{RIGHT.splitlines()[0]}\nlamp := fill_pump;")
+    verdict = acceptance_run(EXERCISE, wrong_lamp)
+    told = [suspicion.sentence for suspicion in blame(EXERCISE, wrong_lamp, verdict)]
+    assert told == ["R4: most likely rung 2"]
 
 
 def test_an_output_that_no_rung_writes_is_named() -> None:

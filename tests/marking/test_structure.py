@@ -21,7 +21,7 @@ BIT = "filling AT %MX0.0 : BOOL; other : BOOL;"
 
 CASES = [
     # element
-    (rule("element", "TON"), "pump := t(PT := T#1s);", None),
+    (rule("element", "TON"), "pump := start_pb AND t(PT := T#1s);", None),
     (
         rule("element", "TON"),
         "pump := start_pb;",
@@ -29,12 +29,32 @@ CASES = [
     ),
     (
         rule("element", "set coil", times=2),
-        "IF start_pb THEN other := TRUE; END_IF;",
+        "IF start_pb THEN other := TRUE; END_IF; pump := other;",
         "The program uses 1 set coil; the exercise asks for 2.",
     ),
     (rule("element", "rising edge contact"), "pump := RISING(start_pb);", None),
-    (rule("element", "comparison"), "pump := 1 < 2;", None),
-    (rule("element", "assignment"), "IF start_pb THEN n := n + 1; END_IF;", None),
+    (rule("element", "comparison"), "pump := start_pb AND 1 < 2;", None),
+    (
+        rule("element", "assignment"),
+        "IF start_pb THEN n := n + 1; END_IF; pump := n > 3;",
+        None,
+    ),
+    (
+        rule("element", "assignment"),
+        "IF start_pb THEN n := n + 1; END_IF; pump := start_pb;",
+        "The program uses no assignment that works towards an output; the exercise asks for one.",
+    ),
+    (
+        rule("element", "TON", to="fill_pump"),
+        "other := t(PT := T#1s); pump := start_pb AND other;",
+        "The program uses no TON that works towards pump; the exercise asks for one.",
+    ),
+    (rule("element", "TON", preset="1 s"), "pump := start_pb AND t(PT := T#1050ms);", None),
+    (
+        rule("element", "TON", preset="2 s"),
+        "pump := start_pb AND t(PT := T#1s);",
+        "The program uses no TON with a preset of 2.00 s; the exercise asks for one.",
+    ),
     # no element
     (rule("no element", "set coil"), "pump := start_pb;", None),
     (
@@ -45,8 +65,15 @@ CASES = [
     # set-reset pair
     (
         rule("set-reset pair", "filling"),
-        "IF start_pb THEN filling := TRUE; END_IF; IF stop_pb THEN filling := FALSE; END_IF;",
+        "IF start_pb THEN filling := TRUE; END_IF; IF stop_pb THEN filling := FALSE; END_IF;"
+        "pump := filling;",
         None,
+    ),
+    (
+        rule("set-reset pair"),
+        "IF start_pb THEN other := TRUE; END_IF; IF stop_pb THEN other := FALSE; END_IF;"
+        "pump := start_pb;",
+        "other does no work: no path leads from the inputs through it to an output.",
     ),
     (
         rule("set-reset pair"),
@@ -59,7 +86,12 @@ CASES = [
         "No rung sets and no rung resets an internal bit.",
     ),
     # internal bit
-    (rule("internal bit", "filling"), "filling := start_pb;", None),
+    (rule("internal bit", "filling"), "filling := start_pb; pump := filling;", None),
+    (
+        rule("internal bit", "filling"),
+        "filling := start_pb; pump := start_pb;",
+        "filling does no work: no path leads from the inputs through it to an output.",
+    ),
     (rule("internal bit", "filling"), "pump := filling;", "No rung writes filling."),
     # seal-in
     (rule("seal-in", "fill_pump"), "pump := (start_pb OR pump) AND stop_pb;", None),
@@ -84,6 +116,11 @@ CASES = [
         "Rung 1 has no branch with pump's own contact that seals it in.",
     ),
     (rule("seal-in"), "other := start_pb OR other; pump := other;", None),
+    (
+        rule("seal-in"),
+        "other := start_pb OR other; pump := start_pb;",
+        "other does no work: no path leads from the inputs through it to an output.",
+    ),
     (
         rule("seal-in"),
         "pump := start_pb;",
@@ -114,6 +151,19 @@ CASES = [
         "filling := start_pb;",
         "No rung drives pump.",
     ),
+    (rule("driven by", "fill_pump", "filling"), "other := filling; pump := other;", None),
+    (rule("driven by", "fill_pump", "filling"), "NOT pump := NOT filling OR start_pb;", None),
+    (rule("driven by", "fill_pump", "filling"), "other := NOT filling; pump := NOT other;", None),
+    (
+        rule("driven by", "fill_pump", "filling"),
+        "other := NOT filling; pump := other;",
+        "Rung 2 drives pump without a contact of filling.",
+    ),
+    (
+        rule("driven by", "fill_pump", "filling"),
+        "other := filling; other := start_pb; pump := other;",
+        "Rung 3 drives pump without a contact of filling.",
+    ),
     # documentation
     (rule("comment on every rung"), "// Pump.\npump := start_pb; ;", None),
     (
@@ -121,6 +171,7 @@ CASES = [
         "pump := start_pb; // Pump.\nother := start_pb;",
         "Rung 2 has no comment.",
     ),
+    (rule("comment on every rung"), "// .\npump := start_pb;", "Rung 1 has no comment."),
     (
         rule("comment on every rung"),
         "pump := start_pb;\nother := start_pb;\nfilling := start_pb;",
@@ -131,6 +182,11 @@ CASES = [
     (
         rule("rung for every requirement"),
         "// [R2] Pump.\npump := start_pb;",
+        "No rung says that it serves R1.",
+    ),
+    (
+        rule("rung for every requirement"),
+        "// [R1] Nothing.\n;",
         "No rung says that it serves R1.",
     ),
 ]
@@ -145,8 +201,8 @@ def test_a_rule_answers_none_or_a_sentence(
 
 def test_a_named_bit_is_found_by_address_or_by_its_symbol() -> None:
     asked = rule("internal bit", "filling")
-    assert judged(asked, "own := start_pb;", "own AT %MX0.0 : BOOL;") is None
-    assert judged(asked, "filling := start_pb;", "filling : BOOL;") is None
+    assert judged(asked, "own := start_pb; pump := own;", "own AT %MX0.0 : BOOL;") is None
+    assert judged(asked, "filling := start_pb; pump := filling;", "filling : BOOL;") is None
     assert (
         judged(asked, "own := start_pb;", "own : BOOL;") == "The program does not declare filling."
     )
@@ -175,6 +231,9 @@ def test_the_table_of_rules_is_tried_completely() -> None:
         (rule("driven by", "fill_pump"), "uses"),
         (rule("seal-in", by="fill_pump"), "by"),
         (rule("seal-in", times=2), "times"),
+        (rule("seal-in", to="fill_pump"), None),
+        (rule("seal-in", to="nowhere"), "to"),
+        (rule("seal-in", preset="1 s"), "preset"),
     ],
 )
 def test_a_rule_is_refused_where_it_does_not_fit(asked: StructureRule, field: str | None) -> None:

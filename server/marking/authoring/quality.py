@@ -13,7 +13,6 @@ from typing import Any
 
 from server.ladder.drawing import draw_rung
 from server.ladder.program import Program
-from server.marking.acceptance import scenarios_of
 from server.marking.authoring.exercise_check import OPEN_AT_MOST, RIGHT_AT_LEAST, WRONG_AT_LEAST
 from server.marking.check import Pattern
 from server.marking.coverage.proposals import propose
@@ -25,6 +24,7 @@ from server.marking.faults.catching import complaints
 from server.marking.faults.variants import variants
 from server.marking.files.draws import describe_draw
 from server.marking.files.reference_programs import ReferenceProgram
+from server.marking.first_violations import scenarios_of
 from server.marking.machine import assemble
 from server.marking.marking import mark
 from server.marking.presentation.scenario_text import scenario_text

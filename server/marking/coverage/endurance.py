@@ -49,15 +49,22 @@ def endurance_run(
     rounds = max(1, MOST_ROUNDS * SHORTEST_MS // length_ms)
     late = exercise.tolerance_ms // exercise.period_ms
     found: dict[int, list[Violation]] = {}
-    for judging in (own, looks):
-        first = violated[[monitor for _, monitor in judging]].min(axis=0, initial=NEVER)
+    # A requirement that was broken before hides others, be it wanted or not.
+    hiding = [
+        monitor
+        for (number, index), monitor in assembled.monitor_numbers.items()
+        if exercise.requirements[number].id != REQUIREMENT
+        and not exercise.requirements[number].checks[index].scenarios
+    ]
+    for judging, before in ((own, hiding), (looks, [monitor for _, monitor in looks])):
+        first = violated[before].min(axis=0, initial=NEVER)
         for number, monitor in judging:
             seen = np.where(violated[monitor] <= first + late, violated[monitor], NEVER)
             lane = int(np.argmin(seen))
             if seen[lane] != NEVER:
                 timed = _timed(assembled, day[lane], int(seen[lane]))
                 if not _fails_anyway(exercise, number, timed):
-                    shortest = _shrunk(assembled, monitor, timed, rounds)
+                    shortest = _shrunk(assembled, monitor, before, late, timed, rounds)
                     found.setdefault(number, []).append(shortest)
         if found:
             break
@@ -100,11 +107,20 @@ def _fails_anyway(exercise: Exercise, number: int, scenario: Scenario) -> bool:
     return False
 
 
-def _shrunk(assembled: Assembled, monitor: int, scenario: Scenario, rounds: int) -> Violation:
-    """Leave out steps as long as the monitor is still violated."""
+def _shrunk(
+    assembled: Assembled,
+    monitor: int,
+    before: list[int],
+    late: int,
+    scenario: Scenario,
+    rounds: int,
+) -> Violation:
+    """Leave out steps as long as the monitor is still violated, and none of ``before`` earlier."""
 
     def first(scenarios: Sequence[Scenario]) -> list[int]:
-        return [int(scan) for scan in replay(assembled, scenarios).violated[monitor]]
+        violated = replay(assembled, scenarios).violated
+        hidden = violated[monitor] > violated[before].min(axis=0, initial=NEVER) + late
+        return [int(scan) for scan in np.where(hidden, NEVER, violated[monitor])]
 
     shortest = shrink(scenario, lambda s: [scan != NEVER for scan in first(s)], rounds)
     return Violation(monitor, shortest, first([shortest])[0])

@@ -19,9 +19,9 @@ from server.ladder.program import Program
 from server.marking.causes.cause import why
 from server.marking.causes.recording import record_scenario
 from server.marking.check import Pattern
+from server.marking.dependence import rung_uses
 from server.marking.evidence import names_in
 from server.marking.exercise import Exercise, Requirement
-from server.marking.faults.dependence import rung_uses
 from server.marking.faults.repair import TriedEdit
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 

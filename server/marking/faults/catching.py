@@ -3,25 +3,22 @@
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from server.ladder.program import Program
-from server.marking.acceptance import scenarios_of
 from server.marking.check import ProgramCheck
 from server.marking.exercise import Exercise
+from server.marking.first_violations import (
+    are_first,
+    counted_in_suite,
+    findings,
+    tolerance_scans,
+)
 from server.marking.machine import Assembled, assemble
-from server.marking.replay import LONGEST_MS
+from server.marking.replay import LONGEST_MS, NEVER, monitor_planes, replay
 from server.marking.scenario import faults_in
 from server.marking.timeline import timeline_of
 from server.marking.verdict import Status
-from server.plant.loop import (
-    NO_RECORD,
-    code_of,
-    fresh_memory,
-    fresh_progress,
-    run,
-    watch_planes,
-)
+from server.plant.loop import NO_RECORD, code_of, fresh_memory, fresh_progress, run, watch_planes
 from server.scan.lanes import LANES
 
 LOOK_MS = 2000
@@ -40,16 +37,11 @@ def complaints(
     if found and first_only:
         return found
     assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
-    exercised = np.zeros(len(assembled.monitors), np.bool_)
-    for first in range(0, len(exercise.scenarios), LANES):
-        for number in _violated(exercise, assembled, first, exercised, first_only):
-            found[number] = Status.NOT_MET
-        if found and first_only:
-            return found
-    for (number, _), monitor in assembled.monitor_numbers.items():
-        if not exercised[monitor]:
-            found.setdefault(number, Status.NOT_EXERCISED)
-    return found
+    if first_only:
+        return _seen_early(exercise, assembled)
+    runs = findings(exercise, assembled, replay(assembled, exercise.scenarios))
+    short = {n: each.status for n, each in enumerate(runs) if each.status is not Status.MET}
+    return short | found
 
 
 def _structural(exercise: Exercise, program: Program) -> Iterator[int]:
@@ -60,42 +52,29 @@ def _structural(exercise: Exercise, program: Program) -> Iterator[int]:
                 yield number
 
 
-def _violated(
-    exercise: Exercise,
-    assembled: Assembled,
-    first: int,
-    exercised: NDArray[np.bool_],
-    first_only: bool,
-) -> list[int]:
-    """Run one block of scenarios; the requirements violated. Notes what was exercised."""
-    places = list(assembled.monitor_numbers.items())
-    counted = np.array(
-        [
-            _mask(scenarios_of(exercise, number, assembled.checks[monitor]), first)
-            for (number, _), monitor in places
-        ],
-        np.uint64,
-    )
-    monitors = [assembled.monitors[monitor] for _, monitor in places]
-    bad = np.array([monitor.violated for monitor in monitors], np.int64)
-    tried = np.array([monitor.exercised for monitor in monitors], np.int64)
-    timeline = timeline_of(exercise.scenarios[first : first + LANES], assembled)
-    memory, progress = fresh_memory(assembled.machine), fresh_progress(timeline)
-    code, nothing = code_of(assembled.machine), watch_planes([])
-    step_ms = LOOK_MS if first_only else LONGEST_MS
-    scans, violated = step_ms // exercise.period_ms, np.zeros(0, np.int64)
-    for _ in range(LONGEST_MS // step_ms):
-        done = run(
-            *(code, memory, timeline, progress, nothing, NO_RECORD, assembled.running, scans)
-        )
-        violated = np.flatnonzero(memory.bits[bad] & counted)
-        if done < scans or (first_only and violated.size):
-            break
-    for row in np.flatnonzero(memory.bits[tried] & counted):
-        exercised[places[row][1]] = True
-    return [places[row][0][0] for row in violated]
-
-
-def _mask(scenarios: list[int], first: int) -> int:
-    """Return the lanes of a block in which a check counts."""
-    return sum(1 << (s - first) for s in scenarios if first <= s < first + LANES)
+def _seen_early(exercise: Exercise, assembled: Assembled) -> dict[int, Status]:
+    """Return the complaints that the first look with a violation shows, else those of all runs."""
+    counts, n = counted_in_suite(exercise, assembled), len(assembled.monitors)
+    exercised = np.zeros(n, np.bool_)
+    code, scans = code_of(assembled.machine), LOOK_MS // exercise.period_ms
+    for start in range(0, len(exercise.scenarios), LANES):
+        block = counts[:, start : start + LANES]
+        timeline = timeline_of(exercise.scenarios[start : start + LANES], assembled)
+        memory, progress = fresh_memory(assembled.machine), fresh_progress(timeline)
+        watch = watch_planes(monitor_planes(assembled))
+        for _ in range(LONGEST_MS // LOOK_MS):
+            done = run(
+                *(code, memory, timeline, progress, watch, NO_RECORD, assembled.running, scans)
+            )
+            seen = watch.first_seen[:, : block.shape[1]]
+            first = are_first(seen[:n], block, tolerance_scans(exercise))
+            if first.any():
+                broken = {
+                    num for (num, _), m in assembled.monitor_numbers.items() if first[m].any()
+                }
+                return dict.fromkeys(sorted(broken), Status.NOT_MET)
+            if done < scans:
+                break
+        exercised |= ((seen[n:] != NEVER) & block).any(axis=1)
+    idle = {num for (num, _), m in assembled.monitor_numbers.items() if not exercised[m]}
+    return dict.fromkeys(sorted(idle), Status.NOT_EXERCISED)

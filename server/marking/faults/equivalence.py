@@ -18,7 +18,7 @@ from itertools import zip_longest
 
 from server.ladder.elements import BlockFamily, family_of
 from server.ladder.program import Program
-from server.marking.faults.dependence import rung_uses
+from server.marking.dependence import rung_uses
 from server.marking.faults.free_inputs import free_inputs
 from server.marking.proofs.search import MAX_CHOICES, search
 from server.scan.assembler import Assembler, Bit, Signal, Word

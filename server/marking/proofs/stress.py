@@ -9,13 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
+from server.marking.first_violations import first_beyond
 from server.marking.machine import Assembled, assemble
 from server.marking.proofs.beginnings import Beginnings
-from server.marking.proofs.random_timeline import DrawnBlock, draw_block
+from server.marking.proofs.random_timeline import draw_block
 from server.marking.proofs.shrinking import shrink
 from server.marking.replay import NEVER, replay, replay_block
 from server.marking.scenario import Scenario, faults_in
@@ -32,7 +32,7 @@ FAULTY_BLOCKS = 4
 
 @dataclass(frozen=True, slots=True)
 class Violation:
-    """A random run in which a monitor was violated, shrunk to what it takes."""
+    """A random run in which a monitor was violated first, shrunk to what it takes."""
 
     monitor: int
     scenario: Scenario
@@ -42,7 +42,7 @@ class Violation:
 def stress_run(
     exercise: Exercise, program: Program, wanted: frozenset[int], seed: int, *, runs: int = RUNS
 ) -> dict[int, Violation]:
-    """Look for violations of the requirements ``wanted``; the first of each, shrunk.
+    """Look for runs in which a requirement of ``wanted`` is broken first; one of each, shrunk.
 
     ``seed`` is a whole number of at most 64 bits.
     """
@@ -56,44 +56,40 @@ def stress_run(
             seed, block, panel, begin.timeline, assembled.machine.period_ms, LENGTH_MS
         )
         violated = replay_block(assembled, drawn.timeline)[0]
-        for number in sorted(wanted - found.keys()):
-            hit = _first(exercise, assembled, number, violated, begin, drawn)
-            if hit is not None:
-                found[number] = _shrink(assembled, *hit)
+        own = {
+            number: [m for (n, _), m in assembled.monitor_numbers.items() if n == number]
+            for number in sorted(wanted - found.keys())
+        }
+        looked_at = [monitor for monitors in own.values() for monitor in monitors]
+        lanes = np.flatnonzero((violated[looked_at] != NEVER).any(axis=0))
+        scenarios = [begin.scenario(drawn, int(lane)) for lane in lanes]
+        first = first_beyond(exercise, assembled, scenarios, violated[:, lanes])
+        for number, monitors in own.items():
+            hits = np.argwhere(first[monitors])
+            if hits.size:
+                monitor, run = monitors[hits[0][0]], hits[0][1]
+                found[number] = _shrink(exercise, assembled, monitor, scenarios[run])
     return found
 
 
-def _first(
-    exercise: Exercise,
-    assembled: Assembled,
-    number: int,
-    violated: NDArray[np.int64],
-    begin: Beginnings,
-    drawn: DrawnBlock,
-) -> tuple[int, Scenario] | None:
-    """Return the first lane that violates a check of a requirement, where it is judged."""
-    allowed = faults_in(exercise.scenarios_judging(number))
-    for (requirement, index), monitor in assembled.monitor_numbers.items():
-        if requirement != number or exercise.requirements[number].checks[index].scenarios:
-            continue
-        for lane in np.flatnonzero(violated[monitor] != NEVER):
-            scenario = begin.scenario(drawn, int(lane))
-            if faults_in([scenario]) <= allowed:
-                return monitor, scenario
-    return None
-
-
-def _shrink(assembled: Assembled, monitor: int, scenario: Scenario) -> Violation:
-    """Leave out steps as long as the monitor is still violated."""
+def _shrink(
+    exercise: Exercise, assembled: Assembled, monitor: int, scenario: Scenario
+) -> Violation:
+    """Leave out steps as long as the monitor is still violated, and first."""
 
     def violated(scenarios: Sequence[Scenario]) -> list[bool]:
-        return [first != NEVER for first in _violations(assembled, monitor, scenarios)]
+        return [scan != NEVER for scan in _violations(exercise, assembled, monitor, scenarios)]
 
     shortest = shrink(scenario, violated)
-    return Violation(monitor, shortest, _violations(assembled, monitor, [shortest])[0])
+    return Violation(monitor, shortest, _violations(exercise, assembled, monitor, [shortest])[0])
 
 
-def _violations(assembled: Assembled, monitor: int, scenarios: Sequence[Scenario]) -> list[int]:
+def _violations(
+    exercise: Exercise, assembled: Assembled, monitor: int, scenarios: Sequence[Scenario]
+) -> list[int]:
+    """Return the scan of the monitor's violation in each scenario, if it is first, else NEVER."""
     if not scenarios:
         return []
-    return [int(first) for first in replay(assembled, scenarios).violated[monitor]]
+    violated = replay(assembled, scenarios).violated
+    first = first_beyond(exercise, assembled, scenarios, violated)[monitor]
+    return [int(scan) for scan in np.where(first, violated[monitor], NEVER)]

@@ -1,0 +1,169 @@
+"""Which violations count: in one run only what is violated first; the rest may follow from it.
+
+What follows within the exercise's tolerance counts as first, too: two checks of one moment may see
+it some scans apart.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.marking.check import Check, Pattern
+from server.marking.exercise import Exercise, Requirement
+from server.marking.machine import Assembled
+from server.marking.replay import NEVER, Replay
+from server.marking.scenario import Scenario, faults_in
+from server.marking.verdict import Status
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A violated check: monitor number, scenario number, scan of the first violation."""
+
+    check: Pattern
+    monitor: int
+    scenario: int
+    scan: int
+
+
+@dataclass(frozen=True, slots=True)
+class SuiteFinding:
+    """What the runs of the suite say of one requirement's patterns.
+
+    ``failure`` is the violation to show, one that was first in its run. ``after`` has the other
+    requirements that had been broken before, in each run in which this one was broken later.
+    ``held`` are the scenarios that brought a check to bear and in which it was not violated;
+    ``idle`` is a check that has none.
+    """
+
+    status: Status
+    failure: Failure | None = None
+    after: tuple[str, ...] = ()
+    held: frozenset[int] = frozenset()
+    idle: Pattern | None = None
+
+
+def are_first(
+    violated: NDArray[np.int64],
+    counts: NDArray[np.bool_],
+    tolerance: int,
+) -> NDArray[np.bool_]:
+    """Return for each monitor and run whether it was violated, and first.
+
+    ``violated`` is int64[monitors, runs] with the scan or ``NEVER``, ``counts`` bool[monitors,
+    runs] says where a monitor counts, ``tolerance`` is in scans.
+    """
+    when = np.where(counts, violated, NEVER)
+    earliest = when.min(axis=0, initial=NEVER)
+    first: NDArray[np.bool_] = (when != NEVER) & (when <= earliest + tolerance)
+    return first
+
+
+def tolerance_scans(exercise: Exercise) -> int:
+    """Return the exercise's tolerance in whole scans."""
+    return exercise.tolerance_ms // exercise.period_ms
+
+
+def scenarios_of(exercise: Exercise, number: int, check: Check) -> list[int]:
+    """Return the scenarios in which a check of a requirement counts."""
+    name = exercise.requirements[number].id
+    return [
+        lane
+        for lane, scenario in enumerate(exercise.scenarios)
+        if (not scenario.judges or name in scenario.judges)
+        and (not check.scenarios or scenario.name in check.scenarios)
+    ]
+
+
+def counted_in_suite(exercise: Exercise, assembled: Assembled) -> NDArray[np.bool_]:
+    """Return bool[monitors, scenarios]: where each monitor counts."""
+    counts = np.zeros((len(assembled.monitors), len(exercise.scenarios)), np.bool_)
+    for (number, _), monitor in assembled.monitor_numbers.items():
+        counts[monitor, scenarios_of(exercise, number, assembled.checks[monitor])] = True
+    return counts
+
+
+def counted_beyond(
+    exercise: Exercise, assembled: Assembled, scenarios: Sequence[Scenario]
+) -> NDArray[np.bool_]:
+    """Return bool[monitors, runs] for runs that are none of the suite's.
+
+    A check counts there unless it is limited to scenarios by name; a run with faults counts for the
+    requirements that the suite judges with all of these faults.
+    """
+    counts = np.zeros((len(assembled.monitors), len(scenarios)), np.bool_)
+    faults = [faults_in([scenario]) for scenario in scenarios]
+    for (number, _), monitor in assembled.monitor_numbers.items():
+        if not assembled.checks[monitor].scenarios:
+            allowed = faults_in(exercise.scenarios_judging(number))
+            counts[monitor] = [own <= allowed for own in faults]
+    return counts
+
+
+def first_beyond(
+    exercise: Exercise,
+    assembled: Assembled,
+    scenarios: Sequence[Scenario],
+    violated: NDArray[np.int64],
+) -> NDArray[np.bool_]:
+    """Return ``are_first`` for runs that are none of the suite's."""
+    counts = counted_beyond(exercise, assembled, scenarios)
+    return are_first(violated, counts, tolerance_scans(exercise))
+
+
+def findings(exercise: Exercise, assembled: Assembled, result: Replay) -> tuple[SuiteFinding, ...]:
+    """Return what a replay of the whole suite says of each requirement."""
+    counts = counted_in_suite(exercise, assembled)
+    first = are_first(result.violated, counts, tolerance_scans(exercise))
+    later = (result.violated != NEVER) & counts & ~first
+    held = (result.exercised != NEVER) & (result.violated == NEVER) & counts
+    found = []
+    for number, requirement in enumerate(exercise.requirements):
+        own = [monitor for _, monitor in monitors_of(requirement, assembled, number)]
+        failures = [
+            Failure(check, monitor, int(lane), int(result.violated[monitor, lane]))
+            for check, monitor in monitors_of(requirement, assembled, number)
+            for lane in np.flatnonzero(first[monitor])
+        ]
+        idle = next(
+            (
+                check
+                for check, monitor in monitors_of(requirement, assembled, number)
+                if not held[monitor].any()
+            ),
+            None,
+        )
+        status = Status.MET if idle is None else Status.NOT_EXERCISED
+        found.append(
+            SuiteFinding(
+                status=Status.NOT_MET if failures else status,
+                failure=min(
+                    failures,
+                    key=lambda f: (not exercise.scenarios[f.scenario].open, f.scenario, f.scan),
+                    default=None,
+                ),
+                after=ids_of(exercise, assembled, first[:, np.any(later[own], axis=0)]),
+                held=frozenset(np.flatnonzero(held[own].any(axis=0)).tolist()),
+                idle=idle,
+            )
+        )
+    return tuple(found)
+
+
+def monitors_of(
+    requirement: Requirement, assembled: Assembled, number: int
+) -> Iterator[tuple[Pattern, int]]:
+    """Yield the patterns of requirement ``number`` with their monitors' numbers."""
+    for index, check in enumerate(requirement.checks):
+        if isinstance(check, Pattern):
+            yield check, assembled.monitor_numbers[number, index]
+
+
+def ids_of(exercise: Exercise, assembled: Assembled, first: NDArray[np.bool_]) -> tuple[str, ...]:
+    """Return the requirements with a mark in ``first``, bool[monitors, runs], in their order."""
+    marked = {
+        number for (number, _), monitor in assembled.monitor_numbers.items() if first[monitor].any()
+    }
+    return tuple(exercise.requirements[number].id for number in sorted(marked))

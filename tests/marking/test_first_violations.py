@@ -1,0 +1,37 @@
+"""In one run only what is violated first counts."""
+
+import numpy as np
+
+from server.marking.acceptance import acceptance_run
+from server.marking.first_violations import are_first
+from server.marking.replay import NEVER
+from server.marking.verdict import RequirementVerdict, Status
+from tests.marking.apple_sump import EXERCISE, sump_program
+
+WRONG_LAMP = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := fill_pump;")
+RIGHT_LAMP = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := sump_high;")
+
+
+def told(verdicts: tuple[RequirementVerdict, ...]) -> dict[str, Status]:
+    return {each.id: each.status for each in verdicts}
+
+
+def test_only_what_is_violated_first_counts_and_what_follows_within_the_tolerance() -> None:
+    violated = np.array([[10, NEVER, 90], [25, 40, 20], [26, 40, NEVER]])
+    counts = np.ones((3, 3), np.bool_)
+    first = are_first(violated, counts, 15)
+    assert first.tolist() == [[True, False, False], [True, True, True], [False, True, False]]
+    counts[0, 0] = False  # where a check does not count, it hides nothing
+    assert are_first(violated, counts, 15)[:, 0].tolist() == [False, True, True]
+
+
+def test_a_requirement_whose_violations_are_never_first_is_not_reached() -> None:
+    verdicts = acceptance_run(EXERCISE, WRONG_LAMP).requirements
+    assert told(acceptance_run(EXERCISE, RIGHT_LAMP).requirements)["R1"] is Status.NOT_MET
+    assert told(verdicts)["R4"] is Status.NOT_MET
+    r1 = next(each for each in verdicts if each.id == "R1")
+    assert (r1.status, r1.score) == (Status.NOT_EXERCISED, 0.0)
+    assert r1.sentence == (
+        "R1 not reached: it was broken only in runs in which R4 had been broken before. "
+        "What comes after that is not judged."
+    )
