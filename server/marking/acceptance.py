@@ -6,11 +6,12 @@ import numpy as np
 
 from server.ladder.program import Program
 from server.marking.causes.failure_cause import causes_of_failure
-from server.marking.check import ProgramCheck
+from server.marking.check import Pattern, ProgramCheck
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise, Requirement
-from server.marking.first_violations import Failure, SuiteFinding, findings
+from server.marking.first_violations import Failure, SuiteFinding, findings, scenarios_of
 from server.marking.machine import Assembled, assemble
+from server.marking.outputs_seen import done_instead
 from server.marking.phrases import broken_later, known_by_scenarios, met_but_broken_later
 from server.marking.replay import NEVER, Replay, replay
 from server.marking.scenario import faults_in
@@ -18,15 +19,15 @@ from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.scan.engine_version import ENGINE_VERSION
 
 
-def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = True) -> Verdict:
+def acceptance_run(exercise: Exercise, program: Program, *, causes: bool = True) -> Verdict:
     """Mark a program that is free of errors.
 
-    Without ``evidence`` the verdict says the same, but carries no traces.
+    Without ``causes`` the verdict says the same, but not why a signal had its value.
     """
     assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     result = replay(assembled, exercise.scenarios)
     judged = tuple(
-        _judge(exercise, program, assembled, result, requirement, found, evidence)
+        _judge(exercise, program, assembled, result, requirement, found, causes)
         for requirement, found in zip(
             exercise.requirements, findings(exercise, assembled, result), strict=True
         )
@@ -43,7 +44,7 @@ def acceptance_run(exercise: Exercise, program: Program, *, evidence: bool = Tru
 
 def statuses(exercise: Exercise, program: Program) -> dict[str, Status]:
     """Only the status of each requirement: the short way for many programs."""
-    verdict = acceptance_run(exercise, program, evidence=False)
+    verdict = acceptance_run(exercise, program, causes=False)
     return {r.id: r.status for r in verdict.requirements}
 
 
@@ -54,7 +55,7 @@ def _judge(
     result: Replay,
     requirement: Requirement,
     found: SuiteFinding,
-    evidence: bool,
+    causes: bool,
 ) -> RequirementVerdict:
     for check in requirement.checks:
         if isinstance(check, ProgramCheck):
@@ -66,13 +67,13 @@ def _judge(
         scenario = exercise.scenarios[failure.scenario]
         shown, run = look_at(exercise, assembled, failure.monitor, scenario, failure.scan)
         sentence = failure.check.not_met(requirement.id, run)
-        kept = _with_causes(exercise, program, failure, shown) if evidence else None
+        kept = _with_causes(exercise, program, failure, shown) if causes else shown
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
     if found.idle is not None:
         sentence = (
             broken_later(requirement.id, found.after)
             if found.after
-            else found.idle.not_reached(requirement.id)
+            else _not_reached(exercise, assembled, requirement, found.idle)
         )
         return _verdict(requirement, Status.NOT_EXERCISED, "", sentence)
     if not found.held:
@@ -81,6 +82,16 @@ def _judge(
     known = known_by_scenarios(len(found.held), scans * assembled.machine.period_ms)
     note = met_but_broken_later(requirement.id, found.after) if found.after else ""
     return _verdict(requirement, Status.MET, known, note)
+
+
+def _not_reached(
+    exercise: Exercise, assembled: Assembled, requirement: Requirement, idle: Pattern
+) -> str:
+    """Return what never happened, and what the program did instead."""
+    number = exercise.requirements.index(requirement)
+    scenarios = scenarios_of(exercise, number, idle)
+    said = idle.not_reached(requirement.id)
+    return f"{said} {done_instead(exercise, assembled, scenarios)}" if scenarios else said
 
 
 def _with_causes(

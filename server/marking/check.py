@@ -149,7 +149,7 @@ class Pattern(Check):
     def not_met(self, number: str, run: FailedRun) -> str:
         """Return why requirement ``number`` is not met: what is required, what the run did."""
         said = self.fails or f"{self.describe()}."
-        return f"{number} not met: {said} {self.violation(run)}"
+        return f"{number} not met: {said} {self.violation(run)} {run.facts()}"
 
     def not_reached(self, number: str) -> str:
         """Return why requirement ``number`` is not exercised: what never happened."""

@@ -6,7 +6,10 @@ from numpy.typing import NDArray
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
 from server.marking.failed_run import FailedRun, words_of
+from server.marking.files.observer import own_signals
+from server.marking.judged_outputs import judged_outputs
 from server.marking.machine import Assembled
+from server.marking.operator_acts import acts_in, control_signals
 from server.marking.replay import Trace, trace
 from server.marking.scenario import Scenario
 from server.marking.verdict import Evidence, Lane
@@ -39,8 +42,9 @@ def look_at(
     shown = _signals(exercise, assembled, check)
     circuit = assembled.monitors[monitor]
     probes: dict[str, Signal] = {ASKED: Bit(circuit.asked), JUDGED: Bit(circuit.judged)}
+    controls = control_signals(assembled.signals)
     run_to = scan + AFTER_MS // period
-    traced = trace(assembled, scenario, shown | probes, run_to + 1)
+    traced = trace(assembled, scenario, shown | probes | controls, run_to + 1)
     last = traced.scans - 1
     asked, answered, broken = None, None, False
     allowed = check.allowed_ms
@@ -67,6 +71,9 @@ def look_at(
         asked=asked,
         answered=answered,
         broken=broken,
+        outputs=judged_outputs(exercise, check),
+        acts=acts_in(exercise.points, {name: traced.signals[name] for name in controls}),
+        own=frozenset(own_signals(exercise.observer)),
         words=words_of(exercise.points),
     )
     return evidence, run

@@ -14,8 +14,15 @@ from server.ladder.elements import ContactKind
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import Contact
 from server.marking.expression import Expression
+from server.marking.operator_acts import Act
 from server.marking.phrases import seconds
 from server.plant.devices import kind_of
+
+HAPPENED = "it happened"
+"""What stands for a condition that only the exercise's observer knows."""
+
+MOST_OUTPUTS, MOST_ACTS = 2, 3
+"""How many outputs and how many of the last acts a sentence names."""
 
 _POINT_STATES, _POINT_CHANGES = ("on", "off"), ("came on", "went off")
 
@@ -27,6 +34,7 @@ class SignalWords:
     name: str
     states: tuple[str, str] = _POINT_STATES
     changes: tuple[str, str] = _POINT_CHANGES
+    number: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +43,9 @@ class FailedRun:
 
     ``judged`` is bool[scans]: the check's judged condition. ``signals`` has float64[scans] of what
     the check names, by lower-case name. ``asked`` is the scan that asked for an answer, if any, and
-    ``answered`` the one in which it came too late. ``words`` are those of the signals by name.
+    ``answered`` the one in which it came too late. ``outputs`` are the symbols of those that the
+    check judges, ``acts`` what was done, ``own`` the signals of the exercise's observer, ``words``
+    those of the signals by name.
     """
 
     period_ms: int
@@ -45,6 +55,9 @@ class FailedRun:
     asked: int | None = None
     answered: int | None = None
     broken: bool = False
+    outputs: tuple[str, ...] = ()
+    acts: tuple[Act, ...] = ()
+    own: frozenset[str] = frozenset()
     words: Mapping[str, SignalWords] = field(default_factory=dict)
 
     @property
@@ -61,6 +74,42 @@ class FailedRun:
         """Return so many scans in seconds."""
         return seconds(scans * self.period_ms)
 
+    def facts(self) -> str:
+        """Return how long each judged output was as it was, and what had been done before."""
+        return " ".join([*map(self._stretch, self.outputs[:MOST_OUTPUTS]), self._done()])
+
+    def _stretch(self, symbol: str) -> str:
+        """Return since when and until when an output was as it is in the violated scan."""
+        values = self.signals[symbol.lower()]
+        word = self.words.get(symbol.lower(), SignalWords(symbol))
+        changes = np.flatnonzero(values[1:] != values[:-1]) + 1
+        before, after = changes[changes <= self.scan], changes[changes > self.scan]
+        if word.number:
+            state = f"showed {values[self.scan]:g}"
+        else:
+            state = f"was {word.states[not values[self.scan]]}"
+        since = f"from {self.time(int(before[-1]))}" if before.size else "from the start"
+        if after.size:
+            return f"{word.name} {state} {since} to {self.time(int(after[0]))}."
+        return f"{word.name} {state} {since} to {self.time(self.last)} or longer."
+
+    def _done(self) -> str:
+        done = [act for act in self.acts if act.scan <= self.scan][-MOST_ACTS:]
+        if not done:
+            return "Before that, no control was worked."
+        return f"Before that: {', '.join(f'{a.words} at {self.time(a.scan)}' for a in done)}."
+
+    def last_held(self, expression: Expression) -> str:
+        """Return when ``expression`` last held before the violation, if contacts alone say so."""
+        contacts = _contacts(expression)
+        if contacts is None or not self.own.isdisjoint(c.symbol.lower() for c in contacts):
+            return ""
+        held = np.all([self._conducts(contact) for contact in contacts], axis=0)
+        scans = np.flatnonzero(held[: self.scan + 1])
+        if not scans.size:
+            return f"in this run {quoted(expression)} had not been true before"
+        return f"{quoted(expression)} was last true at {self.time(int(scans[-1]))}"
+
     def judged_scans(self) -> int:
         """Return for how many scans the judged condition held without a break, up to ``scan``."""
         end = self.scan + bool(self.judged[self.scan])
@@ -74,25 +123,30 @@ class FailedRun:
         return int(np.count_nonzero((self.judged != before)[first : self.scan + 1]))
 
     def held(self, expression: Expression) -> str:
-        """Return what was so when ``expression`` held: 'fill_pump was on and power was off'."""
-        contacts = _contacts(expression)
-        if contacts is None:
+        """Return what was so when ``expression`` held: 'fill_pump was on and power was off'.
+
+        The observer's own variables say nothing to a student, so other signals stand for them.
+        """
+        contacts = [c for c in _contacts(expression) or () if c.symbol.lower() not in self.own]
+        if not contacts and self.outputs:
+            return HAPPENED
+        if not contacts:
             return f"{quoted(expression)} was true"
         return " and ".join(f"{self._word(c).name} was {self._state(c, True)}" for c in contacts)
 
     def lacked(self, expression: Expression) -> str:
         """Return what kept ``expression`` from holding: 'stop_pb was off'."""
-        open_ = [c for c in _leading(expression) if not self._conducts(c)[self.scan]]
+        open_ = [c for c in self._named(expression) if not self._conducts(c)[self.scan]]
         if not open_:
-            return f"{quoted(expression)} was not true"
+            return f"{self._it(expression)} was not so"
         return " and ".join(f"{self._word(c).name} was {self._state(c, False)}" for c in open_)
 
     def still_lacked(self, expression: Expression) -> str:
         """Return what has kept it from holding ever since it was asked for."""
         since = self.scan if self.asked is None else self.asked
-        open_ = [c for c in _leading(expression) if not self._conducts(c)[since:].any()]
+        open_ = [c for c in self._named(expression) if not self._conducts(c)[since:].any()]
         if not open_:
-            return f"{quoted(expression)} was still not true"
+            return f"{self._it(expression)} was still not so"
         return " and ".join(
             f"{self._word(c).name} was still {self._state(c, False)}" for c in open_
         )
@@ -101,12 +155,20 @@ class FailedRun:
         """Return what changed in ``scan`` so that ``expression`` held, or no longer did."""
         changed = [
             c
-            for c in _leading(expression)
+            for c in self._named(expression)
             if scan and (self._conducts(c)[scan - 1 : scan + 1] == [not to, to]).all()
         ]
         if not changed:
-            return f"{quoted(expression)} {'became true' if to else 'was no longer true'}"
+            return f"{self._it(expression)} {'became so' if to else 'was no longer so'}"
         return " and ".join(f"{self._word(c).name} {self._change(c, to)}" for c in changed)
+
+    def _named(self, expression: Expression) -> list[Contact]:
+        """Return the contacts that the condition needs and that a student knows."""
+        return [c for c in _leading(expression) if c.symbol.lower() not in self.own]
+
+    def _it(self, expression: Expression) -> str:
+        """Return the condition's words where no contact says it; the outputs follow."""
+        return "it" if self.outputs else quoted(expression)
 
     def _word(self, contact: Contact) -> SignalWords:
         name = contact.symbol.lower()
@@ -129,11 +191,16 @@ def quoted(expression: Expression) -> str:
 
 
 def words_of(points: Iterable[PointDeclaration]) -> dict[str, SignalWords]:
-    """Return the words of each actuator, by the name of what it really does (``fill_pump.on``).
+    """Return the words of each output's number, and of each actuator by what it really does.
 
-    A point itself is on or off: with a fault the device need not follow it.
+    A BOOL point itself is on or off: with a fault the device (``fill_pump.on``) need not follow it.
     """
+    points = tuple(points)
     return {
+        point.symbol.lower(): SignalWords(point.symbol.lower(), number=True)
+        for point in points
+        if point.type != "BOOL"
+    } | {
         f"{point.symbol.lower()}.on": SignalWords(
             point.symbol.lower(), kind_of(point).states, kind_of(point).changes
         )

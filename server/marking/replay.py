@@ -12,7 +12,9 @@ from server.marking.timeline import timeline_of
 from server.plant.loop import (
     NEVER,
     NO_RECORD,
+    LaneProgress,
     Timeline,
+    Watch,
     code_of,
     fresh_memory,
     fresh_progress,
@@ -67,6 +69,26 @@ def replay_block(
 ) -> tuple[NDArray[np.int64], ...]:
     """Run one block of 64 lanes; the four arrays of ``Replay``."""
     watch = watch_planes([*monitor_planes(assembled), assembled.program.fault])
+    progress = _run_block(assembled, timeline, watch)
+    n = len(assembled.monitors)
+    ended = np.minimum(progress.end, progress.clock[0])
+    return watch.first_seen[:n], watch.first_seen[n : 2 * n], watch.first_seen[2 * n], ended
+
+
+def first_seen(
+    assembled: Assembled, scenarios: Sequence[Scenario], planes: list[int]
+) -> NDArray[np.int64]:
+    """Return int64[planes, scenarios]: the scan in which each was first on, ``NEVER`` if none."""
+    seen = [np.zeros((len(planes), 0), np.int64)]
+    for i in range(0, len(scenarios), LANES):
+        block, watch = scenarios[i : i + LANES], watch_planes(planes)
+        _run_block(assembled, timeline_of(block, assembled), watch)
+        seen.append(watch.first_seen[:, : len(block)])
+    return np.concatenate(seen, axis=1)
+
+
+def _run_block(assembled: Assembled, timeline: Timeline, watch: Watch) -> LaneProgress:
+    """Run one block of 64 lanes to its end."""
     progress = fresh_progress(timeline)
     run(
         code_of(assembled.machine),
@@ -78,9 +100,7 @@ def replay_block(
         assembled.running,
         longest_ms // assembled.machine.period_ms,
     )
-    n = len(assembled.monitors)
-    ended = np.minimum(progress.end, progress.clock[0])
-    return watch.first_seen[:n], watch.first_seen[n : 2 * n], watch.first_seen[2 * n], ended
+    return progress
 
 
 def monitor_planes(assembled: Assembled) -> list[int]:
@@ -115,4 +135,13 @@ def trace(
     return Trace(recorded, done)
 
 
-__all__ = ["NEVER", "Replay", "Trace", "monitor_planes", "replay", "replay_block", "trace"]
+__all__ = [
+    "NEVER",
+    "Replay",
+    "Trace",
+    "first_seen",
+    "monitor_planes",
+    "replay",
+    "replay_block",
+    "trace",
+]

@@ -20,7 +20,7 @@ class DeviceKind:
     else the plant does; ``maintained``: it stays as it was set. ``actuated`` says when it is
     actuated, as the end of a sentence. ``delay_ms`` is how long an actuator takes to follow.
     ``number``: its point is an INT. ``states`` and ``changes`` say in a sentence what it is and
-    what it does: on, then off.
+    what it does, ``handled`` what is done to it: on, then off.
     """
 
     name: str
@@ -35,6 +35,7 @@ class DeviceKind:
     number: bool = False
     states: tuple[str, str] = ("on", "off")
     changes: tuple[str, str] = ("came on", "went off")
+    handled: tuple[str, str] = ("was turned on", "was turned off")
 
     def resting(self, wiring: ContactKind | None) -> int | None:
         """Return the point's value while nobody works the device; None if the plant decides."""
@@ -58,10 +59,12 @@ def contact(
     *,
     by_hand: bool = False,
     maintained: bool = False,
+    handled: tuple[str, str] = ("was turned on", "was turned off"),
 ) -> DeviceKind:
     """Return the kind of a device with one contact, wired either way."""
     return DeviceKind(
-        name, letters, Direction.INPUT, actuated, _BOTH, _CONTACT_FAULTS, by_hand, maintained
+        *(name, letters, Direction.INPUT, actuated, _BOTH, _CONTACT_FAULTS, by_hand, maintained),
+        handled=handled,
     )
 
 

@@ -10,11 +10,13 @@ SWITCHING_MS = 10
 KINDS: dict[str, DeviceKind] = {
     kind.name: kind
     for kind in (
-        contact("push-button", ("HS",), "while it is pressed", by_hand=True),
+        contact("push-button", ("HS",), "while it is pressed", by_hand=True,
+                handled=("was pressed", "was released")),
         contact("emergency stop", ("HS",), "from when it is struck until it is pulled out",
-                by_hand=True, maintained=True),
+                by_hand=True, maintained=True, handled=("was struck", "was pulled out")),
         contact("selector switch", ("HS",), "while it stands in this position",
-                by_hand=True, maintained=True),
+                by_hand=True, maintained=True,
+                handled=("was selected", "was no longer selected")),
         *(part.senses for part in PART_KINDS.values() if part.senses is not None),
         actuator("contactor", ("M", "P"), "The motor runs while the point is on.", SWITCHING_MS,
                  ("running", "stopped"), ("started", "stopped")),

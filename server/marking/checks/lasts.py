@@ -7,7 +7,7 @@ from pydantic import Field
 
 from server.marking.check import SHORTEST_MS, Circuit, Compile, Course, Pattern
 from server.marking.expression import Expression
-from server.marking.failed_run import FailedRun, quoted
+from server.marking.failed_run import HAPPENED, FailedRun, quoted
 from server.marking.files.form import Milliseconds
 from server.marking.phrases import seconds
 from server.scan.assembler import Assembler
@@ -69,11 +69,12 @@ class Lasts(Pattern):
 
     def violation(self, run: FailedRun) -> str:
         held, lasted = run.held(self.condition), run.time(run.judged_scans())
+        held = "It lasted" if held == HAPPENED else f"{held} for"
         if run.judged[run.scan]:
             allowed = seconds(self.at_most_ms or 0)
-            return f"{held} for {lasted} by {run.at}; at most {allowed} is allowed."
+            return f"{held} {lasted} by {run.at}; at most {allowed} is allowed."
         required = seconds(self.at_least_ms or 0)
-        return f"{held} for {lasted} until {run.at}; at least {required} is required."
+        return f"{held} {lasted} until {run.at}; at least {required} is required."
 
     def never_came(self) -> str:
         done = "begin and end" if self.at_most_ms is None else "begin"

@@ -42,7 +42,8 @@ class Precedence(Pattern):
         return f"{quoted(self.cause)} (again after {quoted(self.afresh)})"
 
     def violation(self, run: FailedRun) -> str:
-        return f"At {run.at} {run.held(self.event)} before {self._first()}."
+        last = run.last_held(self.cause)
+        return f"At {run.at} {run.held(self.event)}{last and f'; {last}'}."
 
     def never_came(self) -> str:
         return f"was {quoted(self.event)} true"

@@ -81,13 +81,14 @@ class Response(Pattern):
     def violation(self, run: FailedRun) -> str:
         allowed = f"{seconds(self.within_ms)} is allowed"
         if run.broken:
-            return f"{run.turned(self.response, run.scan, to=False)} again at {run.at}."
+            return f"At {run.at} {run.turned(self.response, run.scan, to=False)} again."
+        due = f"Due at {run.time(run.scan if run.asked is None else run.asked)}:"
         asked = run.scan if run.asked is None else run.asked
         if run.answered is None:
             waited = run.time(run.last - asked)
-            return f"{run.still_lacked(self.response)} {waited} later; {allowed}."
+            return f"{due} {run.still_lacked(self.response)} {waited} later; {allowed}."
         came = run.turned(self.response, run.answered, to=True)
-        return f"{came} after {run.time(run.answered - asked)}; {allowed}."
+        return f"{due} {came} after {run.time(run.answered - asked)}; {allowed}."
 
     def never_came(self) -> str:
         held = f" for {seconds(self.held_ms)}" if self.held_ms else ""
