@@ -164,7 +164,7 @@ def _endure(
 
 
 def _first_in(exercise: Exercise, program: Program, scenario: Scenario) -> dict[int, Found]:
-    """The requirements that are broken first in a run that the search led to, by number."""
+    """Return the requirements that are broken first in a run that the search led to, by number."""
     assembled = assemble(replace(exercise, scenarios=(scenario,)), program)
     violated = replay_block(assembled, timeline_of([scenario], assembled))[0][:, :1]
     first = first_beyond(exercise, assembled, [scenario], violated)

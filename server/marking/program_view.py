@@ -77,7 +77,7 @@ class ProgramView:
         ]
 
     def at_work(self, output: str = "") -> set[int]:
-        """The rungs, from 1, on a path from an input to an output of the table (any, or this)."""
+        """Return the rungs, from 1, on a path from an input to an output of the table (any, or this)."""
         own = {p.symbol: self.own_name(p.symbol) for p in self.points}
         inputs = [own[p.symbol] for p in self.points if p.direction is Direction.INPUT]
         outputs = [
@@ -88,7 +88,7 @@ class ProgramView:
         return rungs_between(self.program, filter(None, inputs), filter(None, outputs))
 
     def used(self, element: str, preset_ms: int | None = None) -> list[int]:
-        """The rungs, from 1, in which an element of ``ELEMENTS`` stands, once for each of it.
+        """Return the rungs, from 1, in which an element of ``ELEMENTS`` stands, once for each of it.
 
         With ``preset_ms`` a block counts only with about that preset.
         """
@@ -107,7 +107,7 @@ class ProgramView:
 
 
 def _has_preset(element: Element, preset_ms: int | None) -> bool:
-    """Whether a block's preset is within a tenth of what is asked for, or not a literal."""
+    """Tell whether a block's preset is within a tenth of what is asked for, or not a literal."""
     if preset_ms is None or not isinstance(element, Block):
         return True
     literals = [wired.operand for wired in element.inputs if isinstance(wired.operand, Duration)]

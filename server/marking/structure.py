@@ -219,7 +219,7 @@ _LATCHING = (CoilKind.SET, CoilKind.RESET)
 def _needs_contact(
     view: ProgramView, number: int, symbol: str, source: str, *, on: bool, passed: frozenset[str]
 ) -> bool:
-    """Whether a rung that turns ``symbol`` on (or off) has a contact that ``source`` closes.
+    """Tell whether a rung that turns ``symbol`` on (or off) has a contact that ``source`` closes.
 
     The contact may be one of another bit, all of whose rungs have such a contact. A negated coil is
     on while its network is open, so that there a normally closed contact counts.
@@ -325,7 +325,7 @@ def _idle(view: ProgramView, symbol: str, target: str) -> str:
 
 
 def _towards(view: ProgramView, target: str) -> str:
-    """The output that a rule is about, by the student's own name."""
+    """Return the output that a rule is about, by the student's own name."""
     return (view.own_name(target) or target) if target else "an output"
 
 
