@@ -77,7 +77,7 @@ class ProgramView:
         ]
 
     def at_work(self, output: str = "") -> set[int]:
-        """Return the rungs, from 1, on a path from an input to an output of the table (any, or this)."""
+        """Return the rungs, from 1, on a path from an input to an output (any, or this)."""
         own = {p.symbol: self.own_name(p.symbol) for p in self.points}
         inputs = [own[p.symbol] for p in self.points if p.direction is Direction.INPUT]
         outputs = [
@@ -88,7 +88,7 @@ class ProgramView:
         return rungs_between(self.program, filter(None, inputs), filter(None, outputs))
 
     def used(self, element: str, preset_ms: int | None = None) -> list[int]:
-        """Return the rungs, from 1, in which an element of ``ELEMENTS`` stands, once for each of it.
+        """Return the rungs, from 1, with an element of ``ELEMENTS``, once for each of it.
 
         With ``preset_ms`` a block counts only with about that preset.
         """

@@ -31,12 +31,17 @@ def test_what_is_met_says_how_it_is_known() -> None:
 
 def test_what_is_not_met_says_what_the_machine_did() -> None:
     found = verdicts(EXERCISE, NO_STOP)
+    before = (
+        "Before that: Start (HS-201) was pressed at 0.50 s, Start (HS-201) was released at 0.80 s, "
+        "Stop (HS-202) was pressed at 2.80 s."
+    )
     assert {n: r.sentence for n, r in found.items() if r.status is Status.NOT_MET} == {
         "R2": 'R2 not met: "NOT fill_pump" must be true within 0.05 s whenever "NOT stop_pb" is '
-        "true. fill_pump was still on 3.05 s later; 0.05 s is allowed.",
+        "true. Due at 2.80 s: fill_pump was still on 3.05 s later; 0.05 s is allowed. "
+        f"fill_pump was on from 0.50 s to 5.85 s or longer. {before}",
         "R3": 'R3 not met: "fill_pump" may be true only after "start_pb" (again after "NOT stop_pb '
-        'OR sump_high"). At 2.80 s fill_pump was on before "start_pb" (again after "NOT stop_pb OR '
-        'sump_high").',
+        'OR sump_high"). At 2.80 s fill_pump was on; "start_pb" was last true at 0.79 s. '
+        f"fill_pump was on from 0.50 s to 5.80 s or longer. {before}",
     }
     assert {found[n].known_by for n in ("R2", "R3")} == {"a scenario"}
 
@@ -44,7 +49,10 @@ def test_what_is_not_met_says_what_the_machine_did() -> None:
 def test_what_is_not_reached_says_what_never_happened() -> None:
     found = verdicts(EXERCISE, "lamp := sump_high;")["R3"]
     assert found.status is Status.NOT_EXERCISED
-    assert found.sentence == 'R3 not reached: in no scenario was "fill_pump" true.'
+    assert found.sentence == (
+        'R3 not reached: in no scenario was "fill_pump" true. In the 5 scenarios for it your '
+        "program never turned on fill_pump and turned on lamp in 1."
+    )
     assert (found.known_by, found.score) == ("", 0.0)
 
 

@@ -15,6 +15,9 @@ LAMP = "lamp AND NOT fill_pump"
 RUNS = "fill_pump := stop_pb;"
 
 
+PRESSED = "Before that: Start (HS-201) was pressed at 4.00 s."
+
+
 def evidence(check: Pattern, rungs: str) -> tuple[Evidence, str]:
     """What is shown of one check on a program: Start is pressed at 4 s, for the rest of the run."""
     pressed = replace(
@@ -35,7 +38,8 @@ def test_an_obligation_is_shown_from_before_it_began() -> None:
     assert (shown.answered_ms, shown.broken) == (None, False)
     assert sentence == (
         'R1 not met: "lamp" must be true within 5.00 s whenever "start_pb" is true. '
-        "lamp was still off 8.00 s later; 5.00 s is allowed."
+        "Due at 4.00 s: lamp was still off 8.00 s later; 5.00 s is allowed. "
+        f"lamp was off from the start to 12.00 s or longer. {PRESSED}"
     )
 
 
@@ -45,20 +49,22 @@ def test_an_answer_that_came_late_is_measured_from_when_it_was_asked_for() -> No
     assert shown.answered_ms is not None
     assert shown.answered_ms > 8500
     measured = f"lamp came on after {shown.answered_ms / 1000:.2f} s; 8.50 s is allowed."
-    assert sentence.endswith(measured)
+    assert f"Due at 4.00 s: {measured}" in sentence
 
 
 def test_what_is_no_obligation_is_shown_from_shortly_before_it_failed() -> None:
     shown, sentence = evidence(pattern(never="start_pb", given="power"), RUNS)
     assert (shown.at_ms, shown.from_ms, shown.asked_ms) == (4000, 4000 - BEFORE_MS, None)
-    assert sentence == 'R1 not met: "start_pb" must never be true. At 4.00 s start_pb was on.'
+    said = 'R1 not met: "start_pb" must never be true. At 4.00 s start_pb was on.'
+    assert sentence == f"{said} {PRESSED}"
 
 
 def test_an_answer_that_was_lost_again() -> None:
     check = pattern(whenever="start_pb", then="lamp", within="0 s", until="NOT stop_pb")
     shown, sentence = evidence(check, "lamp := RISING(start_pb);")
     assert (shown.broken, shown.at_ms) == (True, 4010)
-    assert sentence.endswith("lamp went off again at 4.01 s.")
+    lost = "At 4.01 s lamp went off again. lamp was off from 4.01 s to 7.01 s or longer."
+    assert sentence.endswith(f"{lost} {PRESSED}")
 
 
 @pytest.mark.parametrize("rungs", [RUNS, "fill_pump := start_pb;"])
