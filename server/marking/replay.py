@@ -69,7 +69,7 @@ def replay_block(
 ) -> tuple[NDArray[np.int64], ...]:
     """Run one block of 64 lanes; the four arrays of ``Replay``."""
     watch = watch_planes([*monitor_planes(assembled), assembled.program.fault])
-    progress = _run_block(assembled, timeline, watch)
+    progress = _run_block(assembled, timeline, watch, longest_ms)
     n = len(assembled.monitors)
     ended = np.minimum(progress.end, progress.clock[0])
     return watch.first_seen[:n], watch.first_seen[n : 2 * n], watch.first_seen[2 * n], ended
@@ -82,13 +82,15 @@ def first_seen(
     seen = [np.zeros((len(planes), 0), np.int64)]
     for i in range(0, len(scenarios), LANES):
         block, watch = scenarios[i : i + LANES], watch_planes(planes)
-        _run_block(assembled, timeline_of(block, assembled), watch)
+        _run_block(assembled, timeline_of(block, assembled), watch, LONGEST_MS)
         seen.append(watch.first_seen[:, : len(block)])
     return np.concatenate(seen, axis=1)
 
 
-def _run_block(assembled: Assembled, timeline: Timeline, watch: Watch) -> LaneProgress:
-    """Run one block of 64 lanes to its end."""
+def _run_block(
+    assembled: Assembled, timeline: Timeline, watch: Watch, longest_ms: int
+) -> LaneProgress:
+    """Run one block of 64 lanes to its end, or for ``longest_ms``."""
     progress = fresh_progress(timeline)
     run(
         code_of(assembled.machine),
