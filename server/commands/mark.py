@@ -3,10 +3,12 @@
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from server.commands.exercises import find_exercise
+from server.ladder.names import listed
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program
@@ -64,6 +66,7 @@ def _document(program: str, verdict: Verdict) -> dict[str, Any]:
                 "sentence": r.sentence,
                 "scenario": r.evidence.scenario if r.evidence else None,
                 "at_ms": r.evidence.at_ms if r.evidence else None,
+                "cause": asdict(cause) if (cause := verdict.cause_of(r.id)) else None,
             }
             for r in verdict.requirements
         ],
@@ -85,6 +88,9 @@ def _report(program: str, verdict: Verdict) -> str:
     for r in verdict.requirements:
         detail = r.sentence or r.known_by
         lines.append(f"  {r.id:<5}{r.status.word:<15}{detail}")
+    lines += [
+        f"  one cause for {listed(cause.requirements)}: {cause.change}" for cause in verdict.causes
+    ]
     lines += [f"  second look: {d.sentence} (found by {d.found_by})" for d in verdict.second_look]
     if verdict.fault:
         lines.append(f"  {verdict.fault}")

@@ -16,6 +16,7 @@ from server.marking.acceptance import acceptance_run
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
+from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
 from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
 from server.marking.phrases import met_but_broken_later
@@ -44,10 +45,14 @@ BROKEN_LATER = "It was broken in runs in which other requirements had been broke
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How much is done beyond the written scenarios: random runs, and transitions a proof."""
+    """How much is done beyond the written scenarios: random runs, transitions a proof, edits.
+
+    ``edits`` are the near programs that are tried for causes that requirements share.
+    """
 
     runs: int = 2048
     work: int = WORK
+    edits: int = MOST_TRIALS
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +130,8 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
             ]
     if effort.runs and alike is Alike.NO:
         differences = _endure(exercise, program, judged, differences)
-    return replace(verdict, requirements=tuple(judged), second_look=differences)
+    whole = replace(verdict, requirements=tuple(judged), second_look=differences)
+    return replace(whole, causes=find_shared_causes(exercise, program, whole, most=effort.edits))
 
 
 def _behaves(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> bool:

@@ -90,11 +90,22 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
+class SharedCause:
+    """Two or more requirements, by id, that one change of the program mends; ``change`` says it.
+
+    The change is for teaching staff: it says how to mend the program.
+    """
+
+    requirements: tuple[str, ...]
+    change: str
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """The answer for one program; the same program, suite and engine give the same bytes.
 
     ``second_look`` is for teaching staff: where the program differs from every reference. Nothing
-    is deducted for it; a teacher decides.
+    is deducted for it; a teacher decides. ``causes`` are those that requirements share.
     """
 
     exercise: str
@@ -104,6 +115,21 @@ class Verdict:
     requirements: tuple[RequirementVerdict, ...]
     fault: str = ""
     second_look: tuple[Difference, ...] = ()
+    causes: tuple[SharedCause, ...] = ()
+
+    def cause_of(self, requirement: str) -> SharedCause | None:
+        """Return the cause that a requirement, by its id, shares with others."""
+        return next((cause for cause in self.causes if requirement in cause.requirements), None)
+
+    @property
+    def score_by_cause(self) -> float:
+        """Points reached if each cause counts once, as much as the most that it costs."""
+        lost = {r.id: r.max_score - r.score for r in self.requirements}
+        given_back = 0.0
+        for cause in self.causes:
+            costs = [lost[requirement] for requirement in cause.requirements]
+            given_back += sum(costs) - max(costs)
+        return self.score + given_back
 
     @property
     def score(self) -> float:

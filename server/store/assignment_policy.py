@@ -31,6 +31,7 @@ class Policy:
     weight: float = 1.0
     late_per_day: float = 0.0
     in_pairs: bool = False
+    cause_once: bool = False
 
 
 def set_exercise(

@@ -59,7 +59,8 @@ class Submission(Base):
 class StoredVerdict(Base):
     """What one acceptance run found, and with what it can be found again.
 
-    ``document`` is the whole verdict as the marking wrote it; the score is in points.
+    ``document`` is the whole verdict as the marking wrote it; the score is in points, and
+    ``score_by_cause`` that where a cause of several requirements counts once.
     """
 
     __tablename__ = "verdicts"
@@ -71,6 +72,7 @@ class StoredVerdict(Base):
     suite_hash: Mapped[str] = mapped_column(String(80))
     engine_version: Mapped[str] = mapped_column(String(80))
     score: Mapped[float]
+    score_by_cause: Mapped[float]
     max_score: Mapped[float]
     document: Mapped[Document]
     marked_at: Mapped[datetime]

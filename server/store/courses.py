@@ -120,7 +120,8 @@ class Assignment(Base):
     if ``feedback_after_due``, to everybody once it is due; until then a student sees the verdict.
     ``weight`` is the share of the course that it has beside the others. For every calendar day
     after the due date (in the college's time zone), ``late_per_day`` (0 to 1) of the points are
-    lost. ``in_pairs`` lets two students hand in together.
+    lost. ``in_pairs`` lets two students hand in together. With ``cause_once``, requirements that
+    one change of the program would mend cost no more than the dearest of them.
     """
 
     __tablename__ = "assignments"
@@ -147,6 +148,7 @@ class Assignment(Base):
     weight: Mapped[float] = mapped_column(default=1.0)
     late_per_day: Mapped[float] = mapped_column(default=0.0)
     in_pairs: Mapped[bool] = mapped_column(default=False)
+    cause_once: Mapped[bool] = mapped_column(default=False)
 
     section: Mapped[Section] = relationship(lazy="joined", innerjoin=True)
 

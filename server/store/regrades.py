@@ -122,6 +122,7 @@ def replace_verdicts(
         stored.exercise_version = verdict.exercise_version
         stored.suite_hash, stored.engine_version = verdict.suite_hash, verdict.engine_version
         stored.score, stored.max_score = verdict.score, verdict.max_score
+        stored.score_by_cause = verdict.score_by_cause
         stored.document, stored.marked_at = document, now
         session.execute(
             delete(RequirementResult).where(RequirementResult.submission_id == submission_id)

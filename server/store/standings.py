@@ -36,7 +36,8 @@ class CountingAttempt(Base):
 
     ``attempts`` and ``queued`` count theirs and their partner's, without those that could not be
     marked in time. The other columns are None until one is marked. ``score`` is what the marking
-    gave, ``points`` what is left after ``days_late`` calendar days, both out of ``max_score``.
+    gave (with each cause counted once, if the policy says so), ``points`` what is left after
+    ``days_late`` calendar days, both out of ``max_score``.
     ``results`` has ``[status, score, max_score]`` by requirement, in the order of the exercise.
     ``passed_after`` says how many attempts it took to reach every point, whichever attempt counts;
     None if none has.
@@ -317,6 +318,7 @@ _ATTEMPTS = (
         Submission.submitted_at,
         StoredVerdict.score,
         StoredVerdict.max_score,
+        StoredVerdict.score_by_cause,
     )
     .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
     .where(
@@ -334,7 +336,10 @@ def _attempts(
     query, values = _of_some(_ATTEMPTS, _ATTEMPTS_OF, user_ids)
     found: dict[int, list[Attempt]] = defaultdict(list)
     for row in send(session, query, values | {"assignment_id": assignment.id}):
-        found[row.user_id].append(Attempt(*row))
+        score = row.score_by_cause if assignment.cause_once else row.score
+        found[row.user_id].append(
+            Attempt(row.id, row.user_id, row.attempt, row.submitted_at, score, row.max_score)
+        )
     return found
 
 

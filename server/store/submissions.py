@@ -206,6 +206,7 @@ def store_verdict(
             "suite_hash": verdict.suite_hash,
             "engine_version": verdict.engine_version,
             "score": verdict.score,
+            "score_by_cause": verdict.score_by_cause,
             "max_score": verdict.max_score,
             "document": document,
             "marked_at": now,

@@ -60,6 +60,7 @@ def fill(database: Database, exercise: Exercise, count: int) -> int:
                     suite_hash=verdict.suite_hash,
                     engine_version=verdict.engine_version,
                     score=verdict.score,
+                    score_by_cause=verdict.score_by_cause,
                     max_score=verdict.max_score,
                     document=to_json(verdict),
                     marked_at=NOON,

@@ -9,7 +9,7 @@ from server.marking.files.document import Document
 from server.marking.files.draws import corners, describe_draw, read_parameters
 from server.marking.files.exercise_file import build_exercise, open_document
 from server.marking.files.reference_programs import ReferenceProgram, load_programs
-from server.marking.marking import mark
+from server.marking.marking import Effort, mark
 from server.marking.verdict import Status
 
 OPEN_AT_MOST = 3
@@ -59,7 +59,7 @@ def _surprises(
     exercise: Exercise, programs: tuple[ReferenceProgram, ...], numbers: str = ""
 ) -> Iterator[str]:
     for program in programs:
-        for surprise in program.surprises(mark(exercise, program.program)):
+        for surprise in program.surprises(mark(exercise, program.program, Effort(edits=0))):
             yield f"{program.file}: {surprise}{numbers}"
 
 

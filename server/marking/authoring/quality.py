@@ -26,7 +26,7 @@ from server.marking.files.draws import describe_draw
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.first_violations import scenarios_of
 from server.marking.machine import assemble
-from server.marking.marking import mark
+from server.marking.marking import Effort, mark
 from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import scenario_words
 from server.marking.presentation.timing_chart import draw_chart
@@ -162,7 +162,7 @@ def _counts(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Itera
 def _surprises(exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> Iterator[Finding]:
     numbers = f" With {describe_draw(dict(exercise.numbers))}." if exercise.numbers else ""
     for program in programs:
-        for surprise in program.surprises(mark(exercise, program.program)):
+        for surprise in program.surprises(mark(exercise, program.program, Effort(edits=0))):
             yield Finding("programs", program.file.name, f"{surprise}{numbers}")
 
 

@@ -13,10 +13,9 @@ from itertools import islice
 from server.ladder.program import Program
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.catching import complaints
-from server.marking.faults.named_values import named_counts, named_times
-from server.marking.faults.repairs import mends
-from server.marking.faults.variants import Variant, variants
-from server.marking.marking import mark
+from server.marking.faults.repairs import single_edits
+from server.marking.faults.variants import Variant
+from server.marking.marking import Effort, mark
 
 MOST_TRIALS = 3000
 """Programs that one search may try; a few milliseconds each."""
@@ -72,7 +71,7 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
         return Search(None, ())
     numbers = [exercise.requirements.index(r) for r in judged.requirements]
     trials: list[TriedEdit] = []
-    for edit in islice(_edits(exercise, program), most):
+    for edit in islice(single_edits(exercise, program), most):
         left = complaints(judged, edit.program)
         trials.append(TriedEdit(edit, frozenset(numbers[n] for n in left)))
         if not left and _right(judged, edit.program):
@@ -87,16 +86,11 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
     return Search(None, tuple(trials))
 
 
-def _edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
-    yield from variants(program)
-    yield from mends(program, named_times(exercise), named_counts(exercise))
-
-
 def _pairs(exercise: Exercise, helpful: list[TriedEdit]) -> Iterator[tuple[Variant, Variant]]:
     """Yield two edits: first those that each help alone, then any second one."""
     known = {trial.edit.sentence for trial in helpful}
     seconds = {
-        trial.edit: list(_edits(exercise, trial.edit.program))
+        trial.edit: list(single_edits(exercise, trial.edit.program))
         for trial in helpful[:STEPPING_STONES]
     }
     for joined in (True, False):
@@ -106,4 +100,4 @@ def _pairs(exercise: Exercise, helpful: list[TriedEdit]) -> Iterator[tuple[Varia
 
 def _right(exercise: Exercise, program: Program) -> bool:
     """Return whether proofs and random runs have no complaint either."""
-    return mark(exercise, program).all_met
+    return mark(exercise, program, Effort(edits=0)).all_met

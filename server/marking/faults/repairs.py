@@ -31,14 +31,24 @@ from server.ladder.program import (
 from server.ladder.splicing import spliced
 from server.ladder.text_printer import print_element, print_network, print_operand
 from server.ladder.validation import errors
+from server.marking.exercise import Exercise
 from server.marking.faults.element_faults import FaultKind, element_name
+from server.marking.faults.named_values import named_counts, named_times
 from server.marking.faults.scope import Scope
-from server.marking.faults.variants import Variant, with_network, with_rung
+from server.marking.faults.variants import Variant, variants, with_network, with_rung
 
 _Edited: TypeAlias = tuple[Series, FaultKind, str]
 """A network with something more in it, the fault that this undoes, and the words for it."""
 
 _KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
+
+
+def single_edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
+    """Yield the single edits that may mend a program, those of a number that is named first."""
+    parts = mends(program, named_times(exercise), named_counts(exercise))
+    yield from (edit for edit in parts if edit.kind is FaultKind.LITERAL)
+    yield from variants(program)
+    yield from (edit for edit in parts if edit.kind is not FaultKind.LITERAL)
 
 
 def mends(

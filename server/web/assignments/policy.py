@@ -42,6 +42,7 @@ class PolicyForm:
     weight: str
     late: str
     in_pairs: bool
+    cause_once: bool
 
     def policy(self, zone: ZoneInfo, stored: Assignment | None = None) -> Policy | str:
         """Return what it means, or one sentence that says what can't be.
@@ -85,6 +86,7 @@ class PolicyForm:
             weight=weight,
             late_per_day=late,
             in_pairs=self.in_pairs,
+            cause_once=self.cause_once,
         )
 
 
@@ -100,6 +102,7 @@ def typed(
     weight: Word = "1",
     late: Word = "0",
     in_pairs: Annotated[bool, Form()] = False,
+    cause_once: Annotated[bool, Form()] = False,
 ) -> PolicyForm:
     return PolicyForm(
         opens,
@@ -113,6 +116,7 @@ def typed(
         weight,
         late,
         in_pairs,
+        cause_once,
     )
 
 
@@ -283,7 +287,9 @@ def _settings_page(
 def _fresh(now: datetime, zone: ZoneInfo) -> PolicyForm:
     """Return a week from now, to begin with."""
     due = end_of_day(now.astimezone(zone).date() + timedelta(weeks=1))
-    return PolicyForm(field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False)
+    return PolicyForm(
+        field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False, False
+    )
 
 
 def _as_typed(assignment: Assignment, zone: ZoneInfo) -> PolicyForm:
@@ -299,6 +305,7 @@ def _as_typed(assignment: Assignment, zone: ZoneInfo) -> PolicyForm:
         f"{assignment.weight:g}",
         f"{100 * assignment.late_per_day:g}",
         assignment.in_pairs,
+        assignment.cause_once,
     )
 
 

@@ -169,6 +169,7 @@ def verdict(
             _row(each, texts.get(each.id, ""), level, teaching=teaching)
             for each in (found.requirements if found else ())
         ],
+        causes=found.causes if found and level is not Feedback.VERDICT else (),
         second_look=[
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
