@@ -43,6 +43,7 @@ def test_json_has_one_object_a_program(capsys: pytest.CaptureFixture[str]) -> No
     failed = [r for r in wrong["requirements"] if r["status"] == "not met"]
     assert [r["id"] for r in failed] == ["R2"]
     keys = {"id", "status", "known_by", "covers", "not_proved", "sentence", "scenario", "at_ms"}
+    keys |= {"cause"}
     assert all(set(r) == keys for r in right["requirements"] + wrong["requirements"])
 
 

@@ -1,14 +1,14 @@
 """What a cause of several requirements costs, and whether it counts once
 
 Revision ID: 0020
-Revises: 0018
+Revises: 0018b
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0020"
-down_revision = "0018"
+down_revision = "0018b"
 
 
 def upgrade() -> None:

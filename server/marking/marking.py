@@ -7,7 +7,7 @@ working day of ordinary operation has the last word: it reaches times and counts
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from server.ladder.program import Program
@@ -73,48 +73,8 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     """
     effort = effort or Effort()
     verdict = acceptance_run(exercise, program)
-    open_numbers = frozenset(
-        number
-        for number, requirement in enumerate(verdict.requirements)
-        if requirement.status is Status.MET and provable(exercise, number)
-    )
     judged = list(verdict.requirements)
-    # A met requirement with a sentence was broken after others: no search can prove it.
-    broken_later = frozenset(n for n in open_numbers if judged[n].sentence)
-    proofs = {
-        n: prove(exercise, program, n, work=effort.work)
-        for n in sorted(open_numbers - broken_later)
-    }
-    unproved = broken_later | {n for n, p in proofs.items() if p.outcome is not Outcome.PROVED}
-    found: dict[int, Found] = {}
-    if unproved and effort.runs:
-        seed = seed_of(exercise, program)
-        runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
-        found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
-    followed: dict[int, tuple[str, ...]] = {}
-    for number, proof in proofs.items():
-        if number not in found and proof.suspicion is not None:
-            replayed = replay_suspicion(exercise, program, number, proof.suspicion)
-            if replayed is not None and replayed.nominal:
-                first = _first_in(exercise, program, replayed.scenario)
-                found = {n: f for n, f in first.items() if n in open_numbers} | found
-                if first and number not in first:
-                    followed[number] = tuple(exercise.requirements[n].id for n in sorted(first))
-    differences: tuple[Difference, ...] = ()
-    for number in sorted(open_numbers):
-        met, proof_of = judged[number], proofs.get(number)
-        if number in found:
-            judged[number] = _not_met(exercise, program, number, found[number], met)
-        elif proof_of is None:
-            judged[number] = replace(met, not_proved=BROKEN_LATER)
-        elif proof_of.outcome is Outcome.PROVED:
-            judged[number] = replace(met, known_by=PROVED, covers=proof_of.covers)
-        elif number in followed:
-            note = met_but_broken_later(met.id, followed[number])
-            judged[number] = replace(met, sentence=note, not_proved=BROKEN_LATER)
-        else:
-            judged[number] = replace(met, not_proved=reason(proof_of))
-            differences += _suspected(exercise, met.id, proof_of)
+    differences = _beyond_the_suite(exercise, program, judged, effort)
     alike = Alike.NO
     if exercise.references and _behaves(exercise, judged):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
@@ -132,6 +92,65 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
         differences = _endure(exercise, program, judged, differences)
     whole = replace(verdict, requirements=tuple(judged), second_look=differences)
     return replace(whole, causes=find_shared_causes(exercise, program, whole, most=effort.edits))
+
+
+def _beyond_the_suite(
+    exercise: Exercise, program: Program, judged: list[RequirementVerdict], effort: Effort
+) -> tuple[Difference, ...]:
+    """Let proofs and runs judge what is met so far, in place; return what a teacher may look at."""
+    met = [n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)]
+    # A met requirement with a sentence was broken after others: no search can prove it.
+    proofs = {
+        n: prove(exercise, program, n, work=effort.work) for n in met if not judged[n].sentence
+    }
+    found, followed = _runs_that_break(exercise, program, met, proofs, effort)
+    differences: tuple[Difference, ...] = ()
+    for number in met:
+        so_far, proof = judged[number], proofs.get(number)
+        if number in found:
+            judged[number] = _not_met(exercise, program, number, found[number], so_far)
+        elif proof is None:
+            judged[number] = replace(so_far, not_proved=BROKEN_LATER)
+        elif proof.outcome is Outcome.PROVED:
+            judged[number] = replace(so_far, known_by=PROVED, covers=proof.covers)
+        elif number in followed:
+            note = met_but_broken_later(so_far.id, followed[number])
+            judged[number] = replace(so_far, sentence=note, not_proved=BROKEN_LATER)
+        else:
+            judged[number] = replace(so_far, not_proved=reason(proof))
+            differences += _suspected(exercise, so_far.id, proof)
+    return differences
+
+
+def _runs_that_break(
+    exercise: Exercise,
+    program: Program,
+    met: list[int],
+    proofs: Mapping[int, Proof],
+    effort: Effort,
+) -> tuple[dict[int, Found], dict[int, tuple[str, ...]]]:
+    """Return random runs and replayed searches in which a met requirement is broken first.
+
+    Return also which requirements were broken before, where a search leads only to that.
+    """
+    unproved = frozenset(
+        n for n in met if n not in proofs or proofs[n].outcome is not Outcome.PROVED
+    )
+    found: dict[int, Found] = {}
+    if unproved and effort.runs:
+        seed = seed_of(exercise, program)
+        runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
+        found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
+    followed: dict[int, tuple[str, ...]] = {}
+    for number, proof in proofs.items():
+        if number not in found and proof.suspicion is not None:
+            replayed = replay_suspicion(exercise, program, number, proof.suspicion)
+            if replayed is not None and replayed.nominal:
+                first = _first_in(exercise, program, replayed.scenario)
+                found = {n: f for n, f in first.items() if n in met} | found
+                if first and number not in first:
+                    followed[number] = tuple(exercise.requirements[n].id for n in sorted(first))
+    return found, followed
 
 
 def _behaves(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> bool:

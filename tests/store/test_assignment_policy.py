@@ -3,7 +3,8 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from server.marking.verdict import Status
+from server.marking.verdict import SharedCause, Status
+from server.marking.verdict_form import to_json
 from server.store import assignment_policy, submissions
 from server.store.assignment_policy import Policy
 from server.store.attempts import Submission
@@ -12,7 +13,15 @@ from server.store.courses import Counting, Feedback, SectionRole
 from server.store.database import Database
 from server.store.gradebook import section_book, standings_of
 from server.store.submissions import Refusal
-from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
+from tests.factories import (
+    NOON,
+    make_assignment,
+    make_marked,
+    make_section,
+    make_submission,
+    make_user,
+    make_verdict,
+)
 
 MET, NOT_MET = Status.MET, Status.NOT_MET
 DAY = timedelta(days=1)
@@ -57,6 +66,27 @@ def test_a_late_better_attempt_counts_only_if_it_is_still_better(database: Datab
         assert counts() == (2, 1.5, 1)
         remove_override(session, assignment, student.id, by_id=teacher.id, now=NOON)
         assert counts() == (2, 3.0, 1)
+
+
+def test_a_cause_counts_once_if_the_policy_says_so(database: Database) -> None:
+    with database.write() as session:
+        student, teacher = make_user(session), make_user(session)
+        section = make_section(session, (student, SectionRole.STUDENT))
+        assignment = make_assignment(session, section, due_at=DUE)
+        verdict = replace(
+            make_verdict(R1=NOT_MET, R2=NOT_MET, R3=MET),
+            causes=(SharedCause(("R1", "R2"), "rung 1"),),
+        )
+        submission = make_submission(session, assignment, student, 1, submitted_at=NOON)
+        assert submissions.store_verdict(session, submission.id, verdict, to_json(verdict), NOON)
+
+        def points() -> float | None:
+            return standings_of(session, student.id, [assignment.id])[assignment.id].points
+
+        assert points() == 1.0
+        policy = replace(POLICY, cause_once=True)
+        assignment_policy.change_policy(session, assignment, policy, by_id=teacher.id, now=NOON)
+        assert points() == 2.0
 
 
 def test_partners_share_attempts_and_standing(database: Database) -> None:
