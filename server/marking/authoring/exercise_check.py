@@ -58,7 +58,7 @@ def check_exercise(folder: Path) -> CheckReport:
 def _surprises(
     exercise: Exercise, programs: tuple[ReferenceProgram, ...], numbers: str = ""
 ) -> Iterator[str]:
-    # A right program is a reference itself: comparing it says nothing, so that only wrong ones are.
+    # A right program is a reference itself; only wrong ones are marked beside the references.
     compared = replace(exercise, references=tuple(p.program for p in programs if p.right))
     for program in programs:
         judged = exercise if program.right else compared
