@@ -9,7 +9,7 @@ from server.marking.coverage.saboteurs import Sabotage
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.readings import reading_edges
-from server.marking.scenario import Action, Adjust, Put
+from server.marking.scenario import Action, Adjust, Put, hand_moves_in
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
 from server.marking.thresholds import Thresholds
 from server.plant.step import PlantStep
@@ -18,6 +18,9 @@ from server.plant.track import ItemRows
 from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
 from server.scan.compiler import CompiledProgram, compile_network, compile_program
 from server.scan.instructions import TRUE
+
+HAND = "hand"
+"""The choice of an abstract machine that lets a hand move items and set quantities."""
 
 
 class NotAbstract(ValueError):
@@ -125,7 +128,8 @@ def assemble_abstract(
 ) -> Assembled:
     """Assemble the machine in which one requirement is proved.
 
-    Every control, every one of ``faults`` and every rate of the plant is a free choice.
+    Every control, every one of ``faults``, every rate of the plant and, where scenarios move items
+    or set quantities by hand, that hand is a free choice.
 
     ``exact_timers`` says whose scans are counted: of all timers, of none, or of the named ones.
     Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
@@ -138,6 +142,11 @@ def assemble_abstract(
     builder.find_thresholds()
     power = asm.choice()
     asm.define("power", Bit(power))
+    moves = hand_moves_in(exercise.scenarios)
+    if moves:
+        hand = asm.choice()
+        asm.define(HAND, Bit(hand))
+        step.permit_hand(hand, moves.quantities, items=moves.items)
     compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
     with asm.section("monitors"):
         builder.observer()

@@ -78,6 +78,24 @@ class Scenario:
     run_on_ms: int = 2000
 
 
+@dataclass(frozen=True, slots=True)
+class HandMoves:
+    """What a hand moves in the plant itself: quantities that it sets, and items."""
+
+    quantities: frozenset[str]
+    items: bool
+
+    def __bool__(self) -> bool:
+        return self.items or bool(self.quantities)
+
+
+def hand_moves_in(scenarios: Iterable[Scenario]) -> HandMoves:
+    """Return what a hand moves in the course of some scenario."""
+    actions = [a for scenario in scenarios for step in scenario.steps for a in step.actions]
+    quantities = frozenset(a.quantity for a in actions if isinstance(a, Adjust))
+    return HandMoves(quantities, any(isinstance(a, Put | Clear) for a in actions))
+
+
 def faults_in(scenarios: Iterable[Scenario]) -> frozenset[str]:
     """Return the faults that come in any of the scenarios, by their control's name."""
     return frozenset(

@@ -65,9 +65,12 @@ class Regions:
         return planes
 
     def emit_abstract(
-        self, moving: Sequence[int], removals: Sequence[Removal], feeding: int
+        self, moving: Sequence[int], removals: Sequence[Removal], feeding: int, hand: int = FALSE
     ) -> None:
-        """Emit the step: ``moving`` are planes of the belts that may move, in their order."""
+        """Emit the step: ``moving`` are planes of the belts that may move, in their order.
+
+        While ``hand`` is TRUE, items may be put down and taken away anywhere.
+        """
         plain: dict[float, int] = {}
         for chain in self._chains:
             before: _Seen | None = None
@@ -77,15 +80,16 @@ class Regions:
                 self._asm.copy_to(old, plane)
                 moves = self._moving_at(eye, moving)
                 removed = self._any(r.on for r in removals if self._near(eye, r))
-                comes = self._may_come(eye, before, moves, feeding)
-                new = self._turn(old, comes, self._asm.or_(moves, removed))
+                comes = self._asm.or_(self._may_come(eye, before, moves, feeding), hand)
+                goes = self._any([moves, removed, hand])
+                new = self._turn(old, comes, goes)
                 if eye.marked_only:
                     new = self._asm.and_(new, plain.get(eye.at, TRUE))
                 else:
                     plain[eye.at] = new
                 here = _Seen(eye, old, new, moves, removed)
                 if before is not None:
-                    self._stretch(before, here, removals)
+                    self._stretch(before, here, removals, hand)
                 self._asm.copy_to(plane, new)
                 before = here
 
@@ -100,17 +104,17 @@ class Regions:
         laid_down = feeding if eye.at <= self._track.item_length else FALSE
         return asm.and_(source, asm.or_(moves, laid_down))
 
-    def _stretch(self, a: "_Seen", b: "_Seen", removals: Sequence[Removal]) -> None:
+    def _stretch(self, a: "_Seen", b: "_Seen", removals: Sequence[Removal], hand: int) -> None:
         """Emit whether an item is wholly between two eyes: what leaves one must be somewhere."""
         plane = self.stretches.get((a.eye.tag, b.eye.tag))
         if plane is None:
             return
         asm = self._asm
         end = b.eye.at + self._reach
-        removed = self._any(r.on for r in removals if a.eye.at < r.at < end)
-        left = asm.and_not(asm.and_not(a.old, a.new), asm.or_(a.removed, b.new))
+        removed = self._any([*(r.on for r in removals if a.eye.at < r.at < end), hand])
+        left = asm.and_not(asm.and_not(a.old, a.new), self._any([a.removed, b.new, hand]))
         kept = asm.and_not(plane, asm.or_(b.new, removed))
-        filled = asm.or_(plane, asm.and_(a.old, a.moves))
+        filled = self._any([plane, asm.and_(a.old, a.moves), hand])
         chosen = asm.and_(asm.choice(), filled)
         asm.copy_to(plane, asm.or_(asm.or_(left, kept), chosen))
 

@@ -28,7 +28,8 @@ class Site:
     ``edges`` has the numbers at which a transmitter's number becomes another one to the program,
     by tag; without them it is open in an abstract machine, which takes 14 choices.
     ``actuators`` are planes by symbol, known once the step is emitted. ``rates`` are the parameters
-    that a real plant may have otherwise: a proof holds for any of them, and replays vary them.
+    that a real plant may have otherwise: a proof holds for any of them, and replays vary them. In
+    an abstract machine a hand may put items down and take them away while ``hand_on_items`` is on.
     """
 
     parts: Parts
@@ -41,6 +42,7 @@ class Site:
     items: ItemRows | None = None
     actuators: Mapping[str, int] = field(default_factory=dict)
     rates: set[str] = field(default_factory=set)
+    hand_on_items: int = FALSE
     _hands: dict[str, int] = field(default_factory=dict)
     _rows: dict[str, int] = field(default_factory=dict)
     _rising: dict[str, int] = field(default_factory=dict)

@@ -75,6 +75,17 @@ class PlantStep:
             planes |= part.abstract_planes(self.site, values, items)
         return planes
 
+    def permit_hand(self, hand: int, quantities: Collection[str], *, items: bool) -> None:
+        """Let a hand do anything to some quantities, and to items, while the plane ``hand`` is on.
+
+        For an abstract machine, before ``emit``.
+        """
+        for name in quantities:
+            self.site.may_rise(name, hand)
+            self.site.may_fall(name, hand)
+        if items:
+            self.site.hand_on_items = hand
+
     def emit(self, actuators: Mapping[str, int]) -> None:
         """Emit the plant's step after the output stage; ``actuators`` are planes by symbol."""
         self.site.actuators = actuators

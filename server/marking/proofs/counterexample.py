@@ -5,7 +5,7 @@ plant's own inputs are as the trail had them, so that the plant takes the time t
 scenario is tried with the exercise's plant in lane 0, and with other rates in the other lanes.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,10 +16,10 @@ from server.ladder.points import Direction
 from server.ladder.program import Comparison, Contact, Element, Name, Number, Program, Series
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
-from server.marking.machine import Assembled, assemble
+from server.marking.machine import HAND, Assembled, assemble
 from server.marking.proofs.proof import SuspectedViolation, paced
 from server.marking.replay import NEVER
-from server.marking.scenario import Action, Scenario, Step, Turn
+from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
 from server.marking.timeline import timeline_of
 from server.plant.devices import kind_of
 from server.plant.loop import NO_RECORD, code_of, fresh_memory, fresh_progress, run, watch_planes
@@ -32,6 +32,9 @@ PATIENCE_MS = 120_000
 """How long a replay waits for the plant to come to where the trail has it."""
 
 RUN_ON_MS = 60_000
+
+NEAR = 0.005
+"""A hand sets a level so far beyond a switch, m."""
 
 SPREAD = 4.0
 """Rates of the plant are tried from a quarter to four times their value."""
@@ -115,7 +118,7 @@ def suspected_scenario(
 
 
 @dataclass(frozen=True, slots=True)
-class _Sense:
+class Sense:
     """What a scenario waits for of the plant: an input point, or a number from ``edge`` on.
 
     ``edge`` is where a transmitter's number passes from one stretch to the next.
@@ -143,9 +146,11 @@ def _steps(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Step]:
     controls = _controls(suspicion)
     sensed = list(_senses(exercise, suspicion))
     before = dict.fromkeys(controls, False) | {"power": True}
-    seen: dict[_Sense, bool] = {}
-    since = 0
+    seen: dict[Sense, bool] = {}
+    since, by_hand = 0, False
     names = {*controls, *(sense.symbol for sense in sensed)}
+    hand = HAND in suspicion.assembled.signals
+    names |= {HAND} if hand else set()
     for scan, signals in enumerate(simulate_trail(suspicion, names)):
         actions: list[Action] = [
             Turn(name, bool(signals[name])) for name in controls if signals[name] != before[name]
@@ -154,7 +159,14 @@ def _steps(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Step]:
         now = {sense: signals[sense.symbol] >= (sense.edge or 1) for sense in sensed}
         awaited = {sense: on for sense, on in now.items() if on != seen.get(sense)}
         seen |= awaited
-        if awaited and scan > 0:
+        moved = tuple(hand_moves(exercise, awaited)) if by_hand else ()
+        by_hand = hand and bool(signals[HAND])
+        if moved:
+            # The hand was there in the scan before.
+            at = max(since, scan - 1)
+            yield Step(moved, after_ms=(at - since) * period)
+            since = at
+        elif awaited and scan > 0:
             yield Step(when=_all_of(awaited), within_ms=PATIENCE_MS)
             since = scan
         if actions:
@@ -162,21 +174,43 @@ def _steps(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Step]:
             since = scan
 
 
-def _senses(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[_Sense]:
+def hand_moves(exercise: Exercise, senses: Mapping[Sense, bool]) -> Iterator[Action]:
+    """Yield what a hand does so that input points are as ``senses`` has them, where it can."""
+    plant, levels = exercise.plant, dict[str, float]()
+    for sense, on in senses.items():
+        point = next(p for p in exercise.points if p.symbol == sense.symbol)
+        actuated = on != (point.wiring is ContactKind.CLOSED)
+        for eye in plant.eyes:
+            if eye.tag == point.device and plant.line is not None:
+                length = plant.line.item_length
+                if actuated:
+                    yield Put("", eye.at + length / 2, eye.marked_only)
+                else:
+                    yield Clear("", eye.at, eye.at + length)
+        for switch in plant.level_switches:
+            if switch.tag == point.device:
+                lowest = switch.height - switch.hysteresis
+                level = switch.height + NEAR if actuated else lowest - NEAR
+                name = f"{switch.vessel}.level"
+                levels[name] = max(levels.get(name, level), level)
+    yield from (Adjust(name, level) for name, level in levels.items())
+
+
+def _senses(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Sense]:
     for point in exercise.points:
         if point.direction is Direction.INPUT and not kind_of(point).by_hand:
             if point.type == "BOOL":
-                yield _Sense(point.symbol)
+                yield Sense(point.symbol)
             for edge in suspicion.assembled.edges.get(point.symbol, ()):
-                yield _Sense(point.symbol, edge)
+                yield Sense(point.symbol, edge)
 
 
-def _all_of(states: dict[_Sense, bool]) -> Expression:
+def _all_of(states: dict[Sense, bool]) -> Expression:
     """Return the condition that all are so.
 
     Of the edges that a number passes, only the furthest.
     """
-    furthest: dict[tuple[str, bool], _Sense] = {}
+    furthest: dict[tuple[str, bool], Sense] = {}
     for sense, on in sorted(states.items(), key=lambda s: (s[0].edge or 0) * (1 if s[1] else -1)):
         furthest[sense.symbol, on] = sense
     text = " AND ".join(sense.text(on) for (_, on), sense in furthest.items())

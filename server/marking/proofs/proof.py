@@ -13,7 +13,7 @@ from server.ladder.elements import BlockFamily, family_of
 from server.ladder.program import Program
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
-from server.marking.machine import Assembled, NotAbstract, assemble_abstract
+from server.marking.machine import HAND, Assembled, NotAbstract, assemble_abstract
 from server.marking.proofs.search import MAX_CHOICES, SearchResult, Trail, search
 from server.marking.scenario import faults_in
 from server.scan.assembler import Bit, Machine
@@ -31,6 +31,10 @@ def paced(pace: int) -> tuple[str, ...]:
 
 MOST_TRANSITIONS = 6_000_000
 """Work for one search; about a third of a second."""
+
+
+HAND_SHARE = 4
+"""The share of the work in which a search with a hand in the plant must end is one in so many."""
 
 
 class Outcome(StrEnum):
@@ -155,15 +159,16 @@ def _attempt(
         free = len(machine.choices)
         reason = f"{free} things are free in each scan; {MAX_CHOICES} can be tried."
         return Proof(name, Outcome.OPEN, reason, timers, 0, 0)
-    result = _search(machine, assembled, targets, work, pace)
+    by_hand, machine, result = _with_hand(machine, assembled, targets, work, pace)
     hits = [(i, trail) for i, trail in enumerate(result.trails) if trail is not None]
     counts = (result.states, result.transitions)
     if hits:
-        plain = _everyday(assembled, machine)
-        again = _search(plain, assembled, targets, work, pace)
-        milder = [(i, trail) for i, trail in enumerate(again.trails) if trail is not None]
-        if milder:
-            machine, hits = plain, milder
+        for plain in (_everyday(assembled, machine), _without_hand(assembled, machine)):
+            again = _search(plain, assembled, targets, work, pace)
+            milder = [(i, trail) for i, trail in enumerate(again.trails) if trail is not None]
+            if milder:
+                machine, hits = plain, milder
+                break
         hits.sort(key=lambda hit: len(hit[1].choices))
         found = tuple(
             SuspectedViolation(assembled, machine, trail, monitor, pace) for monitor, trail in hits
@@ -172,10 +177,28 @@ def _attempt(
     if not result.complete:
         reason = f"The search stopped after {result.states} states; there are more."
         return Proof(name, Outcome.OPEN, reason, timers, *counts)
-    return Proof(name, Outcome.PROVED, "", timers, *counts, covers=_covers(assembled, timers))
+    return Proof(
+        name, Outcome.PROVED, "", timers, *counts, covers=_covers(assembled, timers, by_hand)
+    )
 
 
-def _covers(assembled: Assembled, timers: Timers) -> str:
+def _with_hand(
+    machine: Machine, assembled: Assembled, targets: tuple[int, ...], work: int, pace: int
+) -> tuple[bool, Machine, SearchResult]:
+    """Search with a hand in the plant, where there is one; without it where that does not end.
+
+    Return whether the hand was there, the machine searched and the result.
+    """
+    alone = _without_hand(assembled, machine)
+    if len(alone.choices) < len(machine.choices):
+        result = _search(machine, assembled, targets, work // HAND_SHARE, pace)
+        if result.complete or any(trail is not None for trail in result.trails):
+            return True, machine, result
+    tried = HAND in assembled.signals and len(alone.choices) == len(machine.choices)
+    return tried, alone, _search(alone, assembled, targets, work, pace)
+
+
+def _covers(assembled: Assembled, timers: Timers, by_hand: bool) -> str:
     """Say what was free in each scan, as the machine has it, and what was not."""
     free = set(assembled.machine.choices)
     named = {
@@ -189,10 +212,14 @@ def _covers(assembled: Assembled, timers: Timers) -> str:
     faults = sorted(name for name in named if name.startswith("fault."))
     for _, symbol, fault in (name.split(".", 2) for name in faults):
         tried.append(f"{fault} at {symbol}")
+    if by_hand:
+        tried.append("items moved and levels set by hand at any time")
     if free - set(named.values()):
         tried.append("every rate of the plant")
     if timers is not Timers.NONE:
         tried.append(timers.value)
+    if by_hand:
+        return ", ".join(tried)
     return f"{', '.join(tried)}; levels set and items moved by hand were not tried"
 
 
@@ -209,14 +236,25 @@ def _search(
 
 
 def _everyday(assembled: Assembled, machine: Machine) -> Machine:
-    """Return the machine with supply and without faults: its trails are easier to replay."""
+    """Return the machine with supply, without faults and hand: its trails are easier to replay."""
     rare = {
         signal.plane: name == "power"
         for name, signal in assembled.signals.items()
-        if isinstance(signal, Bit) and (name == "power" or name.startswith("fault."))
+        if isinstance(signal, Bit) and (name in ("power", HAND) or name.startswith("fault."))
     }
+    return _fixed(machine, rare)
+
+
+def _without_hand(assembled: Assembled, machine: Machine) -> Machine:
+    """Return the machine in which no hand moves items or sets quantities."""
+    hand = assembled.signals.get(HAND)
+    return _fixed(machine, {hand.plane: False}) if isinstance(hand, Bit) else machine
+
+
+def _fixed(machine: Machine, planes: dict[int, bool]) -> Machine:
+    """Return the machine in which some choices are made."""
     initial = machine.initial.copy()
-    for plane, on in rare.items():
+    for plane, on in planes.items():
         initial[plane] = ALL if on else 0
-    kept = tuple(plane for plane in machine.choices if plane not in rare)
+    kept = tuple(plane for plane in machine.choices if plane not in planes)
     return replace(machine, initial=initial, choices=kept)

@@ -159,7 +159,7 @@ class ConveyorLine(Part):
         moving = [belt.emit_may_move(site) for belt in site.parts.of(Belt)]
         removals = [Removal(p.at, site.actuating_plane(p.by)) for p in site.parts.of(Pusher)]
         feeding = site.hand(FEEDER) if site.parts.of(Feeder) else FALSE
-        site.kept(self, Regions).emit_abstract(moving, removals, feeding)
+        site.kept(self, Regions).emit_abstract(moving, removals, feeding, site.hand_on_items)
         for count in self.passed:
             site.may_rise(count, moving[-1])
 
