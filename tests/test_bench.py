@@ -108,7 +108,7 @@ def test_without_a_compiler_it_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path
 @needs_compiler
 def test_the_ratio_is_measured_for_each_program() -> None:
     (measured,) = kernel_vs_c(tank_programs()[:1], minutes=1, rounds=2)
-    assert measured.program == "apple-wash-sump/right-outputs-first.st"
+    assert measured.program == "apple-wash-sump/right-edge-contact.st"
     assert measured.kernel_ns.least > 0
     assert measured.ratio.least <= measured.ratio.median <= measured.ratio.most
 
