@@ -158,6 +158,7 @@ def invite_platform(
     request: Request,
     session: Writing,
     settings: SettingsHere,
+    visitor: VisitorHere,
     now: Now,
     name: Annotated[str, Form(max_length=200)] = "",
     hosts: Address = "",
@@ -171,6 +172,7 @@ def invite_platform(
     if wrong is not None or any("/" in each for each in named):
         sentence = f"{wrong or hosts} is not a host. Write it without https:// and without a path."
         return _page(request, session, settings, now, sentence)
+    _note(session, visitor, now, f"invited {name.strip()}")
     ticket = invite(session, name.strip(), " ".join(named), now)
     address = f"{settings.public_urls[0]}/lti/register/{ticket}"
     return _page(request, session, settings, now, invitation=address)

@@ -12,6 +12,8 @@ from server.remote import own_keys
 from server.remote.http import LOOPBACK, NoAnswer, NotTaken, Outside
 from server.remote.registration import register_at, tool_configuration
 from server.settings import Settings
+from server.store.audit import note
+from server.store.audit_chain import Action
 from server.store.database import Database
 from server.store.lti import LtiInvitation
 from server.store.lti_registration import find_invitation, register
@@ -90,6 +92,8 @@ async def finish_registration(
         with database.write() as session:
             current = find_invitation(session, ticket, now, lock=True)
             if current is not None:
+                what = f"{current.name} registered itself"
+                note(session, now, None, Action.CHANGED_PLATFORM, detail=what)
                 register(session, current, said, deployment_id)
                 own_keys.ensure_key(session, settings.key_secret, now)
             return current is not None
