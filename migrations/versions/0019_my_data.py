@@ -1,14 +1,14 @@
 """Corrections that people ask for; how long data is kept, and legal holds
 
 Revision ID: 0019
-Revises: 0018b
+Revises: 0018c
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0019"
-down_revision = "0018b"
+down_revision = "0018c"
 
 
 def upgrade() -> None:

@@ -1,14 +1,14 @@
 """What a cause of several requirements costs, and whether it counts once
 
 Revision ID: 0020
-Revises: 0018b
+Revises: 0019
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0020"
-down_revision = "0018b"
+down_revision = "0019"
 
 
 def upgrade() -> None:

@@ -128,7 +128,7 @@ def _violates(judged: Exercise, reference: Program) -> NDArray[np.bool_]:
 
 
 def _speaking_of(exercise: Exercise, output: str) -> str:
-    """The id of the first requirement on behavior that names an output; empty for none."""
+    """Return the id of the first requirement on behavior that names an output; empty for none."""
     for requirement in exercise.requirements:
         for check in requirement.checks:
             names = {n for e in check.conditions().values() for n in e.names()}
@@ -146,7 +146,7 @@ def _all_on(situation: Literals) -> str:
 
 
 def _in_words(situation: Literals, verb: str = "was") -> str:
-    """The situation as a clause: 'start_pb was on and stop_pb was off'."""
+    """Return the situation as a clause: 'start_pb was on and stop_pb was off'."""
     clauses = [f"{name} {verb} {'on' if on else 'off'}" for name, on in situation]
     return " and ".join([", ".join(clauses[:-1]), clauses[-1]] if clauses[1:] else clauses)
 

@@ -22,8 +22,8 @@ from server.store.lti_platforms import (
     find_platform,
     save_platform,
 )
-from server.web.access import Visitor, VisitorHere
 from server.store.lti_registration import invite
+from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import Now, Reading, SettingsHere, Writing
 from server.web.lti.addresses import choosing_target_of, target_of
 from server.web.rendering import page
