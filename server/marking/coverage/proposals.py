@@ -84,7 +84,7 @@ def _edge(exercise: Exercise, story: Undemanded, situation: Literals) -> dict[st
 
 
 def _generalized(exercise: Exercise, story: Undemanded, shape: Shape) -> Literals | None:
-    """The fewest literals with which a check of this shape is right; None where none is."""
+    """Return the fewest literals with which a check of this shape is right; None where none is."""
     kept: Literals = (*story.situation, ("power", True))
     if not _right(exercise, story, [shape(exercise, story, kept)])[0]:
         return None
