@@ -104,15 +104,17 @@ def prove(
     work: int = MOST_TRANSITIONS,
     count_timers: bool = False,
     pace: int = 1,
+    by_hand: bool = True,
 ) -> Proof:
     """Search the abstract machine of requirement ``number`` within ``work`` transitions.
 
     Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
     one timer after another are counted, and at last those of all, as far as the work allows;
-    with ``count_timers`` those of all at once. Inputs may change in every ``pace``-th scan.
+    with ``count_timers`` those of all at once. Inputs may change in every ``pace``-th scan. Without
+    ``by_hand`` no hand is in the plant.
     """
     if count_timers:
-        return _attempt(exercise, program, number, Timers.COUNTED, work, pace=pace)
+        return _attempt(exercise, program, number, Timers.COUNTED, work, pace=pace, by_hand=by_hand)
     timers = [v.symbol.lower() for v in program.variables if family_of(v.type) is BlockFamily.TIMER]
     if not timers:
         return _attempt(exercise, program, number, Timers.NONE, work)
@@ -137,6 +139,7 @@ def _attempt(
     work: int,
     counted: frozenset[str] | None = None,
     pace: int = 1,
+    by_hand: bool = True,
 ) -> Proof:
     """Return one search. ``counted`` names the timers to be counted, None for all of them."""
     name = exercise.requirements[number].id
@@ -159,7 +162,9 @@ def _attempt(
         free = len(machine.choices)
         reason = f"{free} things are free in each scan; {MAX_CHOICES} can be tried."
         return Proof(name, Outcome.OPEN, reason, timers, 0, 0)
-    by_hand, machine, result = _with_hand(machine, assembled, targets, work, pace)
+    if not by_hand:
+        machine = _without_hand(assembled, machine)
+    tried, machine, result = _with_hand(machine, assembled, targets, work, pace)
     hits = [(i, trail) for i, trail in enumerate(result.trails) if trail is not None]
     counts = (result.states, result.transitions)
     if hits:
@@ -178,7 +183,12 @@ def _attempt(
         reason = f"The search stopped after {result.states} states; there are more."
         return Proof(name, Outcome.OPEN, reason, timers, *counts)
     return Proof(
-        name, Outcome.PROVED, "", timers, *counts, covers=_covers(assembled, timers, by_hand)
+        name,
+        Outcome.PROVED,
+        "",
+        timers,
+        *counts,
+        covers=covers,
     )
 
 
