@@ -188,7 +188,7 @@ def _attempt(
         "",
         timers,
         *counts,
-        covers=covers,
+        covers=_covers(assembled, timers, by_hand and tried),
     )
 
 
