@@ -136,6 +136,7 @@ class SubmissionBatch:
                 "suite_hash": verdict.suite_hash,
                 "engine_version": verdict.engine_version,
                 "score": verdict.score,
+                "score_by_cause": verdict.score_by_cause,
                 "max_score": verdict.max_score,
                 "document": work.document,
                 "marked_at": at + timedelta(seconds=1),

@@ -24,7 +24,7 @@ PAGES = {
     "a student's home": ("student", "/", 11),
     "a student's standing": ("student", "/sections/{section}/standing", 10),
     "an instructor's home": ("teacher", "/", 11),
-    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 11),
+    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 12),
     "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
     "lab hour": ("teacher", "/sections/{section}/lab", 11),
     "programs compared": ("teacher", "/assignments/{assignment}/likeness", 14),

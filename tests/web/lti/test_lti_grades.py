@@ -445,7 +445,7 @@ def test_an_lms_out_of_order_is_tried_again(
 MENDS = {
     401: "compare client id and key set address",
     403: "grants the grade service",
-    404: "Send again to have a new one made",
+    404: "Send again to create a new one",
     400: "Ask its administrator",
     418: "does not take the request (418)",
 }
