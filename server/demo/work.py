@@ -36,8 +36,8 @@ SEED = 131
 VARIANTS = 4
 """Variants of one right program that are marked beside the reference programs."""
 
-REFERENCES = 8
-"""Reference programs of one exercise that are marked at most."""
+RIGHT, WRONG = 3, 5
+"""Right and wrong reference programs of one exercise that are marked at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +63,11 @@ def marked_programs(exercise: Exercise, folder: Path) -> tuple[MarkedProgram, ..
         references = load_programs(folder, exercise)
     except FileFault:
         return ()
-    programs = [reference.program for reference in references][:REFERENCES]
-    right = next((reference.program for reference in references if reference.right), None)
-    if right is not None:
-        others = variants(right)
+    right = [reference.program for reference in references if reference.right][:RIGHT]
+    wrong = [reference.program for reference in references if not reference.right][:WRONG]
+    programs = [*right, *wrong]
+    if right:
+        others = variants(right[0])
         programs += [other.program for other in others[:: max(1, len(others) // VARIANTS)]]
     marked = [_mark(exercise, program) for program in dict.fromkeys(programs)]
     return tuple(sorted(marked, key=lambda each: each.share))
