@@ -23,6 +23,8 @@ from tests.factories import EXERCISES, Clock, sign_in
 
 WIDTHS = (1280, 400)
 THEMES = ("light", "dark")
+LOOKS = tuple(zip(WIDTHS, THEMES, strict=True))
+"""Each width and each theme once: what depends on both is rare, and each look takes seconds."""
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from server.paths import EXERCISES as SHIPPED
 from server.store.courses import SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, WIDTHS, OpenPage, assert_accessible
 from tests.factories import EXERCISES, make_section, make_user
 
 RIGHT = """PROGRAM right_seal_in
@@ -190,8 +190,7 @@ def test_a_conveyor_from_files_until_a_student_solves_it(
     expect(work.get_by_text("Every requirement is met.")).to_be_visible()
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_the_author_s_sheet_is_accessible(
     open_page: OpenPage, people: tuple[User, User], width: int, theme: str
 ) -> None:

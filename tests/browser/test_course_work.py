@@ -13,7 +13,7 @@ from server.store import roster
 from server.store.courses import Assignment, Section, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import (
     EXERCISES,
     NOON,
@@ -122,7 +122,7 @@ def test_points_set_by_hand(open_page: OpenPage, lab: tuple[User, User, User, As
     expect(own.get_by_text("Set by the instructor: Shown at the bench")).to_be_visible()
 
 
-@pytest.mark.parametrize(("width", "theme"), list(zip(WIDTHS, THEMES, strict=True)))
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_the_report_down_to_a_submission(
     open_page: OpenPage, lab: tuple[User, User, User, Assignment], width: int, theme: str
 ) -> None:

@@ -9,7 +9,7 @@ from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User
 from server.store.programs import save_program
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import NOON, make_assignment, make_section, make_user
 
 PROGRAM = """
@@ -69,8 +69,7 @@ def test_an_element_is_told_and_a_link_leads_to_where_its_symbol_is_used(
     expect(page.locator("#rung-0 [data-path='0.0.0']")).to_be_focused()
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_help_is_accessible(
     open_page: OpenPage, work: tuple[User, Assignment], width: int, theme: str
 ) -> None:

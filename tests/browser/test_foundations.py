@@ -7,7 +7,7 @@ from server.marking.verdict import Status
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import PASSWORD, make_assignment, make_marked, make_section, make_user
 
 
@@ -32,8 +32,7 @@ def course(database: Database) -> tuple[User, User, Assignment]:
     return student, teacher, assignment
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_each_page_is_accessible(
     open_page: OpenPage, course: tuple[User, User, Assignment], width: int, theme: str
 ) -> None:

@@ -11,7 +11,7 @@ from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import User
 from server.store.programs import save_program
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import NOON, make_assignment, make_section, make_user
 
 RIGHT = """PROGRAM wash_sump
@@ -111,7 +111,7 @@ def test_named_compared_brought_back_and_undone(
     expect(page.locator(".rung-row")).to_have_count(1)
 
 
-@pytest.mark.parametrize(("width", "theme"), list(zip(WIDTHS, THEMES, strict=True)))
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_a_file_that_is_refused(
     open_page: OpenPage,
     work: tuple[User, Assignment],

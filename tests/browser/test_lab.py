@@ -11,7 +11,7 @@ from playwright.sync_api import Page, Route, expect
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, THEMES, OpenPage, assert_accessible
 from tests.factories import PASSWORD, make_assignment, make_section, make_user
 
 
@@ -138,8 +138,7 @@ def test_from_signing_in_to_the_gradebook(
     expect(page.locator("#R2b .timing-chart")).to_be_visible()
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_each_state_is_accessible(
     open_page: OpenPage, course: tuple[User, User, Assignment], width: int, theme: str
 ) -> None:

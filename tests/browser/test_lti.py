@@ -16,7 +16,7 @@ from server.store.lti import LtiContext, LtiPerson
 from server.store.lti import Platform as Registered
 from server.store.lti_outbox import queue_scores
 from server.store.people import Role, User, find_user
-from tests.browser.conftest import WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, WIDTHS, OpenPage, assert_accessible
 from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
 from tests.web.launches import INGRID, WANJIRU, platform_key, platform_of
 from tests.web.lti_platform import COURSE, Platform, Server
@@ -206,7 +206,7 @@ def test_a_platform_of_another_kind_from_registration_to_grades(
     assert scores[CAPITAL.subject]["comment"] == "Attempt 1: 1 of 2 requirements met."
 
 
-@pytest.mark.parametrize(("width", "theme"), [(1280, "light"), (400, "dark")])
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_the_administrator_registers_a_system(
     width: int, theme: str, open_page: OpenPage, database: Database
 ) -> None:

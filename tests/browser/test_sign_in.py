@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import PASSWORD, Clock, make_user
 
 
@@ -18,8 +18,7 @@ def user(database: Database) -> User:
         return make_user(session, Role.INSTRUCTOR, name="Ingrid Sollberg")
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_a_second_factor_is_set_up_and_asked_for(
     open_page: OpenPage,
     user: User,

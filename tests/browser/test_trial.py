@@ -19,7 +19,7 @@ from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
 from server.store.programs import save_program, working_copy
-from tests.browser.conftest import THEMES, WIDTHS, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import EXERCISES, NOON, make_assignment, make_section, make_user
 from tests.web.lab import RIGHT
 
@@ -322,8 +322,7 @@ def test_the_instructor_watches_by_link(open_page: OpenPage, bench: Bench) -> No
     expect(watching.get_by_role("button", name="Run")).to_have_count(0)
 
 
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize(("width", "theme"), LOOKS)
 def test_the_page_is_accessible(open_page: OpenPage, bench: Bench, width: int, theme: str) -> None:
     bench.program(RIGHT)
     page = open_page(bench.path, bench.student, width=width, theme=theme)

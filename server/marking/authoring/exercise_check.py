@@ -16,6 +16,9 @@ OPEN_AT_MOST = 3
 RIGHT_AT_LEAST, WRONG_AT_LEAST = 2, 8
 
 
+WITHOUT_CAUSES = Effort(edits=0)
+
+
 @dataclass(frozen=True, slots=True)
 class CheckReport:
     """``findings`` are programs marked otherwise than stated, ``advice`` is what could be better.
@@ -28,20 +31,20 @@ class CheckReport:
     summary: str
 
 
-def check_exercise(folder: Path) -> CheckReport:
-    """Load an exercise and mark its reference programs. Raises FileFault.
+def check_exercise(folder: Path, effort: Effort = WITHOUT_CAUSES) -> CheckReport:
+    """Load an exercise and mark its reference programs with an effort. Raises FileFault.
 
-    With parameters that is done at the middle, the lowest and the highest of all of them.
+    With parameters all are marked at the middle, the lowest and the highest values.
     """
     document = open_document(folder)
     slug = folder.resolve().name
     exercise = build_exercise(document, slug)
     programs = load_programs(folder, exercise)
-    findings = [*_surprises(exercise, programs)]
+    findings = [*_surprises(exercise, programs, effort)]
     for draw in corners(read_parameters(document)):
         other = build_exercise(document, slug, draw)
         numbers = f" With {describe_draw(draw)}."
-        findings += _surprises(other, load_programs(folder, other), numbers)
+        findings += _surprises(other, load_programs(folder, other), effort, numbers)
     _advise(document, exercise, programs)
     counted = (
         f"{len(exercise.requirements)} requirements, {len(exercise.scenarios)} scenarios, "
@@ -56,13 +59,16 @@ def check_exercise(folder: Path) -> CheckReport:
 
 
 def _surprises(
-    exercise: Exercise, programs: tuple[ReferenceProgram, ...], numbers: str = ""
+    exercise: Exercise,
+    programs: tuple[ReferenceProgram, ...],
+    effort: Effort,
+    numbers: str = "",
 ) -> Iterator[str]:
     # A right program is a reference itself; only wrong ones are marked beside the references.
     compared = replace(exercise, references=tuple(p.program for p in programs if p.right))
     for program in programs:
         judged = exercise if program.right else compared
-        for surprise in program.surprises(mark(judged, program.program, Effort(edits=0))):
+        for surprise in program.surprises(mark(judged, program.program, effort)):
             yield f"{program.file}: {surprise}{numbers}"
 
 
