@@ -42,12 +42,6 @@ def acceptance_run(exercise: Exercise, program: Program, *, causes: bool = True)
     )
 
 
-def statuses(exercise: Exercise, program: Program) -> dict[str, Status]:
-    """Only the status of each requirement: the short way for many programs."""
-    verdict = acceptance_run(exercise, program, causes=False)
-    return {r.id: r.status for r in verdict.requirements}
-
-
 def _judge(
     exercise: Exercise,
     program: Program,

@@ -153,7 +153,7 @@ def test_a_platform_of_another_kind_from_registration_to_grades(
         assignment = make_assignment(session, section, exercise="wash-sump")
 
     page = open_page("/platforms", administrator)
-    page.get_by_label("Name of the LMS, as people here call it").fill("Strict LMS")
+    page.get_by_label("Name of the LMS, as people here know it").fill("Strict LMS")
     page.get_by_label("Its host, or several separated by spaces").fill(f"localhost:{platform.port}")
     page.get_by_role("button", name="Make an address").click()
     assert_accessible(page)

@@ -29,7 +29,7 @@ def test_two_mistakes_that_break_a_requirement_each_share_no_cause() -> None:
     assert all("R4" not in cause.requirements for cause in causes)
 
 
-def test_a_cause_that_counts_once_costs_as_much_as_the_dearest() -> None:
+def test_a_cause_that_counts_once_costs_as_much_as_the_one_worth_most() -> None:
     def told(number: str, score: float, most: float) -> RequirementVerdict:
         status = Status.MET if score else Status.NOT_MET
         return RequirementVerdict(number, status, "", "", score, most)
