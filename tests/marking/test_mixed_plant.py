@@ -5,13 +5,13 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from server.ladder.text_form import parse_program
-from server.marking.acceptance import statuses
 from server.marking.files.document import FileFault
 from server.marking.machine import assemble_abstract
 from server.marking.verdict import Status
 from server.plant.drawing import draw_plant
 from server.plant.plant import Plant
 from tests.marking.small_exercise import built
+from tests.marking.statuses import statuses
 
 MIXED = """\
 plant:

@@ -2,9 +2,9 @@
 
 import pytest
 
-from server.marking.acceptance import statuses
 from server.marking.verdict import Status
 from tests.marking.small_exercise import TEXT, built, program
+from tests.marking.statuses import statuses
 
 SEALED = program("pump := (start_pb OR pump) AND stop_pb AND NOT tank_high;")
 
