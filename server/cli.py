@@ -18,7 +18,7 @@ COMMANDS = {
     "retention": "List the students whose data is past its time; erase them when told to.",
     "copy": "Move everything from one database to another and check it.",
     "audit": "Check that the log of who did what is whole, and print a range of it as CSV.",
-    "account": "Help somebody who can't sign in, where no administrator can do it on a page.",
+    "account": "Add the first administrator, and help whoever can't sign in.",
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",

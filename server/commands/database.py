@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from server.data_folder import keep_private
-from server.settings import SettingTrouble, read_settings
+from server.settings import Settings, SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
 from server.store.transfer import Content
 
@@ -25,9 +25,14 @@ def add_data(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def own_settings(data: Path, port: int = 8131) -> Settings:
+    """Return the settings of `rungmark serve` with the same folder, port and environment."""
+    return read_settings(data, "127.0.0.1", port, os.environ)
+
+
 def own_database(data: Path) -> Database:
     """Return the database that `rungmark serve` uses with the same folder and environment."""
-    return Database(read_settings(data, "127.0.0.1", 8131, os.environ).database_url)
+    return Database(own_settings(data).database_url)
 
 
 def run_on_database(name: str, work: Callable[[], str]) -> int:

@@ -14,6 +14,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 
+from server.commands.account import first_account_command
 from server.data_folder import held_alone, keep_private, make_folder, reason
 from server.demo import course as demo
 from server.jobs.draft_reader import READING_SECONDS, WAITING_SECONDS, prepare_reading
@@ -27,6 +28,7 @@ from server.socket_reading import SocketInPieces
 from server.store.college import has_time_zone, set_time_zone
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
+from server.store.people import has_people
 from server.web.app import create_app
 from server.web.authoring.sheet import published_in
 from server.web.dependencies import utc_clock
@@ -76,6 +78,12 @@ def run(arguments: argparse.Namespace) -> int:
                     found = Catalogue(settings.exercises).shipped()
                     demo.load_demo(session, found, datetime.now(UTC), settings.exercises)
                 print(demo.accounts())
+            with database.read() as session:
+                if not has_people(session):
+                    print(
+                        "Nobody has an account yet. In another terminal, add an administrator:"
+                        f"\n  {first_account_command(data, arguments.port)}"
+                    )
             print(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)", flush=True)
             if database.is_sqlite:
                 marker.start()

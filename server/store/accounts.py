@@ -1,4 +1,7 @@
-"""What an administrator does to accounts: add, disable them, change names, addresses, ways in."""
+"""What an administrator does to accounts: add, disable them, change names, addresses, ways in.
+
+``by_id`` is None where it is done on the server's own command line.
+"""
 
 from collections.abc import Collection
 from datetime import datetime
@@ -19,7 +22,7 @@ from server.store.sessions import end_sessions_of, forget_browsers
 
 
 def add_account(
-    session: Session, email: str, name: str, role: Role, *, by_id: int, now: datetime
+    session: Session, email: str, name: str, role: Role, *, by_id: int | None, now: datetime
 ) -> tuple[User, bool] | None:
     """Make an account; return it, and whether an unconfirmed one with its address was there.
 
@@ -39,7 +42,7 @@ def add_account(
     user.name, user.listed_as, user.role = name, sorted_name(name), role
     session.flush()
     action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
-    note(session, now, by_id, action, person_id=user.id, detail=f"as {role.value}")
+    note(session, now, by_id, action, person_id=user.id, detail=_by(by_id, f"as {role.value}"))
     return user, taken
 
 
@@ -92,26 +95,29 @@ def disconnect(session: Session, user: User, *, by_id: int, now: datetime) -> No
 
 
 def remove_factor(session: Session, user: User, *, by_id: int | None, now: datetime) -> None:
-    """Ask for no code any more from somebody who lost phone and recovery codes.
-
-    ``by_id`` is None where it is done on the server's own command line.
-    """
+    """Ask for no code any more from somebody who lost phone and recovery codes."""
     drop_factor(session, user.id)
-    detail = "second factor removed" + ("" if by_id is not None else " by command")
+    detail = _by(by_id, "second factor removed")
     note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail=detail)
     end_sessions_of(session, user.id)
 
 
-def disable_account(session: Session, user: User, *, by_id: int, now: datetime) -> None:
+def disable_account(session: Session, user: User, *, by_id: int | None, now: datetime) -> None:
     """Let nobody sign in to the account from now on; its work is kept."""
     user.disabled_at = user.disabled_at or now
-    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="disabled")
+    detail = _by(by_id, "disabled")
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail=detail)
     end_sessions_of(session, user.id)
     forget_browsers(session, user.id)
     session.execute(delete(PasswordLink).where(PasswordLink.user_id == user.id))
 
 
-def enable_account(session: Session, user: User, *, by_id: int, now: datetime) -> None:
+def enable_account(session: Session, user: User, *, by_id: int | None, now: datetime) -> None:
     """Let the owner of a disabled account sign in again."""
     user.disabled_at = None
-    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail="enabled")
+    detail = _by(by_id, "enabled")
+    note(session, now, by_id, Action.CHANGED_SIGN_IN, person_id=user.id, detail=detail)
+
+
+def _by(by_id: int | None, detail: str) -> str:
+    return detail if by_id is not None else f"{detail} by command"

@@ -32,7 +32,7 @@ class PasswordLink(Base):
     """A link that was given out; the database holds only the hash of its secret.
 
     ``section_id`` is the section whose roster made it; None for an administrator's. A link whose
-    maker is not known (any more) is not good.
+    maker is not known (any more) is not good; one of the server's command line is its owner's own.
     """
 
     __tablename__ = "password_links"
@@ -84,14 +84,21 @@ def make_first_links(
     return list(zip(people, _make(session, people, now, by_id, section_id), strict=True))
 
 
-def make_link(session: Session, user: User, now: datetime, *, by_id: int) -> str:
-    """Return the secret of an administrator's link, which opens any account."""
+def make_link(session: Session, user: User, now: datetime, *, by_id: int | None) -> str:
+    """Return the secret of an administrator's link, which opens any account.
+
+    ``by_id`` is None where it is made on the server's own command line.
+    """
     (token,) = _make(session, [user], now, by_id, None)
     return token
 
 
 def _make(
-    session: Session, people: Sequence[User], now: datetime, by_id: int, section_id: int | None
+    session: Session,
+    people: Sequence[User],
+    now: datetime,
+    by_id: int | None,
+    section_id: int | None,
 ) -> list[str]:
     """Make a link for each; links made for them before no longer work."""
     expire_links(session, now)
@@ -105,10 +112,11 @@ def _make(
                 user_id=user_id,
                 expires_at=now + LINK_LASTS,
                 section_id=section_id,
-                by_id=by_id,
+                by_id=by_id if by_id is not None else user_id,
             )
         )
-        note(session, now, by_id, Action.MADE_LINK, section_id, person_id=user_id)
+        detail = "" if by_id is not None else "by command"
+        note(session, now, by_id, Action.MADE_LINK, section_id, person_id=user_id, detail=detail)
     session.flush()
     return tokens
 

@@ -117,7 +117,7 @@ def get_person(session: Session, person_id: int) -> User:
     return session.get_one(User, person_id)
 
 
-def search_people(session: Session, text: str, limit: int) -> list[User]:
+def search_people(session: Session, text: str, limit: int | None = None) -> list[User]:
     """Return whose name or address holds the text, in the order of lists, ``limit`` at most."""
     wanted = f"%{text.strip().lower()}%"
     return list(
@@ -128,6 +128,11 @@ def search_people(session: Session, text: str, limit: int) -> list[User]:
             .limit(limit)
         )
     )
+
+
+def has_people(session: Session) -> bool:
+    """Return whether anybody has an account."""
+    return session.scalar(select(User.id).limit(1)) is not None
 
 
 def count_people(session: Session) -> int:

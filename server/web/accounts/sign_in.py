@@ -26,7 +26,7 @@ from server.store.sessions import Lifetime, Stage, end_session, hash_token
 from server.web.access import COOKIE
 from server.web.accounts.sign_in_line import LineFull, SignInLineHere
 from server.web.cookies import drop_cookie, read_cookie, set_cookie
-from server.web.dependencies import DatabaseHere, Now, SettingsHere, Writing
+from server.web.dependencies import DatabaseHere, Now, Reading, SettingsHere, Writing
 from server.web.open_sockets import RECHECK
 from server.web.rendering import page
 
@@ -47,8 +47,8 @@ def wait_sentence(wait: timedelta) -> str:
 
 
 @router.get("/sign-in")
-def sign_in_page(request: Request, next: str = "/") -> Response:
-    return _form(request, _Typed(next=next))
+def sign_in_page(request: Request, session: Reading, next: str = "/") -> Response:
+    return _form(request, _Typed(next=next), nobody=not people.has_people(session))
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,13 +208,17 @@ def _wait(request: Request, typed: _Typed, wait: timedelta) -> Response:
     return answer
 
 
-def _form(request: Request, typed: _Typed, status: int = 200, *, mistake: str = "") -> Response:
+def _form(
+    request: Request, typed: _Typed, status: int = 200, *, mistake: str = "", nobody: bool = False
+) -> Response:
+    """Return the form; ``nobody`` says that no one could sign in by it yet."""
     return page(
         request,
         "accounts/sign_in.html",
         status,
         typed=typed,
         mistake=mistake,
+        nobody=nobody,
         openid=request.app.state.settings.openid,
         stay_days=request.app.state.settings.stay_length.days,
     )

@@ -203,6 +203,16 @@ def test_after_signing_in_one_stays_on_this_server(
     assert client_for(None).post("/sign-in", data=form).headers["location"] == got
 
 
+def test_a_server_without_accounts_says_how_to_add_one(
+    client_for: ClientFor, database: Database
+) -> None:
+    command = "rungmark account add EMAIL --role administrator"
+    assert command in client_for(None).get("/sign-in").text
+    with database.write() as session:
+        make_user(session)
+    assert command not in client_for(None).get("/sign-in").text
+
+
 def test_the_address_one_wanted_is_kept(client_for: ClientFor) -> None:
     answer = client_for(None).get("/assignments/3/gradebook?sort=name&x=%2F")
     assert answer.headers["location"] == (
