@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 COMMANDS = {
     "serve": "Serve the course pages on this machine.",
+    "prepare": "Do ahead what a first start takes long for: compile the kernels, load the demo.",
     "work": "Mark submissions, beside web processes on PostgreSQL.",
     "backup": "Write everything that the server keeps to one file.",
     "restore": "Bring back what a backup holds.",

@@ -6,37 +6,36 @@ or a line ``name = "value"`` of the TOML file that RUNGMARK_SETTINGS names; the 
 
 import os
 import re
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from difflib import get_close_matches
+from ipaddress import ip_address
 from pathlib import Path
+from typing import Annotated
 from urllib.parse import SplitResult, urlsplit
 from zoneinfo import available_timezones
 
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationError,
+    ValidationInfo,
+)
+from pydantic_core import ErrorDetails
+from pydantic_settings import (
+    BaseSettings,
+    NoDecode,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+    TomlConfigSettingsSource,
+)
+
 from server.paths import EXERCISES
+from server.store.database import DatabaseTrouble, read_address
 
 PREFIX = "RUNGMARK_"
-
-NAMES = {
-    "database_url",
-    "public_urls",
-    "exercises",
-    "session_hours",
-    "idle_minutes",
-    "stay_days",
-    "second_factor",
-    "upload_limit",
-    "metrics_token",
-    "log_level",
-    "key_secret",
-    "openid_name",
-    "openid_issuer",
-    "openid_client_id",
-    "openid_client_secret",
-    "time_zone",
-}
 
 NOT_SETTINGS = {"SETTINGS", "CACHE"}
 """Variables of our prefix that are read elsewhere: the file of settings, the kernels' folder."""
@@ -48,7 +47,7 @@ SECOND_FACTOR = ("optional", "administrators")
 
 
 class SettingTrouble(Exception):
-    """A setting can't be used; the text says which, where and how to fix it."""
+    """Settings can't be used; each line of the text says which, where and how to fix it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,82 +106,100 @@ class Settings:
         return bool(tls) and (host in tls or host not in plain)
 
 
-def read_settings(
-    data: Path, host: str, port: int, environment: Mapping[str, str] = os.environ
-) -> Settings:
+def own_addresses(host: str, port: int) -> tuple[str, ...]:
+    """Return the addresses under which this machine's browsers see a server on ``host``."""
+    names = [f"[{host}]" if ":" in host else host, "127.0.0.1", "localhost"]
+    if is_every_address(host):
+        names = ["127.0.0.1", "localhost", *(["[::1]"] if ":" in host else [])]
+    ending = "" if port == DEFAULT_PORTS["http"] else f":{port}"
+    return tuple(f"http://{name}{ending}" for name in dict.fromkeys(names))
+
+
+def is_every_address(host: str) -> bool:
+    """Return whether ``host`` stands for every address of the machine, as 0.0.0.0 and :: do."""
+    try:
+        return ip_address(host).is_unspecified
+    except ValueError:
+        return False
+
+
+def read_settings(data: Path, host: str, port: int) -> Settings:
     """Return the settings of a server that listens on ``host`` and ``port``.
 
     It keeps its data in ``data``.
 
-    Raises SettingTrouble.
+    Raises SettingTrouble, which names every setting that can't be used.
     """
-    _refuse_unknown(environment)
-    named = _file(environment.get(PREFIX + "SETTINGS", ""))
-    named |= {
-        name: environment[PREFIX + name.upper()]
-        for name in NAMES
-        if environment.get(PREFIX + name.upper())
-    }
-    names = dict.fromkeys((f"[{host}]" if ":" in host else host, "127.0.0.1", "localhost"))
-    own = [f"http://{name}" if port == 80 else f"http://{name}:{port}" for name in names]
-    urls = [_origin(url) for url in named.get("public_urls", "").split()]
+    wrong = [*_misspelled_variables()]
+    try:
+        found = _Variables()
+    except ValidationError as error:
+        wrong += [_sentence(each) for each in error.errors()]
+    except (OSError, ValueError) as error:
+        wrong.append(f"The settings {_file()} can't be read: {error}.")
+    if wrong:
+        raise SettingTrouble("\n".join(wrong))
+    openid = None
+    if found.openid_issuer:
+        openid = OpenIdProvider(
+            found.openid_name,
+            found.openid_issuer,
+            found.openid_client_id,
+            found.openid_client_secret,
+        )
     return Settings(
-        database_url=named.get("database_url") or f"sqlite:///{data.resolve() / 'rungmark.db'}",
-        public_urls=tuple(urls) or tuple(own),
-        exercises=_folder(named, "exercises", EXERCISES),
-        session_length=timedelta(hours=_number(named, "session_hours", 12, 24 * 30)),
-        idle=timedelta(minutes=_number(named, "idle_minutes", 120, 60 * 24 * 30)),
-        stay_length=timedelta(days=_number(named, "stay_days", 30, 365)),
-        second_factor_required=_word(named, "second_factor", SECOND_FACTOR) == "administrators",
-        upload_limit=_number(named, "upload_limit", 1_000_000, 100_000_000),
-        metrics_token=named.get("metrics_token", ""),
-        log_level=_word(named, "log_level", LOG_LEVELS, "warning"),
-        key_secret=named.get("key_secret", ""),
-        openid=_openid(named),
-        time_zone=_time_zone(named),
+        database_url=found.database_url or f"sqlite:///{data.resolve() / 'rungmark.db'}",
+        public_urls=found.public_urls or own_addresses(host, port),
+        exercises=found.exercises,
+        session_length=timedelta(hours=found.session_hours),
+        idle=timedelta(minutes=found.idle_minutes),
+        stay_length=timedelta(days=found.stay_days),
+        second_factor_required=found.second_factor == "administrators",
+        upload_limit=found.upload_limit,
+        metrics_token=found.metrics_token,
+        log_level=found.log_level,
+        key_secret=found.key_secret,
+        openid=openid,
+        time_zone=found.time_zone or _time_zone_of_machine(),
     )
 
 
-def _openid(named: Mapping[str, str]) -> OpenIdProvider | None:
-    issuer, client_id = named.get("openid_issuer", ""), named.get("openid_client_id", "")
-    if bool(issuer) != bool(client_id):
-        raise SettingTrouble("openid_issuer and openid_client_id belong together. Set both.")
-    if not issuer:
-        return None
-    name = named.get("openid_name", "your college account")
-    return OpenIdProvider(name, issuer, client_id, named.get("openid_client_secret", ""))
-
-
-def _time_zone(named: Mapping[str, str]) -> str:
-    """Return the one that is named, else that of this machine, else UTC."""
-    known = available_timezones()
-    if name := named.get("time_zone", ""):
-        if name not in known:
-            raise SettingTrouble(
-                f"time_zone is {name!r}. Write a name of the IANA's time-zone database, "
-                "like America/Chicago."
+def _whole_number(most: int) -> BeforeValidator:
+    def check(value: object, info: ValidationInfo) -> int:
+        text = str(value)
+        if not (text.isdecimal() and 0 < int(text) <= most):
+            raise ValueError(
+                f"{info.field_name} is {text!r}. Write a whole number from 1 to {most}."
             )
-        return name
-    _, _, name = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")
-    return name if name in known else "UTC"
+        return int(text)
+
+    return BeforeValidator(check)
 
 
-def _refuse_unknown(environment: Mapping[str, str]) -> None:
-    """Refuse a misspelled variable, which would be as if it were not set."""
-    known = {name.upper() for name in NAMES} | NOT_SETTINGS
-    for variable in sorted(environment):
-        name = variable.removeprefix(PREFIX)
-        if variable.startswith(PREFIX) and name not in known:
-            near = get_close_matches(name, known, 1)
-            meant = f" Did you mean {PREFIX}{near[0]}?" if near else ""
-            raise SettingTrouble(
-                f"There is no setting {variable}.{meant} Correct the name, or unset the variable."
-            )
+def _one_of(*words: str) -> AfterValidator:
+    def check(word: str, info: ValidationInfo) -> str:
+        if word not in words:
+            raise ValueError(f"{info.field_name} is {word!r}. Write one of {', '.join(words)}.")
+        return word
+
+    return AfterValidator(check)
+
+
+def _database(url: str) -> str:
+    try:
+        read_address(url)
+    except DatabaseTrouble as trouble:
+        raise ValueError(str(trouble)) from None
+    return url
+
+
+def _origins(text: object) -> tuple[str, ...]:
+    return tuple(_origin(url) for url in str(text).split())
 
 
 def _origin(url: str) -> str:
     """Return a public address as the header Origin has it: scheme, host and port alone."""
-    trouble = SettingTrouble(
+    trouble = ValueError(
         f"public_urls: {url} is not an address of this server. "
         "Write scheme and host alone, like https://lab.example or http://lab.example:8131."
     )
@@ -192,9 +209,14 @@ def _origin(url: str) -> str:
     except ValueError:
         raise trouble from None
     named = parts.netloc.isascii() and _HOST.fullmatch(parts.hostname or "")
-    beside = "@" in parts.netloc or parts.query or parts.fragment or parts.path.strip("/")
+    beside = "@" in parts.netloc or parts.query or parts.fragment
     if parts.scheme not in DEFAULT_PORTS or not named or beside:
         raise trouble
+    if parts.path.strip("/"):
+        raise ValueError(
+            f"public_urls: {url} has the path {parts.path}, but Rungmark has to be at the root of "
+            f"its host. Give it a host name of its own, like https://lab.example."
+        )
     return f"{parts.scheme}://{host}"
 
 
@@ -206,37 +228,102 @@ def _host(parts: SplitResult) -> str:
     return name if port in (None, DEFAULT_PORTS.get(parts.scheme)) else f"{name}:{port}"
 
 
-def _folder(named: Mapping[str, str], name: str, usual: Path) -> Path:
-    folder = Path(named.get(name) or usual)
+def _folder(folder: Path, info: ValidationInfo) -> Path:
     if not folder.is_dir():
-        raise SettingTrouble(f"{name}: there is no folder {folder}. Make it, or name another.")
+        raise ValueError(
+            f"{info.field_name}: there is no folder {folder}. Make it, or name another."
+        )
     return folder
 
 
-def _file(name: str) -> dict[str, str]:
-    if not name:
-        return {}
-    try:
-        found = tomllib.loads(Path(name).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise SettingTrouble(f"The settings {name} can't be read: {error}.") from error
-    if unknown := sorted(found.keys() - NAMES):
-        raise SettingTrouble(
-            f"{name}: {unknown[0]}: there is no such setting. "
-            f"The settings are {', '.join(sorted(NAMES))}."
+def _with_issuer(client_id: str, info: ValidationInfo) -> str:
+    if bool(client_id) != bool(info.data.get("openid_issuer")):
+        raise ValueError("openid_issuer and openid_client_id belong together. Set both.")
+    return client_id
+
+
+def _time_zone(name: str) -> str:
+    if name not in available_timezones():
+        raise ValueError(
+            f"time_zone is {name!r}. Write a name of the IANA's time-zone database, "
+            "like America/Chicago."
         )
-    return {name: str(value) for name, value in found.items()}
+    return name
 
 
-def _word(named: Mapping[str, str], name: str, words: tuple[str, ...], usual: str = "") -> str:
-    word = named.get(name) or usual or words[0]
-    if word not in words:
-        raise SettingTrouble(f"{name} is {word!r}. Write one of {', '.join(words)}.")
-    return word
+def _time_zone_of_machine() -> str:
+    _, _, name = str(Path("/etc/localtime").resolve()).partition("zoneinfo/")
+    return name if name in available_timezones() else "UTC"
 
 
-def _number(named: Mapping[str, str], name: str, usual: int, most: int) -> int:
-    text = named.get(name, str(usual))
-    if not (text.isdecimal() and 0 < int(text) <= most):
-        raise SettingTrouble(f"{name} is {text!r}. Write a whole number from 1 to {most}.")
-    return int(text)
+class _Variables(BaseSettings):
+    """The settings as they are written; ``Settings`` says what they mean."""
+
+    model_config = SettingsConfigDict(
+        env_prefix=PREFIX, env_ignore_empty=True, extra="forbid", validate_default=False
+    )
+
+    database_url: Annotated[str, AfterValidator(_database)] = ""
+    public_urls: Annotated[tuple[str, ...], NoDecode, BeforeValidator(_origins)] = ()
+    exercises: Annotated[Path, AfterValidator(_folder)] = EXERCISES
+    session_hours: Annotated[int, _whole_number(24 * 30)] = 12
+    idle_minutes: Annotated[int, _whole_number(60 * 24 * 30)] = 120
+    stay_days: Annotated[int, _whole_number(365)] = 30
+    second_factor: Annotated[str, _one_of(*SECOND_FACTOR)] = SECOND_FACTOR[0]
+    upload_limit: Annotated[int, _whole_number(100_000_000)] = 1_000_000
+    metrics_token: str = ""
+    log_level: Annotated[str, _one_of(*LOG_LEVELS)] = "warning"
+    key_secret: str = ""
+    openid_name: str = "your college account"
+    openid_issuer: str = ""
+    openid_client_id: Annotated[str, Field(validate_default=True), AfterValidator(_with_issuer)] = (
+        ""
+    )
+    openid_client_secret: str = ""
+    time_zone: Annotated[str, AfterValidator(_time_zone)] = ""
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """Let the environment win over the file, and read nothing else."""
+        file = _file()
+        if not file:
+            return (env_settings,)
+        # Without this the library takes a missing file for an empty one.
+        Path(file).stat()
+        return env_settings, TomlConfigSettingsSource(settings_cls, Path(file))
+
+
+NAMES = frozenset(_Variables.model_fields)
+
+
+def _file() -> str:
+    return os.environ.get(PREFIX + "SETTINGS", "")
+
+
+def _misspelled_variables() -> Iterator[str]:
+    """Yield a sentence for each misspelled variable, which would be as if it were not set."""
+    known = {name.upper() for name in NAMES} | NOT_SETTINGS
+    for variable in sorted(os.environ):
+        name = variable.removeprefix(PREFIX)
+        if variable.startswith(PREFIX) and name not in known:
+            near = get_close_matches(name, known, 1)
+            meant = f" Did you mean {PREFIX}{near[0]}?" if near else ""
+            yield f"There is no setting {variable}.{meant} Correct the name, or unset the variable."
+
+
+def _sentence(error: ErrorDetails) -> str:
+    name = ".".join(str(part) for part in error["loc"])
+    if error["type"] == "value_error":
+        return str(error["ctx"]["error"])
+    if error["type"] == "extra_forbidden":
+        return (
+            f"{_file()}: there is no setting {name}. The settings are {', '.join(sorted(NAMES))}."
+        )
+    return f'{_file()}: {name} can\'t be read. Write {name} = "VALUE".'

@@ -30,7 +30,8 @@ def taken() -> Iterator[socket.socket]:
 def refusal(capsys: pytest.CaptureFixture[str], *words: str) -> str:
     assert main(["serve", *words]) == 2
     printed = capsys.readouterr()
-    assert printed.out == ""
+    # What is shown while it loads.
+    assert printed.out == "Loading Rungmark …\n"
     assert len(printed.err.splitlines()) == 1
     return printed.err.strip()
 
@@ -97,12 +98,11 @@ def test_the_demo_is_loaded_once(database: Database) -> None:
     assert {STUDENT, INSTRUCTOR} <= set(emails)
 
 
-def test_settings_come_from_the_environment_once() -> None:
-    environment = {
-        "RUNGMARK_DATABASE_URL": "postgresql+psycopg://lab@db/rungmark",
-        "RUNGMARK_PUBLIC_URLS": "https://lab.larkmoor.example/ https://lab2.larkmoor.example",
-    }
-    settings = read_settings(Path("data"), "127.0.0.1", 8131, environment)
+def test_settings_come_from_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    urls = "https://lab.larkmoor.example/ https://lab2.larkmoor.example"
+    monkeypatch.setenv("RUNGMARK_DATABASE_URL", "postgresql+psycopg://lab@db/rungmark")
+    monkeypatch.setenv("RUNGMARK_PUBLIC_URLS", urls)
+    settings = read_settings(Path("data"), "127.0.0.1", 8131)
     assert settings.database_url == "postgresql+psycopg://lab@db/rungmark"
     assert settings.public_urls == (
         "https://lab.larkmoor.example",

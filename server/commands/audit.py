@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from server.commands.database import add_data, own_database
+from server.commands.database import add_data, own_database, refuse
 from server.settings import SettingTrouble
 from server.store.audit_chain import AuditEvent, Chain, check_chain
 from server.store.audit_lines import name_of_nobody
@@ -54,8 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
             except DBAPIError as error:
                 raise database.explain(error) from error
     except (DatabaseTrouble, SettingTrouble) as trouble:
-        print(f"rungmark audit: {trouble}", file=sys.stderr)
-        return 2
+        return refuse("audit", trouble)
 
 
 def _audit(session: Session, arguments: argparse.Namespace) -> int:

@@ -1,7 +1,6 @@
 """What the commands on databases share: naming one, and telling what it holds."""
 
 import argparse
-import os
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import closing
@@ -27,7 +26,7 @@ def add_data(parser: argparse.ArgumentParser) -> None:
 
 def own_settings(data: Path, port: int = 8131) -> Settings:
     """Return the settings of `rungmark serve` with the same folder, port and environment."""
-    return read_settings(data, "127.0.0.1", port, os.environ)
+    return read_settings(data, "127.0.0.1", port)
 
 
 def own_database(data: Path) -> Database:
@@ -44,9 +43,15 @@ def run_on_database(name: str, work: Callable[[], str]) -> int:
     try:
         print(work())
     except (DatabaseTrouble, SettingTrouble) as trouble:
-        print(f"rungmark {name}: {trouble}", file=sys.stderr)
-        return 2
+        return refuse(name, trouble)
     return 0
+
+
+def refuse(name: str, trouble: Exception) -> int:
+    """Print each line of what went wrong to standard error; return the exit status."""
+    for line in str(trouble).splitlines():
+        print(f"rungmark {name}: {line}", file=sys.stderr)
+    return 2
 
 
 def summary(found: Mapping[str, Content]) -> str:

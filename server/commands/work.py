@@ -1,14 +1,13 @@
 """Mark submissions, beside web processes on PostgreSQL."""
 
 import argparse
-import sys
 from contextlib import closing
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
-from server.commands.database import own_database
-from server.commands.serve import marking_for
+from server.commands.database import own_database, refuse
+from server.commands.serving import marking_for
 from server.data_folder import keep_private
 from server.jobs.queue import announce, work
 from server.jobs.work_process import WorkProcess
@@ -63,6 +62,5 @@ def run(arguments: argparse.Namespace) -> int:
                 sender.stop()
                 outside.close()
     except (DatabaseTrouble, SettingTrouble) as trouble:
-        print(f"rungmark work: {trouble}", file=sys.stderr)
-        return 2
+        return refuse("work", trouble)
     return 0

@@ -3,7 +3,7 @@
 Due dates lie around the day on which the demo is loaded, so that there is always something open.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -35,28 +35,40 @@ from server.store.targets import Target, set_target
 PASSWORD = "larkmoor-lab"
 
 
-def load_demo(
-    session: Session, exercises: Sequence[Exercise], now: datetime, folder: Path = EXERCISES
-) -> bool:
-    """Load the demo course with its marks; False, and nothing is changed, if it is there already.
-
-    ``folder`` holds the exercises with their reference programs, which the students hand in.
-    Raises DatabaseTrouble for a database with other people in it.
-    """
+def is_loaded(session: Session) -> bool:
+    """Return whether the demo course is there. Raises DatabaseTrouble where other people are."""
     emails = set(session.scalars(select(User.email)))
-    if STUDENT in emails:
-        return False
-    if emails:
+    if emails and STUDENT not in emails:
         raise DatabaseTrouble(
             "The database holds a real course, so the demo was not loaded into it. "
             "Name another folder with --data, or leave --demo away."
         )
+    return STUDENT in emails
+
+
+def load_demo(
+    session: Session,
+    exercises: Sequence[Exercise],
+    now: datetime,
+    folder: Path = EXERCISES,
+    say: Callable[[str], None] = print,
+) -> bool:
+    """Load the demo course with its marks; False, and nothing is changed, if it is there already.
+
+    ``folder`` holds the exercises with their reference programs, which the students hand in;
+    ``say`` is told how far it is. Raises DatabaseTrouble for a database with other people in it.
+    """
+    if is_loaded(session):
+        return False
     # Due dates are times of day there.
     now = now.astimezone(time_zone(session))
     sections = _sections(session, now.date())
     _people(session, sections)
     set_work = []
-    programs = {each.slug: marked_programs(each, folder / each.slug) for each in exercises}
+    programs = {}
+    for place, each in enumerate(exercises, 1):
+        say(f"Marking the demo's submissions: exercise {place} of {len(exercises)}")
+        programs[each.slug] = marked_programs(each, folder / each.slug)
     for number, section in sections.items():
         students = students_of(session, section.id)
         for place, exercise in enumerate(exercises):

@@ -47,6 +47,11 @@ def cache_folder() -> Path:
     return Path(passing)
 
 
+def has_kernels() -> bool:
+    """Return whether the kernel is compiled already, as a former process left it."""
+    return any(Path(os.environ["NUMBA_CACHE_DIR"]).rglob("kernel.execute-*.nbi"))
+
+
 def _own(parent: Path, name: str) -> Path | None:
     """``parent / name``, both made for this user alone; None if others could put code there."""
     try:

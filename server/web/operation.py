@@ -62,10 +62,11 @@ def may_see_metrics(request: Request, token: str) -> bool:
         given = request.headers.get("Authorization", "").removeprefix("Bearer ")
         return hmac.compare_digest(given.encode(), token.encode())
     passed_on = {"forwarded", "x-forwarded-for"} & set(request.headers)
-    return not passed_on and request.client is not None and _is_here(request.client.host)
+    return not passed_on and request.client is not None and is_here(request.client.host)
 
 
-def _is_here(host: str) -> bool:
+def is_here(host: str) -> bool:
+    """Return whether an address is this machine's own, which nobody else can reach."""
     try:
         return ip_address(host).is_loopback
     except ValueError:

@@ -39,7 +39,7 @@ from schemathesis.openapi import format as string_format
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server.commands.serve import listen
+from server.commands.serving import listen
 from server.demo import course as demo
 from server.jobs.queue import prepare_queue
 from server.logs import begin_log

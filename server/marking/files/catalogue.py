@@ -112,9 +112,13 @@ class Catalogue:
         """Return whether the folder has an exercise of this name."""
         return (self._folder / slug / FILE_NAME).is_file()
 
+    def slugs(self) -> list[str]:
+        """Return the names of the folder's exercises."""
+        return [path.name for path in list_exercises(self._folder)]
+
     def shipped(self) -> list[Exercise]:
         """Return every exercise of the folder that can be read, in teaching order."""
-        found = (self.find(path.name) for path in list_exercises(self._folder))
+        found = map(self.find, self.slugs())
         return sorted(
             (exercise for exercise in found if exercise is not None),
             key=lambda each: (each.teaching_order or inf, each.slug),
