@@ -3,7 +3,7 @@
 import os
 import stat
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -35,6 +35,29 @@ def make_folder(data: Path) -> None:
             f"The data folder {data} can't be made: {reason(error)}. "
             "Make the folder above it, or name another with --data."
         ) from error
+
+
+@contextmanager
+def nothing_left(database: Database) -> Iterator[None]:
+    """Take a new SQLite database, and its new folder, away again if what is done meanwhile fails.
+
+    Open and close the database inside.
+    """
+    name = database.address.database
+    if not database.is_sqlite or not name or name == ":memory:" or Path(name).exists():
+        yield
+        return
+    had_folder = Path(name).parent.exists()
+    try:
+        yield
+    except BaseException:
+        for ending in BESIDE:
+            Path(f"{name}{ending}").unlink(missing_ok=True)
+        if not had_folder:
+            # Something else may be in it by now.
+            with suppress(OSError):
+                Path(name).parent.rmdir()
+        raise
 
 
 @contextmanager

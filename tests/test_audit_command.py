@@ -58,10 +58,3 @@ def test_what_an_earlier_check_printed_must_still_be_there(
     database.close()
     assert main(log) == 1
     assert "The detail of line 1 was changed." in capsys.readouterr().err
-
-
-def test_a_database_that_is_not_there_is_told(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert main(["audit", "--data", str(tmp_path / "none")]) == 2
-    assert "rungmark audit: The database" in capsys.readouterr().err

@@ -29,7 +29,7 @@ def test_the_exit_status_is_that_of_the_worst(
 ) -> None:
     assert main(["mark", "apple-wash-sump", *programs]) == status
     told = capsys.readouterr()
-    assert ("nowhere.st:1:1: The file can't be read: No such file" in told.err) == (status == 2)
+    assert ("nowhere.st: The file can't be read: No such file" in told.err) == (status == 2)
 
 
 def test_json_has_one_object_a_program(capsys: pytest.CaptureFixture[str]) -> None:

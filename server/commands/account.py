@@ -7,11 +7,11 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from server.commands.database import add_data, own_settings, run_on_database
-from server.data_folder import make_folder
+from server.commands.database import add_data, existing_database, own_settings, run_on_database
+from server.commands.serve import port_number
+from server.data_folder import make_folder, nothing_left
 from server.settings import Settings
 from server.store import accounts
 from server.store.database import Database, DatabaseTrouble
@@ -24,6 +24,17 @@ from server.web.accounts.joining import address_of_link
 
 ADDRESS = "address of the account"
 
+EXAMPLES = (
+    "rungmark account add ada@college.example --role administrator",
+    "rungmark account link ada@college.example",
+    "rungmark account list --data /srv/rungmark/data",
+)
+
+EXIT_STATUS = {
+    0: "done",
+    2: "not done: no such account, or the database can't be used",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Define what is done, and to whose account."""
@@ -33,7 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         return tasks.add_parser(name, help=summary, description=summary)
 
     add = task("add", "Add an account and print the link for its first password.")
-    add.add_argument("email", metavar="EMAIL", help=ADDRESS)
+    add.add_argument("email", metavar="EMAIL", type=_new_address, help=ADDRESS)
     add.add_argument("--name", default="", help="(the address up to the @)")
     add.add_argument(
         "--role",
@@ -61,7 +72,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def add_port(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--port",
-        type=int,
+        type=port_number,
         default=8131,
         help="where the server listens (%(default)s), unless RUNGMARK_PUBLIC_URLS has its address",
     )
@@ -82,24 +93,28 @@ def run(arguments: argparse.Namespace) -> int:
 
     def work() -> str:
         settings = own_settings(arguments.data, getattr(arguments, "port", 8131))
-        if arguments.task == "add" and settings.database_url.startswith("sqlite"):
-            make_folder(arguments.data)
-        with closing(Database(settings.database_url)) as database:
+        database = Database(settings.database_url)
+        with nothing_left(database):
             if arguments.task == "add":
-                migrate(database)
-            try:
-                with database.write() as session:
-                    return _TASKS[arguments.task](session, arguments, settings, datetime.now(UTC))
-            except DBAPIError as error:
-                raise database.explain(error) from error
+                if database.is_sqlite:
+                    make_folder(arguments.data)
+                with closing(database):
+                    migrate(database)
+            with existing_database(settings.database_url) as found, found.write() as session:
+                return _TASKS[arguments.task](session, arguments, settings, datetime.now(UTC))
 
     return run_on_database("account", work)
 
 
-def _add(session: Session, arguments: argparse.Namespace, settings: Settings, now: datetime) -> str:
-    email = normal_email(arguments.email)
+def _new_address(text: str) -> str:
+    email = normal_email(text)
     if not EMAIL.fullmatch(email):
-        raise DatabaseTrouble(f"{arguments.email} is not an email address. Correct it.")
+        raise argparse.ArgumentTypeError(f"{text} is not an email address")
+    return email
+
+
+def _add(session: Session, arguments: argparse.Namespace, settings: Settings, now: datetime) -> str:
+    email = arguments.email
     name = arguments.name.strip() or email.partition("@")[0]
     added = accounts.add_account(session, email, name, Role(arguments.role), by_id=None, now=now)
     if added is None:

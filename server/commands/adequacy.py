@@ -18,6 +18,17 @@ from server.marking.presentation.scenario_text import scenario_text
 ADEQUATE, WANTING, BAD_INPUT = 0, 1, 2
 """Exit status: all told apart; a right program fails, or a wrong one passes; refused."""
 
+EXAMPLES = (
+    "rungmark adequacy settling-tank",
+    "rungmark adequacy ./my-exercise --json",
+)
+
+EXIT_STATUS = {
+    0: "the suite catches every wrong program",
+    1: "a right program fails, a wrong one passes, or an output is undemanded",
+    2: "the exercise can't be read",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")

@@ -4,11 +4,9 @@ import argparse
 import csv
 import sys
 from collections.abc import Iterator
-from contextlib import closing
 from datetime import date, datetime, time, timedelta
 
 from sqlalchemy import select
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from server.commands.database import add_data, own_database, refuse
@@ -22,6 +20,17 @@ from server.store.people import User
 from server.web.spreadsheet import safe
 
 COLUMNS = ("Line", "When (UTC)", "Who", "What", "About", "Section", "Exercise", "Detail")
+
+EXAMPLES = (
+    "rungmark audit",
+    "rungmark audit --from 2026-10-01 --to 2026-10-31 > october.csv",
+)
+
+EXIT_STATUS = {
+    0: "the log is whole",
+    1: "a line was changed or removed",
+    2: "the log can't be read",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,12 +56,8 @@ def run(arguments: argparse.Namespace) -> int:
     can't be read. Days are those of the college's time zone, as 2026-10-05.
     """
     try:
-        with closing(own_database(arguments.data)) as database:
-            try:
-                with database.read() as session:
-                    return _audit(session, arguments)
-            except DBAPIError as error:
-                raise database.explain(error) from error
+        with own_database(arguments.data) as database, database.read() as session:
+            return _audit(session, arguments)
     except (DatabaseTrouble, SettingTrouble) as trouble:
         return refuse("audit", trouble)
 

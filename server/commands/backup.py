@@ -1,11 +1,17 @@
 """Write everything that the server keeps to one file."""
 
 import argparse
-from contextlib import closing
 from pathlib import Path
 
 from server.commands.database import add_data, own_database, run_on_database, summary
 from server.store.transfer import back_up
+
+EXAMPLES = ("rungmark backup monday.backup --data /srv/rungmark/data",)
+
+EXIT_STATUS = {
+    0: "written and checked",
+    2: "not written: the file exists, or the database can't be read",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,7 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     """
 
     def work() -> str:
-        with closing(own_database(arguments.data)) as database:
+        with own_database(arguments.data) as database:
             return f"Backup {arguments.file}: {summary(back_up(database, arguments.file))}."
 
     return run_on_database("backup", work)

@@ -27,6 +27,16 @@ TRANSITIONS_BAR = 10_000_000
 STRESS_BAR_MS = 150
 """How long a stress run of two thousand minutes may take."""
 
+EXAMPLES = (
+    "rungmark bench",
+    "rungmark bench --json > figures.json",
+)
+
+EXIT_STATUS = {
+    0: "measured",
+    1: "kernel and C do not agree",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")

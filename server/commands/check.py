@@ -10,6 +10,17 @@ from server.marking.files.document import FileFault
 SOUND, FINDINGS, BAD_INPUT = 0, 1, 2
 """Exit status: nothing to fix; reference programs marked otherwise than stated; refused."""
 
+EXAMPLES = (
+    "rungmark check settling-tank",
+    "rungmark check ./my-exercise",
+)
+
+EXIT_STATUS = {
+    0: "nothing to fix",
+    1: "a reference program is marked otherwise than stated",
+    2: "the exercise can't be read",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")

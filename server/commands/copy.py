@@ -1,10 +1,19 @@
 """Move everything from one database to another and check it."""
 
 import argparse
+from contextlib import closing
 
-from server.commands.database import run_on_database, summary, with_database
-from server.data_folder import held_alone
+from server.commands.database import existing_database, run_on_database, summary
+from server.data_folder import held_alone, nothing_left
+from server.store.database import Database
 from server.store.transfer import copy
+
+EXAMPLES = ("rungmark copy sqlite:///data/rungmark.db postgresql://lab@localhost/rungmark",)
+
+EXIT_STATUS = {
+    0: "copied and checked",
+    2: "not copied; TO is as it was",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,8 +27,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     def work() -> str:
         with (
-            with_database(arguments.source) as source,
-            with_database(arguments.target) as target,
+            existing_database(arguments.source) as source,
+            nothing_left(Database(arguments.target)),
+            closing(Database(arguments.target)) as target,
             held_alone(target),
         ):
             found = copy(source, target, over=arguments.over)

@@ -2,9 +2,11 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping
-from contextlib import closing
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
+
+from sqlalchemy.exc import DBAPIError
 
 from server.data_folder import keep_private
 from server.settings import Settings, SettingTrouble, read_settings
@@ -29,9 +31,28 @@ def own_settings(data: Path, port: int = 8131) -> Settings:
     return read_settings(data, "127.0.0.1", port)
 
 
-def own_database(data: Path) -> Database:
-    """Return the database that `rungmark serve` uses with the same folder and environment."""
-    return Database(own_settings(data).database_url)
+@contextmanager
+def existing_database(url: str) -> Iterator[Database]:
+    """Yield a database that is there already, and close it.
+
+    Raises DatabaseTrouble when there is none, or when it can't be used.
+    """
+    with closing(Database(url)) as database:
+        name = database.address.database
+        if database.is_sqlite and not (name and Path(name).is_file()):
+            raise DatabaseTrouble(
+                f"There is no database {database.place}. "
+                "Name the folder of a server with --data, or the file in the URL."
+            )
+        try:
+            yield database
+        except DBAPIError as error:
+            raise database.explain(error) from error
+
+
+def own_database(data: Path) -> AbstractContextManager[Database]:
+    """Yield the database that `rungmark serve` uses with the same folder and environment."""
+    return existing_database(own_settings(data).database_url)
 
 
 def run_on_database(name: str, work: Callable[[], str]) -> int:
@@ -60,7 +81,3 @@ def summary(found: Mapping[str, Content]) -> str:
     named = ", ".join(f"{found[name].rows} {name}" for name in SUMMARIZED)
     print_of_verdicts = found["verdicts"].fingerprint[:16]
     return f"{rows} rows in {len(found)} tables ({named}); verdicts {print_of_verdicts}, checked"
-
-
-def with_database(url: str) -> "closing[Database]":
-    return closing(Database(url))

@@ -18,6 +18,17 @@ from server.marking.verdict import Verdict
 MET, NOT_MET, BAD_INPUT = 0, 1, 2
 """Exit status: all requirements met by all programs; some not met or not exercised; refused."""
 
+EXAMPLES = (
+    "rungmark mark settling-tank my-program.st",
+    "rungmark mark ./my-exercise a.st b.st --json",
+)
+
+EXIT_STATUS = {
+    0: "every program meets every requirement",
+    1: "some requirement is not met or not reached",
+    2: "a file can't be used",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")

@@ -6,6 +6,16 @@ from pathlib import Path
 from server.commands.progress import say
 from server.commands.serve import add_folder
 
+EXAMPLES = (
+    "rungmark prepare",
+    "rungmark prepare --demo --data data-demo",
+)
+
+EXIT_STATUS = {
+    0: "prepared",
+    2: "a setting or the database can't be used",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--demo", action="store_true", help="load the invented course, too")

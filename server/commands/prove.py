@@ -42,6 +42,15 @@ class _Row:
         return self.proof.reason
 
 
+EXAMPLES = ("rungmark prove settling-tank my-program.st --json",)
+
+EXIT_STATUS = {
+    0: "every requirement that can be proved is proved",
+    1: "some requirement is not proved, or refuted",
+    2: "a file can't be used",
+}
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("exercise", metavar="EXERCISE", help="slug or folder of the exercise")
     parser.add_argument("program", metavar="PROGRAM", help="program as text (.st)")

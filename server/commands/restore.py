@@ -4,9 +4,20 @@ import argparse
 from contextlib import closing
 from pathlib import Path
 
-from server.commands.database import add_data, own_database, run_on_database, summary
-from server.data_folder import held_alone, make_folder
+from server.commands.database import add_data, own_settings, run_on_database, summary
+from server.data_folder import held_alone, make_folder, nothing_left
+from server.store.database import Database
 from server.store.transfer import restore
+
+EXAMPLES = (
+    "rungmark restore monday.backup --data data",
+    "rungmark restore monday.backup --over",
+)
+
+EXIT_STATUS = {
+    0: "restored and checked",
+    2: "not restored; everything is as it was",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,11 +30,12 @@ def run(arguments: argparse.Namespace) -> int:
     """2, and the database is as it was, when it can't be done or a server uses it."""
 
     def work() -> str:
-        database = own_database(arguments.data)
-        if database.is_sqlite:
-            make_folder(arguments.data)
-        with closing(database), held_alone(database):
-            found = restore(arguments.file, database, over=arguments.over)
-            return f"Restored to {database.place}: {summary(found)}."
+        database = Database(own_settings(arguments.data).database_url)
+        with nothing_left(database):
+            if database.is_sqlite:
+                make_folder(arguments.data)
+            with closing(database), held_alone(database):
+                found = restore(arguments.file, database, over=arguments.over)
+                return f"Restored to {database.place}: {summary(found)}."
 
     return run_on_database("restore", work)

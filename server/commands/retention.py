@@ -1,7 +1,6 @@
 """List the students whose data is past its time; erase them when told to."""
 
 import argparse
-from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,6 +9,16 @@ from server.store.college import time_zone
 from server.store.database import Database
 from server.store.privacy import erase_person, erasure_refusal
 from server.store.retention import people_past_retention, retention_days
+
+EXAMPLES = (
+    "rungmark retention",
+    "rungmark retention --erase --data /srv/rungmark/data",
+)
+
+EXIT_STATUS = {
+    0: "done",
+    2: "the database or a setting can't be used; nothing was changed",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
     data: Path = arguments.data
 
     def work() -> str:
-        with closing(own_database(data)) as database:
+        with own_database(data) as database:
             return erase_old(database, datetime.now(UTC), erase=erase)
 
     return run_on_database("retention", work)

@@ -5,6 +5,16 @@ from pathlib import Path
 
 from server.commands.progress import say
 
+EXAMPLES = (
+    "rungmark serve --demo",
+    "rungmark serve --host 0.0.0.0 --port 8080 --data /srv/rungmark/data",
+)
+
+EXIT_STATUS = {
+    0: "stopped",
+    2: "it can't begin: a setting, the address or the database can't be used",
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--demo", action="store_true", help="load an invented course")

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
-from server.commands.database import own_database, refuse
+from server.commands.database import refuse
 from server.commands.serving import marking_for
 from server.data_folder import keep_private
 from server.jobs.queue import announce, work
@@ -18,13 +18,20 @@ from server.remote.http import Outside
 from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
-from server.store.database import DatabaseTrouble
+from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
+
+EXAMPLES = ("rungmark work",)
+
+EXIT_STATUS = {
+    0: "stopped",
+    2: "there is no PostgreSQL database to work for, or a setting can't be used",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.description = (
-        "Mark what is submitted, one program after another, until SIGTERM or Ctrl+C. "
+        "Mark what is submitted, one program after another, until SIGTERM or Ctrl+C.\n"
         "Start one for each core that is to mark, on any machine that reaches the database."
     )
 
@@ -39,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         settings = read_settings(Path("data"), "127.0.0.1", 8131)
         begin_log(settings.log_level)
-        with closing(own_database(Path("data"))) as database:
+        with closing(Database(settings.database_url)) as database:
             if database.is_sqlite:
                 raise DatabaseTrouble(
                     "On SQLite `rungmark serve` marks by itself. "

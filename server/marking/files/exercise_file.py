@@ -7,7 +7,7 @@ from typing import Any
 
 from server.marking.exercise import Exercise, FeedbackPolicy, PartialCredit
 from server.marking.files.conditions import Conditions
-from server.marking.files.document import Document, Fault, FileFault, read_document
+from server.marking.files.document import Document, read_document
 from server.marking.files.draws import fill_in, middle, read_parameters
 from server.marking.files.exercise_names import note_names, signals_of
 from server.marking.files.exercise_schema import ExerciseForm
@@ -21,6 +21,7 @@ from server.marking.files.requirement_builder import RequirementBuilder
 from server.marking.files.scenario_builder import ScenarioBuilder
 from server.marking.files.schema_faults import validated
 from server.marking.files.suite_hash import suite_hash
+from server.marking.files.unreadable import UnreadableFile
 
 FILE_NAME = "exercise.yaml"
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -42,8 +43,7 @@ def open_document(folder: Path) -> Document:
         content = file.read_bytes()
     except OSError as problem:
         said = problem.strerror or "no reason is known"
-        sentence = f"The file can't be read: {said}."
-        raise FileFault(str(file), [Fault(1, 1, "", sentence)]) from None
+        raise UnreadableFile(str(file), f"The file can't be read: {said}.") from None
     return read_document(str(file), content)
 
 

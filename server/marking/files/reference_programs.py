@@ -21,6 +21,7 @@ from server.ladder.validation import validate
 from server.marking.exercise import Exercise
 from server.marking.files.document import Fault, FileFault
 from server.marking.files.placeholders import fill
+from server.marking.files.unreadable import UnreadableFile
 from server.marking.verdict import Status, Verdict
 
 _EXPECTATION = re.compile(r"(fails|not exercised):(.*)")
@@ -83,7 +84,7 @@ def read_program(file: Path, exercise: Exercise) -> Program:
         content = file.read_bytes()
     except OSError as problem:
         said = problem.strerror or "it can't be read"
-        raise FileFault(name, [Fault(1, 1, "", f"The file can't be read: {said}.")]) from None
+        raise UnreadableFile(name, f"The file can't be read: {said}.") from None
     return parse_program(name, content, exercise)
 
 
