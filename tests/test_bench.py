@@ -121,10 +121,11 @@ def test_the_command_names_its_figures(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
-    assert main(["bench", "--json"]) == 0
+    assert main(["bench", "settling-tank", "case-lift", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["kernel_vs_c"] is None
     assert document["detail"]["kernel_vs_c"].startswith("There is no C compiler here.")
+    assert list(document["detail"]["stress_ms"]) == ["settling-tank", "case-lift"]
     slowest = max(spread["median"] for spread in document["detail"]["acceptance_ms"].values())
     assert document["acceptance_ms"] == slowest
     longest = max(spread["median"] for spread in document["detail"]["stress_ms"].values())
@@ -132,3 +133,8 @@ def test_the_command_names_its_figures(
     searched = document["detail"]["transitions_per_s"]
     assert searched["states"] >= LEAST_STATES
     assert document["transitions_per_s"] == searched["median"]
+
+
+def test_an_exercise_that_is_not_there_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["bench", "no-such-tank"]) == 2
+    assert "There is no exercise 'no-such-tank'" in capsys.readouterr().err

@@ -12,6 +12,8 @@ from server.bench.compiled_c import FLAGS, NoCompiler
 from server.bench.deeper import stress_ms, transitions_per_s
 from server.bench.kernel_vs_c import KernelVersusC, TracesDiffer, kernel_vs_c
 from server.bench.workload import tank_programs
+from server.commands.exercises import find_exercise
+from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import list_exercises
 from server.paths import EXERCISES
 
@@ -30,20 +32,34 @@ STRESS_BAR_MS = 150
 EXAMPLES = (
     "rungmark bench",
     "rungmark bench --json > figures.json",
+    "rungmark bench settling-tank case-lift",
 )
 
 EXIT_STATUS = {
     0: "measured",
     1: "kernel and C do not agree",
+    2: "there is no such exercise",
 }
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "exercises",
+        metavar="EXERCISE",
+        nargs="*",
+        help="slug or folder of an exercise whose marking is measured; all by default",
+    )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print each figure, its spread and its bar; 1 when kernel and C do not agree."""
+    try:
+        named = [find_exercise(name) for name in arguments.exercises]
+    except FileFault as fault:
+        print(fault, file=sys.stderr)
+        return 2
+    folders = named or list_exercises(EXERCISES)
     no_ratio = ""
     measured: list[KernelVersusC] = []
     try:
@@ -53,7 +69,6 @@ def run(arguments: argparse.Namespace) -> int:
     except TracesDiffer as fault:
         print(fault, file=sys.stderr)
         return 1
-    folders = list_exercises(EXERCISES)
     marked = {folder.name: acceptance_ms(folder) for folder in folders}
     stressed = {folder.name: stress_ms(folder) for folder in folders}
     states, rate = transitions_per_s()

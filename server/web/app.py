@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 from datetime import datetime
 
 from anyio.to_thread import current_default_thread_limiter
-from fastapi import Depends, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from fastapi.routing import APIRoute, APIWebSocketRoute
 from starlette.staticfiles import StaticFiles
 
@@ -119,6 +119,12 @@ ROUTERS = (
     reports.router,
 )
 
+_SITE = APIRouter(dependencies=[Depends(enforce)])
+"""All rooms behind the one door. FastAPI works out what the routes of an included router take anew
+for each application; so it does for each process."""
+for _router in ROUTERS:
+    _SITE.include_router(_router)
+
 REQUEST_THREADS = 4
 """Requests that are worked on side by side; each may use two of the database's connections. One
 process runs one thread of Python at a time, so that more of them would only make each other, and
@@ -138,15 +144,13 @@ def create_app(
     """
     app = FastAPI(
         title="Rungmark",
-        dependencies=[Depends(enforce)],
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
         lifespan=_running,
     )
     _set_state(app, settings, database, clock, mark_one, read)
-    for router in ROUTERS:
-        app.include_router(router)
+    app.router.routes.extend(_SITE.routes)
     _demand_rules()
     add_operation(app)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -3,9 +3,11 @@
    memory). */
 
 const PATIENCE_MS = 10_000;
+const REPEAT_MS = 300;
 
 /**
  * Ask the platform's window, and return its answer. Reject if it refuses or says nothing in time.
+ * The question is repeated until then: the frame that stores may be loaded after this one.
  * @param {HTMLElement} part names the platform's frame and origin, and the key
  * @param {"lti.put_data" | "lti.get_data"} subject
  * @param {{ value?: string }} more
@@ -28,11 +30,17 @@ export function askPlatform(part, subject, more = {}) {
       },
       { signal: end.signal },
     );
-    setTimeout(() => {
+    const ask = () => windowOf(target).postMessage(message, origin);
+    ask();
+    const repeated = setInterval(ask, REPEAT_MS);
+    const patience = setTimeout(() => {
       end.abort();
       reject(new Error("The platform does not answer."));
     }, PATIENCE_MS);
-    windowOf(target).postMessage(message, origin);
+    end.signal.addEventListener("abort", () => {
+      clearInterval(repeated);
+      clearTimeout(patience);
+    });
   });
 }
 

@@ -128,7 +128,7 @@ def test_links_are_chosen_inside_the_frame_of_the_platform(
     frame.get_by_role("button", name="Cancel").click()
     expect(frame.get_by_role("heading", name="Links made: 0")).to_be_visible()
     platform.choosing = {"accept_multiple": True}
-    page.reload()
+    page.goto(page.url)
     frame.get_by_role("checkbox", name="Apple wash sump").check()
     frame.get_by_role("button", name="Add links").click()
     expect(frame.get_by_role("heading", name="Links made: 1")).to_be_visible()

@@ -55,7 +55,6 @@ def client_for(
             base_url=SITE,
             headers={"Origin": SITE},
             follow_redirects=False,
-            raise_server_exceptions=False,
         )
         clients.append(client)
         if user is not None:
