@@ -10,7 +10,7 @@ both ways set the fault.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from server.ladder.elements import ContactKind, Operator
+from server.ladder.elements import EXPANSIONS, ContactKind, Operator
 from server.ladder.limits import MAX_ELEMENTS
 from server.ladder.messages import Place
 from server.ladder.program import (
@@ -201,33 +201,35 @@ class _Accumulator:
         """``left`` joined with what is on the right; None is what the target has by now."""
         if isinstance(right, Value):
             operand = self.read(right.operand, right.place)
-            if sign == "MOD":
-                yield from self.remainder(left, operand, right.place)
+            if sign in EXPANSIONS:
+                yield from self.expanded(left, sign, operand, right.place)
             else:
                 yield self.step(left or Name(self.target), _operator(sign, right.place), operand)
             return
-        if left is None or sign == "MOD":
+        if left is None or sign in EXPANSIONS:
             raise self.needs_another(right.place)
         yield from self.steps(right)
         if left == Name(self.target):
             raise self.needs_another(right.place)
         yield self.step(left, _operator(sign, right.place), Name(self.target))
 
-    def remainder(
-        self, left: Operand | None, right: Operand, place: Place
+    def expanded(
+        self, left: Operand | None, sign: str, right: Operand, place: Place
     ) -> Iterator[AssignmentStatement]:
-        """``left - left / right * right``, as the standard says what MOD is."""
-        if not isinstance(right, Number) or right.value < 1:
+        """Yield the assignments of a sign that has no operator."""
+        expansion = EXPANSIONS[sign]
+        if not isinstance(right, Number) or right.value < expansion.least:
             raise Undrawable(
                 place,
-                "MOD can be drawn with a number of 1 or more on its right only.",
-                "Write such a number, or calculate n - n / m * m in rungs of your own.",
+                f"{sign} can be drawn with a number of {expansion.least} or more on its right "
+                "only.",
+                f"Write such a number, or calculate {expansion.in_words} in rungs of your own.",
             )
         if left is None or left == Name(self.target):
             raise self.needs_another(place)
-        yield self.step(left, Operator.DIV, right)
-        yield self.step(Name(self.target), Operator.MUL, right)
-        yield self.step(left, Operator.SUB, Name(self.target))
+        sides = {"a": left, "b": right, "n": Name(self.target)}
+        for one, operator, other in expansion.steps:
+            yield self.step(sides[one], operator, sides[other])
 
     def step(
         self, left: Operand, operator: Operator | None = None, right: Operand | None = None

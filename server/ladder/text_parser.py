@@ -15,10 +15,10 @@ from server.ladder.program import (
     Variable,
 )
 from server.ladder.text_branches import number_or_bit
+from server.ladder.text_calls import Wired
 from server.ladder.text_expression import Constant, Value
 from server.ladder.text_lexer import Token, TokenKind
 from server.ladder.text_lowering import calculate
-from server.ladder.text_network import Wired
 from server.ladder.text_source import Source
 from server.ladder.text_statements import StatementParser
 

@@ -9,10 +9,11 @@ from server.ladder.messages import Place
 from server.ladder.names import REQUIREMENT, SERVES, clean_text
 from server.ladder.program import AssignmentStatement, Coil, Contact, Name, Output, Rung, Series
 from server.ladder.text_branches import Assigned, Branch, If, number_or_bit, pieces
+from server.ladder.text_calls import Call, Received, Wired
 from server.ladder.text_expression import Constant, Expression, Value
 from server.ladder.text_lexer import Token, TokenKind
 from server.ladder.text_lowering import DrawnNetwork, Undrawable, calculate
-from server.ladder.text_network import Call, NetworkParser, Received, Wired
+from server.ladder.text_network import NetworkParser
 from server.ladder.text_source import RungSource
 
 T = TypeVar("T")

@@ -26,6 +26,7 @@ from server.ladder.xml_parts import attribute, kind_of, only, parsed, text_of
 from server.ladder.xml_tree import Node, refused
 
 _FLAGS = ("negated", "edge", "latch")
+_EDGE_BLOCKS = {"rising": "R_TRIG", "falling": "F_TRIG"}
 _RELATIONS = {relation.row.xml: relation for relation in Relation}
 _OPERATORS = {MOVE: None} | {operator.row.xml: operator for operator in Operator}
 _LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
@@ -158,6 +159,14 @@ class RungReader:
         for kind in kinds:
             if kind.row.xml == on:
                 return kind
+        block = _EDGE_BLOCKS.get(on.get("edge", ""))
+        if kinds is CoilKind and block is not None and len(on) == 1:
+            raise refused(
+                node.place,
+                f"A coil for a {on['edge']} edge can't be carried.",
+                f"Put a block of type {block} in front of a plain coil: it gives power for one "
+                "scan.",
+            )
         said = ", ".join(f"{key} {value!r}" for key, value in on.items())
         raise refused(
             node.place,

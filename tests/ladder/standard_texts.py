@@ -3,6 +3,9 @@
 The names are invented; every text stands below DECLARATIONS.
 """
 
+from server.ladder.names import listed
+from server.ladder.text_functions import FUNCTIONS
+
 DECLARATIONS = """PROGRAM wash
 VAR
     a AT %IX0.0 : BOOL;
@@ -97,10 +100,6 @@ GOOD: dict[str, tuple[str, str]] = {
         "IF TRUE THEN n := m - k; n := 100 - n; END_IF;",
     ),
     "the opposite number": ("n := -m;", "IF TRUE THEN n := 0 - m; END_IF;"),
-    "MOD": (
-        "n := m MOD 4;",
-        "IF TRUE THEN n := m / 4; n := n * 4; n := m - n; END_IF;",
-    ),
     "ADD as a function": (
         "n := ADD(m, k, 1);",
         "IF TRUE THEN n := m + k; n := n + 1; END_IF;",
@@ -325,11 +324,6 @@ REFUSED: dict[str, tuple[str, str]] = {
         "column 14: To calculate this, n is not enough for the results in between. "
         "Assign a part of it to another INT in a statement above.",
     ),
-    "MOD with a variable": (
-        "n := m MOD k;",
-        "column 12: MOD can be drawn with a number of 1 or more on its right only. "
-        "Write such a number, or calculate n - n / m * m in rungs of your own.",
-    ),
     "a sum in a comparison": (
         "lamp := n + m > 5;",
         "column 9: A comparison in a rung compares two values and does not calculate. "
@@ -363,8 +357,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     "another function": (
         "n := MAX(m, k);",
         "column 10: The inputs of max have no names here. Name each, like max(PT := T#5s). "
-        "The functions of a rung are AND, OR, XOR, EQ, NE, LT, LE, GT, GE, ADD, SUB, MUL, DIV, MOD "
-        "and MOVE.",
+        f"The functions of a rung are {listed(FUNCTIONS)}.",
     ),
     "an elapsed time received": (
         "delay(IN := a, PT := T#1s, ET => soaked);",

@@ -1,12 +1,13 @@
 """What IEC 61131-3's text writes is read as the rungs one would draw, or refused."""
 
 import re
+from math import fmod
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.ladder.elements import INT_MAX, INT_MIN, CoilKind, ContactKind
+from server.ladder.elements import EXPANSIONS, INT_MAX, INT_MIN, CoilKind, ContactKind
 from server.ladder.limits import MAX_MESSAGES
 from server.ladder.messages import ProgramError
 from server.ladder.names import KEYWORD_TABLE
@@ -32,6 +33,7 @@ from tests.ladder.standard_texts import (
     REFUSED,
     REFUSED_DECLARATIONS,
 )
+from tests.reference import Controller
 
 FIRST_LINE = DECLARATIONS.count("\n") + 1
 
@@ -55,6 +57,27 @@ def test_a_standard_text_is_the_rungs_one_would_draw(text: str, drawn: str) -> N
     assert " ".join(print_rung(rung) for rung in program.rungs) == drawn
     assert not errors(program)
     assert parse_program(print_program(program)) == program
+
+
+def test_a_sign_without_an_operator_wants_a_number_on_its_right() -> None:
+    for sign, expansion in EXPANSIONS.items():
+        wanted = (
+            f"Line {FIRST_LINE}, column 12: {sign} can be drawn with a number of "
+            f"{expansion.least} or more on its right only. Write such a number, or calculate "
+            f"{expansion.in_words} in rungs of your own."
+        )
+        for right in ("k", str(expansion.least - 1)):
+            assert sentences(f"{DECLARATIONS}n := m {sign} {right};\nEND_PROGRAM") == [wanted]
+
+
+@pytest.mark.parametrize("text", ["n := m MOD 4;", "n := MOD(m, 4);"])
+def test_mod_is_the_remainder(text: str) -> None:
+    """It has the sign of the left side (IEC 61131-3, from memory), as the C function fmod."""
+    controller = Controller(program_of(text))
+    for m in range(-9, 10):
+        controller.values["m"] = m
+        controller.scan({})
+        assert controller.values["n"] == fmod(m, 4)
 
 
 def test_there_are_enough_of_them() -> None:

@@ -220,6 +220,14 @@ BROKEN = {
     "markup in a name": (GOOD.replace('name="lamp"', 'name="&lt;b&gt;"'), "<b>"),
     "a keyword": (GOOD.replace('name="lamp"', 'name="TRUE"'), "true"),
     "two edges": (GOOD.replace('edge="rising"', 'edge="rising" negated="true"'), "contact with"),
+    "coil for a rising edge": (
+        GOOD.replace('latch="reset"', 'edge="rising"'),
+        "A coil for a rising edge can't be carried. Put a block of type R_TRIG in front of a plain",
+    ),
+    "coil for a falling edge": (
+        GOOD.replace('latch="reset"', 'edge="falling"'),
+        "A coil for a falling edge can't be carried. Put a block of type F_TRIG in front of a",
+    ),
     "unknown latch": (GOOD.replace('latch="reset"', 'latch="maybe"'), "coil with"),
     "nothing leads here": (
         GOOD.replace('<Connection refConnectionPointOutId="1" />', "", 1),

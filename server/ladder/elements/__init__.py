@@ -6,12 +6,13 @@ example whose run is its picture. Text form, XML form, drawing, validation, comp
 editor and help pages all read the rows; a row that lacks something fails when this package is
 imported, and one that nothing can run when ``server.scan`` is.
 
-To add an operator, write its row in ``assignments``, its branch in ``server.scan.arithmetic``, and
-its meaning once more in ``tests/reference.py``. To add a block, write its row in ``blocks``, its
-instructions in ``server.scan.blocks``, and its meaning once more in ``tests/reference.py``.
+To add an operator, write its row in ``assignments`` (and delete its expansion, if it has one),
+its branch in ``server.scan.arithmetic``, and its meaning once more in ``tests/reference.py``. To
+add a block, write its row in ``blocks``, its instructions in ``server.scan.blocks``, and its
+meaning once more in ``tests/reference.py``.
 """
 
-from server.ladder.elements.assignments import ASSIGNMENT_HELP, Operator
+from server.ladder.elements.assignments import ASSIGNMENT_HELP, EXPANSIONS, Operator
 from server.ladder.elements.blocks import BLOCK_TYPES, BlockFamily, BlockType, Pin, family_of
 from server.ladder.elements.coils import CoilKind
 from server.ladder.elements.comparisons import COMPARISON_HELP, Relation
@@ -25,6 +26,7 @@ __all__ = [
     "COMPARISON_HELP",
     "DATA_TYPES",
     "EXAMPLE_DECLARATIONS",
+    "EXPANSIONS",
     "INT_MAX",
     "INT_MIN",
     "TIME_MAX_MS",

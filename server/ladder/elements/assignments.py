@@ -38,6 +38,33 @@ class Operator(Rows):
 
 assert all(operator.mistake is not operator for operator in Operator)
 
+
+@dataclass(frozen=True, slots=True)
+class Expansion:
+    """How a sign of IEC 61131-3 that has no operator here is calculated in several assignments.
+
+    Each step is ``n := left operator right`` for the target ``n``; ``a`` and ``b`` stand for the
+    sides of the sign. ``b`` is a number of ``least`` or more, so that no step can fail.
+    ``in_words`` tells how to calculate the same in rungs of one's own.
+    """
+
+    steps: tuple[tuple[str, Operator, str], ...]
+    least: int
+    in_words: str
+
+
+EXPANSIONS = {
+    # As the standard says what MOD is (from memory).
+    "MOD": Expansion(
+        (("a", Operator.DIV, "b"), ("n", Operator.MUL, "b"), ("a", Operator.SUB, "n")),
+        least=1,
+        in_words="n - n / m * m",
+    )
+}
+"""The signs that are read as several assignments, by their word, which is also their function."""
+
+assert not EXPANSIONS.keys() & set(Operator), "a sign with an operator needs no expansion"
+
 ASSIGNMENT_HELP = ElementHelp(
     "Assignment",
     (
