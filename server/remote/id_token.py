@@ -62,7 +62,8 @@ def verified_claims(
         raise TokenRefused("The sign-in can't be read: it is no signed token.") from error
     if header.get("alg") not in ALGORITHMS:
         raise TokenRefused(
-            "The sign-in is not signed with RS256, the only algorithm that is accepted."
+            "The sign-in is not signed with RS256, the only algorithm that is accepted. "
+            "Let the other side sign with RS256."
         )
     try:
         key = key_sets.find(keys_url, hosts, header.get("kid"), now)

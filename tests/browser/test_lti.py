@@ -6,6 +6,7 @@ from urllib.parse import quote, urlencode
 from urllib.request import urlopen
 
 import pytest
+from joserfc.jwk import OctKey
 from playwright.sync_api import expect
 from sqlalchemy import select
 
@@ -25,8 +26,8 @@ from tests.web.strict_platform import CAPITAL, STUDENT, TEACHER, StrictPlatform
 
 @pytest.fixture
 def expected_errors() -> list[str]:
-    # The platform's pages have no icon; a form is refused on purpose.
-    return ["404 (Not Found)", "422 (Unprocessable"]
+    # The platform's pages have no icon; a form and a launch are refused on purpose.
+    return ["404 (Not Found)", "422 (Unprocessable", "401 (Unauthorized"]
 
 
 def tool_keys_of(site: str) -> Any:
@@ -184,7 +185,15 @@ def test_a_platform_of_another_kind_from_registration_to_grades(
     page.get_by_role("button", name="Save roster").click()
     expect(page.get_by_text("Kamande")).to_be_visible()
 
-    student = open_page(f"{platform.url}/framed/{quote(STUDENT.subject, safe='')}/chosen-1")
+    opened_by_student = f"{platform.url}/framed/{quote(STUDENT.subject, safe='')}/chosen-1"
+    platform.shared_secret = OctKey.generate_key(256)
+    student = open_page(opened_by_student)
+    with student.expect_popup() as refused:
+        student.frame_locator("iframe").last.get_by_role("link", name="Open the lab sheet").click()
+    expect(refused.value.get_by_text("not signed with RS256")).to_be_visible()
+    refused.value.close()
+    platform.shared_secret = None
+    student.goto(opened_by_student)
     with student.expect_popup() as opened:
         student.frame_locator("iframe").last.get_by_role("link", name="Open the lab sheet").click()
     expect(opened.value.get_by_role("heading", level=1)).to_have_text("Apple wash sump")

@@ -177,6 +177,9 @@ class Platform:
         person = self.people[asked["login_hint"]]
         claims = self._claims(person, self.message(asked["lti_message_hint"]), asked["nonce"])
         self.bend(claims)
+        return self.signed(claims)
+
+    def signed(self, claims: dict[str, Any]) -> str:
         header = {"alg": "RS256"} | ({"kid": self.keys[0].kid} if self.names_key else {})
         return jwt.encode(header, claims, self.signing or self.keys[0])
 

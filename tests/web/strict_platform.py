@@ -11,6 +11,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from joserfc import jwt
+from joserfc.jwk import OctKey
+
 from tests.web.lti_platform import (
     ASSISTANT,
     INSTRUCTOR,
@@ -29,11 +32,15 @@ CAPITAL = Person(f"{SIGNS}S", "Bo Li", (LEARNER,), "bo@larkmoor.example")
 
 @dataclass
 class StrictPlatform(Platform):
-    """``hints`` are the messages under way, by a word that is good once."""
+    """``hints`` are the messages under way, by a word that is good once.
+
+    With a ``shared_secret`` it signs launches by HMAC instead of by its private key.
+    """
 
     deployment_id: str = "deployment/7|ä".encode("ascii", "replace").decode() + "x" * 200
     hints: dict[str, str] = field(default_factory=dict)
     nonces: set[str] = field(default_factory=set)
+    shared_secret: OctKey | None = None
     page_size: int = 1
 
     def __post_init__(self) -> None:
@@ -60,6 +67,12 @@ class StrictPlatform(Platform):
             self.nonces.add(nonce)
         claims = super()._claims(person, hint, nonce)
         return claims | {"aud": [self.client_id, "another-tool"], "azp": self.client_id}
+
+    def signed(self, claims: dict[str, Any]) -> str:
+        if self.shared_secret is None:
+            return super().signed(claims)
+        header = {"alg": "HS256", "kid": self.keys[0].kid}
+        return jwt.encode(header, claims, self.shared_secret)
 
     def accepts(self, kind: str, asked: str) -> None:
         assert asked == kind

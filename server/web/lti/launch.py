@@ -12,7 +12,7 @@ the frame if the platform keeps the state for us (``frames.py``, ``framed.py``).
 
 from datetime import datetime
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode, urlsplit
 
 from fastapi import APIRouter, Depends, Form, Request
@@ -183,14 +183,16 @@ async def lti_launch(
         nonce=login.nonce,
         now=now,
     )
-    claims: dict[str, Any] = {}
     try:
         claims = await errands.run(check)
+    except TokenRefused as trouble:
+        return challenge(refuse(str(trouble), status=401))
+    except NoAnswer as trouble:
+        return refuse(f"The sign-in can't be checked now. {trouble} Try again soon.", status=502)
+    try:
         launch = read_launch(claims, target_of(settings))
     except TokenRefused as trouble:
         return refuse(str(trouble), back_url=back_url_of(claims))
-    except NoAnswer as trouble:
-        return refuse(f"The sign-in can't be checked now. {trouble} Try again soon.", status=502)
     if login.storage_target and launch.wanted is None:
         return refuse(NOT_TO_CHOOSE, back_url=launch.back_url)
     mistake = await run_in_threadpool(_keep, database, platform.id, state, launch, now)
@@ -354,6 +356,16 @@ def _work(
         return f"/assignments/{link.assignment_id}/gradebook"
     # The home page says when it opens.
     return f"/assignments/{link.assignment_id}" if now >= link.assignment.opens_at else "/"
+
+
+def challenge(answer: Response) -> Response:
+    """Say in the header what every 401 has to say: which token would be taken.
+
+    An ID token that does not hold is refused with 401 (Security Framework 1.0, 5.1.3), and a 401
+    carries a challenge (RFC 9110, 15.5.2), here that of bearer tokens (RFC 6750, 3).
+    """
+    answer.headers["WWW-Authenticate"] = 'Bearer realm="LTI", error="invalid_token"'
+    return answer
 
 
 def refusal(
