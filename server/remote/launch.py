@@ -128,7 +128,7 @@ class _Claims(BaseModel):
     version: Literal["1.3.0"]
     deployment_id: Name
     target_link_uri: str | None = None
-    roles: list[str]
+    roles: list[str] = []
     context: Annotated[_Context | None, Absent] = None
     resource_link: Annotated[_ResourceLink | None, Absent] = None
     custom: Annotated[dict[str, Any] | None, Absent] = None
@@ -213,6 +213,8 @@ def read_launch(claims: dict[str, Any], target: str) -> Launch:
     there = leads_to(read.target_link_uri or "", target)
     if not there and read.message_type == RESOURCE_LINK:
         raise TokenRefused(f"The launch leads to another address (target_link_uri) than {target}.")
+    if read.message_type == RESOURCE_LINK and "roles" not in read.model_fields_set:
+        raise TokenRefused(SENTENCES["roles"])
     if read.message_type == RESOURCE_LINK and read.resource_link is None:
         raise TokenRefused("The launch does not say from which link it comes (resource_link).")
     if read.message_type == DEEP_LINKING and read.choosing is None:

@@ -153,8 +153,11 @@ def check_paths(
     edges: dict[str, list[int]] | None = None,
     scans: int = 60,
     period_ms: int = 100,
-) -> None:
-    """Work a plant at random, from anywhere and at any rates: every run is an abstract path."""
+) -> int:
+    """Work a plant at random, from anywhere and at any rates: every run is an abstract path.
+
+    Returns how many different transitions went from one abstract state to another.
+    """
     rng = default_rng(seed)
     rig = Rig(plant, period_ms, thresholds)
     abstract = Abstract(plant, thresholds, period_ms, edges)
@@ -165,9 +168,11 @@ def check_paths(
     for name, value in thresholds:
         gauge = rig.step.gauges[name]
         if gauge.high < inf and gauge.row is not None:
-            # In every second lane it stands near to where something is told of it.
-            near = (gauge.high - gauge.low) * rng.uniform(-0.005, 0.005, 32)
-            rig.quantities[gauge.row, 1::2] = np.clip(value + near, gauge.low, gauge.high)
+            # In every second lane it stands near to where something is told of it: so near in some
+            # that even what moves slowly gets there.
+            away = (gauge.high - gauge.low) * 10 ** rng.uniform(-6, -2, 32)
+            near = value + away * rng.choice([-1, 1], 32)
+            rig.quantities[gauge.row, 1::2] = np.clip(near, gauge.low, gauge.high)
     for name, row in rig.machine.parameter_rows.items():
         if name in rig.step.rates or name == "feeder.scans":
             rig.parameters[row] *= rng.uniform(0.1, 1.0, 64)
@@ -176,6 +181,7 @@ def check_paths(
     rig.sense()
     found = wander(rig, abstract, rng, scans)
     assert missing(abstract, found) == []
+    return int((found.before != found.after).any(axis=1).sum())
 
 
 def scatter(rig: Rig, places: list[list[float]]) -> None:

@@ -1,7 +1,9 @@
 """What holds for every kind of part, on the sample that its own tests offer."""
 
 import json
+from dataclasses import replace
 from itertools import count
+from math import inf
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -15,6 +17,7 @@ from server.paths import PACKAGE
 from server.plant.controls import HandItems, HandSetting, HandSwitch
 from server.plant.drawing import draw_plant
 from server.plant.part import Part
+from server.plant.parts.axis import Axis
 from server.plant.plant import PART_KINDS, Plant
 from server.plant.step import PlantStep
 from server.scan.assembler import Assembler, Word
@@ -119,7 +122,8 @@ def test_its_runs_are_paths_of_the_abstract_step(kind: type[Part]) -> None:
         (name, 1.0 if gauge.high == float("inf") else (gauge.low + gauge.high) / 2)
         for name, gauge in gauges.items()
     ]
-    check_paths(plant, thresholds, seed=5, edges={tag: [5000] for tag in plant.tags}, scans=40)
+    edges = {tag: [5000] for tag in plant.tags}
+    assert check_paths(plant, thresholds, seed=5, edges=edges, scans=40), "nothing was tried"
 
 
 @KINDS
@@ -135,6 +139,35 @@ def test_it_is_drawn_and_described(kind: type[Part]) -> None:
         for name in part.names() if not part.tags() else ():
             label = getattr(part, "label", "")
             assert label in words, f"{name} is not described"
+
+
+def quantities_of(kind: type[Part]) -> list[str]:
+    """The gauges with an end that the parts of one kind bring into their sample."""
+    plant = SAMPLES[kind]
+    names = {name for part in plant.of(kind) for name in part.names()}
+    gauges = Rig(plant).step.gauges.items()
+    return [n for n, gauge in gauges if gauge.high < inf and n.partition(".")[0] in names]
+
+
+@KINDS
+def test_its_quantities_are_seen_and_set_by_hand(kind: type[Part]) -> None:
+    """No hand shifts an axis: only its drives do."""
+    plant = SAMPLES[kind]
+    drawn = draw_plant(plant, points_of(plant))
+    set_by_hand = {c.quantity for c in plant.controls if isinstance(c, HandSetting)}
+    for quantity in quantities_of(kind):
+        assert f'data-signal="{quantity}"' in drawn, f"{quantity} is not drawn"
+        assert quantity in set_by_hand or kind is Axis, f"nobody can set {quantity}"
+
+
+@KINDS
+def test_it_has_a_hand_switch_where_no_output_works_it(kind: type[Part]) -> None:
+    plant = SAMPLES[kind]
+    for part in plant.of(kind):
+        if part.drives() and getattr(part, "on_at_start", None) is not None:
+            alone = replace(part, actuator=None)  # type: ignore[call-arg]
+            switches = [c for c in alone.controls(plant) if isinstance(c, HandSwitch)]
+            assert [switch.name for switch in switches] == list(part.names())
 
 
 @KINDS

@@ -66,7 +66,8 @@ class StrictPlatform(Platform):
             assert nonce not in self.nonces
             self.nonces.add(nonce)
         claims = super()._claims(person, hint, nonce)
-        return claims | {"aud": [self.client_id, "another-tool"], "azp": self.client_id}
+        own = {"https://lms.larkmoor.example/claim/seat": {"row": 3}}
+        return claims | own | {"aud": [self.client_id, "another-tool"], "azp": self.client_id}
 
     def signed(self, claims: dict[str, Any]) -> str:
         if self.shared_secret is None:

@@ -22,7 +22,7 @@ from tests.factories import EXERCISES, Clock, make_assignment, make_user
 from tests.web.conftest import SITE
 from tests.web.lab import ClientFor
 from tests.web.launches import BO, INGRID, WANJIRU, connect, launch, platform_of, sentence
-from tests.web.lti_platform import COURSE, SETTINGS, Platform, Server
+from tests.web.lti_platform import CLAIM, COURSE, SETTINGS, Platform, Server
 
 SUMP = load_exercise(EXERCISES / "wash-sump")
 
@@ -122,6 +122,16 @@ def test_a_student_does_not_choose(
 ) -> None:
     answer = launch(client, platform, BO, None)
     assert "Only teaching staff of the course" in sentence(answer)
+
+
+def test_a_request_for_a_choice_may_leave_out_the_roles(
+    client: TestClient, platform: Platform, assignments: list[Assignment]
+) -> None:
+    """Deep Linking 2.0, 4.4.9; then nobody knows whether they teach."""
+    platform.bend = lambda claims: claims.pop(f"{CLAIM}roles")
+    answer = launch(client, platform, INGRID, None)
+    assert answer.status_code == 200
+    assert "neither learner nor instructor" in sentence(answer)
 
 
 def test_a_platform_that_wants_the_choice_elsewhere(
