@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from itertools import count
 from math import inf
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -163,11 +164,12 @@ def test_its_quantities_are_seen_and_set_by_hand(kind: type[Part]) -> None:
 @KINDS
 def test_it_has_a_hand_switch_where_no_output_works_it(kind: type[Part]) -> None:
     plant = SAMPLES[kind]
-    for part in plant.of(kind):
-        if part.drives() and getattr(part, "on_at_start", None) is not None:
-            alone = replace(part, actuator=None)  # type: ignore[call-arg]
+    worked: list[Any] = [part for part in plant.of(kind) if hasattr(part, "on_at_start")]
+    for part in worked:
+        if part.names():
+            alone = replace(part, actuator=None)
             switches = [c for c in alone.controls(plant) if isinstance(c, HandSwitch)]
-            assert [switch.name for switch in switches] == list(part.names())
+            assert [switch.name for switch in switches] == [part.name]
 
 
 @KINDS
