@@ -1,10 +1,13 @@
 """The documents say what is there, and stay short."""
 
 import re
+import tomllib
 from collections import Counter
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 from server.paths import PACKAGE
 from server.settings import NAMES, NOT_SETTINGS
@@ -22,6 +25,18 @@ def test_the_readme_begins_with_exactly_two_commands() -> None:
 def test_each_variable_of_the_environment_is_explained() -> None:
     names = {f"RUNGMARK_{name.upper()}" for name in NAMES | NOT_SETTINGS}
     assert names == set(re.findall(r"RUNGMARK_\w+", (HELP / "operating.md").read_text()))
+
+
+def test_every_needed_package_is_pinned_by_hash() -> None:
+    text = (ROOT / ".build/constraints.txt").read_text()
+    pins = re.findall(
+        r"^([\w.-]+)==\S+(?: ; .+)? \\\n((?:    --hash=sha256:[0-9a-f]{64}.*\n)+)", text, re.M
+    )
+    assert "://" not in text
+    assert len(pins) == len(re.findall(r"^\S", text, re.MULTILINE))
+    needed = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["dependencies"]
+    names = {canonicalize_name(Requirement(each).name) for each in needed}
+    assert names <= set(pins)
 
 
 def test_each_threat_has_a_test() -> None:

@@ -20,6 +20,7 @@ GUIDES: dict[str, Path] = {
     "operating": HELP / "operating.md",
     "accessibility": HELP / "accessibility.md",
     "privacy": HELP / "privacy.md",
+    "changes": HELP / "changes.md",
 }
 """By their name in the address, in the order of the list."""
 
