@@ -30,7 +30,7 @@ def test_each_variable_of_the_environment_is_explained() -> None:
 def test_every_needed_package_is_pinned_by_hash() -> None:
     text = (ROOT / ".build/constraints.txt").read_text()
     pins = re.findall(
-        r"^([\w.-]+)==\S+(?: ; .+)? \\\n((?:    --hash=sha256:[0-9a-f]{64}.*\n)+)", text, re.M
+        r"^([\w.-]+)==\S+(?: ; .+)? \\\n(?:    --hash=sha256:[0-9a-f]{64}.*\n)+", text, re.MULTILINE
     )
     assert "://" not in text
     assert len(pins) == len(re.findall(r"^\S", text, re.MULTILINE))

@@ -51,7 +51,7 @@ def serve(rungmark: Path, folder: Path) -> None:
     """Serve until each of PAGES is answered; stop with SIGINT."""
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
-    command = [rungmark, "serve", "--port", str(port), "--data", "data"]
+    command = [str(rungmark), "serve", "--port", str(port), "--data", "data"]
     with subprocess.Popen(
         command, cwd=folder, env=environment(), stdout=subprocess.PIPE, text=True
     ) as server:
