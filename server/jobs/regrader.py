@@ -39,22 +39,37 @@ class ChangedVerdict:
     requirements: tuple[str, ...]
 
     @property
-    def gain(self) -> float:
-        """Points won, or lost if negative."""
-        return self.verdict.score - self.marked.score
+    def share(self) -> float:
+        """The part of the new verdict's points that it gives, from 0 to 1."""
+        return self.verdict.score / self.verdict.max_score if self.verdict.max_score else 0.0
+
+    @property
+    def falls(self) -> bool:
+        """Whether the student would have a smaller share of the points than now."""
+        return self.share < self.marked.share
 
 
 @dataclass(slots=True)
 class RegradeProgress:
-    """How far marking again has come, for one revision of a draft."""
+    """How far marking again has come, for one revision of a draft.
+
+    ``drawn`` gives the exercise with the numbers of a submission's seed; ``submissions`` are those
+    that had their verdict at the beginning.
+    """
 
     revision: int
-    total: int
+    drawn: Callable[[str], Exercise]
+    submissions: list[MarkedSubmission]
     done: int = 0
     programs: int = 0
     changes: list[ChangedVerdict] = field(default_factory=list)
     complete: bool = False
     failed: bool = False
+
+    @property
+    def total(self) -> int:
+        """How many submissions are marked again."""
+        return len(self.submissions)
 
 
 class Regrader:
@@ -84,22 +99,16 @@ class Regrader:
                 return found
             with self._database.read() as session:
                 submissions = marked_submissions(session, slug)
-            found = self._comparisons[slug] = RegradeProgress(revision, len(submissions))
-        work = (slug, found, drawn, submissions)
+            found = self._comparisons[slug] = RegradeProgress(revision, drawn, submissions)
+        work = (slug, found)
         Thread(target=self._run, args=work, name="marking again", daemon=True).start()
         return found
 
-    def _run(
-        self,
-        slug: str,
-        found: RegradeProgress,
-        drawn: Callable[[str], Exercise],
-        submissions: list[MarkedSubmission],
-    ) -> None:
+    def _run(self, slug: str, found: RegradeProgress) -> None:
         try:
             # One comparison at a time, so that pages keep most of the processor.
             with self._marking:
-                for change in changed_verdicts(found, drawn, submissions):
+                for change in changed_verdicts(found, found.submissions):
                     if self._comparisons.get(slug) is not found:
                         return
                     found.changes.append(change)
@@ -109,7 +118,15 @@ class Regrader:
             raise
 
     def apply(self, slug: str, found: RegradeProgress, now: datetime, *, may_fall: bool) -> int:
-        """Store the new verdicts of a complete comparison; how many were replaced."""
+        """Store the new verdicts of a complete comparison; how many were replaced.
+
+        What was marked by the earlier version since the comparison began is marked again, too.
+        """
+        compared = {each.submission_id for each in found.submissions}
+        with self._database.read() as session:
+            newest = marked_submissions(session, slug)
+        late = [each for each in newest if each.submission_id not in compared]
+        found.changes += changed_verdicts(found, late)
         replaced, assignments = 0, set()
         for first in range(0, len(found.changes), BATCH):
             batch = found.changes[first : first + BATCH]
@@ -134,21 +151,25 @@ class Regrader:
 
 
 def changed_verdicts(
-    progress: RegradeProgress,
-    drawn: Callable[[str], Exercise],
-    submissions: Iterable[MarkedSubmission],
+    progress: RegradeProgress, submissions: Iterable[MarkedSubmission]
 ) -> Iterable[ChangedVerdict]:
-    """Mark each program once for its numbers; yield whose results differ from the stored ones."""
+    """Mark each program once for its numbers; yield whose results differ from the stored ones.
+
+    They differ in a requirement's status, its points, or what it is worth.
+    """
     verdicts: dict[tuple[str, object], Verdict] = {}
     for marked in submissions:
-        exercise = drawn(marked.seed)
+        exercise = progress.drawn(marked.seed)
         key = dumps(marked.program, sort_keys=True), exercise.numbers
         if key not in verdicts:
             verdicts[key] = mark(exercise, from_json(marked.program))
             progress.programs = len(verdicts)
         verdict = verdicts[key]
-        before = {r["id"]: (r["status"], r["score"]) for r in marked.document["requirements"]}
-        after = {r.id: (r.status.value, r.score) for r in verdict.requirements}
+        before = {
+            r["id"]: (r["status"], r["score"], r["max_score"])
+            for r in marked.document["requirements"]
+        }
+        after = {r.id: (r.status.value, r.score, r.max_score) for r in verdict.requirements}
         differing = [id for id in {**before, **after} if before.get(id) != after.get(id)]
         progress.done += 1
         if differing:

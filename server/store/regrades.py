@@ -1,7 +1,9 @@
 """Marking again: new verdicts on submissions that have one, with the earlier ones kept.
 
-What a student has got is not taken away: a verdict with fewer points replaces an earlier one only
-where the instructor says so. Whose verdict was replaced is shown that until they have seen it.
+A whole class counts by one version, so every verdict that differs is replaced. What a student has
+got is not taken away: where the new verdict is worth a smaller share of its points, the earlier
+share counts on, unless the instructor says otherwise. Whose verdict was replaced is shown that
+until they have seen it.
 """
 
 from collections.abc import Iterable, Sequence
@@ -69,7 +71,13 @@ class MarkedSubmission:
     program: Document
     document: Document
     score: float
+    max_score: float
     seed: str
+
+    @property
+    def share(self) -> float:
+        """The part of the points that counts now, from 0 to 1."""
+        return self.score / self.max_score if self.max_score else 0.0
 
 
 def marked_submissions(session: Session, slug: str) -> list[MarkedSubmission]:
@@ -82,6 +90,7 @@ def marked_submissions(session: Session, slug: str) -> list[MarkedSubmission]:
             Submission.program,
             StoredVerdict.document,
             StoredVerdict.score,
+            StoredVerdict.max_score,
             Submission.seed,
         )
         .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
@@ -99,13 +108,22 @@ def replace_verdicts(
     *,
     may_fall: bool,
 ) -> int:
-    """Put new verdicts in place of those that differ, and keep those; how many were replaced."""
+    """Put new verdicts in place of those that differ, and keep those; how many were replaced.
+
+    Unless shares ``may_fall``, a share of the points that was reached before counts on.
+    """
     replaced = 0
     for submission_id, verdict, document in verdicts:
         stored = session.get(StoredVerdict, submission_id)
-        if stored is None or (verdict.score < stored.score and not may_fall):
+        if stored is None:
             continue
-        if stored.document == document:
+        score, score_by_cause = verdict.score, verdict.score_by_cause
+        if not may_fall:
+            score = max(score, _same_share(stored.score, stored, verdict))
+            score_by_cause = max(
+                score_by_cause, _same_share(stored.score_by_cause, stored, verdict)
+            )
+        if stored.document == document and stored.score == score:
             continue
         session.add(
             EarlierVerdict(
@@ -121,8 +139,8 @@ def replace_verdicts(
         _tell(session, stored, now)
         stored.exercise_version = verdict.exercise_version
         stored.suite_hash, stored.engine_version = verdict.suite_hash, verdict.engine_version
-        stored.score, stored.max_score = verdict.score, verdict.max_score
-        stored.score_by_cause = verdict.score_by_cause
+        stored.score, stored.max_score = score, verdict.max_score
+        stored.score_by_cause = score_by_cause
         stored.document, stored.marked_at = document, now
         session.execute(
             delete(RequirementResult).where(RequirementResult.submission_id == submission_id)
@@ -131,6 +149,11 @@ def replace_verdicts(
         replaced += 1
     session.flush()
     return replaced
+
+
+def _same_share(points: float, stored: StoredVerdict, verdict: Verdict) -> float:
+    """Return what ``points`` of the stored verdict are among those of a new one."""
+    return round(points / stored.max_score * verdict.max_score, 2) if stored.max_score else 0.0
 
 
 def _tell(session: Session, stored: StoredVerdict, now: datetime) -> None:

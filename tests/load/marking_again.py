@@ -74,8 +74,8 @@ def again(database: Database, exercise: Exercise, *, may_fall: bool) -> tuple[in
     began = perf_counter()
     with database.read() as session:
         submissions = marked_submissions(session, SLUG)
-    comparison = RegradeProgress(revision=1, total=len(submissions))
-    comparison.changes = list(changed_verdicts(comparison, lambda _: exercise, submissions))
+    comparison = RegradeProgress(1, lambda _: exercise, submissions)
+    comparison.changes = list(changed_verdicts(comparison, submissions))
     comparison.complete = True
     regrader = Regrader(database)
     replaced = regrader.apply(SLUG, comparison, NOON + timedelta(days=1), may_fall=may_fall)

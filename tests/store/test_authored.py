@@ -1,5 +1,6 @@
 """Drafts and their revisions, published versions, and verdicts that are replaced but kept."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 from server.marking.verdict import Status
@@ -104,13 +105,34 @@ def test_points_fall_only_where_the_instructor_says_so(database: Database) -> No
         later = NOON + timedelta(hours=1)
         (marked,) = marked_submissions(session, "day-tank")
         assert (marked.submission_id, marked.score) == (submission.id, 2.0)
+        stored = session.get_one(StoredVerdict, submission.id)
         change = [(submission.id, worse, to_json(worse))]
-        assert replace_verdicts(session, change, later, may_fall=False) == 0
+        assert replace_verdicts(session, change, later, may_fall=False) == 1
+        assert (stored.score, stored.document) == (2.0, to_json(worse))
         assert replace_verdicts(session, change, later, may_fall=True) == 1
         assert replace_verdicts(session, change, later, may_fall=True) == 0
-        assert session.get_one(StoredVerdict, submission.id).score == 1.0
-        (kept,) = earlier_verdicts(session, submission.id)
-        assert (kept.score, kept.replaced_at) == (2.0, later)
+        assert stored.score == 1.0
+        last, first = earlier_verdicts(session, submission.id)
+        assert (last.score, first.score, first.replaced_at) == (2.0, 2.0, later)
+
+
+def test_a_class_counts_by_one_version_and_shares_stay(database: Database) -> None:
+    """R2 becomes worth three points: 1 of 2 is kept as 2 of 4, 2 of 2 becomes 4 of 4."""
+    with database.write() as session:
+        assignment = make_assignment(session, make_section(session), exercise="day-tank")
+        points = []
+        for second in (Status.NOT_MET, Status.MET):
+            submission = make_marked(
+                session, assignment, make_user(session), R1=Status.MET, R2=second
+            )
+            one, two = make_verdict(R1=Status.MET, R2=second).requirements
+            heavier = replace(two, score=3 * two.score, max_score=3 * two.max_score)
+            verdict = replace(make_verdict(R1=Status.MET), requirements=(one, heavier))
+            change = [(submission.id, verdict, to_json(verdict))]
+            assert replace_verdicts(session, change, NOON, may_fall=False) == 1
+            stored = session.get_one(StoredVerdict, submission.id)
+            points.append((stored.score, stored.score_by_cause, stored.max_score))
+        assert points == [(2.0, 2.0, 4.0), (4.0, 4.0, 4.0)]
 
 
 def test_both_partners_are_told_until_each_has_seen_it(database: Database) -> None:

@@ -132,7 +132,7 @@ def test_marking_again_gives_each_attempt_its_own_numbers(
             assert exercise is not None
             return exercise
 
-        return len(list(changed_verdicts(RegradeProgress(1, 2), found, submissions)))
+        return len(list(changed_verdicts(RegradeProgress(1, found, submissions), submissions)))
 
     assert changed(find) == 0
     assert changed(lambda seed: find("")) == 2

@@ -80,6 +80,7 @@ def life(
         comparison=comparison,
         changes=changes,
         names=names,
+        falling=sum(change.falls for change in comparison.changes) if comparison else 0,
         submissions=len(marked_submissions(session, row.slug)) if versions else 0,
         open_findings=_open_findings(row.findings) if row.findings_of == row.revision else None,
         complete=row.findings_of == row.revision and bool(row.findings.get("complete")),
