@@ -50,3 +50,6 @@ def begin_log(level: str, stream: TextIO | None = None) -> None:
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
     # Its own log says again, with addresses, what ours says without.
     logging.getLogger("uvicorn.access").disabled = True
+    if level != "debug":
+        # It writes several lines every ten seconds, whether there is work or not.
+        logging.getLogger("procrastinate").setLevel(logging.WARNING)

@@ -87,6 +87,17 @@ class Queue:
     def begin(self, submission_id: int) -> None:
         """Nothing: some worker process takes the job as soon as it is committed."""
 
+    def count_alive(self, session: Session) -> int:
+        """Return how many `rungmark work` have given a sign of life lately."""
+        found = session.scalar(
+            text(
+                "SELECT count(*) FROM procrastinate_workers "
+                "WHERE last_heartbeat > now() - make_interval(secs => :seconds)"
+            ),
+            {"seconds": STALLED_SECONDS},
+        )
+        return int(found or 0)
+
     def has_failed(self, submission_id: int) -> bool:
         """Return whether every try to mark it met a mistake of ours."""
         with self._database.read() as session:

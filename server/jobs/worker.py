@@ -86,6 +86,10 @@ class Worker:
         self.start()
         self._waiting.put(submission_id)
 
+    def count_alive(self, _session: Session) -> int:
+        """Return how many workers mark: the thread of this process, if it runs."""
+        return int(self._thread is not None and self._thread.is_alive())
+
     def has_failed(self, submission_id: int) -> bool:
         """Return whether marking it met a mistake of ours; it stays queued, for the next start."""
         return submission_id in self._failed

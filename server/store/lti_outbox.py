@@ -45,6 +45,15 @@ class Delivery:
     unknown: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class OutboxNow:
+    """How many scores wait to be sent, how many of them are stopped, and since when."""
+
+    waiting: int
+    stopped: int
+    since: datetime | None
+
+
 _LINKS = select(LtiLink).where(LtiLink.assignment_id == bindparam("assignment_id"))
 
 
@@ -140,6 +149,18 @@ def _comment(standing: Standing) -> str:
 
 
 WAITING = OutgoingScore.sent_version < OutgoingScore.version
+
+
+def outbox_now(session: Session) -> OutboxNow:
+    """Return how the scores of all assignments are on their way."""
+    waiting, stopped, since = session.execute(
+        select(
+            func.count(),
+            func.count().filter(OutgoingScore.stopped),
+            func.min(OutgoingScore.made_at),
+        ).where(WAITING)
+    ).one()
+    return OutboxNow(waiting, stopped, since)
 
 
 def _due(now: datetime) -> ColumnElement[bool]:

@@ -303,6 +303,7 @@ RULES: dict[str, Rule] = {
     "answer_correction": Rule(SIGNED_IN, teaches_section),
     "hold_data": Rule(ADMINISTRATOR, names_a_person),
     "change_retention": Rule(ADMINISTRATOR),
+    "server_state": Rule(ADMINISTRATOR),
     "courses": Rule(ADMINISTRATOR),
     "add_term": Rule(ADMINISTRATOR),
     "add_course": Rule(ADMINISTRATOR),

@@ -13,6 +13,7 @@ from datetime import datetime
 from anyio.to_thread import current_default_thread_limiter
 from fastapi import APIRouter, Depends, FastAPI
 from fastapi.routing import APIRoute, APIWebSocketRoute
+from prometheus_client import CollectorRegistry
 from starlette.staticfiles import StaticFiles
 
 from server.jobs.draft_checker import DraftChecker
@@ -41,6 +42,7 @@ from server.web.assignments import policy as assignments
 from server.web.authoring import publishing as authoring_life
 from server.web.authoring import sheet as authoring
 from server.web.college import pages as college
+from server.web.college import server_state
 from server.web.dependencies import utc_clock
 from server.web.editor import actions as editor
 from server.web.editor import help as editor_help
@@ -65,6 +67,7 @@ from server.web.operation import add_operation
 from server.web.programs import import_export, printing, versions
 from server.web.rendering import error
 from server.web.reports import pages as reports
+from server.web.request_figures import RequestFigures
 from server.web.request_log import RequestLog
 from server.web.sections import live_class
 from server.web.sections import roster as rosters
@@ -106,6 +109,7 @@ ROUTERS = (
     joining.router,
     rosters.router,
     college.router,
+    server_state.router,
     assignments.router,
     similarity.router,
     lti.router,
@@ -163,7 +167,7 @@ def create_app(
         from_elsewhere=lti.FROM_PLATFORMS,
     )
     app.add_middleware(SecureHeaders, by_tls=settings.by_tls)
-    app.add_middleware(RequestLog)
+    app.add_middleware(RequestLog, figures=app.state.request_figures)
     add_error_pages(app)
     return app
 
@@ -178,6 +182,9 @@ def _set_state(
 ) -> None:
     """Make what lasts as long as the application; ``dependencies`` hands it to routes."""
     app.state.settings = settings
+    app.state.began_at = clock()
+    app.state.metrics = CollectorRegistry(auto_describe=False)
+    app.state.request_figures = RequestFigures(app.state.metrics)
     app.state.routes = routes()
     app.state.database = database
     app.state.clock = clock

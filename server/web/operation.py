@@ -12,20 +12,22 @@ from typing import Any
 
 from fastapi import FastAPI
 from prometheus_client import CollectorRegistry, generate_latest
-from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
 from prometheus_client.registry import Collector
 from sqlalchemy.exc import DBAPIError
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
 from server.store.gauges import marking_now
+from server.store.lti_outbox import outbox_now
+from server.web.build import versions
 
 WINDOW = timedelta(minutes=15)
 """Times of marking are published for the verdicts of so long."""
 
 
 def add_operation(app: FastAPI) -> None:
-    registry = CollectorRegistry(auto_describe=False)
+    registry: CollectorRegistry = app.state.metrics
     registry.register(_Gauges(app))
 
     async def health(_request: Request) -> Response:
@@ -85,9 +87,15 @@ class _Gauges(Collector):
     def collect(self) -> Iterator[Metric]:
         with self._state.database.read() as session:
             found = marking_now(session, self._state.clock(), WINDOW)
+            workers = self._state.worker.count_alive(session)
+            outbox = outbox_now(session)
+        yield InfoMetricFamily("rungmark_build", "What runs.", versions())
         for name, meaning, value in (
             ("rungmark_queued", "Submissions that wait for their verdict.", found.queued),
             ("rungmark_queue_age_seconds", "Age of the oldest of them.", found.oldest_seconds),
+            ("rungmark_workers", "Workers that are alive.", workers),
+            ("rungmark_lms_waiting", "Scores that wait to be sent to an LMS.", outbox.waiting),
+            ("rungmark_lms_stopped", "Those of them that somebody has to help.", outbox.stopped),
             ("rungmark_verdicts", "Verdicts of the last 15 minutes.", found.verdicts),
             ("rungmark_marking_seconds", "Their mean time from submission.", found.mean_seconds),
             ("rungmark_marking_seconds_most", "Their longest time.", found.most_seconds),

@@ -1,4 +1,4 @@
-"""Gives each request an id and writes one line about it."""
+"""Gives each request an id, counts it, and writes one line about it."""
 
 import logging
 import secrets
@@ -8,15 +8,20 @@ from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.logs import request_id
+from server.web.request_figures import RequestFigures
 
 log = logging.getLogger("rungmark.requests")
+
+ASKED_BY_ITSELF = {"health", "ready", "metrics", "verdict_progress", "live_class_now"}
+"""Routes that pages and supervisors ask again and again: a line of each would hide the others."""
 
 
 class RequestLog:
     """Outermost, so that what is refused before any route has its line, too."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, figures: RequestFigures) -> None:
         self.app = app
+        self.figures = figures
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -36,11 +41,21 @@ class RequestLog:
         try:
             await self.app(scope, receive, send_with_id)
         finally:
+            seconds = perf_counter() - begun
+            route = scope.get("route")
+            # What stands outside the routes, as /health does, is known by its function.
+            name = getattr(route or scope.get("endpoint"), "__name__", "none")
+            name = getattr(route, "name", name)
+            if scope["type"] == "http":
+                self.figures.note(name, status, seconds)
             figures = {
                 "method": scope.get("method", "socket"),
-                "route": getattr(scope.get("route"), "path", "none"),
+                "route": getattr(route, "path", "none"),
                 "status": status,
-                "ms": round(1000 * (perf_counter() - begun), 1),
+                "ms": round(1000 * seconds, 1),
             }
-            log.info("answered", extra={"figures": figures})
+            quiet = name in ASKED_BY_ITSELF and 0 < status < 400
+            log.log(
+                logging.DEBUG if quiet else logging.INFO, "answered", extra={"figures": figures}
+            )
             request_id.reset(given)

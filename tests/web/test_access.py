@@ -106,6 +106,7 @@ PERMITTED: dict[str, set[str]] = {
     "may_see_names": {"administrator"},
     "export_person": {"administrator"},
     "erase_person": {"administrator"},
+    "server_state": {"administrator"},
     "courses": {"administrator"},
     "add_term": {"administrator"},
     "add_course": {"administrator"},
