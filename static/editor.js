@@ -23,24 +23,29 @@ import { ask, askDeclaration, declarationOf, listCommands, onCommit } from "/sta
 import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection, stopIn } from "/static/editor/selection.js";
+import { askWhy, programChanged } from "/static/trial/main.js";
 import { allDone, inTurn, isWaiting, onArrival, revision, send, sendAgain } from "/static/editor/sending.js";
 
 /** @import { Action, Kind, Selected, Where } from "/static/editor/actions.js" */
 /** @import { Commit } from "/static/editor/dialogs.js" */
 /** @import { Opening } from "/static/editor/entry.js" */
 /** @import { Direction } from "/static/editor/selection.js" */
+/** @import { Part } from "/static/dom.js" */
 
 const editor = byId("editor", HTMLElement);
 const frame = query(editor, ".rungs-frame", HTMLElement);
 const answer = byId("editor-answer", HTMLElement);
 const selection = new Selection(() => byId("rungs", HTMLElement));
 const entry = new Entry(backToRungs);
+let known = revision();
 
 /* ---- actions ---------------------------------------------------------------------------------- */
 
 /* After a swap: numbers, selection, and the revision in the form for submitting. */
 onArrival((select) => {
   selection.refresh();
+  if (known !== revision()) programChanged();
+  known = revision();
   markConcerned();
   if (select) {
     const [rung, ...at] = select.split(" ");
@@ -162,6 +167,17 @@ function askChange() {
   });
 }
 
+/**
+ * Ask the run about the signal of an element; of a rung, about its first output.
+ * @param {Part | null} stop
+ */
+function askWhyOf(stop) {
+  const part = stop?.dataset.text ? stop : selection.row?.querySelector("[data-output]");
+  const text = part?.getAttribute("data-text")?.replace(/^(?:NOT |RISING\(|FALLING\()/, "") ?? "";
+  const [name] = /^[a-z_]\w*/i.exec(text) ?? [""];
+  if (name) askWhy(name);
+}
+
 /** @param {"rung-text" | "rung-comment"} id */
 function askRung(id) {
   if (isWaiting() || selection.row) ask(id, inTurn(() => selection.row));
@@ -228,6 +244,7 @@ const COMMANDS = {
   "place-branch": () => askElement("open", "Element", { where: "branch" }),
   mark: () => inTurn(() => selection.mark()),
   edit: askChange,
+  why: () => inTurn(() => askWhyOf(selection.stop)),
   vary: () => act(varied),
   left: () => act((selected) => shifted(selected, -1)),
   right: () => act((selected) => shifted(selected, 1)),

@@ -88,6 +88,8 @@ export class Chart {
   #curves = [];
   /** @type {string[]} */
   #checks = [];
+  /** @type {number[]} */
+  #takeovers = [];
   /** @type {Marks} */
   #marks = [];
   /**
@@ -98,6 +100,7 @@ export class Chart {
   #floor = 0;
   #scale = make("g", { class: "axis" });
   #line = make("path", { class: "now" });
+  #changed = make("g", { class: "takeover" });
   #now = 0;
   /** @type {number | null} */
   #looking = null;
@@ -129,6 +132,12 @@ export class Chart {
   /** @param {number} seconds  how many the chart shows */
   set span(seconds) {
     this.#span = seconds;
+    this.#plan();
+  }
+
+  /** @param {number[]} scans  before which another version of the program took over */
+  set takeovers(scans) {
+    this.#takeovers = scans;
     this.#plan();
   }
 
@@ -225,7 +234,7 @@ export class Chart {
       this.#rows.set(requirement, { row, top });
     }
     this.#floor = y;
-    this.#svg.append(this.#scale, this.#line);
+    this.#svg.append(this.#scale, this.#changed, this.#line);
     this.#svg.setAttribute("viewBox", `0 0 ${WIDTH} ${y + AXIS}`);
     this.#plan();
   }
@@ -254,6 +263,11 @@ export class Chart {
       row.replaceChildren(...marks.map(([scan, , what]) => make("text", { class: what, x: x(scan), y: top + 17, "text-anchor": what === "asked" ? "end" : "start" }, SIGNS[what])));
     }
     this.#axis(first, scans, x);
+    this.#changed.replaceChildren(
+      ...this.#takeovers
+        .filter((scan) => scan >= first && scan <= end)
+        .flatMap((scan) => [make("path", { d: `M${x(scan)} ${TOP}V${this.#floor}` }), make("text", { x: x(scan), y: TOP - 3, "text-anchor": "middle" }, "program changed")]),
+    );
     this.#line.setAttribute("d", `M${x(this.#looking ?? this.#now)} ${TOP - 8}V${this.#floor}`);
   }
 

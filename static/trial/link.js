@@ -15,18 +15,20 @@
  * @property {ChartRecord} [chart]
  * @property {Changes} [changes]
  * @property {Marks} [marks]
+ * @property {number[]} [takeovers]  the scans before which another version took over
  * @property {[number, number | null][]} [values]
  * @property {RunState} [state]
  * @property {Answer[]} [answers]
  */
 /**
- * One version of the program: its rungs as SVG beside what the chart and the table show.
- * @typedef {ChartLayout & SignalLayout & { rungs: string[] }} Layout
+ * One version of the program: its rungs as text, and as SVG for who only watches, beside what the
+ * chart and the table show.
+ * @typedef {ChartLayout & SignalLayout & { texts: string[], rungs: string[] | null }} Layout
  */
 /** @typedef {{ refused: string }} Refusal */
 /**
  * The answer to a command, by server/web/trial/commands.py.
- * @typedef {Refusal | Reasons | { newer: boolean, faults: string[] } | { saved: SavedRun[] }
+ * @typedef {Refusal | Reasons | { behind: string | null } | { saved: SavedRun[] }
  *   | { scenario: string }} Answer
  */
 /**
@@ -56,11 +58,6 @@ export class Link {
   #handlers;
   /** @type {WebSocket | null} */
   #socket = null;
-  /**
-   * What is asked for while the page still opens its first socket; null from then on.
-   * @type {Command[] | null}
-   */
-  #early = [];
   #wait = 250;
   // The server said that it restarts; the next tries may fail until it is back.
   #restarting = false;
@@ -80,8 +77,6 @@ export class Link {
     socket.addEventListener("open", () => {
       this.#wait = 250;
       this.#restarting = false;
-      for (const command of this.#early ?? []) socket.send(JSON.stringify(command));
-      this.#early = null;
       standing("open");
     });
     socket.addEventListener("message", (event) => frame(JSON.parse(event.data)));
@@ -95,14 +90,11 @@ export class Link {
   }
 
   /**
-   * Send a command, or keep it until the first socket is open. Return false if it is lost.
+   * Send a command. Return false if it is lost.
    * @param {Command} command
    */
   send(command) {
-    if (this.#socket?.readyState !== WebSocket.OPEN) {
-      this.#early?.push(command);
-      return this.#early !== null;
-    }
+    if (this.#socket?.readyState !== WebSocket.OPEN) return false;
     this.#socket.send(JSON.stringify(command));
     return true;
   }

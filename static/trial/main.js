@@ -1,22 +1,28 @@
-// The trial run's page: one socket, and what it says shown in the plant, the rungs and the chart.
+// A run on the sheet: one socket, and what it says shown in the plant, the rungs and the chart.
+//
+// The owner's run begins with the first thing that is done to it, not with the page. It has the
+// program that the sheet shows, as soon as that has no errors.
 
-import { byId, query, queryAll } from "/static/dom.js";
+import { byId } from "/static/dom.js";
 import { Chart } from "/static/trial/chart.js";
+import { openLeaf } from "/static/trial/leaves.js";
 import { Link } from "/static/trial/link.js";
 import { bindManualControls, showManualControls } from "/static/trial/manual_controls.js";
 import { showPlant } from "/static/trial/plant.js";
 import { bindRecords, showRecords } from "/static/trial/records.js";
-import { layRungs, showRungs } from "/static/trial/rungs.js";
+import { layChecks, showChecks } from "/static/trial/requirements.js";
+import { bindRungs, layRungs, showElement, showRungs } from "/static/trial/rungs.js";
 import { laySignals, showReasons, showSignals } from "/static/trial/signals.js";
 import { bindTime, showTime } from "/static/trial/time.js";
 /** @import { Answer, Command, Frame, Refusal, Standing } from "/static/trial/link.js" */
 /** @import { Values } from "/static/trial/plant.js" */
 /** @import { RunState } from "/static/trial/time.js" */
 
-const root = byId("trial", HTMLElement);
+const root = byId("lab", HTMLElement);
 const period = Number(root.dataset.period);
 const works = root.dataset.works === "yes";
 const span = byId("span", HTMLSelectElement);
+const CHANGES_REST_MS = 150;
 
 /** @type {Values} */
 const values = new Map();
@@ -25,10 +31,19 @@ let keys = [];
 /** @type {RunState} */
 let state = { running: false, speed: 1, looking: null, repeating: null, watched: 0 };
 let scan = 0;
+/** @type {Link | null} */
+let link = null;
+/**
+ * What is asked for until the run is there; null from then on.
+ * @type {Command[] | null}
+ */
+let early = [];
+/** @type {"no" | "yes" | "asked"} */
+let behind = "no";
 
 /**
  * Show a sentence as a notice, or hide the notice.
- * @param {"refusal" | "connection"} id
+ * @param {"refusal" | "connection" | "behind"} id
  * @param {string | null} sentence
  */
 const say = (id, sentence) => {
@@ -45,13 +60,46 @@ const STANDINGS = {
   ended: "This run can't be shown now. Reload the page to try again.",
 };
 
+/** Begin the run, or go on with the one that is recorded. */
+function connect() {
+  link ??= new Link(root.dataset.socket ?? "", {
+    frame,
+    standing: (standing, reason) => {
+      say("connection", reason || STANDINGS[standing]);
+      if (standing !== "open" || !works) return;
+      behind = "yes";
+      link?.send({ do: "saved" });
+    },
+  });
+  return link;
+}
+
 /** @param {Command} command */
-const send = (command) => {
+function send(command) {
   say("refusal", null);
-  return link.send(command);
-};
-/** @param {string} signal */
-const askWhy = (signal) => send({ do: "why", signal });
+  const open = connect();
+  if (!early) return open.send(command);
+  early.push(command);
+  return true;
+}
+
+/* What was asked for goes to the run once it stands where its record ends. */
+function sendEarly() {
+  if (!early || state.repeating !== null) return;
+  const commands = early;
+  early = null;
+  takeOver();
+  for (const command of commands) link?.send(command);
+}
+
+/**
+ * Ask why a signal is so; of a block, why its first output is.
+ * @param {string} signal
+ */
+export function askWhy(signal) {
+  const output = keys.find((key) => key.startsWith(`v:${signal.toLowerCase()}.q`));
+  send({ do: "why", signal: output ? `${signal}.${output.split(".")[1].toUpperCase()}` : signal });
+}
 const ask = works ? askWhy : null;
 /** @param {number} moment */
 const look = (moment) => send({ do: "look", scan: moment });
@@ -60,18 +108,46 @@ const timing = byId("timing", SVGSVGElement);
 const chart = new Chart(timing, period, (moment) => works && look(moment));
 span.addEventListener("change", () => (chart.span = Number(span.value)));
 
+// -- the program on the sheet and the one that runs ----------------------------------------------
+
+let resting = 0;
+
+/** Let the run have what was changed on the sheet, once no change follows at once. */
+export function programChanged() {
+  bindRungs();
+  showRungs(values.keys(), values);
+  if (!link) return;
+  behind = "yes";
+  clearTimeout(resting);
+  resting = setTimeout(takeOver, CHANGES_REST_MS);
+}
+
+/* A past moment is looked at with the program that it had; the change waits for the present. */
+function takeOver() {
+  if (behind !== "yes" || early || state.looking !== null || state.repeating !== null) return;
+  if (link?.send({ do: "exchange" })) behind = "asked";
+}
+
+/** @param {string | null} fault  why the run keeps the version that it has */
+function tookOver(fault) {
+  if (behind === "asked") behind = "no";
+  say("behind", fault && `The plant keeps the last program that can run. ${fault}`);
+}
+
+// -- what the server says --------------------------------------------------------------------------
+
 /** @param {Answer} answer */
 function show(answer) {
   if ("refused" in answer) say("refusal", answer.refused);
-  else if ("why" in answer) showReasons(answer, period, look);
-  else if ("newer" in answer) showVersions(answer);
+  else if ("why" in answer) showReasons(answer, period, look, goTo);
+  else if ("behind" in answer) tookOver(answer.behind);
   else showRecords(answer);
 }
 
-/** @param {{ newer: boolean, faults: string[] }} answer  faults of the newer version */
-function showVersions({ newer, faults }) {
-  byId("newer", HTMLElement).hidden = !newer || faults.length > 0;
-  if (newer && faults.length) say("refusal", `Your changed program can't run yet. ${faults[0]}`);
+/** @param {number} rung @param {string | null} path */
+function goTo(rung, path) {
+  openLeaf(byId("program", HTMLElement));
+  showElement(rung, path);
 }
 
 /** @param {Frame | Refusal} news */
@@ -79,12 +155,13 @@ function frame(news) {
   if ("refused" in news) return show(news);
   if (news.layout) {
     keys = news.layout.keys;
-    layRungs(news.layout.rungs, ask);
+    layRungs(news.layout.texts, news.layout.rungs);
     chart.lay(news.layout);
     laySignals(news.layout, ask);
     layChecks(news.layout.checks);
   }
   if (news.chart) chart.fill(news.chart);
+  if (news.takeovers) chart.takeovers = news.takeovers;
   chart.add(news.changes, news.marks);
   /** @type {string[]} */
   const changed = [];
@@ -98,67 +175,25 @@ function frame(news) {
   showRungs(changed, values);
   showManualControls(changed, values);
   showSignals(changed, values);
-  showChecks(changed);
+  showChecks(changed, values);
   showTime({ scan, state, period }, works);
   chart.at(scan, state.looking, values);
   for (const each of news.answers ?? []) show(each);
+  if (news.state) sendEarly();
+  takeOver();
 }
 
-// -- requirements of the open scenarios: not tried, held so far, violated ------------------------
-
-/**
- * The requirement of each check.
- * @type {string[]}
- */
-let checks = [];
-
-/** @param {string[]} requirements */
-function layChecks(requirements) {
-  checks = requirements;
-  byId("checks", HTMLElement).replaceChildren(
-    ...[...new Set(requirements)].map((requirement) => {
-      const item = document.createElement("li");
-      item.dataset.requirement = requirement;
-      item.innerHTML = '<span class="mono"></span> <span class="status"><span class="sign" aria-hidden="true"></span><span class="word"></span></span>';
-      query(item, ".mono", HTMLElement).textContent = requirement;
-      return item;
-    }),
-  );
+/* A narrow sheet opens the plant as a leaf, and old addresses lead to it. */
+function connectAtPlant() {
+  if (["#plant", "#chart"].includes(location.hash)) connect();
 }
-
-/** @param {string[]} changed */
-function showChecks(changed) {
-  if (!changed.some((key) => key.startsWith("c:"))) return;
-  for (const item of queryAll(byId("checks", HTMLElement), "li", HTMLElement)) {
-    const numbers = checks.flatMap((requirement, i) => (requirement === item.dataset.requirement ? [i] : []));
-    /** @param {"violated" | "exercised"} what */
-    const all = (what) => numbers.map((i) => values.get(`c:${i}:${what}`) === 1);
-    const [kind, word] = all("violated").includes(true)
-      ? ["not-met", "violated"]
-      : !all("exercised").includes(true)
-        ? ["not-exercised", "not tried yet"]
-        : all("exercised").includes(false)
-          ? ["not-exercised", "tried in part"]
-          : ["met", "held so far"];
-    query(item, ".status", HTMLElement).className = `status ${kind}`;
-    query(item, ".word", HTMLElement).textContent = word;
-  }
-}
-
-const link = new Link(root.dataset.socket ?? "", {
-  frame,
-  standing: (standing, reason) => {
-    say("connection", reason || STANDINGS[standing]);
-    if (standing === "open" && works) {
-      link.send({ do: "program" });
-      link.send({ do: "saved" });
-    }
-  },
-});
 
 if (works) {
   bindManualControls(root, (action) => send({ do: "act", action }), () => !state.running);
   bindTime(root, send, () => ({ scan, state, period }));
   bindRecords(send);
-  window.addEventListener("focus", () => link.send({ do: "program" }));
+  connectAtPlant();
+  window.addEventListener("hashchange", connectAtPlant);
+} else {
+  connect();
 }

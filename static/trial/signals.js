@@ -1,7 +1,7 @@
 // The table of signals, and the answer to 'why?'.
 
 import { byId } from "/static/dom.js";
-import { formatValue, showElement } from "/static/trial/rungs.js";
+import { formatValue } from "/static/trial/rungs.js";
 import { formatTime } from "/static/trial/time.js";
 /** @import { Values } from "/static/trial/plant.js" */
 
@@ -82,22 +82,23 @@ export function showSignals(changed, values) {
  * @param {Reasons} answer
  * @param {number} period  ms from scan to scan
  * @param {(scan: number) => void} look
+ * @param {(rung: number, path: string | null) => void} go  shows an element
  */
-export function showReasons({ why: signal, scan, reasons }, period, look) {
-  const head = Object.assign(document.createElement("h3"), { textContent: `Why is ${signal} so at ${formatTime(scan, period)}?` });
+export function showReasons({ why: signal, scan, reasons }, period, look, go) {
+  const head = Object.assign(document.createElement("h2"), { textContent: `Why is ${signal} so at ${formatTime(scan, period)}?` });
   const list = document.createElement("ol");
   for (const reason of reasons) {
     const item = document.createElement("li");
     if (reason.decisive) item.className = "decisive";
     item.append(reason.text, " ");
     const { rung, path } = reason;
-    if (rung !== null) item.append(button(`Rung ${rung + 1}`, () => showElement(rung, path)), " ");
+    if (rung !== null) item.append(button(`Rung ${rung + 1}`, () => go(rung, path)), " ");
     item.append(button(`Look at ${formatTime(reason.scan - 1, period)}`, () => look(reason.scan)));
     list.append(item);
   }
-  why.replaceChildren(head, list);
+  why.replaceChildren(head, list, button("Close", () => (why.hidden = true)));
+  why.hidden = false;
   why.focus({ preventScroll: true });
-  why.scrollIntoView({ block: "nearest" });
 }
 
 /** @param {string} text @param {() => void} act */

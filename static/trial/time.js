@@ -78,8 +78,13 @@ export function showTime(now, works) {
   byId("standing", HTMLElement).textContent = standing(now);
   if (!works) return;
   showMoment(now, shown);
-  byId("past", HTMLElement).hidden = state.looking === null;
   const go = byId("go", HTMLButtonElement);
+  const [present, past] = [byId("present", HTMLElement), byId("past", HTMLElement)];
+  const focused = past.contains(document.activeElement);
+  past.hidden = state.looking === null;
+  present.hidden = !past.hidden;
+  // The focus must not fall out of the bar with the button that had it.
+  if (past.hidden && focused) go.focus({ preventScroll: true });
   go.dataset.do = state.running ? "hold" : "run";
   go.textContent = state.running ? "Hold" : "Run";
   const speed = speeds();
@@ -99,7 +104,7 @@ function showMoment({ scan, state, period }, shown) {
 
 /** @param {Now} now */
 function standing({ scan, state, period }) {
-  if (state.repeating) return `repeating the record up to ${formatTime(state.repeating, period)}`;
+  if (state.repeating !== null) return `repeating the record up to ${formatTime(state.repeating, period)}`;
   if (state.looking !== null) return `past moment; now is ${formatTime(scan, period)}`;
   const watched = state.watched ? ", watched" : "";
   return (state.running ? "running" : "held") + watched;

@@ -241,7 +241,7 @@ COSTLY = [
     '{"do":"scenario"}',
     '{"do":"restart"}',
     '{"do":"branch","scan":0}',
-    '{"do":"program"}',
+    '{"do":"exchange"}',
 ]
 """The commands that cost most, in turn."""
 

@@ -74,7 +74,7 @@ def test_help_is_accessible(
     open_page: OpenPage, work: tuple[User, Assignment], width: int, theme: str
 ) -> None:
     student, assignment = work
-    page = open_page(f"/assignments/{assignment.id}", student, width, theme)
+    page = open_page(f"/assignments/{assignment.id}#program", student, width, theme)
     expect(page.locator("html.editing")).to_be_attached()
     page.locator("#rung-1 [data-text^='delay']").click()
     page.keyboard.press("F1")

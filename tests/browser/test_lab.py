@@ -145,6 +145,7 @@ def test_each_state_is_accessible(
     student, _, assignment = course
     page = open_page(f"/assignments/{assignment.id}", student, width, theme)
     assert_accessible(page)
+    page.goto(f"/assignments/{assignment.id}#program")
     page.get_by_role("button", name="Add a rung").click()
     expect(page.locator("#rung-0 .rung-head")).to_be_focused()
     type_entry(page, "n", "start_pb", "normally open contact start_pb")
@@ -259,7 +260,8 @@ def test_every_command_is_found_by_its_words(
     page = first_rung(open_page, course)
     page.keyboard.press("?")
     page.keyboard.type("latch")
-    expect(page.get_by_role("option")).to_have_count(1)
+    commands = page.get_by_role("listbox", name="Commands")
+    expect(commands.get_by_role("option")).to_have_count(1)
     page.keyboard.press("Enter")
     page.keyboard.type("lamp")
     page.keyboard.press("Enter")

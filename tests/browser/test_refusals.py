@@ -27,7 +27,7 @@ def test_a_database_that_is_away_is_told_in_sight(
         section = make_section(session, (student, SectionRole.STUDENT))
         assignment = make_assignment(session, section, exercise="wash-sump")
         save_program(session, assignment, student.id, program, revision=0, start={}, now=NOON)
-    page = open_page(f"/assignments/{assignment.id}", student, width=width)
+    page = open_page(f"/assignments/{assignment.id}#program", student, width=width)
     app.state.database = Database("sqlite:////nowhere/rungmark.db")
     page.get_by_role("button", name="Submit the program").click()
     expect(page.get_by_text("The database does not answer, so this")).to_be_in_viewport()

@@ -1,5 +1,7 @@
 """Trial runs: looking back, branching, handing over, and the acceptance runner's own trace."""
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -142,7 +144,7 @@ def test_handing_over_to_the_same_program_changes_nothing(first: Doings, then: D
     once, twice = (TrialRun.load(EXERCISE, run.recorded()) for _ in range(2))
     for each in (once, twice):
         each.step(run.scan)
-    twice.exchange(program_of())
+    twice.exchange(replace(program_of(), name="the same rungs"))
     for actions, scans in then:
         for each in (once, twice):
             each.act(*actions)
@@ -180,6 +182,24 @@ def test_timer_with_another_preset_starts_afresh() -> None:
     run.exchange(program_of(RUNGS.replace("500ms", "700ms")))
     run.step(1)
     assert value(run, "delay.et") == 10
+
+
+def test_changes_between_two_scans_are_one_and_one_taken_back_is_none() -> None:
+    run = played(PRESSED)
+    run.act(Turn("panel.use", True))
+    before, recorded = state(run), run.recorded()
+    other = program_of(RUNGS.replace("500ms", "700ms"))
+    run.exchange(other)
+    assert value(run, "delay.et") == 0
+    run.exchange(program_of())
+    assert (state(run), run.recorded(), run.takeovers) == (before, recorded, [])
+    run.exchange(other)
+    run.exchange(program_of(RUNGS + "lamp := NOT sump_high;"))
+    assert (run.versions, run.takeovers) == (2, [run.scan])
+    run.step(1)
+    assert value(run, "delay.et") == 400, "the timer goes on as if there had been one change"
+    run.exchange(program_of())
+    assert len(run.takeovers) == 2
 
 
 def test_looking_back_past_a_change_of_program() -> None:
@@ -225,7 +245,7 @@ def test_many_versions_are_looked_back_on() -> None:
     run = played(PRESSED)
     seen = {}
     for number in range(8):
-        run.exchange(program_of(RUNGS.replace("500ms", f"{500 + number}ms")))
+        run.exchange(program_of(RUNGS.replace("500ms", f"{501 + number}ms")))
         run.step(10)
         seen[run.scan - 5] = run.program
     for scan, program in seen.items():

@@ -113,6 +113,11 @@ class TrialRun:
         return len(self._versions)
 
     @property
+    def takeovers(self) -> list[int]:
+        """The scans before which another version of the program took over."""
+        return [scan for scan, event in self._events if isinstance(event, Program)]
+
+    @property
     def to_come(self) -> int:
         """Scans until a recorded run that happens again has come to its end; 0 without one."""
         return max(0, self._script_end - self.scan)
@@ -139,7 +144,17 @@ class TrialRun:
         self._events.append((self.scan, action))
 
     def exchange(self, program: Program) -> None:
-        """Go on with another version of the program from the present state of the plant."""
+        """Go on with another version of the program from the present state of the plant.
+
+        A version that has not run a scan yet is forgotten: several changes between two scans are
+        one, and one that is taken back leaves no trace.
+        """
+        if self._events and self._events[-1] == (self.scan, self.program):
+            self._take_back_exchange()
+        if program != self.program:
+            self._exchange(program)
+
+    def _exchange(self, program: Program) -> None:
         number = len(self._versions)
         old = self._versions[-1]
         self._versions.append(program)
@@ -148,6 +163,20 @@ class TrialRun:
         self._live = new
         self._events.append((self.scan, program))
         self._kept.append(_Kept(new.moment(), len(self._events), number))
+
+    def _take_back_exchange(self) -> None:
+        """Let the version before run again that the newest one followed before this scan."""
+        del self._events[-1], self._versions[-1], self._kept[-1]
+        self._assembled.pop(len(self._versions), None)
+        kept, scan = self._kept[-1], self.scan
+        self._live = Live(self._assembled_version(kept.version))
+        self._replay(self._live, kept, scan)
+        self._live.act(self._actions_at(scan, kept))
+
+    def _actions_at(self, scan: int, kept: _Kept) -> list[Action]:
+        """Return the actions before a scan that a kept moment does not have yet."""
+        events = self._events[kept.events :]
+        return [e for s, e in events if s == scan and not isinstance(e, Program)]
 
     def step(self, scans: int, planes: Sequence[int] = ()) -> NDArray[np.bool_]:
         """Run scans; returns lane 0 of the given planes after each, bool[scans, planes].
@@ -172,7 +201,7 @@ class TrialRun:
         while self._script and self._script[0][0] <= self.scan:
             _, event = self._script.popleft()
             if isinstance(event, Program):
-                self.exchange(event)
+                self._exchange(event)
             else:
                 self._take(event)
 

@@ -157,6 +157,7 @@ GROUPS = (
                 brief="about",
                 also="help explain element timing picture where used cross reference serves",
             ),
+            EditorCommand("why", "Why is it so in the run?", "w", also="cause reason plant signal"),
             EditorCommand("vary", "Next kind", "x", also="open closed edge set reset negate"),
             EditorCommand(
                 "left", "Move left; an output, up", "Ctrl+ArrowLeft", also="order earlier"

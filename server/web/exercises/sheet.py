@@ -12,6 +12,7 @@ from server.web.dependencies import Reading
 from server.web.editor.actions import editor_context
 from server.web.editor.sheets import SheetsHere
 from server.web.rendering import environment, page
+from server.web.trial.page import own_run_context
 from server.web.workplace import WorkplaceHere
 
 router = APIRouter()
@@ -25,7 +26,10 @@ def exercise(
     visitor: VisitorHere,
     sheets: SheetsHere,
 ) -> Response:
-    """Show the whole sheet. Of the scenarios only the open ones leave the server."""
+    """Show the sheet, with the plant in its margin.
+
+    Of the scenarios only the open ones leave the server.
+    """
     copy = working_copy(session, here.assignment, visitor.id, here.start)
     return page(
         request,
@@ -36,7 +40,10 @@ def exercise(
             if scenario.open
         ],
         attempts=attempts_of(session, here.assignment, visitor.id),
-        **editor_context(here, copy, sheets.find(here, visitor.id, copy)),
+        **(
+            own_run_context(session, here, visitor)
+            | editor_context(here, copy, sheets.find(here, visitor.id, copy))
+        ),
     )
 
 

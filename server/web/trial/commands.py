@@ -34,8 +34,11 @@ from server.web.trial.runs import SPEEDS, LiveTrial, Runs
 from server.web.trial.screen import Json, Viewer
 from server.web.workplace import Workplace
 
-MAX_VERSIONS = 40
+MAX_VERSIONS = 400
 """Versions of the program in one run."""
+
+MAX_RUNGS_KEPT = 12_000
+"""Rungs of all versions of one run together: its record has them all."""
 
 LONGEST_COMMAND = 4000
 """Characters of one command."""
@@ -48,7 +51,7 @@ class TrialCommand(BaseModel):
 
     do: Literal[
         "run", "hold", "scan", "speed", "act", "look", "branch", "why",
-        "program", "exchange", "restart", "save", "open", "repeat", "forget", "saved", "scenario",
+        "exchange", "restart", "save", "open", "repeat", "forget", "saved", "scenario",
     ]  # fmt: skip
     scan: int | None = Field(None, ge=0)
     speed: float | None = None
@@ -113,7 +116,7 @@ class CommandHandler:
     async def _do(self, command: TrialCommand, viewer: Viewer) -> None:
         trial, now = self.trial, monotonic()
         run, screen = trial.run, trial.screen
-        if trial.repeats and command.do not in ("saved", "program"):
+        if trial.repeats and command.do != "saved":
             raise CommandRefused("The recorded run is still being repeated. Wait a moment.")
         match command.do:
             case "run":
@@ -150,8 +153,12 @@ class CommandHandler:
                 await self._runs.apart(trial.branch, command.scan)
             case "why":
                 viewer.tell(await self._why(trial, command))
-            case "program" | "exchange" | "restart":
-                await self._program(trial, command, viewer)
+            case "exchange":
+                viewer.tell({"behind": await self._exchange(trial)})
+            case "restart":
+                recorded = Recorded(await self._runs.apart(self._runnable), (), 0)
+                await self._runs.replace(self.key, recorded)
+                viewer.tell({"behind": None})
             case _:
                 await self._records(trial, command, viewer)
 
@@ -187,25 +194,24 @@ class CommandHandler:
 
     # -- versions of the program ----------------------------------------------------------------
 
-    async def _program(self, trial: LiveTrial, command: TrialCommand, viewer: Viewer) -> None:
+    async def _exchange(self, trial: LiveTrial) -> str | None:
+        """Let the run go on with the newest program; return why it can't."""
         newest, faults = await self._runs.apart(self._newest)
-        newer = newest != trial.run.program
-        if command.do == "program":
-            viewer.tell({"newer": newer, "faults": faults})
-            return
+        if faults:
+            return faults[0]
+        run = trial.run
+        kept = len(newest.rungs) * (run.versions + 1)
+        if run.versions >= MAX_VERSIONS or kept > MAX_RUNGS_KEPT:
+            return f"This run has had {run.versions} versions, the most. Restart it."
+        await self._runs.apart(trial.exchange, newest)
+        return None
+
+    def _runnable(self) -> Program:
+        """Return the working program. Raises CommandRefused if it has errors."""
+        program, faults = self._newest()
         if faults:
             raise CommandRefused(f"Your program can't run yet. {faults[0]}")
-        trial.hold()
-        if command.do == "exchange":
-            if trial.run.versions >= MAX_VERSIONS:
-                raise CommandRefused(
-                    f"This run has had {MAX_VERSIONS} versions, the most. Begin again."
-                )
-            if newer:
-                await self._runs.apart(trial.exchange, newest)
-        else:
-            await self._runs.replace(self.key, Recorded(newest, (), 0))
-        viewer.tell({"newer": False, "faults": []})
+        return program
 
     def _newest(self) -> tuple[Program, list[str]]:
         """Return the working program and its faults."""
@@ -238,10 +244,7 @@ class CommandHandler:
                 if recorded is None:
                     raise CommandRefused("There is no run of this name any more.")
                 if command.do == "repeat":
-                    newest, faults = await self._runs.apart(self._newest)
-                    if faults:
-                        raise CommandRefused(f"Your program can't run yet. {faults[0]}")
-                    recorded = recorded.on(newest)
+                    recorded = recorded.on(await self._runs.apart(self._runnable))
                 await self._runs.replace(self.key, recorded)
             case "scenario":
                 tried = trial.run.scenario("tried by hand")

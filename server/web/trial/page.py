@@ -8,7 +8,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import (
     APIRouter,
@@ -20,8 +20,9 @@ from fastapi import (
     status,
 )
 from markupsafe import Markup
+from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.websockets import WebSocketDisconnected, WebSocketState
 
 from server.marking.trial.trial import Recorded
@@ -32,7 +33,7 @@ from server.store.courses import TEACHING, SectionRole, role_in_section
 from server.store.database import Database
 from server.store.people import find_person
 from server.store.trials import save_latest
-from server.web.access import Visitor, VisitorHere, visitor_of
+from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import DatabaseHere, Reading
 from server.web.open_sockets import OpenSocketsHere, note_command
 from server.web.rendering import environment, page
@@ -73,13 +74,9 @@ def runs_of(database: Database, clock: Callable[[], datetime]) -> Runs:
 
 
 @router.get("/assignments/{assignment_id}/trial")
-def trial(
-    request: Request, here: WorkplaceHere, visitor: VisitorHere, session: Reading
-) -> Response:
-    """One's own run."""
-    role = role_in_section(session, visitor.id, here.assignment.section_id)
-    socket = f"/assignments/{here.assignment.id}/trial/socket"
-    return _sheet(request, here, visitor.name, socket, works=True, teaches=role in TEACHING)
+def trial(assignment_id: int) -> Response:
+    """Lead an old address to the exercise sheet, which has the plant in its margin."""
+    return RedirectResponse(f"/assignments/{assignment_id}#plant", status.HTTP_303_SEE_OTHER)
 
 
 @router.get("/assignments/{assignment_id}/trials/{student_id}")
@@ -92,29 +89,36 @@ def watch_trial(
     if student is None or role is None:
         raise HTTPException(404)
     socket = f"/assignments/{here.assignment.id}/trials/{student_id}/socket"
-    return _sheet(request, here, student.name, socket, works=False, teaches=True)
-
-
-def _sheet(
-    request: Request, here: Workplace, name: str, socket: str, *, works: bool, teaches: bool
-) -> Response:
-    exercise, visitor = here.exercise, visitor_of(request)
-    plant = draw_plant(exercise.plant, exercise.points, title=exercise.title)
     return page(
         request,
-        "trial/trial.html",
+        "trial/watch.html",
         assignment=here.assignment,
-        exercise=exercise,
-        plant=Markup(plant),
-        panel=panel_of(exercise),
-        supply=SUPPLY,
-        student=name,
-        works=works,
-        teaches=teaches,
-        socket=socket,
-        speeds=SPEEDS,
-        watch_address=f"/assignments/{here.assignment.id}/trials/{visitor.id}",
+        student=student.name,
+        **run_context(here, socket, works=False),
     )
+
+
+def own_run_context(session: Session, here: Workplace, visitor: Visitor) -> dict[str, Any]:
+    """Return what the exercise sheet needs for the visitor's own run."""
+    role = role_in_section(session, visitor.id, here.assignment.section_id)
+    return run_context(here, f"/assignments/{here.assignment.id}/trial/socket", works=True) | {
+        "teaches": role in TEACHING,
+        "watch_address": f"/assignments/{here.assignment.id}/trials/{visitor.id}",
+    }
+
+
+def run_context(here: Workplace, socket: str, *, works: bool) -> dict[str, Any]:
+    """Return what a sheet needs that shows a run: the plant, its controls, the socket."""
+    exercise = here.exercise
+    return {
+        "exercise": exercise,
+        "plant": Markup(draw_plant(exercise.plant, exercise.points, title=exercise.title)),
+        "panel": panel_of(exercise),
+        "supply": SUPPLY,
+        "works": works,
+        "socket": socket,
+        "speeds": SPEEDS,
+    }
 
 
 def speed(times: float) -> str:

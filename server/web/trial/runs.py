@@ -55,7 +55,7 @@ UNWATCHED_SECONDS = 60.0
 SAVE_SECONDS = 5.0
 """How often the record of a run that changes is stored."""
 
-NOT_SAVED = (0, 0)
+NOT_SAVED = (0, 0, 0)
 """The mark of a run of which nothing is stored; there is nothing to store before the first scan."""
 
 RUNS_OF_ONE = 3
@@ -116,12 +116,13 @@ class LiveTrial:
     run: TrialRun
     screen: Screen
     catching_up: int = 0
+    exchanges: int = 0
     running: bool = False
     speed: float = 1.0
     viewers: set[Viewer] = field(default_factory=set)
     unwatched_since: float = field(default_factory=monotonic)
     saved_at: float = field(default_factory=monotonic)
-    saved: tuple[int, int] = NOT_SAVED
+    saved: tuple[int, int, int] = NOT_SAVED
     busy: asyncio.Lock = field(default_factory=asyncio.Lock)
     clock: Callable[[], float] = monotonic
     _anchor: tuple[float, int] = (0.0, 0)
@@ -143,8 +144,8 @@ class LiveTrial:
     def mark_saved(self, now: float) -> None:
         self.saved, self.saved_at = self._mark(), now
 
-    def _mark(self) -> tuple[int, int]:
-        return len(self.run.recorded().events), self.run.scan
+    def _mark(self) -> tuple[int, int, int]:
+        return len(self.run.recorded().events), self.run.scan, self.exchanges
 
     def go(self, now: float) -> None:
         """Let the plant run from now on."""
@@ -163,7 +164,8 @@ class LiveTrial:
     def exchange(self, program: Program) -> None:
         """Go on with another version of the program."""
         self.run.exchange(program)
-        self.screen.refresh()
+        self.exchanges += 1
+        self.screen.take_over()
 
     def at_speed(self, speed: float, now: float) -> None:
         self.speed = speed

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from server.ladder.drawing import draw_rungs
 from server.ladder.program import Program
+from server.ladder.text_form import print_rung
 from server.marking.machine import Assembled
 from server.marking.trial.live import Live
 from server.marking.trial.trial import TrialRun
@@ -38,6 +39,7 @@ class Viewer:
     layout: object = None
     chart: object = None
     events: int = 0
+    takeovers: object = None
     scan: int = -1
     values: Values | None = None
     state: Json | None = None
@@ -71,6 +73,7 @@ class Screen:
         self._present = self._layout(run.program, run.live.assembled)
         self._shown = self._present
         self._marker = Marker(self._present.lanes)
+        self._takeovers = run.takeovers
         self.chart = object()
 
     @property
@@ -88,12 +91,20 @@ class Screen:
             del self._events[:surplus]
             self._before += surplus
         if self._run.program is not self._present.program:
-            self.refresh()
+            self.take_over()
+
+    def take_over(self) -> None:
+        """Show a run whose newest version is another one; its lanes are those of any version."""
+        self._present = self._layout(self._run.program, self._run.live.assembled)
+        self._marker.lanes = self._present.lanes
+        self._takeovers = self._run.takeovers
+        self.look(None)
 
     def refresh(self) -> None:
-        """Show a run that has another version of the program, or another past."""
+        """Show a run that has another past."""
         self._present = self._layout(self._run.program, self._run.live.assembled)
         self._marker = Marker(self._present.lanes)
+        self._takeovers = self._run.takeovers
         self.chart = object()
         self._before += len(self._events)
         self._events.clear()
@@ -130,7 +141,7 @@ class Screen:
         if viewer.layout is not self._shown:
             viewer.layout = self._shown
             viewer.values = None
-            frame["layout"] = self._layout_json()
+            frame["layout"] = self._layout_json(viewer.works)
         if self._wants_chart(viewer):
             viewer.chart = self.chart
             frame["chart"] = self._chart_json()
@@ -140,6 +151,8 @@ class Screen:
         if news:
             frame["changes"] = [event["c"] for event in news if "c" in event]
             frame["marks"] = [event["m"] for event in news if "m" in event]
+        if viewer.takeovers is not self._takeovers:
+            viewer.takeovers = frame["takeovers"] = self._takeovers
         values = _values(self._present.view, self._run.live) if self._past is None else self._past
         changed = (
             np.arange(values.size)
@@ -167,7 +180,11 @@ class Screen:
         view = View(exercise, program, assembled)
         return Layout(program, assembled, view, lanes_of(exercise, assembled, view.checks))
 
-    def _layout_json(self) -> Json:
+    def _layout_json(self, works: bool) -> Json:
+        """Return what a page shows of a version.
+
+        Its owner's page has the rungs already and only learns which of them run, by their text.
+        """
         view, lanes, program = self._shown.view, self._shown.lanes, self._shown.program
         return {
             "keys": view.keys,
@@ -176,7 +193,8 @@ class Screen:
             "points": lanes.points,
             "quantities": lanes.quantities,
             "checks": [check.requirement for check in view.checks],
-            "rungs": draw_rungs(program),
+            "texts": [print_rung(rung) for rung in program.rungs],
+            "rungs": None if works else draw_rungs(program, margin=False),
             "symbols": {v.address: v.symbol for v in program.variables if v.address},
         }
 
