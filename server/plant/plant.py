@@ -58,7 +58,7 @@ class PartLists:
     @property
     def parts(self) -> tuple[Part, ...]:
         """All parts, in the order of the fields."""
-        return tuple(part for each in fields(PartLists) for part in _listed(self, each.name))
+        return tuple(part for each in fields(self) for part in _listed(self, each.name))
 
 
 @dataclass(frozen=True, slots=True)
