@@ -43,6 +43,9 @@ def test_each_page_is_accessible(
     assert_accessible(page)
     page.goto(f"/assignments/{assignment.id}/gradebook")
     assert_accessible(page)
+    page = open_page("/my-data", student, width, theme)
+    expect(page.get_by_role("row", name="Ingrid Sollberg")).to_be_visible()
+    assert_accessible(page)
 
 
 def test_signing_in_with_the_keyboard_alone(

@@ -19,19 +19,32 @@ _PANEL = [
     _point("stop_pb", "%IX0.1", "HS-202", "push-button", "Stop", _CLOSED),
 ]
 
+_FILLED_TANK: Data = {
+    "vessels": [
+        {"name": "tank", "area": "0.8 m²", "height": "1.5 m", "start level": "400 mm",
+         "label": "Tank"}
+    ],
+    "streams": [
+        {"name": "filling", "tag": "P-205", "rate": "6 l/s", "to": "tank",
+         "actuator": "fill_pump", "label": "Fresh water"}
+    ],
+}  # fmt: skip
+_CRATES: Data = {
+    "name": "crates",
+    "items": {"name": "crate", "length": "500 mm", "gap": "100 mm"},
+    "belts": [
+        {"name": "infeed", "tag": "M-305", "length": "4 m", "speed": "400 mm/s",
+         "run up": "300 ms", "actuator": "infeed_motor", "label": "Infeed belt"}
+    ],
+    "feeder": {"interval": "4 s"},
+}  # fmt: skip
+
 TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
     "filled tank": (
         "A tank, filled by a pump up to a switch",
         {
             "tank": {
-                "vessels": [
-                    {"name": "tank", "area": "0.8 m²", "height": "1.5 m", "start level": "400 mm",
-                     "label": "Tank"}
-                ],
-                "streams": [
-                    {"name": "filling", "tag": "P-205", "rate": "6 l/s", "to": "tank",
-                     "actuator": "fill_pump", "label": "Fresh water"}
-                ],
+                **_FILLED_TANK,
                 "level switches": [{"tag": "LSH-203", "vessel": "tank", "height": "1.2 m"}],
             }
         },
@@ -45,14 +58,7 @@ TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
         "A tank with a fill pump, a drain valve and two switches",
         {
             "tank": {
-                "vessels": [
-                    {"name": "tank", "area": "0.8 m²", "height": "1.5 m", "start level": "400 mm",
-                     "label": "Tank"}
-                ],
-                "streams": [
-                    {"name": "filling", "tag": "P-205", "rate": "6 l/s", "to": "tank",
-                     "actuator": "fill_pump", "label": "Fresh water"}
-                ],
+                **_FILLED_TANK,
                 "outlets": [
                     {"name": "drain", "tag": "LV-206", "from": "tank", "diameter": "50 mm",
                      "actuator": "drain_valve", "label": "Drain"}
@@ -75,13 +81,7 @@ TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
         "A belt with a feeder and an eye at its end",
         {
             "conveyor": {
-                "name": "crates",
-                "items": {"name": "crate", "length": "500 mm", "gap": "100 mm"},
-                "belts": [
-                    {"name": "infeed", "tag": "M-305", "length": "4 m", "speed": "400 mm/s",
-                     "run up": "300 ms", "actuator": "infeed_motor", "label": "Infeed belt"}
-                ],
-                "feeder": {"interval": "4 s"},
+                **_CRATES,
                 "eyes": [{"tag": "YS-303", "at": "3.6 m"}],
             }
         },
@@ -95,13 +95,7 @@ TEMPLATES: dict[str, tuple[str, Data, list[Data]]] = {
         "A belt with a feeder, an eye and a gate that holds items",
         {
             "conveyor": {
-                "name": "crates",
-                "items": {"name": "crate", "length": "500 mm", "gap": "100 mm"},
-                "belts": [
-                    {"name": "infeed", "tag": "M-305", "length": "4 m", "speed": "400 mm/s",
-                     "run up": "300 ms", "actuator": "infeed_motor", "label": "Infeed belt"}
-                ],
-                "feeder": {"interval": "4 s"},
+                **_CRATES,
                 "eyes": [{"tag": "YS-303", "at": "2 m"}],
                 "stops": [
                     {"name": "gate", "tag": "YV-304", "at": "2.2 m", "by": "gate_valve",
