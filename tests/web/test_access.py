@@ -4,8 +4,11 @@ A new route needs a row in PERMITTED; the test says so. Addresses with ids lead 
 assignment and to one student's submission in it.
 """
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from fastapi.routing import APIRoute, APIWebSocketRoute
@@ -214,9 +217,11 @@ SOCKETS = {route.name for route in routes() if isinstance(route, APIWebSocketRou
 REFUSED = {303, 401, 403, 404}
 
 
-@pytest.fixture
-def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
-    """One person of each kind, and the ids that stand in addresses."""
+World = tuple[dict[str, User | None], dict[str, int]]
+
+
+def populate(database: Database) -> World:
+    """Make one person of each kind, and what the ids in addresses stand for."""
     with database.write() as session:
         people: dict[str, User | None] = {
             "author": make_user(session),
@@ -274,6 +279,28 @@ def world(database: Database) -> tuple[dict[str, User | None], dict[str, int]]:
     return {NOBODY: None, **people}, ids
 
 
+@pytest.fixture(scope="module")
+def populated(migrated_file: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, World]:
+    """A database that each test gets a copy of."""
+    file = tmp_path_factory.mktemp("populated") / "rungmark.db"
+    shutil.copyfile(migrated_file, file)
+    with closing(Database(f"sqlite:///{file}")) as database:
+        return file, populate(database)
+
+
+@pytest.fixture
+def database(populated: tuple[Path, World], tmp_path: Path) -> Iterator[Database]:
+    file = tmp_path / "rungmark.db"
+    shutil.copyfile(populated[0], file)
+    with closing(Database(f"sqlite:///{file}")) as database:
+        yield database
+
+
+@pytest.fixture
+def world(populated: tuple[Path, World]) -> World:
+    return populated[1]
+
+
 def test_every_route_has_a_row_here() -> None:
     assert PERMITTED.keys() == RULES.keys() == {route.name for route in routes()}
 
@@ -281,7 +308,7 @@ def test_every_route_has_a_row_here() -> None:
 @pytest.mark.parametrize("name", sorted(PERMITTED.keys() - SOCKETS))
 def test_who_gets_in(
     name: str,
-    world: tuple[dict[str, User | None], dict[str, int]],
+    world: World,
     client_for: Callable[[User | None], TestClient],
 ) -> None:
     people, ids = world
@@ -299,7 +326,7 @@ def test_who_gets_in(
 
 
 def test_a_number_that_was_never_given_out(
-    world: tuple[dict[str, User | None], dict[str, int]],
+    world: World,
     client_for: Callable[[User | None], TestClient],
 ) -> None:
     """On every route, in one world: nothing is changed by what isn't there."""
@@ -318,7 +345,7 @@ def test_a_number_that_was_never_given_out(
 
 
 def test_an_exercise_that_is_not_open_does_not_exist_for_students(
-    world: tuple[dict[str, User | None], dict[str, int]],
+    world: World,
     client_for: Callable[[User | None], TestClient],
     clock: Clock,
 ) -> None:
