@@ -49,6 +49,15 @@ def test_each_threat_has_a_test() -> None:
         assert all("def test_" in (ROOT / file).read_text() for file in files), row
 
 
+def test_each_test_that_the_map_names_exists() -> None:
+    files = list((ROOT / "tests").rglob("test_*.py"))
+    there = {file.name for file in files}
+    there |= {name for file in files for name in re.findall(r"def (test_\w+)", file.read_text())}
+    named = re.findall(r"`(test_\w+(?:\.py)?)`", (ROOT / "tests/README.md").read_text())
+    assert len(named) > 60
+    assert sorted(set(named) - there) == []
+
+
 def test_each_line_of_the_verification_standard_is_answered() -> None:
     text = (ROOT / "tests/README.md").read_text().partition("## OWASP ASVS")[2]
     rows = re.findall(

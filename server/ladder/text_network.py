@@ -19,7 +19,7 @@ from server.ladder.text_expression import (
 from server.ladder.text_functions import CALCULATING, COMPARING, FUNCTIONS, WORDS, has_arity
 from server.ladder.text_lexer import TokenKind
 from server.ladder.text_lowering import DrawnNetwork, Undrawable, draw
-from server.ladder.xml_names import MOVE
+from server.ladder.xml_names import EDGE_BLOCKS, MOVE
 
 _EDGES = {kind.row.text.partition("(")[0]: kind for kind in ContactKind if kind.is_edge}
 _RELATIONS = tuple(map(str, Relation))
@@ -184,6 +184,15 @@ class NetworkParser(CallParser):
         word = start.text.upper()
         self._expect("(", f"after {word}")
         symbol = self._reference(f"a symbol after {word}")
+        if self._here("AND", "OR", "XOR"):
+            block = EDGE_BLOCKS[kind.row.xml["edge"]]
+            self._fail(
+                "syntax",
+                start.place,
+                f"{word} takes one symbol.",
+                f"For the edge of a network put a block of type {block} behind it, like "
+                "(a OR b) AND press().",
+            )
         self._expect(")", f"after {symbol}")
         return Leaf(Contact(kind, symbol), start.place)
 

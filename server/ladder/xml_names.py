@@ -10,3 +10,6 @@ INSTANCE = "http://www.w3.org/2001/XMLSchema-instance"
 
 MOVE = "MOVE"
 """The standard function of IEC 61131-3 that assigns a value as it is."""
+
+EDGE_BLOCKS = {"rising": "R_TRIG", "falling": "F_TRIG"}
+"""The block that gives power for one scan, by the attribute of an edge."""

@@ -21,12 +21,11 @@ from server.ladder.program import (
 from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of
 from server.ladder.text_form import parse_element, parse_input, parse_output, parse_rung
 from server.ladder.xml_carried import refuse_unknown_attributes
-from server.ladder.xml_names import MOVE
+from server.ladder.xml_names import EDGE_BLOCKS, MOVE
 from server.ladder.xml_parts import attribute, kind_of, only, parsed, text_of
 from server.ladder.xml_tree import Node, refused
 
 _FLAGS = ("negated", "edge", "latch")
-_EDGE_BLOCKS = {"rising": "R_TRIG", "falling": "F_TRIG"}
 _RELATIONS = {relation.row.xml: relation for relation in Relation}
 _OPERATORS = {MOVE: None} | {operator.row.xml: operator for operator in Operator}
 _LAID_OUT = ("RelPosition", "Size", "AddData", "Documentation")
@@ -159,7 +158,7 @@ class RungReader:
         for kind in kinds:
             if kind.row.xml == on:
                 return kind
-        block = _EDGE_BLOCKS.get(on.get("edge", ""))
+        block = EDGE_BLOCKS.get(on.get("edge", ""))
         if kinds is CoilKind and block is not None and len(on) == 1:
             raise refused(
                 node.place,

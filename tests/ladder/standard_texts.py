@@ -354,6 +354,11 @@ REFUSED: dict[str, tuple[str, str]] = {
         "column 20: The call of delay can't be negated. "
         "Call it in a rung above, and use NOT on its output, like delay.Q.",
     ),
+    "the edge of a network": (
+        "lamp := FALLING(a AND b);",
+        "column 9: FALLING takes one symbol. For the edge of a network put a block of type F_TRIG "
+        "behind it, like (a OR b) AND press().",
+    ),
     "another function": (
         "n := MAX(m, k);",
         "column 10: The inputs of max have no names here. Name each, like max(PT := T#5s). "
