@@ -3,7 +3,7 @@
 /** @import { ManualAction } from "/static/trial/manual_controls.js" */
 /** @import { Changes, ChartLayout, ChartRecord, Marks } from "/static/trial/chart.js" */
 /** @import { SavedRun } from "/static/trial/records.js" */
-/** @import { Reasons, SignalLayout } from "/static/trial/signals.js" */
+/** @import { Demonstration, Reasons, SignalLayout } from "/static/trial/signals.js" */
 /** @import { RunState } from "/static/trial/time.js" */
 
 /**
@@ -28,7 +28,7 @@
 /** @typedef {{ refused: string }} Refusal */
 /**
  * The answer to a command, by server/web/trial/commands.py.
- * @typedef {Refusal | Reasons | { behind: string | null } | { saved: SavedRun[] }
+ * @typedef {Refusal | Reasons | Demonstration | { behind: string | null } | { saved: SavedRun[] }
  *   | { scenario: string }} Answer
  */
 /**
@@ -40,6 +40,7 @@
  * @property {ManualAction} [action]
  * @property {string} [signal]
  * @property {string} [name]
+ * @property {number} [submission]
  */
 /** @typedef {(command: Command) => boolean} Send */
 /** @typedef {"open" | "lost" | "restarting" | "ended"} Standing */

@@ -12,7 +12,7 @@ import { showPlant } from "/static/trial/plant.js";
 import { bindRecords, showRecords } from "/static/trial/records.js";
 import { layChecks, showChecks } from "/static/trial/requirements.js";
 import { bindRungs, layRungs, showElement, showRungs } from "/static/trial/rungs.js";
-import { laySignals, showReasons, showSignals } from "/static/trial/signals.js";
+import { laySignals, showDemonstration, showReasons, showSignals } from "/static/trial/signals.js";
 import { bindTime, showTime } from "/static/trial/time.js";
 /** @import { Answer, Command, Frame, Refusal, Standing } from "/static/trial/link.js" */
 /** @import { Values } from "/static/trial/plant.js" */
@@ -29,7 +29,7 @@ const values = new Map();
 /** @type {string[]} */
 let keys = [];
 /** @type {RunState} */
-let state = { running: false, speed: 1, looking: null, repeating: null, watched: 0 };
+let state = { running: false, speed: 1, looking: null, repeating: null, showing: false, watched: 0 };
 let scan = 0;
 /** @type {Link | null} */
 let link = null;
@@ -124,7 +124,7 @@ export function programChanged() {
 
 /* A past moment is looked at with the program that it had; the change waits for the present. */
 function takeOver() {
-  if (behind !== "yes" || early || state.looking !== null || state.repeating !== null) return;
+  if (behind !== "yes" || early || state.looking !== null || state.repeating !== null || state.showing) return;
   if (link?.send({ do: "exchange" })) behind = "asked";
 }
 
@@ -140,6 +140,7 @@ function tookOver(fault) {
 function show(answer) {
   if ("refused" in answer) say("refusal", answer.refused);
   else if ("why" in answer) showReasons(answer, period, look, goTo);
+  else if ("seen" in answer) showDemonstration(answer, period);
   else if ("behind" in answer) tookOver(answer.behind);
   else showRecords(answer);
 }
@@ -183,6 +184,17 @@ function frame(news) {
   takeOver();
 }
 
+/* A verdict leads here: its address names the attempt and the requirement that it breaks. */
+function seeItHappen() {
+  const asked = new URLSearchParams(location.search);
+  const submission = Number(asked.get("see"));
+  if (!submission) return;
+  send({ do: "see", submission, name: asked.get("requirement") ?? "" });
+  byId("standing", HTMLElement).textContent = "looking for a run that shows it";
+  // A reload goes on with the run, and does not begin it again.
+  history.replaceState(null, "", location.pathname + location.hash);
+}
+
 /* A narrow sheet opens the plant as a leaf, and old addresses lead to it. */
 function connectAtPlant() {
   if (["#plant", "#chart"].includes(location.hash)) connect();
@@ -193,6 +205,7 @@ if (works) {
   bindTime(root, send, () => ({ scan, state, period }));
   bindRecords(send);
   connectAtPlant();
+  seeItHappen();
   window.addEventListener("hashchange", connectAtPlant);
 } else {
   connect();

@@ -23,6 +23,11 @@ import { formatTime } from "/static/trial/time.js";
  * @typedef {{ why: string, scan: number, reasons: Reason[] }} Reasons
  */
 
+/**
+ * A run that breaks a requirement at a scan, and what was done in it until then.
+ * @typedef {{ seen: string, at: number, actions: { scan: number, text: string }[] }} Demonstration
+ */
+
 const rows = byId("signal-rows", HTMLElement);
 const why = byId("why", HTMLElement);
 /** @type {Map<string, HTMLElement>} */
@@ -99,6 +104,20 @@ export function showReasons({ why: signal, scan, reasons }, period, look, go) {
   why.replaceChildren(head, list, button("Close", () => (why.hidden = true)));
   why.hidden = false;
   why.focus({ preventScroll: true });
+}
+
+/**
+ * Tell what a run is about to show; the run stands shortly before.
+ * @param {Demonstration} answer
+ * @param {number} period  ms from scan to scan
+ */
+export function showDemonstration({ seen, at, actions }, period) {
+  const head = Object.assign(document.createElement("h2"), { textContent: `${seen} is violated at ${formatTime(at, period)}` });
+  const words = Object.assign(document.createElement("p"), { textContent: "The server found this run of your program by itself. Run it from here, in slow motion if you like." });
+  const list = document.createElement("ul");
+  list.replaceChildren(...actions.map(({ scan, text }) => Object.assign(document.createElement("li"), { textContent: `${formatTime(scan, period)} ${text}` })));
+  why.replaceChildren(head, words, list, button("Close", () => (why.hidden = true)));
+  why.hidden = false;
 }
 
 /** @param {string} text @param {() => void} act */

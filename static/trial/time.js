@@ -11,6 +11,7 @@ import { byId, queryAll } from "/static/dom.js";
  * @property {number} speed
  * @property {number | null} looking
  * @property {number | null} repeating
+ * @property {boolean} showing  whether actions of a record are still to come
  * @property {number} watched
  */
 /** @typedef {{ scan: number, state: RunState, period: number }} Now */

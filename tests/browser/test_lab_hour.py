@@ -8,7 +8,8 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import OpenPage
 from tests.browser.test_trial import Bench, bench, button, compiled, value
-from tests.web.lab import RIGHT
+from tests.factories import make_submission
+from tests.web.lab import OVERFILLS, RIGHT
 
 __all__ = ["bench", "compiled"]
 
@@ -190,3 +191,22 @@ def test_the_leaves_of_a_narrow_sheet(open_page: OpenPage, bench: Bench) -> None
     leaves.get_by_role("link", name="Sheet").tap()
     expect(page.get_by_role("heading", name="Requirements")).to_be_in_viewport()
     expect(rungs).to_be_hidden()
+
+
+def test_a_verdict_leads_to_the_plant(open_page: OpenPage, bench: Bench) -> None:
+    """See it happen: the run of the attempt stands shortly before, and goes on into the failure."""
+    bench.program(OVERFILLS)
+    with bench.database.write() as session:
+        attempt = make_submission(
+            session, bench.assignment, bench.student, program=bench.document(OVERFILLS), attempt=2
+        )
+    page = open_page(f"{bench.sheet}?see={attempt.id}&requirement=R2b#plant", bench.student)
+    expect(page.locator("#why h2")).to_have_text(re.compile(r"^R2b is violated at \d+\.\d\d s$"))
+    expect(page.locator("#why li").first).to_contain_text("start_pb on")
+    expect(page.locator("#standing")).to_have_text("held")
+    expect(mark(page, "R2b")).not_to_have_text("violated")
+    expect(page.locator(".rung-row.in-run")).to_have_count(2)
+    page.get_by_label("Speed").select_option(label="5 times")
+    button(page, "Run").click()
+    expect(mark(page, "R2b")).to_have_text("violated")
+    assert page.url.endswith(f"{bench.sheet}#plant"), "a reload does not begin it again"

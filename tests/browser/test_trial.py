@@ -15,7 +15,7 @@ from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.scenario import Turn
 from server.marking.trial.trial import TrialRun
 from server.store.courses import Assignment, SectionRole
-from server.store.database import Database
+from server.store.database import Database, Document
 from server.store.people import Role, User
 from server.store.programs import save_program, working_copy
 from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
@@ -41,13 +41,15 @@ class Bench:
         """The address that a run once had; it opens the plant and connects."""
         return f"{self.sheet}/trial"
 
-    def program(self, rungs: tuple[str, ...]) -> None:
-        """Store these rungs as the newest working program."""
+    def document(self, rungs: tuple[str, ...]) -> Document:
+        """Return the program that begins the exercise, with these rungs."""
         exercise = Catalogue(EXERCISES).find("wash-sump")
         assert exercise is not None
-        program = start_program(exercise)
-        start = to_json(program)
-        document = to_json(replace(program, rungs=parse_rungs("\n".join(rungs))))
+        return to_json(replace(start_program(exercise), rungs=parse_rungs("\n".join(rungs))))
+
+    def program(self, rungs: tuple[str, ...]) -> None:
+        """Store these rungs as the newest working program."""
+        start, document = self.document(()), self.document(rungs)
         with self.database.write() as session:
             copy = working_copy(session, self.assignment, self.student.id, start)
             save_program(

@@ -40,10 +40,11 @@ def _when(step: Step) -> str:
 
 
 def _actions(actions: tuple[Action, ...]) -> tuple[str, ...]:
-    return tuple(map(_words, actions)) or ("nothing",)
+    return tuple(map(describe_action, actions)) or ("nothing",)
 
 
-def _words(action: Action) -> str:
+def describe_action(action: Action) -> str:
+    """Return an action in words: 'start_pb on'."""
     match action:
         case Turn("power", on):
             return f"power {'on' if on else 'off'}"

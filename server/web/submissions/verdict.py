@@ -69,6 +69,7 @@ class RequirementRow:
     scenario: str
     causes: tuple[str, ...]
     steps: tuple[str, ...]
+    happens: bool
     chart: Markup | None
     changes: tuple[ChartRow, ...]
 
@@ -179,6 +180,8 @@ def verdict(
         earlier=earlier,
         attempts=attempts,
         comments=comments,
+        can_see=submission.user_id == visitor.id
+        and may_see_it_happen(Workplace(assignment, exercise), submission.attempt, now),
     )
 
 
@@ -224,6 +227,19 @@ def released(assignment: Assignment, exercise: Exercise, attempt: int, now: date
     return min(by_exercise, assignment.feedback_for(attempt, now), key=levels.index)
 
 
+SEEN_FROM_ATTEMPT = 2
+"""A first failure is thought about before it is shown."""
+
+
+def may_see_it_happen(here: Workplace, attempt: int, now: datetime) -> bool:
+    """Return whether a student may watch how an attempt breaks a requirement.
+
+    The sentence on it must be released, and it must be the second attempt, or its chart released.
+    """
+    level = released(here.assignment, here.exercise, attempt, now)
+    return level is Feedback.CHART or (level is Feedback.SENTENCE and attempt >= SEEN_FROM_ATTEMPT)
+
+
 def _row(
     found: RequirementVerdict, text: str, level: Feedback, *, teaching: bool
 ) -> RequirementRow:
@@ -243,6 +259,7 @@ def _row(
         scenario=evidence.scenario if evidence and names_scenario else "",
         causes=evidence.causes if evidence else (),
         steps=evidence.steps if evidence and teaching else (),
+        happens=found.status is Status.NOT_MET and found.evidence is not None,
         chart=_chart(evidence, f"{found.id} around its first failure"),
         changes=chart_rows(evidence) if evidence else (),
     )

@@ -12,15 +12,18 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from server.ladder.json_form import from_json as program_from_json
 from server.ladder.program import Program
 from server.ladder.validation import errors
+from server.marking.demonstration import demonstrate
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import start_program
 from server.marking.machine import assemble
 from server.marking.presentation.scenario_text import scenario_text
+from server.marking.presentation.scenario_words import describe_action
 from server.marking.trial.manual_controls import ManualControls, manual_controls
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
 from server.store.database import Database
 from server.store.programs import working_copy
+from server.store.submissions import find_submission
 from server.store.trials import (
     LATEST,
     MAX_NAME,
@@ -30,6 +33,7 @@ from server.store.trials import (
     save_trial,
     saved_trials,
 )
+from server.web.submissions.verdict import may_see_it_happen
 from server.web.trial.runs import SPEEDS, LiveTrial, Runs
 from server.web.trial.screen import Json, Viewer
 from server.web.workplace import Workplace
@@ -39,6 +43,9 @@ MAX_VERSIONS = 400
 
 MAX_RUNGS_KEPT = 12_000
 """Rungs of all versions of one run together: its record has them all."""
+
+SEEN_BEFORE_MS = 3000
+"""How long before its moment a run is shown that breaks a requirement."""
 
 LONGEST_COMMAND = 4000
 """Characters of one command."""
@@ -51,11 +58,12 @@ class TrialCommand(BaseModel):
 
     do: Literal[
         "run", "hold", "scan", "speed", "act", "look", "branch", "why",
-        "exchange", "restart", "save", "open", "repeat", "forget", "saved", "scenario",
+        "exchange", "restart", "save", "open", "repeat", "forget", "saved", "scenario", "see",
     ]  # fmt: skip
     scan: int | None = Field(None, ge=0)
     speed: float | None = None
     action: Any = None
+    submission: int | None = Field(None, ge=1)
     signal: str = Field("", max_length=200)
     name: str = Field("", max_length=200)
 
@@ -159,6 +167,8 @@ class CommandHandler:
                 recorded = Recorded(await self._runs.apart(self._runnable), (), 0)
                 await self._runs.replace(self.key, recorded)
                 viewer.tell({"behind": None})
+            case "see":
+                viewer.tell(await self._see(command))
             case _:
                 await self._records(trial, command, viewer)
 
@@ -191,6 +201,41 @@ class CommandHandler:
                 for reason in reasons
             ],
         }
+
+    async def _see(self, command: TrialCommand) -> Json:
+        """Begin a run in which a submitted program breaks a requirement, shortly before it does."""
+        program = await self._runs.apart(self._submitted, command.submission or 0)
+        exercise, period = self._here.exercise, self._here.exercise.period_ms
+        found = await self._runs.apart(demonstrate, exercise, program, command.name)
+        if found is None:
+            raise CommandRefused(
+                f"The server found no run of its own that breaks {command.name}. Look at the "
+                "sentence of the verdict, and try that situation by hand."
+            )
+        begin = max(0, found.scan - SEEN_BEFORE_MS // period)
+        await self._runs.replace(self.key, found.run, begin)
+        return {
+            "seen": command.name,
+            "at": found.scan,
+            "actions": [
+                {"scan": scan, "text": describe_action(action)}
+                for scan, action in found.run.events
+                if not isinstance(action, Program) and scan <= found.scan
+            ],
+        }
+
+    def _submitted(self, submission_id: int) -> Program:
+        """Return a program that the owner of the run submitted. Raises CommandRefused."""
+        assignment_id, user_id = self.key
+        with self._database.read() as session:
+            found = find_submission(session, submission_id)
+        if (
+            found is None
+            or (found.assignment_id, found.user_id) != (assignment_id, user_id)
+            or not may_see_it_happen(self._here, found.attempt, self._clock())
+        ):
+            raise CommandRefused("There is no such attempt of yours to look at.")
+        return program_from_json(found.program)
 
     # -- versions of the program ----------------------------------------------------------------
 

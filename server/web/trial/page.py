@@ -296,6 +296,7 @@ def _state(trial: LiveTrial, viewer: Viewer) -> Json:
         "speed": trial.speed,
         "looking": trial.screen.looking,
         "repeating": trial.catching_up if trial.repeats else None,
+        "showing": trial.run.to_come > 0,
         "works": viewer.works,
         "period": trial.exercise.period_ms,
         "watched": sum(not other.works for other in trial.viewers),

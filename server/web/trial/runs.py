@@ -259,10 +259,15 @@ class Runs:
                 await self._release(key)
         return self._trials[key]
 
-    async def replace(self, key: Key, recorded: Recorded) -> None:
-        """Let a run begin anew from another record; its viewers stay."""
+    async def replace(self, key: Key, recorded: Recorded, until: int | None = None) -> None:
+        """Let a run begin anew from another record; its viewers stay.
+
+        It happens again at once up to a scan, or to its end; the rest as the run goes on.
+        """
         exercise = self._trials[key].exercise
         trial = await self.apart(self._begin, key, exercise, recorded)
+        if until is not None:
+            trial.catching_up = until
         old = self._trials.get(key)
         if old is not None:
             trial.viewers, trial.busy = old.viewers, old.busy

@@ -52,7 +52,7 @@ from server.web.trial.runs import (
 from server.web.trial.screen import MOST_EVENTS, Viewer
 from tests.factories import EXERCISES, NOON, Clock
 from tests.web.conftest import SITE
-from tests.web.lab import RIGHT, Desk, Lab
+from tests.web.lab import OVERFILLS, RIGHT, Desk, Lab
 
 Json = dict[str, Any]
 PRESS = {"control": "panel.start_pb", "on": True}
@@ -181,6 +181,32 @@ def test_working_program_runs_and_says_why(house: House, desk: Desk) -> None:
         "start_pb came ON at 0.03 s: push-button HS-201. Without that, fill_pump would be OFF.",
     ]
     assert (reasons[0]["rung"], reasons[0]["path"]) == (0, "0.0.0")
+
+
+def test_a_student_sees_a_failure_happen_from_the_second_attempt(house: House, desk: Desk) -> None:
+    desk.build(OVERFILLS)
+    first = desk.submit()
+    assert "See it happen" not in desk.verdict(first)
+    desk.build((*OVERFILLS, "filling := fill_pump;"))
+    second = desk.submit()
+    assert desk.verdict(second).count("See it happen") == 1
+    one, two = (int(each.headers["HX-Redirect"].rpartition("/")[2]) for each in (first, second))
+    desk.build(RIGHT)
+    page = house.open(house.lab.student)
+    page.do("see", submission=one, name="R2b")
+    assert page.answer("refused") == "There is no such attempt of yours to look at."
+    page.do("see", submission=two, name="R2b")
+    assert page.answer("seen") == "R2b"
+    page.until(lambda: page.state["showing"] and page.state["repeating"] is None)
+    assert len(page.layout["texts"]) == 3, "the program of the attempt runs"
+    violated = f"c:{page.layout['checks'].index('R2b')}:violated"
+    assert page.values[violated] == 0
+    page.do("speed", speed=20)
+    page.do("run")
+    page.until(lambda: page.values[violated] == 1)
+    foreign = house.open(house.lab.instructor)
+    foreign.do("see", submission=two, name="R2b")
+    assert foreign.answer("refused") == "There is no such attempt of yours to look at."
 
 
 def test_a_broken_stop_wire_stops_the_pump(house: House, desk: Desk) -> None:
