@@ -56,7 +56,7 @@ PACKAGES = {
 STORE = (
     {"database"},
     {"audit_chain", "claims", "college", "guesses", "local_time", "people", "statistics"},
-    {"audit", "second_factors", "sessions"},
+    {"api_tokens", "audit", "second_factors", "sessions"},
     {"authored", "courses", "openid"},
     {"correction_requests", "disclosures", "join_codes", "retention", "section_roles"},
     {"roster"},

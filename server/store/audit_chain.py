@@ -53,6 +53,8 @@ class Action(StrEnum):
     LEFT_SECTION = "left section"
     MADE_JOIN_CODE = "made join code"
     CLOSED_JOIN_CODE = "closed join code"
+    MADE_TOKEN = "made API token"
+    ENDED_TOKEN = "ended API token"
     MADE_LINK = "made password link"
     USED_LINK = "used password link"
     LINK_EXPIRED = "link expired"

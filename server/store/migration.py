@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from server.paths import MIGRATIONS
 from server.store import (  # noqa: F401 (with what they import, all tables)
+    api_tokens,
     authored,
     college,
     gradebook,

@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 from sqlalchemy import func, select, union
 from sqlalchemy.orm import Session
 
+from server.store.api_tokens import ApiToken, tokens_of
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
 from server.store.authored import AuthoredExercise, authored_by
@@ -42,6 +43,15 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
         **_other_systems(session, user_id),
         **_signing_in(session, user_id),
         **_with_others(session, user_id),
+        "API tokens": [
+            {
+                "name": row.name,
+                "scopes": row.scope_words,
+                "made": row.made_at.isoformat(),
+                "ends": row.expires_at.isoformat(),
+            }
+            for row in tokens_of(session, user_id)
+        ],
         "recorded trial runs": [
             {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
             for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
@@ -68,6 +78,7 @@ _COUNTED = {
     "Saved trial runs": SavedTrial.user_id,
     "Exercises written": AuthoredExercise.owner_id,
     "Browsers signed in": BrowserSession.user_id,
+    "API tokens": ApiToken.user_id,
     "Sign-in providers": OpenIdPerson.user_id,
     "Accounts at learning-management systems": LtiPerson.user_id,
     "Corrections asked for": CorrectionRequest.user_id,

@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 from starlette.requests import HTTPConnection
 
 from server.settings import Settings
+from server.store.api_tokens import USE_NOTED_EVERY, TokenScope, find_token, note_token_use
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.authored import find_authored
@@ -61,6 +62,11 @@ log = logging.getLogger(__name__)
 
 COOKIE = "rungmark_session"
 
+TOKEN_FIRST = (
+    "A good token is missing. Make one on the page Tokens for scripts, and send it as "
+    "the header Authorization: Bearer TOKEN."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Visitor:
@@ -88,12 +94,14 @@ class Rule:
 
     ``noted`` is what the log says of a look at the page by anybody but the student.
     ``before_factor``: an administrator may use it who has yet to set up a second factor.
+    ``scopes``: a token opens it that has one of them, and nothing else does.
     """
 
     roles: frozenset[Role] | None
     owner: Callable[[Visit], bool] | None = None
     noted: Action | None = None
     before_factor: bool = False
+    scopes: frozenset[TokenScope] = frozenset()
 
 
 def section_role(visit: Visit, section_id: int) -> SectionRole | None:
@@ -415,6 +423,22 @@ RULES: dict[str, Rule] = {
     "hand_over_choice": Rule(SIGNED_IN, makes_choice),
     "send_scores_again": Rule(SIGNED_IN, sets_assignment),
     "roster_from_lms": Rule(SIGNED_IN, runs_section),
+    # scripts
+    "tokens": Rule(STAFF),
+    "add_token": Rule(STAFF),
+    "delete_token": Rule(STAFF),
+    "api_description": Rule(STAFF),
+    "api_sections": Rule(STAFF, scopes=frozenset({TokenScope.ROSTER, TokenScope.GRADEBOOK})),
+    "api_roster": Rule(
+        STAFF, runs_section, Action.TOOK_FILE, scopes=frozenset({TokenScope.ROSTER})
+    ),
+    "api_gradebook": Rule(
+        STAFF, teaches_section, Action.TOOK_FILE, scopes=frozenset({TokenScope.GRADEBOOK})
+    ),
+    "api_report": Rule(
+        DEPARTMENT, names_a_course, Action.TOOK_FILE, scopes=frozenset({TokenScope.REPORT})
+    ),
+    "api_exercises": Rule(STAFF, scopes=frozenset({TokenScope.EXERCISES})),
     # the lab hour
     "live_class": Rule(SIGNED_IN, teaches_section, Action.SAW_GRADEBOOK),
     "live_class_now": Rule(SIGNED_IN, teaches_section),
@@ -449,6 +473,9 @@ def enforce(
 ) -> None:
     """Let the visitor through to the route, or raise what they get instead."""
     rule = RULES.get(connection.scope["route"].name)
+    if rule is not None and rule.scopes:
+        _enforce_by_token(connection, session, database, rule, now)
+        return
     found = _signed_in(session, connection, now)
     visitor = Visitor(found.user_id, found.name, found.role, found.token_hash) if found else None
     connection.state.visitor = visitor
@@ -477,7 +504,35 @@ def enforce(
     release_connection(session)
 
 
-def _note(visit: Visit, action: Action, database: Database) -> None:
+def _enforce_by_token(
+    connection: HTTPConnection, session: Session, database: Database, rule: Rule, now: datetime
+) -> None:
+    """Let a script through that sends a token with a scope of the rule; a cookie opens nothing."""
+    kind, _, secret = connection.headers.get("Authorization", "").partition(" ")
+    token = find_token(session, secret, now) if kind.lower() == "bearer" else None
+    if token is None:
+        challenge = {"WWW-Authenticate": "Bearer"}
+        raise HTTPException(status.HTTP_401_UNAUTHORIZED, TOKEN_FIRST, challenge)
+    if not token.scopes & rule.scopes:
+        needed = " or ".join(sorted(rule.scopes))
+        raise HTTPException(403, f"This token has no scope {needed}. Make one that has.")
+    owner = token.user
+    if rule.roles is None or owner.role not in rule.roles:
+        raise HTTPException(403, f"This is not for the role of {owner.role.value}.")
+    visitor = Visitor(owner.id, owner.name, owner.role, "")
+    connection.state.visitor = visitor
+    visit = Visit(session, visitor, _ids(connection.path_params), now)
+    if rule.owner is not None and not rule.owner(visit):
+        raise HTTPException(404)
+    if rule.noted is not None:
+        _note(visit, rule.noted, database, f"by token {token.name}")
+    if token.used_at is None or now - token.used_at >= USE_NOTED_EVERY:
+        with database.write() as writing:
+            note_token_use(writing, token.id, now)
+    release_connection(session)
+
+
+def _note(visit: Visit, action: Action, database: Database, detail: str = "") -> None:
     """Write a line in the log, unless it is the student who looks."""
     session, ids = visit.session, visit.ids
     submission = find_submission(session, ids["submission_id"]) if "submission_id" in ids else None
@@ -496,6 +551,7 @@ def _note(visit: Visit, action: Action, database: Database) -> None:
             section_id,
             assignment_id=assignment_id,
             person_id=person_id,
+            detail=detail,
         )
 
 

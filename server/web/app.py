@@ -38,6 +38,8 @@ from server.web.accounts import joining, my_data, openid, own_password, second_f
 from server.web.accounts import sessions as where_signed_in
 from server.web.accounts import sign_in as accounts
 from server.web.accounts.sign_in_line import SignInLine
+from server.web.api import reading as api_reading
+from server.web.api import tokens as api_tokens
 from server.web.assignments import policy as assignments
 from server.web.authoring import publishing as authoring_life
 from server.web.authoring import sheet as authoring
@@ -108,6 +110,8 @@ ROUTERS = (
     live_class.router,
     joining.router,
     rosters.router,
+    api_reading.router,
+    api_tokens.router,
     college.router,
     server_state.router,
     assignments.router,

@@ -57,6 +57,7 @@ def _factor_first(request: Request, refused: FactorFirst) -> Response:
 def _refused(request: Request, refused: HTTPException) -> Response:
     sentence = SENTENCES.get(refused.status_code, refused.detail)
     answer = error(request, refused.status_code, sentence)
+    answer.headers.update(refused.headers or {})
     if refused.status_code == 405:
         answer.headers["Allow"] = ", ".join(_methods_at(request))
     return answer

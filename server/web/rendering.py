@@ -14,7 +14,7 @@ from jinja2.runtime import Context
 from markdown_it import MarkdownIt
 from markupsafe import Markup
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
 from server.paths import TEMPLATES
@@ -125,10 +125,12 @@ ERRORS = {
 
 
 def error(request: Request, status: int, sentence: str) -> Response:
-    """Return an error page, or for htmx its notice.
+    """Return an error page, or for htmx its notice, or for a script JSON.
 
     ``sentence`` says what, where and how to fix it.
     """
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": sentence}, status)
     context = {"number": status, "heading": ERRORS.get(status, "Refused"), "sentence": sentence}
     if wants_fragment(request):
         answer = fragment(request, "errors/_notice.html", status, **context)

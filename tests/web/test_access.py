@@ -207,6 +207,17 @@ PERMITTED: dict[str, set[str]] = {
     "diagnosis": TEACHES,
     "standing": {"author", "classmate"},
     "student_standing": TEACHES,
+    "tokens": STAFF,
+    "add_token": STAFF,
+    # There is no such token.
+    "delete_token": set(),
+    "api_description": STAFF,
+    # These ask for a token; test_api tries every scope.
+    "api_sections": set(),
+    "api_roster": set(),
+    "api_gradebook": set(),
+    "api_report": set(),
+    "api_exercises": set(),
     "live_class": TEACHES,
     "live_class_now": TEACHES,
 }
@@ -333,7 +344,7 @@ def test_a_number_that_was_never_given_out(
     people, ids = world
     clients = {who: client_for(people[who]) for who in ("instructor", "administrator")}
     for route in routes():
-        if "_id}" not in route.path or route.name in SOCKETS:
+        if "_id}" not in route.path or route.name in SOCKETS or RULES[route.name].scopes:
             continue
         assert isinstance(route, APIRoute)
         who = "instructor" if "instructor" in PERMITTED[route.name] else "administrator"
