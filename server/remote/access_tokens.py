@@ -8,10 +8,11 @@ import secrets
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
+from server.remote.claims import CLAIM
 from server.remote.http import NotTaken, Outside
 from server.remote.own_keys import sign
 from server.store.database import Database
-from server.store.lti import Platform
+from server.store.lti import LtiContext
 
 ASSERTION_TYPE = "urn:ietf:params:oauth:client-assertion-type:jwt-bearer"
 ASSERTION_LASTS = timedelta(minutes=5)
@@ -21,28 +22,28 @@ USUALLY = timedelta(hours=1)
 
 
 class AccessTokens:
-    """The access tokens that this process has got, by platform and scopes."""
+    """The access tokens that this process has got, by deployment and scopes."""
 
     def __init__(self, outside: Outside, database: Database, key_secret: str) -> None:
         self._outside = outside
         self._database = database
         self._key_secret = key_secret
-        self._found: dict[tuple[int, str], tuple[str, datetime]] = {}
+        self._found: dict[tuple[int, str, str], tuple[str, datetime]] = {}
 
-    def forget(self, platform: Platform, scopes: Collection[str]) -> None:
+    def forget(self, course: LtiContext, scopes: Collection[str]) -> None:
         """Forget a token that the platform does not take any more."""
-        self._found.pop((platform.id, " ".join(scopes)), None)
+        self._found.pop(_key(course, scopes), None)
 
-    def get(self, platform: Platform, scopes: Collection[str], now: datetime) -> str:
+    def get(self, course: LtiContext, scopes: Collection[str], now: datetime) -> str:
         """Return a token for these scopes. Raises NoAnswer, NotTaken and KeyTrouble."""
-        wanted = " ".join(scopes)
-        kept, until = self._found.get((platform.id, wanted), ("", now))
+        platform, wanted, key = course.platform, " ".join(scopes), _key(course, scopes)
+        kept, until = self._found.get(key, ("", now))
         if kept and now < until - SHORTLY:
             return kept
         form = {
             "grant_type": "client_credentials",
             "client_assertion_type": ASSERTION_TYPE,
-            "client_assertion": self._assertion(platform, now),
+            "client_assertion": self._assertion(course, now),
             "scope": wanted,
         }
         try:
@@ -66,10 +67,11 @@ class AccessTokens:
                 "The LMS does not grant us this service. Its administrator grants names and roles "
                 "and grades to this tool."
             )
-        self._found[platform.id, wanted] = token, now + _lasts(granted.get("expires_in"))
+        self._found[key] = token, now + _lasts(granted.get("expires_in"))
         return token
 
-    def _assertion(self, platform: Platform, now: datetime) -> str:
+    def _assertion(self, course: LtiContext, now: datetime) -> str:
+        platform = course.platform
         claims = {
             "iss": platform.client_id,
             "sub": platform.client_id,
@@ -77,9 +79,15 @@ class AccessTokens:
             "iat": int(now.timestamp()),
             "exp": int((now + ASSERTION_LASTS).timestamp()),
             "jti": secrets.token_urlsafe(24),
+            # For platforms that grant by deployment (LTI Core 1.3, 6.2.1).
+            f"{CLAIM}deployment_id": course.deployment_id,
         }
         with self._database.read() as session:
             return sign(session, claims, self._key_secret, now)
+
+
+def _key(course: LtiContext, scopes: Collection[str]) -> tuple[int, str, str]:
+    return course.platform_id, course.deployment_id, " ".join(scopes)
 
 
 def _lasts(said: object) -> timedelta:

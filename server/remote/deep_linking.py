@@ -8,11 +8,11 @@ import secrets
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
+from server.remote.claims import CLAIM
 from server.store.courses import Assignment
 from server.store.lti import LtiChoice
 
 RESPONSE_LASTS = timedelta(minutes=5)
-_CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
 _CHOOSING = "https://purl.imsglobal.org/spec/lti-dl/claim/"
 
 Item = dict[str, object]
@@ -63,9 +63,9 @@ def response(
         "iat": int(now.timestamp()),
         "exp": int((now + RESPONSE_LASTS).timestamp()),
         "nonce": secrets.token_urlsafe(24),
-        f"{_CLAIM}deployment_id": choice.context.deployment_id,
-        f"{_CLAIM}message_type": "LtiDeepLinkingResponse",
-        f"{_CLAIM}version": "1.3.0",
+        f"{CLAIM}deployment_id": choice.context.deployment_id,
+        f"{CLAIM}message_type": "LtiDeepLinkingResponse",
+        f"{CLAIM}version": "1.3.0",
         f"{_CHOOSING}content_items": list(items),
     }
     if choice.data is not None:

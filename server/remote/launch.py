@@ -11,6 +11,7 @@ from urllib.parse import SplitResult, unquote, urlsplit
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
+from server.remote.claims import CLAIM
 from server.remote.id_token import TokenRefused
 from server.remote.roles import reason_of_refusal, role_of
 from server.remote.services import LINE_ITEMS, SCORES
@@ -18,8 +19,6 @@ from server.store.courses import SectionRole
 from server.store.database import Document
 from server.store.lti import MAX_ADDRESS
 from server.store.lti_choices import Wanted
-
-_CLAIM = "https://purl.imsglobal.org/spec/lti/claim/"
 
 RESOURCE_LINK = "LtiResourceLinkRequest"
 DEEP_LINKING = "LtiDeepLinkingRequest"
@@ -101,7 +100,7 @@ class _Presentation(BaseModel):
 
 
 _NAMES = {
-    name: f"{_CLAIM}{name}"
+    name: f"{CLAIM}{name}"
     for name in (
         "message_type",
         "version",

@@ -66,9 +66,9 @@ def send_due(database: Database, services: Services, now: datetime) -> int:
 
 
 def _send(database: Database, services: Services, score: OutgoingScore, now: datetime) -> None:
-    platform = score.link.context.platform
+    course = score.link.context
     with database.read() as session:
-        subject = subjects_of(session, platform.id, [score.user_id]).get(score.user_id)
+        subject = subjects_of(session, course.platform_id, [score.user_id]).get(score.user_id)
         address = _line_item_of(session, score)
     if subject is None:
         raise NotTaken("The LMS no longer knows this student here. They open the exercise from it.")
@@ -83,7 +83,7 @@ def _send(database: Database, services: Services, score: OutgoingScore, now: dat
             tag=score.requirement,
             resource_link_id=link.resource_link_id,
         )
-        address = services.line_item(platform, link.line_items, wanted, now)
+        address = services.line_item(course, link.line_items, wanted, now)
         with database.write() as session:
             _keep_line_item(session, score, address)
     outgoing = Score(
@@ -95,7 +95,7 @@ def _send(database: Database, services: Services, score: OutgoingScore, now: dat
         score.comment,
         score.pending,
     )
-    services.post_score(platform, address, outgoing, now)
+    services.post_score(course, address, outgoing, now)
 
 
 def _line_item_of(session: Session, score: OutgoingScore) -> str | None:

@@ -15,7 +15,7 @@ from pydantic import BaseModel, Field, ValidationError
 
 from server.remote.access_tokens import AccessTokens
 from server.remote.http import Answer, NoAnswer, NotTaken, Outside, host_of
-from server.store.lti import MAX_ADDRESS, Platform
+from server.store.lti import MAX_ADDRESS, LtiContext
 
 _AGS = "https://purl.imsglobal.org/spec/lti-ags/scope"
 LINE_ITEMS = (f"{_AGS}/lineitem",)
@@ -97,7 +97,7 @@ class Services:
         self._tokens = tokens
 
     def line_item(
-        self, platform: Platform, line_items: str, wanted: WantedLineItem, now: datetime
+        self, course: LtiContext, line_items: str, wanted: WantedLineItem, now: datetime
     ) -> str:
         """Return the address of a line item, which is made if missing (AGS, 'Line item service').
 
@@ -109,7 +109,7 @@ class Services:
         for _ in range(MAX_PAGES):
             if address is None:
                 break
-            answer = self._get(platform, LINE_ITEMS, address, LINE_ITEM_LIST, now)
+            answer = self._get(course, LINE_ITEMS, address, LINE_ITEM_LIST, now)
             for item in _read(_LineItems, {"items": answer.data}, address).items:
                 ours = item.resource_id in (wanted.resource_id, "", None)
                 linked = item.resource_link_id == wanted.resource_link_id
@@ -123,10 +123,10 @@ class Services:
             "tag": wanted.tag,
             "resourceLinkId": wanted.resource_link_id,
         }
-        made = self._post(platform, LINE_ITEMS, line_items, LINE_ITEM, value, now)
+        made = self._post(course, LINE_ITEMS, line_items, LINE_ITEM, value, now)
         return _read(_LineItem, made.data, line_items).id
 
-    def post_score(self, platform: Platform, line_item: str, score: Score, now: datetime) -> None:
+    def post_score(self, course: LtiContext, line_item: str, score: Score, now: datetime) -> None:
         """Hand over a score, or take it back (AGS, 'Score publish service').
 
         Without ``scoreGiven`` the platform clears what it has for the student.
@@ -155,14 +155,14 @@ class Services:
             if score.comment:
                 value["comment"] = score.comment
         try:
-            self._post(platform, SCORES, address, SCORE, value, now)
+            self._post(course, SCORES, address, SCORE, value, now)
         except NotTaken as trouble:
             # The platform has a score of this timestamp or a later one (from memory): what it has
             # is this score, sent just before a crash.
             if trouble.status != 409:
                 raise
 
-    def members(self, platform: Platform, address: str, now: datetime) -> list[Member]:
+    def members(self, course: LtiContext, address: str, now: datetime) -> list[Member]:
         """Return everybody in a course, page after page (NRPS, 'Limit query parameter')."""
         found: list[Member] = []
         following: str | None = address
@@ -172,22 +172,22 @@ class Services:
                 return found
             if monotonic() - begun > MAX_SECONDS:
                 raise NoAnswer(f"{host_of(following)} lists its members too slowly.")
-            answer = self._get(platform, MEMBERS, following, MEMBER_LIST, now)
+            answer = self._get(course, MEMBERS, following, MEMBER_LIST, now)
             found += _read(_MembershipContainer, answer.data, following).members
             following = answer.following
         raise NotTaken(f"The list of members has more than {MAX_PAGES} pages.")
 
     def _get(
-        self, platform: Platform, scopes: Collection[str], address: str, kind: str, now: datetime
+        self, course: LtiContext, scopes: Collection[str], address: str, kind: str, now: datetime
     ) -> Answer:
         def ask(headers: dict[str, str]) -> Answer:
-            return self._outside.get(address, platform.hosts, {**headers, "Accept": kind})
+            return self._outside.get(address, course.platform.hosts, {**headers, "Accept": kind})
 
-        return self._with_token(platform, scopes, ask, now)
+        return self._with_token(course, scopes, ask, now)
 
     def _post(
         self,
-        platform: Platform,
+        course: LtiContext,
         scopes: Collection[str],
         address: str,
         kind: str,
@@ -196,26 +196,26 @@ class Services:
     ) -> Answer:
         def ask(headers: dict[str, str]) -> Answer:
             headers = {**headers, "Content-Type": kind}
-            return self._outside.post_json(address, platform.hosts, headers, value)
+            return self._outside.post_json(address, course.platform.hosts, headers, value)
 
-        return self._with_token(platform, scopes, ask, now)
+        return self._with_token(course, scopes, ask, now)
 
     def _with_token(
         self,
-        platform: Platform,
+        course: LtiContext,
         scopes: Collection[str],
         ask: Callable[[dict[str, str]], Answer],
         now: datetime,
     ) -> Answer:
         """Ask with a token; get a new one, once, if the platform has forgotten it."""
         for last in (False, True):
-            token = self._tokens.get(platform, scopes, now)
+            token = self._tokens.get(course, scopes, now)
             try:
                 return ask({"Authorization": f"Bearer {token}"})
             except NotTaken as trouble:
                 if trouble.status not in (401, 403):
                     raise
-                self._tokens.forget(platform, scopes)
+                self._tokens.forget(course, scopes)
                 if last:
                     raise
         raise AssertionError("the second try has raised or returned")

@@ -247,6 +247,7 @@ class Platform:
         assert claims["aud"] == (self.audience or f"{self.url}/token")
         assert claims["iat"] <= now < claims["exp"]
         assert claims["jti"] not in self.assertions
+        assert claims[f"{CLAIM}deployment_id"] == self.deployment_id
         self.assertions.add(claims["jti"])
 
     def take_score(self, value: dict[str, Any]) -> None:

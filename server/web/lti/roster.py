@@ -71,7 +71,7 @@ def _members(
 ) -> list[tuple[LtiContext, list[Member]]]:
     """Return everybody in each of the courses. Raises NoAnswer, NotTaken and KeyTrouble."""
     return [
-        (context, services.members(context.platform, context.memberships_url or "", now))
+        (context, services.members(context, context.memberships_url or "", now))
         for context in contexts
     ]
 
