@@ -44,7 +44,7 @@ USAGE = [
     ("check", "the following arguments are required: EXERCISE"),
     ("prove settling-tank", "the following arguments are required: PROGRAM"),
     ("adequacy", "the following arguments are required: EXERCISE"),
-    ("bench fast", "unrecognized arguments: fast"),
+    ("bench --fast", "unrecognized arguments: --fast"),
     ("completion", "the following arguments are required: SHELL"),
     ("completion fish", "argument SHELL: invalid choice: 'fish'"),
 ]
@@ -59,6 +59,7 @@ FILES = [
     ("check empty", "empty/exercise.yaml:1:1: The file is empty. Write the exercise into it."),
     (f"prove {SUMP} nowhere.st", "nowhere.st: The file can't be read: No such file"),
     ("prove pear-wash a.st", "pear-wash: There is no exercise 'pear-wash'"),
+    ("bench pear-wash", "pear-wash: There is no exercise 'pear-wash'"),
     ("adequacy pear-wash", "pear-wash: There is no exercise 'pear-wash'"),
 ]
 
@@ -99,6 +100,8 @@ SETTINGS = [
     ("PUBLIC_URLS", "https://a.example/x", "public_urls: https://a.example/x has the path /x"),
     ("OPENID_ISSUER", "https://id.example", "openid_issuer and openid_client_id belong together."),
     ("OPENID_CLIENT_ID", "lab", "openid_issuer and openid_client_id belong together. Set both."),
+    ("MAIL_SERVER", "mail.example:25", "mail_server can't be read. Write smtp://USER:PASSWORD@"),
+    ("MAIL_SERVER", "smtp://mail.example", "mail_from is 'rungmark@localhost'. Write the address"),
     ("SETTINGS", "nowhere.toml", "The settings nowhere.toml can't be read: "),
     ("SETTINGS", "latin.st", "The settings latin.st can't be read: "),
     ("SETTINGS", "unknown.toml", "unknown.toml: there is no setting port. The settings are "),

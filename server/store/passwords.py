@@ -24,6 +24,9 @@ from server.store.people import Origin, Role, User
 from server.store.sessions import end_sessions_of, forget_browsers
 
 LINK_LASTS = timedelta(days=1)
+NEW_LINK = timedelta(minutes=5)
+"""For so long nobody is mailed another one."""
+
 SHORTEST = 10
 """Characters of a password."""
 
@@ -82,6 +85,17 @@ def make_first_links(
     """Make a link for everybody who awaits their first in this section; who, and its secret."""
     people = awaiting_first_link(session, section_id)
     return list(zip(people, _make(session, people, now, by_id, section_id), strict=True))
+
+
+def has_new_link(session: Session, user: User, now: datetime) -> bool:
+    """Return whether a link that opens any account was made for this one a few minutes ago."""
+    made_after = now - NEW_LINK
+    found = select(PasswordLink.token_hash).where(
+        PasswordLink.user_id == user.id,
+        PasswordLink.section_id.is_(None),
+        PasswordLink.expires_at > made_after + LINK_LASTS,
+    )
+    return session.scalar(found.limit(1)) is not None
 
 
 def make_link(session: Session, user: User, now: datetime, *, by_id: int | None) -> str:

@@ -290,6 +290,8 @@ RULES: dict[str, Rule] = {
     "confirm_second_factor": Rule(STAFF, before_factor=True),
     "renew_recovery_codes": Rule(STAFF),
     "turn_off_second_factor": Rule(STAFF),
+    "forgotten_page": ANYBODY,
+    "send_link": ANYBODY,
     "password_page": ANYBODY,
     "set_password": ANYBODY,
     # the college

@@ -34,7 +34,7 @@ from server.settings import Settings
 from server.store.database import Database
 from server.web.access import RULES, enforce
 from server.web.accounts import access as account_access
-from server.web.accounts import joining, my_data, openid, own_password, second_factor
+from server.web.accounts import forgotten, joining, my_data, openid, own_password, second_factor
 from server.web.accounts import sessions as where_signed_in
 from server.web.accounts import sign_in as accounts
 from server.web.accounts.sign_in_line import SignInLine
@@ -87,6 +87,7 @@ from server.web.trial import page as trial
 
 ROUTERS = (
     accounts.router,
+    forgotten.router,
     second_factor.router,
     where_signed_in.router,
     own_password.router,

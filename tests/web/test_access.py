@@ -88,6 +88,8 @@ PERMITTED: dict[str, set[str]] = {
     "confirm_second_factor": STAFF,
     "renew_recovery_codes": STAFF,
     "turn_off_second_factor": STAFF,
+    "forgotten_page": {NOBODY, *EVERYBODY},
+    "send_link": {NOBODY, *EVERYBODY},
     "password_page": {NOBODY, *EVERYBODY},
     "set_password": {NOBODY, *EVERYBODY},
     "join_section": EVERYBODY,
