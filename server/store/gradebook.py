@@ -178,17 +178,16 @@ def standings_in(session: Session, assignment: Assignment) -> dict[int, Standing
     return {user: found for (_, user), found in _standings(session, [assignment.id]).items()}
 
 
-def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> set[int]:
-    """Return those of the assignments for which this user has saved a program."""
+def begun_by(session: Session, user_id: int, assignment_ids: list[int]) -> dict[int, datetime]:
+    """Return when this user last saved a program, by assignment; those not begun are left out."""
     if not assignment_ids:
-        return set()
-    return set(
-        session.scalars(
-            select(WorkingProgram.assignment_id).where(
-                WorkingProgram.assignment_id.in_(assignment_ids), WorkingProgram.user_id == user_id
-            )
+        return {}
+    rows = session.execute(
+        select(WorkingProgram.assignment_id, WorkingProgram.saved_at).where(
+            WorkingProgram.assignment_id.in_(assignment_ids), WorkingProgram.user_id == user_id
         )
     )
+    return {row.assignment_id: row.saved_at for row in rows}
 
 
 def progress_of(session: Session, assignment_ids: list[int]) -> dict[int, AssignmentProgress]:

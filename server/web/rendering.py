@@ -5,7 +5,7 @@ A template whose name begins with an underscore is a fragment. ``page`` renders 
 lands in the page's notice line, so that nothing the visitor typed is swapped away.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -69,7 +69,18 @@ environment = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+
+
+def time_left(left: timedelta) -> str:
+    """Return a time to come in its two largest units: 3 days 4 hours, 40 minutes."""
+    minutes = max(1, int(left.total_seconds()) // 60)
+    units = (("day", minutes // 1440), ("hour", minutes // 60 % 24), ("minute", minutes % 60))
+    shown = [f"{number} {name}{'' if number == 1 else 's'}" for name, number in units if number]
+    return " ".join(shown[:2])
+
+
 environment.filters |= {
+    "time_left": time_left,
     "markdown": markdown,
     "when": when,
     "due": due,

@@ -1,11 +1,12 @@
 /* Actions on their way to the server, one after the other: each is made on the revision that the
    one before it left, and none is lost while the server can't be reached. */
-import { byId } from "/static/dom.js";
+import { byId, query } from "/static/dom.js";
 /** @import { Action } from "/static/editor/actions.js" */
 
 const editor = byId("editor", HTMLElement);
 const answer = byId("editor-answer", HTMLElement);
 const RETRY_MS = 1500;
+const SAVING_MS = 300;
 
 /** @type {Promise<unknown>} */
 let queue = Promise.resolve();
@@ -63,6 +64,8 @@ export async function send(action, target = answer, address = "") {
   const shown = new Set(Array.from(rows(), content));
   last = [action, target, address];
   answer.replaceChildren();
+  const saved = savedWords();
+  const saving = setTimeout(() => tellSaving("Saving…"), SAVING_MS);
   let resent = false;
   do {
     connected = true;
@@ -76,6 +79,7 @@ export async function send(action, target = answer, address = "") {
     resent = !connected;
     if (!connected) await offline();
   } while (!connected);
+  clearTimeout(saving);
   const now = status();
   const { stale, select } = now;
   // Read only once: a refusal leaves the status as it is.
@@ -88,6 +92,8 @@ export async function send(action, target = answer, address = "") {
     last[1] = answer;
   }
   const done = revision() !== before && !stale;
+  if (stale) tellSaving("Changed in another window", "advice");
+  else if (!done) tellSaving(saved);
   if (done) target.replaceChildren();
   arrive(select);
   return done;
@@ -96,7 +102,18 @@ export async function send(action, target = answer, address = "") {
 /* The last action once more, on the program as it is now. */
 export const sendAgain = () => inTurn(() => (last ? send(...last) : false));
 
+/* How the program is kept stands in the bar, which is in view wherever one works. */
+const savedWords = () => query(byId("editor-status", HTMLElement), ".saved", HTMLElement).textContent;
+
+/** @param {string} words @param {"" | "advice"} state */
+function tellSaving(words, state = "") {
+  const saved = query(byId("editor-status", HTMLElement), ".saved", HTMLElement);
+  if (saved.textContent !== words) saved.textContent = words;
+  saved.dataset.state = state;
+}
+
 async function offline() {
+  tellSaving("Not saved: offline", "advice");
   const words = document.createElement("p");
   words.className = "notice advice";
   words.textContent = "Not saved: the server can't be reached. Go on: every step is kept and sent when it answers.";

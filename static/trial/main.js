@@ -5,6 +5,7 @@
 
 import { byId } from "/static/dom.js";
 import { Chart } from "/static/trial/chart.js";
+import { noteEvents } from "/static/trial/events.js";
 import { openLeaf } from "/static/trial/leaves.js";
 import { Link } from "/static/trial/link.js";
 import { bindManualControls, showManualControls } from "/static/trial/manual_controls.js";
@@ -14,7 +15,7 @@ import { layChecks, showChecks } from "/static/trial/requirements.js";
 import { bindRungs, layRungs, showElement, showRungs } from "/static/trial/rungs.js";
 import { laySignals, showDemonstration, showReasons, showSignals } from "/static/trial/signals.js";
 import { bindTime, showTime } from "/static/trial/time.js";
-/** @import { Answer, Command, Frame, Refusal, Standing } from "/static/trial/link.js" */
+/** @import { Answer, Command, Frame, Layout, Refusal, Standing } from "/static/trial/link.js" */
 /** @import { Values } from "/static/trial/plant.js" */
 /** @import { RunState } from "/static/trial/time.js" */
 
@@ -28,6 +29,8 @@ const CHANGES_REST_MS = 150;
 const values = new Map();
 /** @type {string[]} */
 let keys = [];
+/** @type {Layout} */
+let layout;
 /** @type {RunState} */
 let state = { running: false, speed: 1, looking: null, repeating: null, showing: false, watched: 0 };
 let scan = 0;
@@ -155,7 +158,8 @@ function goTo(rung, path) {
 function frame(news) {
   if ("refused" in news) return show(news);
   if (news.layout) {
-    keys = news.layout.keys;
+    layout = news.layout;
+    keys = layout.keys;
     layRungs(news.layout.texts, news.layout.rungs);
     chart.lay(news.layout);
     laySignals(news.layout, ask);
@@ -164,6 +168,7 @@ function frame(news) {
   if (news.chart) chart.fill(news.chart);
   if (news.takeovers) chart.takeovers = news.takeovers;
   chart.add(news.changes, news.marks);
+  noteEvents(news, layout, period);
   /** @type {string[]} */
   const changed = [];
   for (const [index, value] of news.values ?? []) {

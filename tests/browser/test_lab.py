@@ -298,6 +298,7 @@ def test_a_while_without_connection_loses_nothing(
     saved(page, 1, "fill_pump")
     saved(page, 0, "start_pb", "lamp")
     expect(not_saved).to_have_count(0)
+    expect(page.locator("#editor-status .saved")).to_have_text(re.compile("^Saved "))
     page.reload()
     saved(page, 0, "start_pb", "lamp")
     expect(page.get_by_text("Written while the line was down.")).to_be_visible()

@@ -89,6 +89,7 @@ def test_the_hour(open_page: OpenPage, bench: Bench, press: Callable[[Locator], 
     expect(value(page, "lamp")).to_have_text("ON")
     expect(mark(page, "R3")).to_have_text("held so far")
     expect(page.locator("#rung-0 .output.closed")).to_have_count(1)
+    expect(page.get_by_role("log")).to_contain_text("sump_high ON, lamp ON")
     expect(page.locator('.plant [data-kind="level"] .liquid')).not_to_have_attribute("height", "0")
     page.get_by_label("Level of the wash sump").fill("0")
     press(button(page, "Set level"))

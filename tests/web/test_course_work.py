@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from server.marking.verdict import Status
 from server.store.audit_chain import Action, AuditEvent
-from server.store.courses import Assignment, SectionRole, students_of
+from server.store.courses import Assignment, Section, SectionRole, students_of
 from server.store.database import Database
 from server.store.people import Role, find_user
 from tests.factories import NOON, make_assignment, make_marked, make_section, make_user
@@ -182,3 +182,35 @@ def test_a_comment_on_a_rung_reaches_the_student(
     page = desk.client.get(address).text
     assert "On rung 1: What &lt;i&gt;stops&lt;/i&gt; the pump?" in page
     assert "Add comment" not in page
+
+
+def test_the_home_page_leads_to_what_is_due_next(lab: Lab, database: Database) -> None:
+    desk = lab.desk(lab.student)
+    with database.write() as session:
+        section = session.get_one(Section, lab.assignment.section_id)
+        later = make_assignment(session, section, exercise="later-sump")
+        later.title, later.late_per_day = "Later sump", 0.1
+        later.due_at = NOON + timedelta(days=9, hours=2)
+        closed = make_assignment(session, section, exercise="closed-sump")
+        closed.title, closed.due_at = "Closed sump", NOON - timedelta(days=2)
+        closed.opens_at = NOON - timedelta(days=9)
+        closed.closes_at = NOON - timedelta(days=1)
+    home = desk.client.get("/").text
+    assert "9 days 2 hours left · late costs 10" in home
+    assert home.index(lab.assignment.title) < home.index("Later sump") < home.index("Done: 1 ")
+    assert home.index("Done: 1 exercise<") < home.index("Closed sump")
+    assert "Continue" not in home
+    desk.build(("lamp := sump_high;",))
+    continues = f'<a class="button" href="{desk.address}#program">Continue'
+    assert continues in desk.client.get("/").text
+
+
+def test_no_button_submits_once_the_attempts_are_used(lab: Lab, database: Database) -> None:
+    desk = lab.desk(lab.student)
+    with database.write() as session:
+        assignment = session.get_one(Assignment, lab.assignment.id)
+        assignment.attempts = 1
+        make_marked(session, assignment, lab.student, R1=Status.MET)
+    page = desk.page()
+    assert "Your one attempt is used." in page
+    assert "Submit the program" not in page

@@ -30,12 +30,23 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class SetExercise:
-    """A line of the home page; ``standing`` for who works on it, ``progress`` for who teaches."""
+    """A line of the home page; ``standing`` for who works on it, ``progress`` for who teaches.
+
+    ``latest`` tells the sheet that was last worked on of all that are not done.
+    """
 
     assignment: Assignment
     state: str
     standing: Standing | None = None
     progress: AssignmentProgress | None = None
+    done: bool = False
+    latest: bool = False
+
+    @property
+    def due_at(self) -> datetime:
+        """The due date of whoever works on it."""
+        extended = self.standing.due_at if self.standing else None
+        return extended or self.assignment.due_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +91,19 @@ def _sheets(
     works_on = [each.id for each in set_here if each.section_id not in teaches]
     standings = standings_of(session, user_id, works_on)
     begun = begun_by(session, user_id, works_on)
+    done = {
+        each.id
+        for each in set_here
+        if each.id in standings and (standings[each.id].complete or _phase(each, now) == "closed")
+    }
+    latest = max(begun.keys() - done, key=lambda each: begun[each], default=None)
 
     def line(each: Assignment) -> SetExercise:
         if each.id in progress:
             return SetExercise(each, _phase(each, now), progress=progress[each.id])
         standing = standings[each.id]
-        return SetExercise(each, _state(each, standing, each.id in begun, now), standing)
+        state = _state(each, standing, each.id in begun, now)
+        return SetExercise(each, state, standing, done=each.id in done, latest=each.id == latest)
 
     return [
         SectionSheet(
