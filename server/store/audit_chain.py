@@ -40,6 +40,8 @@ class Action(StrEnum):
     SET_POINTS = "set points"
     TOOK_BACK = "took points back"
     KEPT_POINTS = "kept points"
+    EXCUSED = "excused"
+    NO_LONGER_EXCUSED = "no longer excused"
     WROTE_COMMENT = "wrote comment"
     GAVE_TIME = "gave time"
     CHANGED_POLICY = "changed policy"

@@ -1,4 +1,4 @@
-"""What a teacher adds to a verdict: points set by hand, comments, and that points stay."""
+"""What a teacher adds to a verdict: points set by hand, excuses, comments, that points stay."""
 
 from collections.abc import Collection
 from datetime import datetime
@@ -30,6 +30,24 @@ class Override(Base):
         ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
     )
     points: Mapped[float]
+    reason: Mapped[str] = mapped_column(String(MAX_REASON))
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
+    at: Mapped[datetime]
+
+
+class Excuse(Base):
+    """An exercise that counts nothing for a student, whatever they hand in, and why."""
+
+    __tablename__ = "excuses"
+
+    assignment_id: Mapped[int] = mapped_column(
+        ForeignKey("assignments.id", ondelete="CASCADE"), primary_key=True
+    )
+    user_id: Mapped[int] = mapped_column(
+        ForeignKey("users.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
     reason: Mapped[str] = mapped_column(String(MAX_REASON))
     by_id: Mapped[int | None] = mapped_column(
         ForeignKey("users.id", ondelete="SET NULL"), index=True
@@ -118,6 +136,52 @@ def remove_override(
         assignment_id=assignment.id,
         person_id=user_id,
         detail=f"from {override.points:g}",
+    )
+    session.flush()
+
+
+def excuse(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    reason: str,
+    *,
+    by_id: int,
+    now: datetime,
+) -> None:
+    """Let the exercise count nothing for the student until that is taken back."""
+    session.merge(
+        Excuse(assignment_id=assignment.id, user_id=user_id, reason=reason, by_id=by_id, at=now)
+    )
+    note(
+        session,
+        now,
+        by_id,
+        Action.EXCUSED,
+        assignment.section_id,
+        assignment_id=assignment.id,
+        person_id=user_id,
+        detail=reason,
+    )
+    session.flush()
+
+
+def remove_excuse(
+    session: Session, assignment: Assignment, user_id: int, *, by_id: int, now: datetime
+) -> None:
+    """Let the exercise count for the student again; nothing happens if it does."""
+    found = session.get(Excuse, (assignment.id, user_id))
+    if found is None:
+        return
+    session.delete(found)
+    note(
+        session,
+        now,
+        by_id,
+        Action.NO_LONGER_EXCUSED,
+        assignment.section_id,
+        assignment_id=assignment.id,
+        person_id=user_id,
     )
     session.flush()
 

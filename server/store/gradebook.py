@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
-from server.store.corrections import Override
+from server.store.corrections import Excuse, Override
 from server.store.courses import (
     HANDING_IN,
     Assignment,
@@ -30,8 +30,9 @@ class Standing:
 
     ``attempts`` counts every submission and ``queued`` those not marked yet; the other fields are
     those of the attempt that counts, None without one. ``score`` is what the marking gave,
-    ``points`` what counts of it: after the late policy, or as ``override`` says. ``due_at`` is
-    the later due date that this student was given. ``results`` has a status by requirement.
+    ``points`` what counts of it: after the late policy, or as ``override`` says, and none with an
+    ``excuse``. ``due_at`` is the later due date that this student was given. ``results`` has a
+    status by requirement.
     """
 
     attempts: int = 0
@@ -44,6 +45,7 @@ class Standing:
     points: float | None = None
     max_score: float | None = None
     override: Override | None = None
+    excuse: Excuse | None = None
     due_at: datetime | None = None
     results: dict[str, Status] = field(default_factory=dict)
 
@@ -64,10 +66,9 @@ class Standing:
         return self.points / self.max_score
 
     def missing(self, assignment: Assignment, now: datetime) -> bool:
-        """Nothing was handed in, and it was due."""
-        return (
-            not self.attempts and self.override is None and now > (self.due_at or assignment.due_at)
-        )
+        """Nothing was handed in, though it was due and nothing else counts."""
+        owed = not self.attempts and self.override is None and self.excuse is None
+        return owed and now > (self.due_at or assignment.due_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,7 @@ class AssignmentProgress:
 
 
 def gradebook(session: Session, assignment: Assignment) -> Gradebook:
-    """Return the section's results in one assignment; four queries, whatever its size."""
+    """Return the section's results in one assignment; five queries, whatever its size."""
     standings = _standings(session, [assignment.id])
     rows = tuple(
         StudentRow(student, standings.get((assignment.id, student.id), Standing()))
@@ -138,7 +139,7 @@ def gradebook(session: Session, assignment: Assignment) -> Gradebook:
 def section_book(session: Session, section: Section, now: datetime) -> SectionBook:
     """Return the section's results in everything that is set for it.
 
-    Five queries, whatever its size.
+    Six queries, whatever its size.
     """
     assignments = tuple(assignments_of(session, [section.id]))
     standings = _standings(session, [each.id for each in assignments])
@@ -154,7 +155,8 @@ def share_of(
 ) -> float | None:
     """Return the weighted share of points over what has counted so far, 0 to 1.
 
-    What is handed in counts at once, what is missing counts nothing once it is due.
+    What is handed in counts at once, what is missing counts nothing once it is due; what a student
+    is excused from is left out.
     """
     reached = weight = 0.0
     for assignment, standing in zip(assignments, standings, strict=True):
@@ -240,6 +242,7 @@ def _standings(
         .where(CountingAttempt.assignment_id.in_(ids))
     )
     overrides = select(Override).where(Override.assignment_id.in_(ids))
+    excuses = select(Excuse).where(Excuse.assignment_id.in_(ids))
     extensions = select(Extension).where(Extension.assignment_id.in_(ids))
     if user_id is None:
         # A test user sees their own standing and is in no figure.
@@ -249,22 +252,31 @@ def _standings(
             CountingAttempt.user_id == user_id, Enrolment.role.in_(HANDING_IN)
         )
         overrides = overrides.where(Override.user_id == user_id)
+        excuses = excuses.where(Excuse.user_id == user_id)
         extensions = extensions.where(Extension.user_id == user_id)
     rows = {(row.assignment_id, row.user_id): row for row in session.scalars(counting)}
     given = {(row.assignment_id, row.user_id): row for row in session.scalars(overrides)}
+    excused = {(row.assignment_id, row.user_id): row for row in session.scalars(excuses)}
     extended = {(row.assignment_id, row.user_id): row.due_at for row in session.scalars(extensions)}
     return {
-        place: _standing(rows.get(place), given.get(place), extended.get(place))
-        for place in {*rows, *given, *extended}
+        place: _standing(rows.get(place), given.get(place), excused.get(place), extended.get(place))
+        for place in {*rows, *given, *excused, *extended}
     }
 
 
 def _standing(
-    row: CountingAttempt | None, override: Override | None, due_at: datetime | None
+    row: CountingAttempt | None,
+    override: Override | None,
+    excuse: Excuse | None,
+    due_at: datetime | None,
 ) -> Standing:
+    points = row.points if row else None
+    if override is not None:
+        points = override.points
+    if excuse is not None:
+        points = None
     if row is None:
-        points = override.points if override else None
-        return Standing(points=points, override=override, due_at=due_at)
+        return Standing(points=points, override=override, excuse=excuse, due_at=due_at)
     return Standing(
         attempts=row.attempts,
         queued=row.queued,
@@ -273,9 +285,10 @@ def _standing(
         submitted_at=row.submitted_at,
         days_late=row.days_late,
         score=row.score,
-        points=override.points if override else row.points,
+        points=points,
         max_score=row.max_score,
         override=override,
+        excuse=excuse,
         due_at=due_at,
         results={name: Status(result[0]) for name, result in row.results.items()},
     )

@@ -11,7 +11,7 @@ from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
 from server.store.authored import AuthoredExercise, authored_by
 from server.store.correction_requests import CorrectionRequest, requests_by
-from server.store.corrections import Override, RungComment
+from server.store.corrections import Excuse, Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
 from server.store.disclosures import MAX_DISCLOSURES, disclosures_of
 from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
@@ -24,7 +24,7 @@ from server.store.standings import CountingAttempt
 from server.store.trials import SavedTrial
 from server.store.versions import NamedVersion
 
-OfAssignment = TypeVar("OfAssignment", NamedVersion, CountingAttempt, Override, Extension)
+OfAssignment = TypeVar("OfAssignment", NamedVersion, CountingAttempt, Override, Excuse, Extension)
 
 
 def export_person(session: Session, user_id: int) -> dict[str, Any]:
@@ -73,6 +73,7 @@ _COUNTED = {
     "Named versions": NamedVersion.user_id,
     "Submissions": Submission.user_id,
     "Points set by hand": Override.user_id,
+    "Excuses": Excuse.user_id,
     "Extensions": Extension.user_id,
     "Pairs": Partner.user_id,
     "Saved trial runs": SavedTrial.user_id,
@@ -222,6 +223,10 @@ def _results(session: Session, user_id: int) -> dict[str, Any]:
         "points set by hand": [
             {"exercise": title, "points": row.points, "reason": row.reason}
             for title, row in _by_exercise(session, Override, user_id)
+        ],
+        "excused": [
+            {"exercise": title, "reason": row.reason}
+            for title, row in _by_exercise(session, Excuse, user_id)
         ],
         "more time": [
             {"exercise": title, "due": row.due_at.isoformat(), "reason": row.reason}

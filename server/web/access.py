@@ -386,6 +386,8 @@ RULES: dict[str, Rule] = {
     "student_work": Rule(SIGNED_IN, teaches_assignment, Action.SAW_STUDENT),
     "override": Rule(SIGNED_IN, teaches_assignment),
     "remove_override": Rule(SIGNED_IN, teaches_assignment),
+    "excuse_student": Rule(SIGNED_IN, teaches_assignment),
+    "remove_excuse": Rule(SIGNED_IN, teaches_assignment),
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "decide_second_look": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),

@@ -100,4 +100,4 @@ def test_the_number_of_queries_does_not_grow_with_the_section(database: Database
         finally:
             event.remove(Engine, "before_cursor_execute", note)
         counts.append(statements.count("SELECT"))
-    assert counts == [4, 4]
+    assert counts == [5, 5]

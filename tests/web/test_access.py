@@ -204,6 +204,8 @@ PERMITTED: dict[str, set[str]] = {
     "student_work": TEACHES,
     "override": TEACHES,
     "remove_override": TEACHES,
+    "excuse_student": TEACHES,
+    "remove_excuse": TEACHES,
     "comment_on_rung": TEACHES,
     "decide_second_look": TEACHES,
     "diagnosis": TEACHES,

@@ -91,6 +91,38 @@ def test_an_override_needs_a_reason_which_the_student_reads(
     assert client.post(f"{address}/points/back").status_code == 303
 
 
+def test_who_is_excused_owes_nothing_and_reads_why(database: Database, lab: Lab) -> None:
+    """Beside full marks at one exercise, the other is past due: half of the share, then all."""
+    with database.write() as session:
+        section = session.get_one(Section, lab.assignment.section_id)
+        yesterday = NOON - timedelta(days=1)
+        past = make_assignment(
+            session, section, opens_at=yesterday - timedelta(days=7), due_at=yesterday
+        )
+        make_marked(session, lab.assignment, lab.student, R1=Status.MET)
+    teacher, student = lab.client_for(lab.instructor), lab.client_for(lab.student)
+    address = f"/assignments/{past.id}/students/{lab.student.id}"
+    book, own = (f"/sections/{past.section_id}/{page}" for page in ("gradebook.csv", "standing"))
+
+    def row() -> str:
+        lines = teacher.get(book).text.splitlines()
+        return next(line for line in lines if lab.student.email in line)
+
+    assert "0.5" in row()
+    refused = teacher.post(f"{address}/excuse", data={"excuse": " "})
+    assert (refused.status_code, "Say why" in refused.text) == (422, True)
+    done = teacher.post(f"{address}/excuse", data={"excuse": "Jury duty that week"})
+    assert done.status_code == 303
+    assert "Jury duty that week" in teacher.get(address).text
+    assert ",excused," in row()
+    assert row().rstrip().endswith(",1.0")
+    assert "Excused: Jury duty that week" in student.get(own).text
+    assert "excused" in student.get("/").text
+    assert "missing" not in student.get("/").text
+    assert teacher.post(f"{address}/excuse/back").status_code == 303
+    assert "0.5" in row()
+
+
 def test_looks_at_grades_are_written_down_but_not_the_students_own(
     lab: Lab, client_for: ClientFor, database: Database
 ) -> None:

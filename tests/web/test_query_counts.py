@@ -21,13 +21,13 @@ from tests.web.lab import ClientFor
 
 # By page: whose it is, its address, and its statements with those that say who is there.
 PAGES = {
-    "a student's home": ("student", "/", 11),
-    "a student's standing": ("student", "/sections/{section}/standing", 10),
-    "an instructor's home": ("teacher", "/", 11),
-    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 12),
-    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 11),
+    "a student's home": ("student", "/", 12),
+    "a student's standing": ("student", "/sections/{section}/standing", 11),
+    "an instructor's home": ("teacher", "/", 12),
+    "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 13),
+    "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 12),
     "lab hour": ("teacher", "/sections/{section}/lab", 11),
-    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 14),
+    "programs compared": ("teacher", "/assignments/{assignment}/likeness", 15),
     "roster": ("teacher", "/sections/{section}/roster", 8),
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),
     "log of grades": ("teacher", "/sections/{section}/log", 6),

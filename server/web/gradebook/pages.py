@@ -173,7 +173,7 @@ def table_of(book: Gradebook) -> Table:
     """Return the gradebook of an assignment as a table."""
     head = (
         *("Student", "Email", "Section", "Attempt", "Attempts", "Submitted (UTC)", "Days late"),
-        *("Marked", "Points", "Out of", "Set by hand because"),
+        *("Marked", "Points", "Out of", "Set by hand because", "Excused because"),
     )
     rows: list[tuple[Cell, ...]] = []
     for row in book.rows:
@@ -191,6 +191,7 @@ def table_of(book: Gradebook) -> Table:
                 standing.points,
                 standing.max_score,
                 standing.override.reason if standing.override else None,
+                standing.excuse.reason if standing.excuse else None,
                 *(standing.results.get(name) for name in book.requirements),
             )
         )
@@ -207,7 +208,7 @@ def section_table(book: SectionBook) -> Table:
         (
             row.student.listed_as,
             row.student.email,
-            *(standing.points for standing in row.standings),
+            *("excused" if each.excuse else each.points for each in row.standings),
             None if row.share is None else Share(row.share),
         )
         for row in book.rows

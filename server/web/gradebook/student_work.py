@@ -72,6 +72,36 @@ def remove_override(
     return _back(assignment_id, student_id)
 
 
+@router.post("/assignments/{assignment_id}/students/{student_id}/excuse")
+def excuse_student(
+    request: Request,
+    assignment_id: int,
+    student_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    excuse: Annotated[str, Form(max_length=corrections.MAX_REASON)] = "",
+) -> Response:
+    """Let the exercise count nothing for one student."""
+    assignment = assignment_here(session, assignment_id)
+    if not excuse.strip():
+        return _work_page(request, session, assignment_id, student_id, not_excused=NO_REASON)
+    corrections.excuse(session, assignment, student_id, excuse.strip(), by_id=visitor.id, now=now)
+    queue_scores(session, assignment, [student_id], now)
+    return _back(assignment_id, student_id)
+
+
+@router.post("/assignments/{assignment_id}/students/{student_id}/excuse/back")
+def remove_excuse(
+    assignment_id: int, student_id: int, session: Writing, visitor: VisitorHere, now: Now
+) -> Response:
+    """Let the exercise count for the student again."""
+    assignment = assignment_here(session, assignment_id)
+    corrections.remove_excuse(session, assignment, student_id, by_id=visitor.id, now=now)
+    queue_scores(session, assignment, [student_id], now)
+    return _back(assignment_id, student_id)
+
+
 @router.post("/submissions/{submission_id}/comments")
 def comment_on_rung(
     request: Request,
@@ -138,13 +168,14 @@ def _work_page(
     mistake: str = "",
     points: str = "",
     reason: str = "",
+    not_excused: str = "",
 ) -> Response:
     assignment = assignment_here(session, assignment_id)
     partner_id = partner_of(session, assignment, student_id)
     return page(
         request,
         "gradebook/student.html",
-        422 if mistake else 200,
+        422 if mistake or not_excused else 200,
         assignment=assignment,
         student=get_person(session, student_id),
         standing=standings_of(session, student_id, [assignment_id])[assignment_id],
@@ -153,6 +184,7 @@ def _work_page(
         partner=get_person(session, partner_id) if partner_id else None,
         events=events_of(session, assignment.section_id, student_id, limit=20),
         mistake=mistake,
+        not_excused=not_excused,
         points=points,
         reason=reason,
     )

@@ -129,6 +129,8 @@ def _phase(assignment: Assignment, now: datetime) -> str:
 
 def _state(assignment: Assignment, standing: Standing, begun: bool, now: datetime) -> str:
     phase = _phase(assignment, now)
+    if standing.excuse is not None:
+        return "excused"
     if standing.complete:
         return "complete"
     if standing.queued:
