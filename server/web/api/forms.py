@@ -41,7 +41,7 @@ class WorkData(BaseModel):
     """How a student stands with one assignment.
 
     ``points`` is what counts, after the late policy or as set by hand (``set_by_hand``); null where
-    nothing counts yet. ``requirements`` has a status by requirement, of the attempt that counts.
+    nothing counts yet or the student is ``excused``. ``requirements`` has a status by requirement, of the attempt that counts.
     """
 
     assignment_id: int
@@ -51,6 +51,7 @@ class WorkData(BaseModel):
     days_late: int
     missing: bool
     set_by_hand: bool
+    excused: bool
     submitted_at: datetime | None
     requirements: dict[str, str]
 

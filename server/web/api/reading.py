@@ -198,6 +198,7 @@ def _work(assignment: Assignment, standing: Standing, *, missing: bool) -> WorkD
         days_late=standing.days_late,
         missing=missing,
         set_by_hand=standing.override is not None,
+        excused=standing.excuse is not None,
         submitted_at=standing.submitted_at,
         requirements={name: status.value for name, status in standing.results.items()},
     )
