@@ -41,7 +41,8 @@ class WorkData(BaseModel):
     """How a student stands with one assignment.
 
     ``points`` is what counts, after the late policy or as set by hand (``set_by_hand``); null where
-    nothing counts yet or the student is ``excused``. ``requirements`` has a status by requirement, of the attempt that counts.
+    nothing counts yet or the student is ``excused``. ``requirements`` has a status by requirement,
+    of the attempt that counts.
     """
 
     assignment_id: int
