@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.points import Direction
 from server.ladder.program import Coil, Contact, walk
 from server.marking.phrases import seconds
 from server.marking.program_view import ASSIGNMENT, COMPARISON, ProgramView, sealed
@@ -170,23 +171,16 @@ class SealIn(ProgramRule):
 
 class OneCoil(ProgramRule):
     name = "one coil"
-    meaning = "No variable (or not the named one) is written by two coils."
+    meaning = "Each output (or the named one) has one coil; a set and a reset coil are two."
     may = ("of",)
 
     def complaint(self, view: ProgramView) -> str | None:
-        for variable in view.program.variables:
-            name = variable.symbol
-            if self.subject and name != view.own_name(self.subject):
-                continue
-            plain = view.coils(name, CoilKind.COIL, CoilKind.NEGATED)
-            latching = view.coils(name, CoilKind.SET, CoilKind.RESET)
-            if len(plain) > 1:
-                return (
-                    f"{name} is written by the coils of rungs {_rungs(plain)}; the last one wins."
-                )
-            if plain and latching:
-                both = sorted(plain + latching)
-                return f"{name} has a coil and set or reset coils, in rungs {_rungs(both)}."
+        outputs = [p.symbol for p in view.points if p.direction is Direction.OUTPUT]
+        for symbol in [self.subject] if self.subject else outputs:
+            name = view.own_name(symbol)
+            rungs = view.coils(name, *CoilKind) if name else []
+            if len(rungs) > 1:
+                return f"{name} is written by the coils of rungs {_rungs(rungs)}; one is allowed."
         return None
 
 

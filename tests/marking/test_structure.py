@@ -131,14 +131,19 @@ CASES = [
     (
         rule("one coil"),
         "pump := start_pb; ; pump := stop_pb;",
-        "pump is written by the coils of rungs 1 and 3; the last one wins.",
+        "pump is written by the coils of rungs 1 and 3; one is allowed.",
     ),
     (
         rule("one coil"),
         "IF start_pb THEN pump := TRUE; END_IF; pump := stop_pb;",
-        "pump has a coil and set or reset coils, in rungs 1 and 2.",
+        "pump is written by the coils of rungs 1 and 2; one is allowed.",
     ),
-    (rule("one coil", "fill_pump"), "other := start_pb; other := stop_pb;", None),
+    (
+        rule("one coil"),
+        "IF start_pb THEN pump := TRUE; END_IF; IF NOT stop_pb THEN pump := FALSE; END_IF;",
+        "pump is written by the coils of rungs 1 and 2; one is allowed.",
+    ),
+    (rule("one coil"), "other := start_pb; other := stop_pb;", None),
     # driven by
     (rule("driven by", "fill_pump", "filling"), "pump := filling;", None),
     (
