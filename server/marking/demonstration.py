@@ -1,6 +1,8 @@
 """A run of the server's own in which a program breaks a requirement, for a student to watch.
 
-It is sought among random runs that begin as open scenarios do: nothing of a hidden one is in it.
+It is sought among random runs that begin as open scenarios do. No step, time or starting state of a
+hidden scenario is in it; only the faults that the exercise counts with are those of all scenarios, as
+a fault with which no right program can cope would show nothing.
 """
 
 from dataclasses import dataclass, replace
@@ -11,7 +13,7 @@ from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.marking import seed_of
 from server.marking.proofs.stress import stress_run
-from server.marking.scenario import Action, Scenario
+from server.marking.scenario import Action, Scenario, Step, Turn, faults_in
 from server.marking.trial.trial import Recorded, TrialRun
 
 AFTER_MS = 2000
@@ -29,7 +31,8 @@ class Demonstration:
 def demonstrate(exercise: Exercise, program: Program, requirement: str) -> Demonstration | None:
     """Return a run in which a program breaks a requirement first; None if none is found."""
     numbers = [n for n, each in enumerate(exercise.requirements) if each.id == requirement]
-    shown = replace(exercise, scenarios=tuple(s for s in exercise.scenarios if s.open))
+    begun = tuple(s for s in exercise.scenarios if s.open)
+    shown = replace(exercise, scenarios=(*begun, _with_every_fault(exercise)))
     found = stress_run(shown, program, frozenset(numbers), seed_of(exercise, program))
     for number, violation in found.items():
         end = violation.scan + AFTER_MS // exercise.period_ms
@@ -37,6 +40,12 @@ def demonstrate(exercise: Exercise, program: Program, requirement: str) -> Demon
         if _violates(exercise, run, number, violation.scan):
             return Demonstration(run, violation.scan)
     return None
+
+
+def _with_every_fault(exercise: Exercise) -> Scenario:
+    """Return a scenario, never run, by which random runs know the faults that may come."""
+    faults = sorted(faults_in(exercise.scenarios))
+    return Scenario("every fault", (Step(tuple(Turn(fault, True) for fault in faults)),))
 
 
 def _events(scenario: Scenario, period_ms: int, end: int) -> tuple[tuple[int, Action], ...]:
