@@ -19,7 +19,7 @@ from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 PICTURES = Path(__file__).parents[1] / ".pictures"
 STUDENT, PASSWORD = "amara.okonjo@larkmoor.example", "larkmoor-lab"
-SIZE: ViewportSize = {"width": 1100, "height": 760}
+SIZE: ViewportSize = {"width": 1280, "height": 800}
 
 
 def free_port() -> str:
@@ -88,6 +88,7 @@ def main() -> None:
         page.get_by_role("link", name=re.compile("^Attempt")).first.click()
         take(page, "verdict", "Requirements")
         page.get_by_role("link", name="Exercise").click()
+        page.wait_for_selector("html.editing")
         page.get_by_role("button", name="Run", exact=True).click()
         page.get_by_role("button", name=re.compile("HS-")).first.click()
         page.wait_for_timeout(6000)

@@ -1,8 +1,8 @@
 """A run of the server's own in which a program breaks a requirement, for a student to watch.
 
-It is sought among random runs that begin as open scenarios do. No step, time or starting state of a
-hidden scenario is in it; only the faults that the exercise counts with are those of all scenarios, as
-a fault with which no right program can cope would show nothing.
+It is sought among random runs that begin as open scenarios do. No step, time or starting state
+of a hidden scenario is in it; only the faults that may come are those of all scenarios, as a fault
+with which no right program can cope would show nothing.
 """
 
 from dataclasses import dataclass, replace
