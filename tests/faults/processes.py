@@ -45,13 +45,18 @@ def running(database: Database, *words: str, full_at: int | None = None) -> Iter
     command = [sys.executable, "-c", IN_BOUNDS, str(full_at or -1), *words]
     with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as process:
         try:
-            assert process.stdout is not None
-            assert process.stdout.readline(), f"{words} did not begin"
+            await_ready(process)
             yield process
         finally:
             process.send_signal(signal.SIGCONT)
             process.send_signal(signal.SIGTERM)
             process.wait(timeout=PATIENCE)
+
+
+def await_ready(process: Process) -> None:
+    """Read what a command prints, until it says how to stop it."""
+    assert process.stdout is not None
+    assert any("stop it with Ctrl+C" in line for line in process.stdout), "it did not begin"
 
 
 @contextmanager

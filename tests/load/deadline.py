@@ -58,6 +58,7 @@ from server.store.people import User
 from server.store.programs import save_program
 from server.web.access import COOKIE
 from tests.factories import make_assignment, make_section, make_user, sign_in
+from tests.faults.processes import await_ready
 from tests.load.bare import ask_bare, interpreter_ms
 from tests.load.trial_runs import Page, measure
 from tests.postgresql import PostgreSQL
@@ -261,8 +262,7 @@ def running(command: str, url: str, *options: str) -> Iterator[int]:
     words = [sys.executable, "-m", "server.cli", command, *options]
     with subprocess.Popen(words, env=environment, stdout=subprocess.PIPE, text=True) as process:
         try:
-            assert process.stdout is not None
-            process.stdout.readline()
+            await_ready(process)
             yield process.pid
         finally:
             process.send_signal(signal.SIGTERM)
