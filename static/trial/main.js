@@ -117,9 +117,9 @@ let resting = 0;
 
 /** Let the run have what was changed on the sheet, once no change follows at once. */
 export function programChanged() {
+  if (!link) return;
   bindRungs();
   showRungs(values.keys(), values);
-  if (!link) return;
   behind = "yes";
   clearTimeout(resting);
   resting = setTimeout(takeOver, CHANGES_REST_MS);
