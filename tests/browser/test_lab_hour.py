@@ -6,7 +6,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import OpenPage
+from tests.browser.conftest import OpenPage, assert_accessible
 from tests.browser.test_trial import Bench, bench, button, compiled, value
 from tests.factories import make_submission
 from tests.web.lab import OVERFILLS, RIGHT
@@ -184,6 +184,7 @@ def test_the_leaves_of_a_narrow_sheet(open_page: OpenPage, bench: Bench) -> None
     button(page, "One scan").tap()
     expect(page.locator("#clock")).to_have_text("0.01 s")
     leaves.get_by_role("link", name="Rungs").tap()
+    assert_accessible(page)
     expect(rungs).to_be_in_viewport()
     expect(rungs).to_have_class(re.compile("in-run"))
     expect(plant).to_be_hidden()
