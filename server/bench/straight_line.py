@@ -7,7 +7,7 @@ plants that nothing measured uses are refused with a sentence.
 
 from dataclasses import dataclass, field
 
-from server.ladder.elements import CoilKind, ContactKind, Relation
+from server.ladder.elements import CoilKind, ContactKind, Operator, Relation
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
@@ -254,8 +254,16 @@ class _Writer:
                 self.lines.append(f"{_own(symbol)} = {written[kind]};")
             case AssignmentStatement(target, left, None, _):
                 self.lines.append(f"if ({power}) {_own(target)} = {_value(left)};")
-            case AssignmentStatement(target):
-                raise ValueError(f"The arithmetic on {target} is not written as straight-line C.")
+            case AssignmentStatement(target, left, operator, right):
+                assert operator is not None
+                assert right is not None
+                a, b = _value(left), _value(right)
+                there_is_one = f"{power} && {b} != 0" if operator is Operator.DIV else power
+                # A result that is no INT leaves the target as it was.
+                self.lines.append(
+                    f"if ({there_is_one}) {{ int32_t r = {a} {operator} {b}; "
+                    f"if (r == (int16_t)r) {_own(target)} = r; }}"
+                )
 
     def _named(self, expression: str) -> str:
         self.temporaries += 1

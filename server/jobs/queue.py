@@ -12,7 +12,7 @@ from threading import Event, Thread
 
 import psycopg
 from procrastinate import App, PsycopgConnector, RetryStrategy, SyncPsycopgConnector
-from procrastinate.exceptions import AlreadyEnqueued
+from procrastinate.exceptions import AlreadyEnqueued, ConnectorException
 from procrastinate.schema import SchemaManager
 from sqlalchemy import func, select, text
 from sqlalchemy.orm import Session
@@ -139,12 +139,25 @@ def work(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -
     with database.write() as session:
         # A newer version may manage what the last one could not.
         session.execute(text("DELETE FROM procrastinate_jobs WHERE status = 'failed'"))
-    worker_app(database, mark_one, clock).run_worker(
-        concurrency=1,
-        delete_jobs="successful",
-        update_heartbeat_interval=HEARTBEAT_SECONDS,
-        stalled_worker_timeout=STALLED_SECONDS,
-    )
+    while _given_up(worker_app(database, mark_one, clock)):
+        log.warning("this worker hung and was given up by the others; it begins anew")
+
+
+def _given_up(app: App) -> bool:
+    """Run a worker; return False when it was stopped, True when the others took it for dead."""
+    try:
+        app.run_worker(
+            concurrency=1,
+            delete_jobs="successful",
+            update_heartbeat_interval=HEARTBEAT_SECONDS,
+            stalled_worker_timeout=STALLED_SECONDS,
+        )
+    except ConnectorException as trouble:
+        # They have struck it off their list, to which each job refers that it takes.
+        if isinstance(trouble.__cause__, psycopg.errors.ForeignKeyViolation):
+            return True
+        raise
+    return False
 
 
 def worker_app(database: Database, mark_one: MarkOne, clock: Callable[[], datetime]) -> App:

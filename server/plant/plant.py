@@ -57,7 +57,7 @@ class PartLists:
 
     @property
     def parts(self) -> tuple[Part, ...]:
-        """All parts, in the order of the fields."""
+        """All parts, in the order of the fields; what a subclass has beside them is left out."""
         return tuple(part for each in fields(self) for part in _listed(self, each.name))
 
 
@@ -115,9 +115,8 @@ class Plant(PartLists):
 
 def _listed(lists: PartLists, field_name: str) -> tuple[Part, ...]:
     value = getattr(lists, field_name)
-    if value is None:
-        return ()
-    return value if isinstance(value, tuple) else (value,)
+    listed = value if isinstance(value, tuple) else (value,)
+    return tuple(part for part in listed if isinstance(part, Part))
 
 
 def _kinds_in(hint: Any) -> Iterator[type[Part]]:

@@ -12,7 +12,7 @@ import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from fastapi import FastAPI
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from server.settings import Settings
 from server.store.database import Database
@@ -20,6 +20,9 @@ from server.store.people import User
 from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, Clock, sign_in
+
+# Nothing here is judged by its speed, and a busy machine is slow.
+expect.set_options(timeout=30_000)
 
 WIDTHS = (1280, 400)
 THEMES = ("light", "dark")

@@ -64,8 +64,8 @@ BROKEN: dict[str, tuple[bytes, str, str]] = {
     "duration of nothing": (_instead("T#5s", "T#"), "Line 14", "T#"),
     "edge of a network": (
         _instead("stop_pb;", "RISING(stop_pb AND n);"),
-        "Line 12, column 57",
-        "Expected ')'",
+        "Line 12, column 42",
+        "RISING takes one symbol. For the edge of a network put a block of type R_TRIG",
     ),
     "deep nesting": (
         _instead("stop_pb;", f"{'(' * 2000}stop_pb{')' * 2000};"),

@@ -109,4 +109,4 @@ def test_the_number_of_queries_does_not_grow_with_the_work(loaded: Database) -> 
                 counts.append(statements.count("SELECT"))
     finally:
         event.remove(Engine, "before_cursor_execute", note)
-    assert counts == [5, 1, 5, 1]
+    assert counts == [6, 1, 6, 1]
