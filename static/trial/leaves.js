@@ -37,6 +37,10 @@ openLeaf(find(lab, "[data-on]", HTMLElement) ?? lab);
 follow();
 fold();
 window.addEventListener("hashchange", follow);
+// A window that gets narrow shows the leaf where one works: focus in a hidden one would be lost.
+lab.addEventListener("focusin", ({ target }) => {
+  if (target instanceof Element) openLeaf(target);
+});
 narrow.addEventListener("change", fold);
 
 /* Nothing that has the focus may lie under what sticks; when causes or the chart open at the foot,
