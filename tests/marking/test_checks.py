@@ -37,7 +37,7 @@ def test_a_check_that_lacks_something_is_refused(
             return "it happens"
     """
     with pytest.raises(TypeError) as refused:
-        defined(text, tmp_path, monkeypatch, "happens")
+        defined(text, tmp_path, monkeypatch, "incomplete")
     assert str(refused.value) == (
         "The check Happens lacks circuit, courses, never_came, violation, draft. Add it."
     )

@@ -56,7 +56,7 @@ class Beginnings:
         for row in timeline.steps[timeline.first[lane] + begun : timeline.last[lane]]:
             done = range(int(row[3]), int(row[4]))
             actions = tuple(
-                Turn(self.names[int(timeline.actions[i, 1])], timeline.values[i, 0] != 0)
+                Turn(self.names[int(timeline.actions[i, 1])], bool(timeline.values[i, 0]))
                 for i in done
             )
             steps.append(Step(actions, int(row[1]) * self.period_ms))
