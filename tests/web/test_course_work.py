@@ -113,7 +113,9 @@ def test_who_is_excused_owes_nothing_and_reads_why(database: Database, lab: Lab)
     assert (refused.status_code, "Say why" in refused.text) == (422, True)
     done = teacher.post(f"{address}/excuse", data={"excuse": "Jury duty that week"})
     assert done.status_code == 303
-    assert "Jury duty that week" in teacher.get(address).text
+    page = teacher.get(address).text
+    assert "Jury duty that week" in page
+    assert "<dd>excused</dd>" in page
     assert ",excused," in row()
     assert row().rstrip().endswith(",1.0")
     assert "Excused: Jury duty that week" in student.get(own).text
