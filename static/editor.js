@@ -335,8 +335,12 @@ function formatKey(event) {
   return (ctrl ? "Ctrl+" : "") + (shift ? "Shift+" : "") + (letter ? event.key.toLowerCase() : event.key);
 }
 
-frame.addEventListener("keydown", (event) => {
-  if (event.altKey || event.isComposing) return;
+/* A rung drawn anew takes the focus with it; until the answer is there, keys are still meant for the rungs. */
+const isForRungs = (/** @type {Event} */ { target }) =>
+  (target === document.body && isWaiting()) || (target instanceof Node && frame.contains(target));
+
+document.addEventListener("keydown", (event) => {
+  if (event.altKey || event.isComposing || !isForRungs(event)) return;
   const key = formatKey(event);
   const [move, command] = [MOVES[key], keys.get(key)];
   if (move) inTurn(() => selection.move(move));

@@ -320,6 +320,28 @@ def test_a_step_whose_answer_is_lost_is_done_once(
     expect(page.get_by_text("Changed in another window")).to_have_count(0)
 
 
+def test_a_key_is_not_lost_while_a_rung_is_drawn_anew(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    """The rung that is drawn anew takes the focus with it."""
+    page = first_rung(open_page, course)
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/program", hold, times=1)
+    page.keyboard.press("n")
+    page.keyboard.type("start_pb")
+    page.keyboard.press("Enter")
+    expect(page.locator("#entry")).to_be_hidden()
+    page.evaluate("document.activeElement.blur()")
+    comment(page, "Typed at once.")
+    held[0].continue_()
+    saved(page, 0, "start_pb")
+    expect(page.locator("#rung-0")).to_have_attribute("data-comment", "Typed at once.")
+
+
 def test_every_element_and_nested_branches_by_the_keyboard(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
