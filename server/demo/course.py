@@ -28,6 +28,7 @@ from server.store.courses import (
 )
 from server.store.database import DatabaseTrouble
 from server.store.gradebook import standings_in
+from server.store.holidays import Holiday, set_holidays
 from server.store.people import Role, User, hash_password
 from server.store.submissions import find_submission
 from server.store.targets import Target, set_target
@@ -98,6 +99,7 @@ def _sections(session: Session, today: date) -> dict[str, Section]:
     course = Course(code="AUT 131", title="Control logic laboratory")
     session.add_all([before, term, course])
     session.flush()
+    set_holidays(session, term, _holidays(term))
     sections = {
         "01": Section(course_id=course.id, term_id=term.id, number="01", join_code="PRESS-01"),
         "02": Section(course_id=course.id, term_id=term.id, number="02", join_code="PRESS-02"),
@@ -106,6 +108,17 @@ def _sections(session: Session, today: date) -> dict[str, Section]:
     session.add_all(sections.values())
     session.flush()
     return sections
+
+
+def _holidays(term: Term) -> list[Holiday]:
+    """Return a week's break in the middle of the term, and a Friday off some weeks before."""
+    middle = term.begins + (term.ends - term.begins) / 2
+    monday = middle - timedelta(days=middle.weekday())
+    friday = monday - timedelta(weeks=4, days=-4)
+    return [
+        Holiday(friday, friday, "Press house open day"),
+        Holiday(monday, monday + timedelta(days=4), "Break"),
+    ]
 
 
 def _people(session: Session, sections: dict[str, Section]) -> None:

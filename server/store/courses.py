@@ -21,12 +21,15 @@ from server.store.people import User
 
 
 class Term(Base):
+    """A term; what is ``archived`` (so of courses and sections, too) is in no picker."""
+
     __tablename__ = "terms"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(80), unique=True)
     begins: Mapped[date]
     ends: Mapped[date]
+    archived: Mapped[bool] = mapped_column(default=False)
 
 
 class Course(Base):
@@ -35,6 +38,7 @@ class Course(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     code: Mapped[str] = mapped_column(String(20), unique=True)
     title: Mapped[str] = mapped_column(String(200))
+    archived: Mapped[bool] = mapped_column(default=False)
 
 
 class Section(Base):
@@ -46,6 +50,7 @@ class Section(Base):
     term_id: Mapped[int] = mapped_column(ForeignKey("terms.id"), index=True)
     number: Mapped[str] = mapped_column(String(10))
     join_code: Mapped[str | None] = mapped_column(String(16), unique=True, index=True)
+    archived: Mapped[bool] = mapped_column(default=False)
 
     course: Mapped[Course] = relationship(lazy="joined", innerjoin=True)
     term: Mapped[Term] = relationship(lazy="joined", innerjoin=True)
@@ -53,6 +58,20 @@ class Section(Base):
     @property
     def title(self) -> str:
         return f"{self.course.code} section {self.number}"
+
+    @property
+    def title_with_term(self) -> str:
+        """The title in a picker, where two terms have a section of one number."""
+        return f"{self.title}, {self.term.name}"
+
+    @property
+    def is_archived(self) -> bool:
+        """The section is archived, or its term or course is."""
+        return self.archived or self.term.archived or self.course.archived
+
+    def is_over(self, today: date) -> bool:
+        """Return whether the section folds away among earlier terms."""
+        return self.is_archived or self.term.ends < today
 
 
 class SectionRole(StrEnum):
@@ -227,7 +246,8 @@ def get_course(session: Session, course_id: int) -> Course:
 
 def all_courses(session: Session) -> list[Course]:
     """Return every course by its code."""
-    return list(session.scalars(select(Course).order_by(Course.code)))
+    query = select(Course).where(Course.code != SANDBOX_COURSE).order_by(Course.code)
+    return list(session.scalars(query))
 
 
 def add_to_college(session: Session, row: Term | Course | Section) -> bool:
@@ -301,6 +321,15 @@ def sections_of(session: Session, user_id: int) -> list[tuple[Section, SectionRo
         .order_by(Term.begins.desc(), Course.code, Section.number)
     )
     return [(section, role) for section, role in rows]
+
+
+def instructed_sections(session: Session, user_id: int, *, archived: bool = False) -> list[Section]:
+    """Return the sections somebody instructs, the newest term first; archived ones if asked for."""
+    return [
+        section
+        for section, role in sections_of(session, user_id)
+        if role is SectionRole.INSTRUCTOR and (archived or not section.is_archived)
+    ]
 
 
 def all_sections(session: Session) -> list[Section]:

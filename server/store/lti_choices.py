@@ -12,11 +12,8 @@ from sqlalchemy.orm import Session
 from server.store.courses import (
     TEACHING,
     Assignment,
-    Section,
-    SectionRole,
     assignments_of,
     role_in_section,
-    sections_of,
     students_of,
 )
 from server.store.lti import LineItem, LtiChoice, LtiContext, LtiLink, LtiPerson, OutgoingScore
@@ -71,13 +68,6 @@ def queue_for(
         if user_ids is None:
             user_ids = [each.id for each in students_of(session, link.assignment.section_id)]
         queue_scores(session, link.assignment, user_ids, now)
-
-
-def sections_to_choose(session: Session, user_id: int) -> list[Section]:
-    """Return the sections that somebody may connect with a platform's course: their own."""
-    return [
-        section for section, role in sections_of(session, user_id) if role is SectionRole.INSTRUCTOR
-    ]
 
 
 def assignments_to_choose(session: Session, context: LtiContext) -> list[Assignment]:

@@ -80,12 +80,22 @@ def _results(text: str) -> Mapping[str, Sequence[object]]:
     return found
 
 
-def terms_of(session: Session, course_id: int) -> list[Term]:
-    """Return terms in which the course has sections, the newest first."""
-    return list(
-        session.scalars(
-            select(Term)
-            .where(Term.id.in_(select(Section.term_id).where(Section.course_id == course_id)))
-            .order_by(Term.begins.desc(), Term.id.desc())
+def terms_of(session: Session, course_id: int) -> list[tuple[Term, bool]]:
+    """Return terms in which the course has sections, the newest first; whether any work counts."""
+    marked = (
+        select(CountingAttempt.assignment_id)
+        .join(Assignment, Assignment.id == CountingAttempt.assignment_id)
+        .join(Section, Section.id == Assignment.section_id)
+        .where(
+            Section.course_id == course_id,
+            Section.term_id == Term.id,
+            CountingAttempt.submission_id.is_not(None),
         )
+        .exists()
     )
+    rows = session.execute(
+        select(Term, marked)
+        .where(Term.id.in_(select(Section.term_id).where(Section.course_id == course_id)))
+        .order_by(Term.begins.desc(), Term.id.desc())
+    )
+    return [(term, has_work) for term, has_work in rows]

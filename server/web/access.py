@@ -33,6 +33,7 @@ from server.store.courses import (
     find_assignment_for,
     find_course,
     find_section,
+    find_term,
     partner_of,
     role_in_section,
 )
@@ -193,6 +194,14 @@ def names_a_course(visit: Visit) -> bool:
     return find_course(visit.session, visit.ids["course_id"]) is not None
 
 
+def names_a_term(visit: Visit) -> bool:
+    return find_term(visit.session, visit.ids["term_id"]) is not None
+
+
+def names_a_section(visit: Visit) -> bool:
+    return find_section(visit.session, visit.ids["section_id"]) is not None
+
+
 def submission_of_course(visit: Visit) -> bool:
     submission = find_submission(visit.session, visit.ids["submission_id"])
     return (
@@ -318,6 +327,12 @@ RULES: dict[str, Rule] = {
     "add_term": Rule(ADMINISTRATOR),
     "add_course": Rule(ADMINISTRATOR),
     "add_section": Rule(ADMINISTRATOR),
+    "change_term": Rule(ADMINISTRATOR, names_a_term),
+    "delete_term": Rule(ADMINISTRATOR, names_a_term),
+    "change_course": Rule(ADMINISTRATOR, names_a_course),
+    "delete_course": Rule(ADMINISTRATOR, names_a_course),
+    "change_section": Rule(ADMINISTRATOR, names_a_section),
+    "delete_section": Rule(ADMINISTRATOR, names_a_section),
     "change_time_zone": Rule(ADMINISTRATOR),
     # reports
     "report_list": Rule(DEPARTMENT),
@@ -400,6 +415,8 @@ RULES: dict[str, Rule] = {
     "change_assignment": Rule(SIGNED_IN, sets_assignment),
     "give_time": Rule(SIGNED_IN, sets_assignment),
     "pair_up": Rule(SIGNED_IN, sets_assignment),
+    "roll_over_page": Rule(SIGNED_IN, instructs_section),
+    "apply_roll_over": Rule(SIGNED_IN, instructs_section),
     # learning-management systems
     "lti_keys": ANYBODY,
     "lti_login": ANYBODY,

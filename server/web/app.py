@@ -41,10 +41,11 @@ from server.web.accounts.sign_in_line import SignInLine
 from server.web.api import reading as api_reading
 from server.web.api import tokens as api_tokens
 from server.web.assignments import policy as assignments
+from server.web.assignments import roll_over
 from server.web.authoring import publishing as authoring_life
 from server.web.authoring import sheet as authoring
+from server.web.college import courses, server_state
 from server.web.college import pages as college
-from server.web.college import server_state
 from server.web.dependencies import utc_clock
 from server.web.editor import actions as editor
 from server.web.editor import help as editor_help
@@ -114,8 +115,10 @@ ROUTERS = (
     api_reading.router,
     api_tokens.router,
     college.router,
+    courses.router,
     server_state.router,
     assignments.router,
+    roll_over.router,
     similarity.router,
     lti.router,
     lti_framed.router,

@@ -25,7 +25,7 @@ from server.store.authored import (
     save_draft,
     versions_of,
 )
-from server.store.courses import SectionRole, assignments_of, sections_of
+from server.store.courses import assignments_of, instructed_sections
 from server.store.people import names_of
 from server.store.regrades import marked_submissions
 from server.web.access import VisitorHere, ZoneHere
@@ -63,7 +63,7 @@ def life(
     """Versions, what a new one would change, and where the exercise is set."""
     row = row_here(session, authored_id)
     comparison = regrader.find(row.slug, row.revision)
-    sections = [s for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR]
+    sections = instructed_sections(session, visitor.id, archived=True)
     set_for = [
         a for a in assignments_of(session, [s.id for s in sections]) if a.exercise == row.slug
     ]
@@ -84,7 +84,7 @@ def life(
         submissions=len(marked_submissions(session, row.slug)) if versions else 0,
         open_findings=_open_findings(row.findings) if row.findings_of == row.revision else None,
         complete=row.findings_of == row.revision and bool(row.findings.get("complete")),
-        sections=[s for s in sections if s.id not in taken],
+        sections=[s for s in sections if s.id not in taken and not s.is_archived],
         set_for=set_for,
         due=now.astimezone(zone).date() + timedelta(days=14),
     )
@@ -203,8 +203,7 @@ def set_exercise(
     row = row_here(session, authored_id)
     if row.state is not LifeState.PUBLISHED:
         return error(request, 409, "Only a published exercise can be set. Publish it first.")
-    mine = {s.id for s, role in sections_of(session, visitor.id) if role is SectionRole.INSTRUCTOR}
-    if section not in mine:
+    if section not in {each.id for each in instructed_sections(session, visitor.id)}:
         return error(request, 404, "You don't teach this section.")
     due_at = read_moment(end_of_day(due), zone)
     if isinstance(due_at, str):

@@ -1,7 +1,6 @@
-"""The administrator's pages: people and their data; terms, courses and sections."""
+"""The administrator's page of people and their data."""
 
 import json
-from datetime import date
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -10,26 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import accounts, person_export, privacy, roster
-from server.store.audit import note
-from server.store.audit_chain import Action
 from server.store.authored import owners
-from server.store.college import set_time_zone, time_zone, zone_names
-from server.store.courses import (
-    Course,
-    Section,
-    SectionRole,
-    Term,
-    add_to_college,
-    all_courses,
-    all_sections,
-    all_terms,
-    find_assignment,
-    find_course,
-    find_term,
-    student_counts,
-    students_of,
-)
-from server.store.lti_outbox import queue_scores
 from server.store.passwords import make_link
 from server.store.people import (
     Role,
@@ -40,15 +20,10 @@ from server.store.people import (
     normal_email,
     search_people,
 )
-from server.store.retention import retention_days, set_retention
-from server.store.roster_log import note_role
 from server.store.second_factors import with_factor
-from server.store.standings import assignments_with_late_work, recount
 from server.web.access import VisitorHere
 from server.web.accounts.joining import address_of_link
 from server.web.dependencies import (
-    CollegeZoneHere,
-    DatabaseHere,
     Now,
     Reading,
     SettingsHere,
@@ -230,129 +205,6 @@ def hold_data(
     return RedirectResponse(f"/people?{urlencode({'find': user.email})}", 303)
 
 
-@router.get("/courses")
-def courses(request: Request, session: Reading) -> Response:
-    return _courses(request, session)
-
-
-@router.post("/terms")
-def add_term(
-    request: Request,
-    session: Writing,
-    name: Annotated[str, Form(max_length=80)] = "",
-    begins: Annotated[str, Form(max_length=10)] = "",
-    ends: Annotated[str, Form(max_length=10)] = "",
-) -> Response:
-    try:
-        first, last = date.fromisoformat(begins), date.fromisoformat(ends)
-    except ValueError:
-        return _courses(request, session, "The term needs two dates, like 2026-08-24.")
-    if not name.strip() or first >= last:
-        return _courses(request, session, "The term needs a name and an end after its beginning.")
-    return _added(request, session, Term(name=name.strip(), begins=first, ends=last))
-
-
-@router.post("/courses")
-def add_course(
-    request: Request,
-    session: Writing,
-    code: Annotated[str, Form(max_length=20)] = "",
-    title: Annotated[str, Form(max_length=200)] = "",
-) -> Response:
-    if not code.strip() or not title.strip():
-        return _courses(request, session, "The course needs a code and a title.")
-    return _added(request, session, Course(code=code.strip(), title=title.strip()))
-
-
-@router.post("/sections")
-def add_section(
-    request: Request,
-    session: Writing,
-    visitor: VisitorHere,
-    now: Now,
-    course: Annotated[int, Form()] = 0,
-    term: Annotated[int, Form()] = 0,
-    number: Annotated[str, Form(max_length=10)] = "",
-    instructor: Annotated[str, Form(max_length=254)] = "",
-) -> Response:
-    teacher = find_user(session, instructor)
-    if find_course(session, course) is None or find_term(session, term) is None:
-        return _courses(request, session, "Choose a course and a term for the section.")
-    if not number.strip():
-        return _courses(request, session, "The section needs a number, like 01.")
-    if teacher is None or teacher.role not in (Role.INSTRUCTOR, Role.ADMINISTRATOR):
-        sentence = f"{instructor or 'Nobody'} has no instructor's account. Add it among the people."
-        return _courses(request, session, sentence)
-    section = Section(course_id=course, term_id=term, number=number.strip())
-    answer = _added(request, session, section)
-    if section.id is not None:
-        role = SectionRole.INSTRUCTOR
-        roster.enrol(session, section, teacher, role)
-        note_role(session, section.id, teacher.id, None, role, by_id=visitor.id, now=now)
-    return answer
-
-
-@router.post("/college/time-zone")
-def change_time_zone(
-    request: Request,
-    database: DatabaseHere,
-    zone: CollegeZoneHere,
-    visitor: VisitorHere,
-    now: Now,
-    name: Annotated[str, Form(max_length=64)] = "",
-) -> Response:
-    """Let another time zone hold. What is late is counted anew, each exercise by itself."""
-    with database.write() as session:
-        before = time_zone(session).key
-        if not set_time_zone(session, name.strip()):
-            sentence = (
-                f"There is no time zone {name.strip() or '(none)'}. "
-                "Choose one from the list, like America/Chicago."
-            )
-            return _courses(request, session, sentence, zone_typed=name)
-        detail = f"time zone from {before} to {name.strip()}"
-        note(session, now, visitor.id, Action.CHANGED_COLLEGE, detail=detail)
-    zone.forget()
-    with database.read() as session:
-        late = assignments_with_late_work(session)
-    for assignment_id in late:
-        with database.write() as session:
-            assignment = find_assignment(session, assignment_id)
-            if assignment is not None:
-                recount(session, assignment)
-                students = [each.id for each in students_of(session, assignment.section_id)]
-                queue_scores(session, assignment, students, now)
-    return RedirectResponse("/courses", 303)
-
-
-@router.post("/college/retention")
-def change_retention(
-    request: Request,
-    session: Writing,
-    visitor: VisitorHere,
-    now: Now,
-    days: Annotated[str, Form(max_length=8)] = "",
-) -> Response:
-    """Set how long students' data is kept after their last term; empty keeps it for good."""
-    typed = days.strip()
-    if typed and not (typed.isascii() and typed.isdigit() and 30 <= int(typed) <= 36500):
-        return _courses(
-            request,
-            session,
-            "Data is kept for 30 to 36500 days. Write a number, or leave it empty.",
-        )
-    set_retention(session, int(typed) if typed else None)
-    detail = f"data kept for {typed} days" if typed else "data kept for good"
-    note(session, now, visitor.id, Action.CHANGED_COLLEGE, detail=detail)
-    return RedirectResponse("/courses#retention", 303)
-
-
-def _added(request: Request, session: Session, row: Term | Course | Section) -> Response:
-    if not add_to_college(session, row):
-        return _courses(request, session, "There is one of this name already. Choose another.")
-    return RedirectResponse("/courses", 303)
-
-
 def _person(session: Session, person_id: int) -> User:
     user = find_person(session, person_id)
     if user is None:
@@ -396,22 +248,4 @@ def _people(
         taken=taken,
         authors=owners(session),
         roles=Role,
-    )
-
-
-def _courses(
-    request: Request, session: Session, mistake: str = "", zone_typed: str | None = None
-) -> Response:
-    return page(
-        request,
-        "college/courses.html",
-        422 if mistake else 200,
-        terms=all_terms(session),
-        courses=all_courses(session),
-        sections=all_sections(session),
-        counts=student_counts(session),
-        time_zone=time_zone(session).key if zone_typed is None else zone_typed,
-        retention_days=retention_days(session),
-        time_zones=zone_names(),
-        mistake=mistake,
     )

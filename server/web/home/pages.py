@@ -51,11 +51,14 @@ class SetExercise:
 
 @dataclass(frozen=True, slots=True)
 class SectionSheet:
+    """A section on the home page; one that is ``over`` folds away."""
+
     section: Section
     teaching: bool
     instructing: bool
     students: int
     lines: tuple[SetExercise, ...]
+    over: bool
 
 
 @router.get("/")
@@ -69,7 +72,7 @@ def home(request: Request, session: Reading, visitor: VisitorHere, now: Now) -> 
             (section, counts.get(section.id, 0), sum(a.section_id == section.id for a in set_here))
             for section in sections
         ]
-        return page(request, "home/overview.html", sections=overview, now=now)
+        return page(request, "home/overview.html", sections=overview, today=now.date(), now=now)
     sheets = _sheets(session, visitor.id, counts, now)
     return page(
         request,
@@ -105,6 +108,13 @@ def _sheets(
         state = _state(each, standing, each.id in begun, now)
         return SetExercise(each, state, standing, done=each.id in done, latest=each.id == latest)
 
+    today = now.date()
+    newest = max((section.term.begins for section, _ in sections), default=today)
+
+    def over(section: Section) -> bool:
+        # Between two terms the one before is looked at still.
+        return section.is_archived or (section.is_over(today) and section.term.begins != newest)
+
     return [
         SectionSheet(
             section,
@@ -112,6 +122,7 @@ def _sheets(
             role is SectionRole.INSTRUCTOR,
             counts.get(section.id, 0),
             tuple(line(each) for each in set_here if each.section_id == section.id),
+            over(section),
         )
         for section, role in sections
     ]

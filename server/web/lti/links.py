@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import lti_choices
-from server.store.courses import Section, all_sections
+from server.store.courses import Section, all_sections, instructed_sections
 from server.store.lti import LtiContext, LtiLink
 from server.store.lti_outbox import delivery, try_again
 from server.store.lti_platforms import find_context, find_link
@@ -79,8 +79,8 @@ def send_scores_again(assignment_id: int, session: Writing, now: Now) -> Respons
 
 def _sections(session: Session, visitor: Visitor) -> list[Section]:
     if visitor.role is Role.ADMINISTRATOR:
-        return all_sections(session)
-    return lti_choices.sections_to_choose(session, visitor.id)
+        return [each for each in all_sections(session) if not each.is_archived]
+    return instructed_sections(session, visitor.id)
 
 
 def _context_page(

@@ -65,9 +65,12 @@ class Report:
 def read_report(
     session: Session, catalogue: Catalogue, course_id: int, term_id: int | None
 ) -> Report:
-    """Return the report in this term; in the newest, if the course has no such term."""
-    terms = terms_of(session, course_id)
-    here = next((each for each in terms if each.id == term_id), terms[0] if terms else None)
+    """Return the report in this term; if the course has no such term, in the newest with work."""
+    found = terms_of(session, course_id)
+    terms = [term for term, _ in found]
+    with_work = [term for term, has_work in found if has_work]
+    chosen = [term for term in terms if term.id == term_id]
+    here = next(iter((*chosen, *with_work, *terms)), None)
     shown = terms[terms.index(here) :][:TERMS] if here else []
     work = work_of(session, course_id, [each.id for each in shown])
     by_term: dict[int, list[Work]] = defaultdict(list)

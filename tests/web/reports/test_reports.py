@@ -58,6 +58,12 @@ def test_up_to_six_terms_stand_beside_each_other(client_for: ClientFor, database
     assert '<td class="number">+100</td>' in earlier
     first = client.get(f"/reports/{course}?term={terms[0]}").text
     assert "Year 0 is the first term of this course" in first
+    # A term that has just begun has nothing to show: the report opens on the one before.
+    with database.write() as session:
+        begun = make_section(session)
+        begun.course_id = course
+    assert client.get(f"/reports/{course}").text.count(begun.term.name) == 1
+    assert "Year 6 against Year 5" in client.get(f"/reports/{course}").text
 
 
 def test_each_figure_of_a_small_class_is_marked(client_for: ClientFor, database: Database) -> None:
