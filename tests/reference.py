@@ -7,6 +7,7 @@ compiler. Where the standard leaves a choice, it is named at the block that make
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import fmod
 from typing import TypeAlias
 
 from server.ladder.elements import (
@@ -379,11 +380,8 @@ class Controller:
                 self.values[output.symbol] = not power and self.values[output.symbol]
 
     def _assign(self, output: AssignmentStatement) -> None:
-        left = self._operand(output.left)
-        if output.operator is None or output.right is None:
-            self.values[output.target] = left
-            return
-        result = calculate(left, output.operator, self._operand(output.right))
+        given = [self._operand(operand) for operand in output.operands]
+        result = given[0] if output.operator is None else calculate(output.operator, *given)
         if result is None:
             self.fault = True
         else:
@@ -407,21 +405,36 @@ def compare(left: int, relation: Relation, right: int) -> bool:
             return left >= right
 
 
-def calculate(left: int, operator: Operator, right: int) -> int | None:
+def calculate(operator: Operator, *given: int) -> int | None:
     """The result as an INT; None when it is out of range or divides by zero.
 
-    A quotient is truncated toward zero (IEC 61131-3, DIV on integers; from memory).
+    A quotient is truncated toward zero, and what MOD leaves has the sign of its left side; by zero
+    it is 0. LIMIT is MIN(MAX(IN, MN), MX). All from IEC 61131-3's function tables (from memory).
     """
-    match operator:
-        case Operator.ADD:
+    match operator, given:
+        case Operator.ADD, (left, right):
             result = left + right
-        case Operator.SUB:
+        case Operator.SUB, (left, right):
             result = left - right
-        case Operator.MUL:
+        case Operator.MUL, (left, right):
             result = left * right
-        case Operator.DIV:
+        case Operator.DIV, (left, right):
             if right == 0:
                 return None
             quotient = abs(left) // abs(right)
             result = quotient if (left < 0) == (right < 0) else -quotient
+        case Operator.MOD, (left, right):
+            result = int(fmod(left, right)) if right else 0
+        case Operator.ABS, (number,):
+            result = abs(number)
+        case Operator.MIN, _:
+            result = min(given)
+        case Operator.MAX, _:
+            result = max(given)
+        case Operator.LIMIT, (lowest, number, highest):
+            result = min(max(number, lowest), highest)
+        case Operator.SEL, (chooser, first, second):
+            result = second if chooser else first
+        case _:
+            raise AssertionError(f"{operator} of {given}")
     return result if INT_MIN <= result <= INT_MAX else None

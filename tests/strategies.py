@@ -168,20 +168,21 @@ def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
         return Comparison(sides[0], draw(st.sampled_from(Relation)), sides[1])
     if kind > 4 and symbols.blocks:
         block = symbols.blocks.pop()
-        wired = (draw(_inputs(pin, symbols)) for pin in BLOCK_TYPES[block.type].inputs)
+        wired = (draw(_inputs(block, pin, symbols)) for pin in BLOCK_TYPES[block.type].inputs)
         return Block(block.symbol, tuple(pin for pin in wired if pin is not None))
     return Contact(draw(st.sampled_from(ContactKind)), draw(st.sampled_from(symbols.bits)))
 
 
 @st.composite
-def _inputs(draw: st.DrawFn, pin: Pin, symbols: _Symbols) -> BlockInput | None:
+def _inputs(draw: st.DrawFn, block: Variable, pin: Pin, symbols: _Symbols) -> BlockInput | None:
     if not pin.required and draw(st.booleans()):
         return None
     match pin.type:
         case "TIME":
-            return BlockInput(pin.name, Duration(draw(DURATIONS)))
+            return BlockInput(pin.name, draw(_constants(symbols)))
         case "INT":
-            return BlockInput(pin.name, Number(draw(NUMBERS)))
+            others = [n for n in symbols.numbers if not n.startswith(f"{block.symbol}.")]
+            return BlockInput(pin.name, draw(_number_among(others)))
         case "BOOL":
             symbol = draw(st.sampled_from(symbols.bits))
             return BlockInput(pin.name, Name(symbol), draw(st.booleans()))
@@ -195,14 +196,25 @@ def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
         if draw(st.booleans()):
             return AssignmentStatement(target, left)
         operator = draw(st.sampled_from(Operator))
-        return AssignmentStatement(target, left, operator, draw(_numbers(symbols)))
+        statement = AssignmentStatement(target, left, operator)
+        operands = [
+            draw(
+                _numbers(symbols) if pin.type == "INT" else st.sampled_from(symbols.bits).map(Name)
+            )
+            for pin in statement.pins
+        ]
+        return statement.with_operands(*operands)
     kind = draw(st.sampled_from(CoilKind))
     return Coil(kind, draw(st.sampled_from(symbols.writable_bits)))
 
 
 def _numbers(symbols: _Symbols) -> st.SearchStrategy[Operand]:
+    return _number_among(symbols.numbers)
+
+
+def _number_among(names: list[str]) -> st.SearchStrategy[Operand]:
     literal = NUMBERS.map(Number)
-    return literal | st.sampled_from(symbols.numbers).map(Name) if symbols.numbers else literal
+    return literal | st.sampled_from(names).map(Name) if names else literal
 
 
 def _durations(symbols: _Symbols) -> st.SearchStrategy[Operand]:

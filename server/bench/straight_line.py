@@ -87,6 +87,9 @@ _BLOCKS = {
 }
 """One scan of a block; ``n`` counts scans, of a TON from 1 in the scan that saw the edge."""
 
+_C_OPERATORS = (Operator.ADD, Operator.SUB, Operator.MUL, Operator.DIV)
+"""The operators that C writes alike."""
+
 _RELATIONS = {Relation.EQ: "==", Relation.NE: "!="}
 
 
@@ -252,10 +255,11 @@ class _Writer:
                     CoilKind.RESET: f"{_own(symbol)} & !{power}",
                 }
                 self.lines.append(f"{_own(symbol)} = {written[kind]};")
-            case AssignmentStatement(target, left, None, _):
+            case AssignmentStatement(operator=operator) if operator not in (None, *_C_OPERATORS):
+                raise ValueError(f"{operator} is not written as straight-line C.")
+            case AssignmentStatement(target, left, None):
                 self.lines.append(f"if ({power}) {_own(target)} = {_value(left)};")
             case AssignmentStatement(target, left, operator, right):
-                assert operator is not None
                 assert right is not None
                 a, b = _value(left), _value(right)
                 there_is_one = f"{power} && {b} != 0" if operator is Operator.DIV else power

@@ -88,10 +88,9 @@ def _output(output: Output, variables: Mapping[str, Variable]) -> str:
     match output:
         case Coil(kind, symbol):
             return f"{kind} {_named(symbol, variables)}"
-        case AssignmentStatement(target, left, operator, right):
-            value = _operand(left, variables)
-            if operator is not None and right is not None:
-                value += f" {operator.row.words} {_operand(right, variables)}"
+        case AssignmentStatement(target, _, operator):
+            form = operator.row.words if operator else "{}"
+            value = form.format(*(_operand(each, variables) for each in output.operands))
             return f"assignment to {_named(target, variables)} of {value}"
 
 

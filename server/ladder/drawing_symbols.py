@@ -139,7 +139,7 @@ class Symbols:
         match output:
             case Coil(kind, symbol):
                 return "".join(self._coil(kind, symbol, x, y, size))
-            case AssignmentStatement(target, _, _, _):
+            case AssignmentStatement(target):
                 own = self.output_size(output)
                 inset = (size.width - own.width) // 2
                 return "".join(self._box(print_output(output), target, x + inset, y, own))

@@ -7,6 +7,7 @@ from server.ladder.elements import (
     CoilKind,
     ContactKind,
     ElementHelp,
+    Operator,
 )
 from server.ladder.program import (
     AssignmentStatement,
@@ -24,6 +25,7 @@ HELP: dict[str, ElementHelp] = {
     "comparison": COMPARISON_HELP,
     **{kind.value: kind.row.help for kind in CoilKind},
     "assignment": ASSIGNMENT_HELP,
+    **{operator.value: operator.row.help for operator in Operator if operator.row.help},
     **{block.name: block.help for block in BLOCK_TYPES.values()},
 }
 """Help on every element, by the word that ``help_key`` gives, in the order of the help page."""
@@ -36,8 +38,8 @@ def help_key(element: Element | Output, program: Program) -> str | None:
             return kind.value
         case Comparison():
             return "comparison"
-        case AssignmentStatement():
-            return "assignment"
+        case AssignmentStatement(_, _, operator):
+            return operator.value if operator and operator.row.help else "assignment"
         case Block(instance, _):
             types = {variable.symbol: variable.type for variable in program.variables}
             found = types.get(instance)

@@ -18,7 +18,7 @@ JSON form, editing) fold them with ``names.canonical`` and everything inside com
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, ClassVar, Literal, TypeAlias
 
 from pydantic import AfterValidator, ConfigDict, Field, GetCoreSchemaHandler, StrictBool, StrictInt
@@ -29,10 +29,12 @@ from server.ladder.elements import (
     DATA_TYPES,
     INT_MAX,
     INT_MIN,
+    MOVED,
     TIME_MAX_MS,
     CoilKind,
     ContactKind,
     Operator,
+    Pin,
     Relation,
 )
 from server.ladder.fields import (
@@ -168,7 +170,8 @@ class Coil(_Shape):
 class AssignmentStatement(_Shape):
     """``target := left [operator right]``, done in each scan in which power arrives.
 
-    A result out of INT's range or a division by zero leaves the target as it was and sets the
+    A function has its operands in order: ``left`` alone, ``left`` and ``right``, or all three. A
+    result out of INT's range or a division by zero leaves the target as it was and sets the
     program's fault bit.
     """
 
@@ -176,20 +179,40 @@ class AssignmentStatement(_Shape):
     left: Operand
     operator: Operator | None = None
     right: Operand | None = None
+    third: Operand | None = None
     output: Literal["assignment"] = field(default="assignment", compare=False, repr=False)
 
+    @property
+    def operands(self) -> tuple[Operand, ...]:
+        """What it reads, in order."""
+        return tuple(each for each in (self.left, self.right, self.third) if each is not None)
 
-def _operator_has_two_sides(assignment: AssignmentStatement) -> AssignmentStatement:
-    if (assignment.operator is None) != (assignment.right is None):
+    @property
+    def pins(self) -> tuple[Pin, ...]:
+        """What its operands are inputs of, in the same order."""
+        return MOVED if self.operator is None else self.operator.row.pins
+
+    def with_operands(self, *operands: Operand) -> "AssignmentStatement":
+        """Return the same statement with other operands."""
+        left, right, third = (*operands, None, None)[:3]
+        assert left is not None, "a value has an operand"
+        return replace(self, left=left, right=right, third=third)
+
+
+def _operator_has_its_operands(assignment: AssignmentStatement) -> AssignmentStatement:
+    given = (assignment.left, assignment.right, assignment.third)
+    count = len(assignment.pins)
+    if [each is not None for each in given] != [place < count for place in range(len(given))]:
         raise refusal(
-            "An assignment has an operator and a right side, or neither.",
-            "Give both or leave both out.",
+            f"The value of this assignment has {len(assignment.operands)} operands; "
+            f"{assignment.operator or 'without an operator it'} takes {count}.",
+            "Give left, right and third in this order, as many as it takes.",
         )
     return assignment
 
 
 Output: TypeAlias = Annotated[
-    Coil | Annotated[AssignmentStatement, AfterValidator(_operator_has_two_sides)],
+    Coil | Annotated[AssignmentStatement, AfterValidator(_operator_has_its_operands)],
     Field(discriminator="output"),
 ]
 

@@ -113,8 +113,8 @@ def _in_output(output: Output, place: Place) -> Iterator[Occurrence]:
     match output:
         case Coil(_, symbol):
             yield Occurrence(symbol, Usage.WRITE, place)
-        case AssignmentStatement(target, left, _, right):
-            yield from _in_operands(place, left, *([] if right is None else [right]))
+        case AssignmentStatement(target):
+            yield from _in_operands(place, *output.operands)
             yield Occurrence(target, Usage.WRITE, place)
 
 

@@ -71,9 +71,9 @@ def _output(output: Output, name: Renaming) -> Output:
     match output:
         case Coil(kind, symbol):
             return Coil(kind, name(symbol))
-        case AssignmentStatement(target, left, operator, right):
-            second = None if right is None else _operand(right, name)
-            return AssignmentStatement(name(target), _operand(left, name), operator, second)
+        case AssignmentStatement(target):
+            operands = (_operand(operand, name) for operand in output.operands)
+            return replace(output, target=name(target)).with_operands(*operands)
 
 
 def _operand(operand: Operand, name: Renaming) -> Operand:

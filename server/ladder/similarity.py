@@ -138,6 +138,6 @@ def _output(output: Output, names: Mapping[str, str]) -> str:
         case Coil():
             return f"{output.kind.value} {names.get(output.symbol, output.symbol)}"
         case AssignmentStatement():
-            right = "" if output.right is None else _operand(output.right, names)
-            value = f"{_operand(output.left, names)} {output.operator or ''} {right}".strip()
+            form = output.operator.row.text if output.operator else "{}"
+            value = form.format(*(_operand(operand, names) for operand in output.operands))
             return f"{names.get(output.target, output.target)} := {value}"

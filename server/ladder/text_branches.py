@@ -13,6 +13,7 @@ from server.ladder.elements import CoilKind
 from server.ladder.messages import Place
 from server.ladder.program import Coil, Name, Number, Output
 from server.ladder.text_expression import (
+    Applied,
     Calculation,
     Constant,
     Expression,
@@ -73,7 +74,7 @@ class Piece:
 def number_or_bit(expression: Expression, target_type: str | None) -> Expression | None:
     """Return the BOOL that is assigned, or None for a number."""
     match expression:
-        case Calculation():
+        case Calculation() | Applied():
             return None
         case Value(Name()):
             return expression if target_type == "BOOL" else None

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from server.ladder.elements import Operator
 from server.ladder.messages import Place
 from server.ladder.program import Block, Comparison, Contact, Element, Name, Operand
 
@@ -63,7 +64,16 @@ class Calculation:
     place: Place
 
 
-Expression: TypeAlias = Leaf | Value | Constant | Not | Joined | Calculation
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """A function of numbers that no sign stands for."""
+
+    operator: Operator
+    parts: tuple["Expression", ...]
+    place: Place
+
+
+Expression: TypeAlias = Leaf | Value | Constant | Not | Joined | Calculation | Applied
 
 
 def leaves(expression: Expression) -> Iterator[Leaf | Value | Constant]:
@@ -73,7 +83,7 @@ def leaves(expression: Expression) -> Iterator[Leaf | Value | Constant]:
             yield expression
         case Not(inner, _):
             yield from leaves(inner)
-        case Joined(_, parts, _):
+        case Joined(_, parts, _) | Applied(_, parts, _):
             for part in parts:
                 yield from leaves(part)
         case Calculation(first, steps, _):

@@ -3,23 +3,30 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from server.ladder.elements import EXPANSIONS, Operator, Relation
+from server.ladder.elements import MOVED, Operator, Pin, Relation
 from server.ladder.xml_names import MOVE
 
 COMPARING: Mapping[str, Relation] = MappingProxyType({r.row.xml: r for r in Relation})
-CALCULATING: Mapping[str, str] = MappingProxyType(
-    {operator.row.xml: str(operator) for operator in Operator} | {sign: sign for sign in EXPANSIONS}
-)
-"""The sign that stands for a function of numbers."""
+CALCULATING: Mapping[str, Operator] = MappingProxyType({o.row.xml: o for o in Operator})
+"""The operator that does what a function of numbers does."""
 
-WORDS = ("AND", "OR", "XOR", *(s for s in (*Operator, *EXPANSIONS) if s.isalpha()))
+WORDS = ("AND", "OR", "XOR", *(o for o in Operator if o.infix and o.isalpha()))
 """Words between two sides that are also the names of functions."""
 
 FUNCTIONS = ("AND", "OR", "XOR", *COMPARING, *CALCULATING, MOVE)
 
 
+_EXTENSIBLE = ("AND", "OR", "XOR", "ADD", "MUL")
+"""What is given any number of values from two on, one by one from left to right."""
+
+
+def inputs_of(name: str) -> tuple[Pin, ...]:
+    """Return the inputs of a function in order."""
+    if name in CALCULATING:
+        return CALCULATING[name].row.pins
+    return MOVED if name == MOVE else Operator.ADD.row.pins
+
+
 def has_arity(name: str, count: int) -> bool:
     """Return whether a function of this name can have so many inputs."""
-    if name == MOVE:
-        return count == 1
-    return count >= 2 if name in ("AND", "OR", "XOR", "ADD", "MUL") else count == 2
+    return count >= 2 if name in _EXTENSIBLE else count == len(inputs_of(name))

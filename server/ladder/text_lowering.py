@@ -10,7 +10,7 @@ both ways set the fault.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from server.ladder.elements import EXPANSIONS, ContactKind, Operator
+from server.ladder.elements import ContactKind, Operator
 from server.ladder.limits import MAX_ELEMENTS
 from server.ladder.messages import Place
 from server.ladder.program import (
@@ -20,12 +20,12 @@ from server.ladder.program import (
     Element,
     Item,
     Name,
-    Number,
     Operand,
     Parallel,
     Series,
 )
 from server.ladder.text_expression import (
+    Applied,
     Calculation,
     Constant,
     Expression,
@@ -127,7 +127,7 @@ def _items(expression: Expression, positive: bool, places: list[Place]) -> Itera
                     yield from _items(part, positive, places)
             else:
                 yield Parallel(tuple(Series(tuple(_items(p, positive, places))) for p in parts))
-        case Calculation(_, _, place):
+        case Calculation(_, _, place) | Applied(_, _, place):
             raise Undrawable(
                 place,
                 "A rung compares and conducts, it does not calculate here.",
@@ -188,6 +188,8 @@ class _Accumulator:
                 for sign, right in steps:
                     yield from self.joined(left, sign, right)
                     left = None
+            case Applied(operator, parts, place):
+                yield from self.applied(operator, parts, place)
             case other:
                 raise Undrawable(
                     other.place,
@@ -201,41 +203,35 @@ class _Accumulator:
         """``left`` joined with what is on the right; None is what the target has by now."""
         if isinstance(right, Value):
             operand = self.read(right.operand, right.place)
-            if sign in EXPANSIONS:
-                yield from self.expanded(left, sign, operand, right.place)
-            else:
-                yield self.step(left or Name(self.target), _operator(sign, right.place), operand)
+            yield self.step(left or Name(self.target), _operator(sign, right.place), operand)
             return
-        if left is None or sign in EXPANSIONS:
+        if left is None:
             raise self.needs_another(right.place)
         yield from self.steps(right)
         if left == Name(self.target):
             raise self.needs_another(right.place)
         yield self.step(left, _operator(sign, right.place), Name(self.target))
 
-    def expanded(
-        self, left: Operand | None, sign: str, right: Operand, place: Place
+    def applied(
+        self, operator: Operator, parts: tuple[Expression, ...], place: Place
     ) -> Iterator[AssignmentStatement]:
-        """Yield the assignments of a sign that has no operator."""
-        expansion = EXPANSIONS[sign]
-        if not isinstance(right, Number) or right.value < expansion.least:
-            raise Undrawable(
-                place,
-                f"{sign} can be drawn with a number of {expansion.least} or more on its right "
-                "only.",
-                f"Write such a number, or calculate {expansion.in_words} in rungs of your own.",
-            )
-        if left is None or left == Name(self.target):
+        """Yield a function; what one of its operands must be calculated from goes before it."""
+        calculated = [part for part in parts if not isinstance(part, Value)]
+        if len(calculated) > 1:
             raise self.needs_another(place)
-        sides = {"a": left, "b": right, "n": Name(self.target)}
-        for one, operator, other in expansion.steps:
-            yield self.step(sides[one], operator, sides[other])
+        for part in calculated:
+            yield from self.steps(part)
+        operands = [
+            self.read(part.operand, part.place) if isinstance(part, Value) else Name(self.target)
+            for part in parts
+        ]
+        yield self.step(operands[0], operator, *operands[1:])
 
     def step(
-        self, left: Operand, operator: Operator | None = None, right: Operand | None = None
+        self, left: Operand, operator: Operator | None = None, *others: Operand
     ) -> AssignmentStatement:
         self.begun = True
-        return AssignmentStatement(self.target, left, operator, right)
+        return AssignmentStatement(self.target, left, operator).with_operands(left, *others)
 
     def read(self, operand: Operand, place: Place) -> Operand:
         """Return what was written.

@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
-from server.ladder.elements import EXPANSIONS, ContactKind, Operator, Relation
+from server.ladder.elements import ContactKind, Operator, Relation
 from server.ladder.messages import Place
 from server.ladder.program import Comparison, Contact, Number
 from server.ladder.text_calls import A_VALUE, Call, CallParser
 from server.ladder.text_expression import (
+    Applied,
     Calculation,
     Constant,
     Expression,
@@ -16,16 +17,24 @@ from server.ladder.text_expression import (
     Sign,
     Value,
 )
-from server.ladder.text_functions import CALCULATING, COMPARING, FUNCTIONS, WORDS, has_arity
+from server.ladder.text_functions import (
+    CALCULATING,
+    COMPARING,
+    FUNCTIONS,
+    WORDS,
+    has_arity,
+    inputs_of,
+)
 from server.ladder.text_lexer import TokenKind
 from server.ladder.text_lowering import DrawnNetwork, Undrawable, draw
-from server.ladder.xml_names import EDGE_BLOCKS, MOVE
+from server.ladder.xml_names import EDGE_BLOCKS
 
 _EDGES = {kind.row.text.partition("(")[0]: kind for kind in ContactKind if kind.is_edge}
 _RELATIONS = tuple(map(str, Relation))
 _SUMS = ("+", "-")
-_PRODUCTS = tuple(sign for sign in (*Operator, *EXPANSIONS, "**") if sign not in _SUMS)
+_PRODUCTS = (*(str(o) for o in Operator if o.infix and o not in _SUMS), "**")
 _FIRST = "a contact, a comparison, a block or TRUE"
+_VALUES = {1: "one value", 2: "two values", 3: "three values"}
 
 
 class NetworkParser(CallParser):
@@ -95,7 +104,7 @@ class NetworkParser(CallParser):
     ) -> Expression:
         sides = (left, right)
         for side in sides:
-            if isinstance(side, Calculation):
+            if isinstance(side, Calculation | Applied):
                 self._fail(
                     "syntax",
                     side.place,
@@ -204,7 +213,7 @@ class NetworkParser(CallParser):
     def _called(self, call: Call) -> Expression:
         """Return a call in a network: a standard function that can be drawn, or a block in line."""
         unnamed = call.wired and not any(wired.pin for wired in call.wired)
-        if unnamed and call.name.upper() in FUNCTIONS and call.name not in self.declared:
+        if unnamed and call.name.upper() in FUNCTIONS:
             return self._function(call)
         if call.received:
             self._fail(
@@ -222,11 +231,12 @@ class NetworkParser(CallParser):
         name = call.name.upper()
         count = len(values)
         if any(w.pin for w in call.wired) or call.received or not has_arity(name, count):
+            inputs = len(inputs_of(name))
             self._fail(
                 "syntax",
                 call.place,
-                f"{name} takes {'one value' if name == MOVE else 'two values'}, without names.",
-                f"Write {name}({'a' if name == MOVE else 'a, b'}).",
+                f"{name} takes {_VALUES[inputs]}, without names.",
+                f"Write {name}({', '.join('abc'[:inputs])}).",
             )
         first = values[0]
         match name:
@@ -240,5 +250,8 @@ class NetworkParser(CallParser):
                     Leaf(compared.element, call.place) if isinstance(compared, Leaf) else compared
                 )
             case _:
-                sign = CALCULATING[name]
-                return Calculation(first, tuple((sign, value) for value in values[1:]), call.place)
+                operator = CALCULATING[name]
+                if not operator.infix:
+                    return Applied(operator, values, call.place)
+                steps = tuple((str(operator), value) for value in values[1:])
+                return Calculation(first, steps, call.place)

@@ -98,11 +98,9 @@ def print_output(output: Output) -> str:
     match output:
         case Coil(kind, symbol):
             return kind.row.text.format(symbol)
-        case AssignmentStatement(target, left, None, _):
-            return f"{target} := {print_operand(left)}"
-        case AssignmentStatement(target, left, operator, right):
-            assert right is not None, "an operator has two sides"
-            return f"{target} := {print_operand(left)} {operator} {print_operand(right)}"
+        case AssignmentStatement(target, _, operator):
+            form = operator.row.text if operator else "{}"
+            return f"{target} := {form.format(*map(print_operand, output.operands))}"
 
 
 def print_operand(operand: Operand) -> str:
@@ -154,7 +152,7 @@ def _driving(rung: Rung, types: Mapping[str, str]) -> str:
 
 def _action(output: Output, types: Mapping[str, str]) -> str:
     match output:
-        case AssignmentStatement(target, left, None, _) if types.get(target) == "BOOL":
+        case AssignmentStatement(target, left, None) if types.get(target) == "BOOL":
             return f"{target} := {MOVE}({print_operand(left)})"
         case _:
             return print_output(output)

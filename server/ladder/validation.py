@@ -205,10 +205,19 @@ class _Checker:
         match pin.type, wired.operand:
             case ("TIME", Duration()) | ("INT", Number()):
                 return
-            case "BOOL", Name(symbol):
-                yield from self._needs("BOOL", symbol, place, what, "Give it a BOOL.")
+            case "TIME" | "INT", Name(symbol) if symbol.startswith(f"{instance}.") or (
+                pin.type == "TIME" and "." in symbol
+            ):
+                yield error(
+                    "input",
+                    place,
+                    f"{what} can't be {symbol}: a preset is no time or count that runs.",
+                    f"Give it {_EXAMPLES[pin.type]}, or a variable.",
+                )
+            case wanted, Name(symbol):
+                fix = "a BOOL" if wanted == "BOOL" else _EXAMPLES[wanted]
+                yield from self._needs(wanted, symbol, place, what, f"Give it {fix}.")
             case _:
-                # Presets are literals: what a timer or counter can do is known before it runs.
                 yield error(
                     "input",
                     place,
@@ -224,20 +233,23 @@ class _Checker:
                 yield from self._target(
                     "BOOL", symbol, place, f"a {kind}", "Assign a number to it."
                 )
-            case AssignmentStatement(target, left, _, right):
+            case AssignmentStatement(target):
                 yield from self._target("INT", target, place, "an assignment", _INT_ONLY)
-                for operand in (left, *([] if right is None else [right])):
-                    found = self._type_of(operand, place)
-                    if isinstance(found, Message):
-                        yield found
-                    elif found != "INT":
-                        yield error(
-                            "type",
-                            place,
-                            f"{print_operand(operand)} is {article(found)}; "
-                            "an assignment needs an INT.",
-                            _INT_ONLY,
-                        )
+                for pin, operand in zip(output.pins, output.operands, strict=True):
+                    yield from self._assigned(pin, operand, place)
+
+    def _assigned(self, pin: Pin, operand: Operand, place: Place) -> Iterator[Message]:
+        found = self._type_of(operand, place)
+        if isinstance(found, Message):
+            yield found
+        elif found != pin.type:
+            what = "an assignment" if pin.type == "INT" else f"its {pin.name}"
+            yield error(
+                "type",
+                place,
+                f"{print_operand(operand)} is {article(found)}; {what} needs {article(pin.type)}.",
+                _INT_ONLY if pin.type == "INT" else "Give it a symbol.",
+            )
 
     def _target(
         self, wanted: str, symbol: str, place: Place, what: str, fix: str
@@ -338,7 +350,11 @@ class _Checker:
 
 
 _RANK = {severity: rank for rank, severity in enumerate(Severity)}
-_EXAMPLES = {"TIME": "a duration, like T#5s", "INT": "a number, like 3", "BOOL": "a symbol"}
+_EXAMPLES = {
+    "TIME": "a duration, like T#5s",
+    "INT": "a number, like 3",
+    "BOOL": "a symbol",
+}
 _INT_ONLY = "Assignments calculate with INT only."
 
 

@@ -20,6 +20,7 @@ from server.ladder.program import (
 )
 from server.ladder.series_parallel import Fed, NotSeriesParallel, network_of
 from server.ladder.text_form import parse_element, parse_input, parse_output, parse_rung
+from server.ladder.text_functions import inputs_of
 from server.ladder.xml_carried import refuse_unknown_attributes
 from server.ladder.xml_names import EDGE_BLOCKS, MOVE
 from server.ladder.xml_parts import attribute, kind_of, only, parsed, text_of
@@ -220,7 +221,7 @@ class RungReader:
                 raise refused(node.place, f"{shortened(text)} compares nothing.", "Name numbers.")
             self.fed.append(Fed(element, self.power(node, inputs, "EN"), self.result(node, "OUT")))
         elif name in _OPERATORS:
-            known = ("IN",) if _OPERATORS[name] is None else ("IN1", "IN2")
+            known = (pin.name for pin in inputs_of(name))
             power = self.power(node, self.pins(node, "EN", *known), "EN")
             self.pending[self.result(node, "OUT")] = (node, power)
         else:
@@ -311,12 +312,10 @@ class RungReader:
                 "Use one.",
             )
         block, power = self.pending[ends[0]]
-        operator = _OPERATORS[attribute(block, "typeName").upper()]
-        pins = self.pins(block)
-        if operator is None:
-            text = self.number(block, pins, "IN")
-        else:
-            text = f"{self.number(block, pins, 'IN1')} {operator} {self.number(block, pins, 'IN2')}"
+        name = attribute(block, "typeName").upper()
+        operator, pins = _OPERATORS[name], self.pins(block)
+        form = operator.row.text if operator else "{}"
+        text = form.format(*(self.number(block, pins, pin.name) for pin in inputs_of(name)))
         output = parsed(block, parse_output, f"{target} := {text}")
         if not isinstance(output, AssignmentStatement):
             raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")

@@ -17,6 +17,7 @@ from server.ladder.program import (
     Comparison,
     Contact,
     Element,
+    Operand,
     Parallel,
     Program,
     Rung,
@@ -121,8 +122,8 @@ class _RungWriter:
                 self.feed(contact, power)
                 return self.end(contact)
             case Comparison(left, relation, right):
-                names = (print_operand(left), print_operand(right))
-                return self.function(relation.row.xml, names, power)
+                operands = {"IN1": left, "IN2": right}
+                return self.function(relation.row.xml, operands, power)
             case Block():
                 return self.block(element, power)
 
@@ -141,22 +142,23 @@ class _RungWriter:
         outputs = ET.SubElement(drawn, _name("OutputVariables"))
         return self.end(self.parameter(outputs, "OutputVariable", kind.power_out))
 
-    def function(self, name: str, operands: tuple[str, ...], power: list[str]) -> str:
-        sources = [self.operand(operand) for operand in operands]
+    def function(self, name: str, operands: dict[str, Operand], power: list[str]) -> str:
+        """Write a function; ``operands`` are what feeds its inputs, by name."""
+        sources = [self.operand(print_operand(operand)) for operand in operands.values()]
         drawn = self.diagram("Block", {"typeName": name})
         inputs = ET.SubElement(drawn, _name("InputVariables"))
         self.feed(self.parameter(inputs, "InputVariable", "EN"), power)
-        for number, source in enumerate(sources, 1):
-            pin = "IN" if len(sources) == 1 else f"IN{number}"
+        for pin, source in zip(operands, sources, strict=True):
             self.feed(self.parameter(inputs, "InputVariable", pin), [source])
         outputs = ET.SubElement(drawn, _name("OutputVariables"))
         return self.end(self.parameter(outputs, "OutputVariable", "OUT"))
 
     def assignment(self, output: AssignmentStatement, power: list[str]) -> None:
-        operands = (output.left,) if output.right is None else (output.left, output.right)
-        names = tuple(map(print_operand, operands))
+        operands = {
+            pin.name: operand for pin, operand in zip(output.pins, output.operands, strict=True)
+        }
         function = MOVE if output.operator is None else output.operator.row.xml
-        result = self.function(function, names, power)
+        result = self.function(function, operands, power)
         self.feed(self.diagram("DataSink", {"identifier": output.target}), [result])
 
     def source(self, wired: BlockInput) -> str:

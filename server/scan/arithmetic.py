@@ -21,9 +21,10 @@ class Operation(IntEnum):
     SUB = 1
     MUL = 2
     DIV = 3
+    MOD = 4
 
 
-ADD, SUB, MUL, DIV = (int(operation) for operation in Operation)
+ADD, SUB, MUL, DIV, MOD = (int(operation) for operation in Operation)
 
 _ZERO = np.uint64(0)
 # Unsigned, as every index here: a signed one is first asked whether it counts from the end.
@@ -38,6 +39,11 @@ def _result(operation: int, x: np.int64, y: np.int64) -> tuple[np.int64, bool]:
     if operation == DIV and y != 0:
         quotient = abs(x) // abs(y)
         return (quotient if (x < 0) == (y < 0) else -quotient), True
+    if operation == MOD:
+        if y == 0:
+            return int64(0), True
+        remainder = abs(x) % abs(y)
+        return (-remainder if x < 0 else remainder), True
     return int64(0), False
 
 

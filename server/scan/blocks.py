@@ -4,43 +4,31 @@ The rules are IEC 61131-3's; ``tests/reference.py`` has them once more, in plain
 """
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 from server.ladder.elements import BLOCK_TYPES, INT_MAX, INT_MIN, BlockType
-from server.ladder.program import Block, Duration, Number
 from server.scan.assembler import Assembler, Bit, Signal, TimerState, Word
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
 
 
 @dataclass(frozen=True, slots=True)
 class BlockDeclaration:
-    """What is known of an instance before its first scan; ``block`` is None where no rung has it.
+    """What is known of an instance before its first scan.
 
-    A timer that is not ``counted`` may be over at any later scan, whenever the plane that
-    ``decide`` gives for a label says so. A counter that is ``short`` stops counting where Q can't
-    change any more.
+    ``presets`` are the inputs that stay the same, by pin: a preset in milliseconds or as a number.
+    Where no rung has the block there are none. A timer that is not ``counted`` may be over at any
+    later scan, whenever the plane that ``decide`` gives for a label says so. A counter that is
+    ``short`` stops counting where Q can't change any more.
     """
 
     name: str
     type: BlockType
-    block: Block | None
+    presets: Mapping[str, int]
     counted: bool
     short: bool
     decide: Callable[[str], int]
-
-    def preset(self, pin: str) -> int:
-        """Return the literal on PT (milliseconds) or PV; 0 where no rung has the block."""
-        for wired in self.block.inputs if self.block else ():
-            match wired.operand:
-                case Duration(ms) if wired.pin == pin:
-                    return ms
-                case Number(value) if wired.pin == pin:
-                    return value
-                case _:
-                    pass
-        return 0
 
 
 class Instance(ABC):
@@ -61,7 +49,10 @@ class Instance(ABC):
 
     @abstractmethod
     def run(self, power: int, pin: Callable[[str], int]) -> None:
-        """Emit one scan; ``pin`` gives the plane of a BOOL input, FALSE where none is wired."""
+        """Emit one scan.
+
+        ``pin`` gives the plane of a BOOL input, FALSE where none is wired, or the base of a number.
+        """
 
 
 class Timer(Instance):
@@ -71,7 +62,7 @@ class Timer(Instance):
 
     def __init__(self, asm: Assembler, declared: BlockDeclaration) -> None:
         super().__init__(asm, declared)
-        self.state: TimerState = asm.timer_state(declared.preset("PT"))
+        self.state: TimerState = asm.timer_state(declared.presets.get("PT", 0))
         self.outputs = {"Q": Bit(self.state.q), "ET": self.state.elapsed}
 
     def run(self, power: int, pin: Callable[[str], int]) -> None:
@@ -126,7 +117,7 @@ class Counter(Instance):
         self.outputs["CV"] = Word(self.count)
 
     def run(self, power: int, pin: Callable[[str], int]) -> None:
-        asm, preset = self.asm, self.declared.preset("PV")
+        asm, preset = self.asm, self.declared.presets.get("PV")
         counts_up, counts_down = (
             name == self.type.power_in or name in (each.name for each in self.type.inputs)
             for name in ("CU", "CD")
@@ -136,22 +127,33 @@ class Counter(Instance):
         rising = asm.edge(up, self.memory)
         falling = asm.edge(down, self.memory_down)
         most, least = INT_MAX, INT_MIN
-        if self.declared.short and not counts_down:
-            most = max(preset, 0)
-        elif self.declared.short and not counts_up and preset >= 0:
-            least = 0
-        limits = (preset & 0xFFFF, most & 0xFFFF, least & 0xFFFF)
-        asm.emit(Op.COUNT, self.count, rising, falling, reset, load, *limits)
+        if preset is not None and self.declared.short:
+            if not counts_down:
+                most = max(preset, 0)
+            elif not counts_up and preset >= 0:
+                least = 0
+        limits = ((preset or 0) & 0xFFFF, most & 0xFFFF, least & 0xFFFF)
+        loaded = FALSE if preset is None else load
+        asm.emit(Op.COUNT, self.count, rising, falling, reset, loaded, *limits)
+        if preset is None:
+            asm.emit(Op.MOVE, self.count, pin("PV"), asm.and_not(load, reset))
         if counts_up:
-            reached = self.power_out
-            if preset == INT_MIN:
-                asm.copy_to(reached, TRUE)
-            else:
-                asm.emit(Op.LT, reached, asm.constant(preset - 1), self.count)
+            self._compare(preset, pin)
         if counts_down:
             at_zero = self.outputs["QD"] if counts_up else self.outputs["Q"]
             assert isinstance(at_zero, Bit), "it is a BOOL"
             asm.emit(Op.LT, at_zero.plane, self.count, asm.constant(1))
+
+    def _compare(self, preset: int | None, pin: Callable[[str], int]) -> None:
+        """``Q := CV >= PV``."""
+        asm = self.asm
+        if preset is None:
+            asm.emit(Op.LT, self.power_out, self.count, pin("PV"))
+            asm.emit(Op.NOT, self.power_out, self.power_out)
+        elif preset == INT_MIN:
+            asm.copy_to(self.power_out, TRUE)
+        else:
+            asm.emit(Op.LT, self.power_out, asm.constant(preset - 1), self.count)
 
 
 class RisingEdge(Instance):

@@ -6,7 +6,7 @@ The program must be free of errors (``ladder.validation``). Points are bound by 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Pin, Relation
 from server.ladder.program import (
     AssignmentStatement,
     Block,
@@ -25,14 +25,16 @@ from server.ladder.program import (
     Variable,
     walk,
 )
+from server.ladder.xml_names import MOVE
 from server.scan.arithmetic import Operation
 from server.scan.assembler import Assembler, Bit, Elapsed, Signal, TimerState, Word
 from server.scan.blocks import INSTANCES, BlockDeclaration, Instance, Timer
+from server.scan.functions import FUNCTIONS, Destination
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
 
 assert {kind.row.opcode for kind in CoilKind} <= set(Op.__members__), "every coil has an opcode"
-assert {operator.row.xml for operator in Operator} == set(Operation.__members__), (
-    "every operator has an operation in scan.arithmetic"
+assert {operator.row.xml for operator in Operator} == FUNCTIONS.keys() | Operation.__members__, (
+    "every operator has an operation in scan.arithmetic or a function in scan.functions"
 )
 
 
@@ -145,14 +147,18 @@ class _Compiler:
         }
         self.measured = _read(program, ".et")
         self.counts_read = _read(program, ".cv")
+        # A timer may be declared above the TIME variable that is its preset.
+        self.durations = {
+            variable.symbol.lower(): variable.initial or 0
+            for variable in program.variables
+            if variable.type == "TIME"
+        }
         for variable in program.variables:
             first = len(self.asm.state_planes())
             name = variable.symbol.lower()
             if variable.type in BLOCK_TYPES:
                 self.declare_instance(name, variable.type, blocks.get(name))
-            elif variable.type == "TIME":
-                self.durations[name] = variable.initial or 0
-            else:
+            elif variable.type != "TIME":
                 self.symbols[name] = self.variable(variable, inputs)
             if variable.retain:
                 self.retained.update(self.asm.state_planes()[first:])
@@ -170,7 +176,7 @@ class _Compiler:
         declared = BlockDeclaration(
             name,
             BLOCK_TYPES[type_name],
-            block,
+            self.presets(block),
             counted=self.counted(name) or name in self.measured,
             short=self.saturate_counters and name not in self.counts_read,
             decide=self.decide,
@@ -180,6 +186,13 @@ class _Compiler:
             self.symbols[f"{name}.{pin.lower()}"] = signal
             if isinstance(signal, Bit):
                 self.waiting.add(signal.plane)
+
+    def presets(self, block: Block | None) -> dict[str, int]:
+        """Return the inputs of a block that stay the same, by pin."""
+        wired = block.inputs if block else ()
+        numbers = {w.pin: w.operand.value for w in wired if isinstance(w.operand, Number)}
+        durations = {w.pin: self.duration(w.operand) for w in wired}
+        return numbers | {pin: ms for pin, ms in durations.items() if ms is not None}
 
     def begin(self, power: int) -> int:
         """Return the place of SAVE, whose table is known only at the end."""
@@ -256,13 +269,23 @@ class _Compiler:
         asm.emit(Op[output.kind.row.opcode], self.plane(output.symbol), power)
 
     def assign(self, output: AssignmentStatement, power: int) -> None:
-        target = self.word(Name(output.target))
-        left = self.word(output.left)
-        if output.operator is None or output.right is None:
-            self.asm.emit(Op.MOVE, target, left, power)
+        target = Destination(self.word(Name(output.target)), power, self.fault)
+        operands = map(self.assigned, output.pins, output.operands)
+        name = MOVE if output.operator is None else output.operator.row.xml
+        if name == MOVE:
+            self.asm.emit(Op.MOVE, target.base, *operands, power)
+        elif name in FUNCTIONS:
+            FUNCTIONS[name](self.asm, target, *operands)
         else:
-            right, operation = self.word(output.right), Operation[output.operator.row.xml]
-            self.asm.emit(Op.CALCULATE, target, left, right, power, self.fault, operation)
+            operation = Operation[name]
+            self.asm.emit(Op.CALCULATE, target.base, *operands, power, self.fault, operation)
+
+    def assigned(self, pin: Pin, operand: Operand) -> int:
+        """Return the plane of a BOOL operand of an assignment, or the base of a number's planes."""
+        if pin.type == "BOOL":
+            assert isinstance(operand, Name), f"{pin.name} takes a BOOL"
+            return self.plane(operand.symbol)
+        return self.word(operand)
 
     # -- operands -----------------------------------------------------------------------------
 
@@ -352,7 +375,10 @@ class _Compiler:
             if name not in wired:
                 return FALSE
             operand = wired[name].operand
-            assert isinstance(operand, Name), f"{name} takes a BOOL"
+            if not isinstance(operand, Name) or isinstance(
+                self.symbols[operand.symbol.lower()], Word
+            ):
+                return self.word(operand)
             plane = self.plane(operand.symbol)
             return self.asm.not_(plane) if wired[name].negated else plane
 
@@ -373,9 +399,11 @@ def _read(program: Program, pin: str) -> set[str]:
         for _, element in walk(rung.network):
             if isinstance(element, Comparison):
                 operands += (element.left, element.right)
+            elif isinstance(element, Block):
+                operands += (wired.operand for wired in element.inputs)
         for output in rung.outputs:
             if isinstance(output, AssignmentStatement):
-                operands += (output.left, output.right)
+                operands += output.operands
     return {
         operand.symbol.lower().removesuffix(pin)
         for operand in operands

@@ -360,8 +360,8 @@ REFUSED: dict[str, tuple[str, str]] = {
         "behind it, like (a OR b) AND press().",
     ),
     "another function": (
-        "n := MAX(m, k);",
-        "column 10: The inputs of max have no names here. Name each, like max(PT := T#5s). "
+        "n := SQRT(m);",
+        "column 11: The inputs of sqrt have no names here. Name each, like sqrt(PT := T#5s). "
         f"The functions of a rung are {listed(FUNCTIONS)}.",
     ),
     "an elapsed time received": (

@@ -115,16 +115,14 @@ class Listener:
     def output(self) -> Output:
         if coil := self.hear(rf"({'|'.join(CoilKind)}) (\w+){AT}"):
             return Coil(CoilKind(coil[1]), coil[2])
-        words = {operator.row.words: operator for operator in Operator}
-        assignment = self.must(
-            rf"assignment to (\w+){AT} of ({OPERAND}){AT}(?: ({'|'.join(words)}) ({OPERAND}){AT})?"
-        )
-        left = operand(assignment[2])
-        if assignment[3] is None:
-            return AssignmentStatement(assignment[1], left)
-        return AssignmentStatement(
-            assignment[1], left, words[assignment[3]], operand(assignment[4])
-        )
+        target = self.must(rf"assignment to (\w+){AT} of ")[1]
+        for operator in (*Operator, None):
+            form = re.escape(operator.row.words if operator else "{}")
+            value = self.hear(form.replace(r"\{\}", rf"({OPERAND}){AT}"))
+            if value:
+                statement = AssignmentStatement(target, Number(0), operator)
+                return statement.with_operands(*map(operand, value.groups()))
+        raise AssertionError("an assignment has a value")
 
 
 def operand(told: str) -> Operand:

@@ -144,8 +144,8 @@ def test_everything_wrong_in_rungs_is_told_at_once() -> None:
         "Rung 2, element 7: Only a symbol can be negated at an input. Leave 'negated' out.",
         "Rung 2, output 1: 'delay.Q' can't be a symbol. "
         "Write a letter first, then letters, digits and single underscores.",
-        "Rung 2, output 2: An assignment has an operator and a right side, or neither. "
-        "Give both or leave both out.",
+        "Rung 2, output 2: The value of this assignment has 1 operands; + takes 2. "
+        "Give left, right and third in this order, as many as it takes.",
         "Rung 2: 'first' is no requirement. Write it like R1 or R2a.",
         "Rung 2: The field 'colour' is not known. Leave it out.",
     ]

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.ladder.elements import EXPANSIONS, INT_MAX, INT_MIN, CoilKind, ContactKind
+from server.ladder.elements import INT_MAX, INT_MIN, CoilKind, ContactKind
 from server.ladder.limits import MAX_MESSAGES
 from server.ladder.messages import ProgramError
 from server.ladder.names import KEYWORD_TABLE
@@ -59,15 +59,35 @@ def test_a_standard_text_is_the_rungs_one_would_draw(text: str, drawn: str) -> N
     assert parse_program(print_program(program)) == program
 
 
-def test_a_sign_without_an_operator_wants_a_number_on_its_right() -> None:
-    for sign, expansion in EXPANSIONS.items():
-        wanted = (
-            f"Line {FIRST_LINE}, column 12: {sign} can be drawn with a number of "
-            f"{expansion.least} or more on its right only. Write such a number, or calculate "
-            f"{expansion.in_words} in rungs of your own."
-        )
-        for right in ("k", str(expansion.least - 1)):
-            assert sentences(f"{DECLARATIONS}n := m {sign} {right};\nEND_PROGRAM") == [wanted]
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("MAX(m * 3, 10)", 21),
+        ("LIMIT(0, m - 9, 5)", 0),
+        ("ABS(m - 9) + 1", 3),
+        ("SEL(a, m, MIN(4, m))", 7),
+        ("(m + 2) MOD 5", 4),
+    ],
+)
+def test_a_function_of_a_calculation_takes_several_assignments(text: str, value: int) -> None:
+    controller = Controller(program_of(f"n := {text};"))
+    controller.values["m"] = 7
+    controller.scan({})
+    assert controller.values["n"] == value
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("MAX(m + 1, k + 1)", "n is not enough for the results in between"),
+        ("LIMIT(0, n, n + 1)", "n is not enough for the results in between"),
+        ("LIMIT(0, m)", "LIMIT takes three values, without names. Write LIMIT(a, b, c)."),
+        ("ABS(m, k)", "ABS takes one value, without names. Write ABS(a)."),
+    ],
+)
+def test_a_function_that_no_assignments_do_is_refused(text: str, message: str) -> None:
+    (sentence,) = sentences(f"{DECLARATIONS}n := {text};\nEND_PROGRAM")
+    assert message in sentence
 
 
 @pytest.mark.parametrize("text", ["n := m MOD 4;", "n := MOD(m, 4);"])

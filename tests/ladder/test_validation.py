@@ -119,12 +119,14 @@ def test_a_right_program_has_neither_errors_nor_advice() -> None:
             "Rung 1, element 1: PT of delay is not wired. Give it a duration, like T#5s.",
         ),
         (
-            "pump := delay(PT := pause);",
-            "Rung 1, element 1: PT of delay can't be pause. Give it a duration, like T#5s.",
+            "pump := delay(PT := delay.ET);",
+            "Rung 1, element 1: PT of delay can't be delay.ET: a preset is no time or count that "
+            "runs. Give it a duration, like T#5s, or a variable.",
         ),
         (
-            "pump := count(PV := n);",
-            "Rung 1, element 1: PV of count can't be n. Give it a number, like 3.",
+            "pump := count(PV := pause);",
+            "Rung 1, element 1: pause is a TIME; PV of count needs an INT. Give it a number, "
+            "like 3.",
         ),
         (
             "pump := count(PV := 3, R := 1);",

@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 
 from server.ladder.element_help import HELP
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator
 from server.ladder.validation import errors
 from server.marking.presentation.element_pictures import (
     PERIOD_MS,
@@ -40,7 +40,8 @@ def pulses(lane: Lane) -> list[tuple[int, int]]:
 
 
 def test_every_element_of_the_model_is_help_in_two_lines() -> None:
-    known = {*ContactKind, *CoilKind, "comparison", "assignment", *BLOCK_TYPES}
+    functions = {operator.value for operator in Operator if operator.row.help}
+    known = {*ContactKind, *CoilKind, "comparison", "assignment", *functions, *BLOCK_TYPES}
     assert set(HELP) == known
     for help in HELP.values():
         assert errors(example_program(help)) == ()

@@ -134,7 +134,7 @@ class _Builder:
 
     def input(self, pin: Pin, instance: str) -> BlockInput:
         of_type: dict[str, Callable[[], Operand]] = {
-            "TIME": lambda: Duration(self.random.choice([0, 7, 10, 20, 25, 30, 40, 80])),
+            "TIME": self.delay,
             "INT": self.preset,
             "BOOL": lambda: Name(self.random.choice([self.bit(), *self.own_bits(instance)])),
         }
@@ -151,8 +151,14 @@ class _Builder:
         choices: list[Operand] = [Name("pause"), Duration(self.random.randint(0, 90))]
         return self.random.choice(choices)
 
+    def delay(self) -> Operand:
+        literal = Duration(self.random.choice([0, 7, 10, 20, 25, 30, 40, 80]))
+        return Name("pause") if self.random.random() < 0.2 else literal
+
     def preset(self) -> Operand:
-        return Number(self.random.choice([-1, 0, 1, 2, 3, INT_MAX, INT_MIN]))
+        literal = Number(self.random.choice([-1, 0, 1, 2, 3, INT_MAX, INT_MIN]))
+        variable = Name(self.random.choice(["level", "n", "k"]))
+        return variable if self.random.random() < 0.3 else literal
 
     def number(self) -> Operand:
         literal = self.random.choice([-2, -1, 0, 1, 2, 3, 7, 300, INT_MAX, INT_MIN])
@@ -165,5 +171,11 @@ class _Builder:
             if self.random.random() < 0.2:
                 return AssignmentStatement(target, self.number())
             operator = self.random.choice(list(Operator))
-            return AssignmentStatement(target, self.number(), operator, self.number())
+            statement = AssignmentStatement(target, self.number(), operator)
+            return statement.with_operands(
+                *(
+                    self.number() if pin.type == "INT" else Name(self.bit())
+                    for pin in statement.pins
+                )
+            )
         return Coil(self.random.choice(list(CoilKind)), self.random.choice(["x", "y", "m"]))

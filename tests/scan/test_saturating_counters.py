@@ -15,7 +15,7 @@ def counting(kind: str, pin: str, preset: int, rung: str = ";") -> str:
 VAR
     a AT %IX0.0 : BOOL;
     b AT %IX0.1 : BOOL;
-    f : {kind};
+    f : {kind}; g : CTU;
     n : INT;
 END_VAR
 
@@ -50,7 +50,9 @@ def test_q_is_the_same_and_the_count_stays_near(kind: str, pin: str, preset: int
     assert max(map(abs, exact.signals()["f.cv"])) > 3
 
 
-@pytest.mark.parametrize("rung", ["IF a THEN n := f.CV; END_IF;", "a AND f.CV > 5;"])
+@pytest.mark.parametrize(
+    "rung", ["IF a THEN n := f.CV; END_IF;", "a AND f.CV > 5;", "a AND g(PV := f.CV);"]
+)
 def test_a_count_that_is_read_counts_on(rung: str) -> None:
     _, short = runs(counting("CTU", "R", 2, rung))
     for scan in range(20):

@@ -126,6 +126,17 @@ def test_ctd_is_at_zero_before_it_is_loaded_and_counts_below_it(run: Runner) -> 
     assert run(counter, given, "f.Q", 10) == digits("1000001111")
 
 
+def test_a_preset_may_be_a_variable(run: Runner) -> None:
+    """PV is looked at in each scan, PT is the value of a TIME that nothing writes."""
+    counter = program("IF b THEN n := n + 1; END_IF; a AND f(LD := c, PV := n);", "f : CTUD;")
+    given = points(a="010101000", b="110000110", c="000000001")
+    assert run(counter, given, "n", 10) == digits("122222344")
+    assert run(counter, given, "f.CV", 10) == digits("011223334")
+    assert run(counter, given, "f.QU", 10) == digits("000111101")
+    timer = program("a AND f(PT := pause);", "f : TON; pause : TIME := T#30ms;")
+    assert run(timer, points(a="0111111"), "f.Q", 10) == digits("0000111")
+
+
 def test_ctud_resets_over_loading_over_counting(run: Runner) -> None:
     counter = program("a AND f(CD := b, R := c, LD := d, PV := 3);", "f : CTUD;")
     given = points(a="0101010101", b="0100000100", c="0000001000", d="0010001000")
@@ -246,10 +257,33 @@ def test_and_binds_tighter_than_or(run: Runner, network: str, value: int) -> Non
         ("256 * 128", 0),
         ("181 * 181", 32761),
         ("-256 * 128", -32768),
+        ("m MOD 4", 3),
+        ("-7 MOD 4", -3),
+        ("m MOD -4", 3),
+        ("m MOD 0", 0),
+        ("-32768 MOD -1", 0),
+        ("ABS(-5)", 5),
+        ("ABS(m)", 7),
+        ("ABS(-32768)", 0),
+        ("MIN(m, 8)", 7),
+        ("MIN(m, -8)", -8),
+        ("MAX(m, 8)", 8),
+        ("MAX(-32768, 32767)", 32767),
+        ("LIMIT(0, m, 5)", 5),
+        ("LIMIT(9, m, 12)", 9),
+        ("LIMIT(0, m, 12)", 7),
+        ("LIMIT(9, m, 5)", 5),
+        ("SEL(a, 1, m)", 7),
+        ("SEL(b, 1, m)", 1),
     ],
 )
 def test_numbers(run: Runner, expression: str, result: int) -> None:
-    """A quotient is truncated toward zero; what is out of INT's range leaves the target alone."""
+    """A quotient is truncated toward zero; what is out of INT's range leaves the target alone.
+
+    IEC 61131-3, function tables for numbers and for selection (from memory): what MOD leaves is
+    ``IN1 - IN1 / IN2 * IN2``, or 0 for ``IN2 = 0``; LIMIT is ``MIN(MAX(IN, MN), MX)``; SEL is IN1
+    while G is TRUE, else IN0.
+    """
     assert run(program(f"IF a THEN n := {expression}; END_IF;"), points(a="1"), "n", 10) == [result]
 
 

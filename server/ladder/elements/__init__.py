@@ -6,19 +6,20 @@ example whose run is its picture. Text form, XML form, drawing, validation, comp
 editor and help pages all read the rows; a row that lacks something fails when this package is
 imported, and one that nothing can run when ``server.scan`` is.
 
-To add an operator, write its row in ``assignments`` (and delete its expansion, if it has one),
-its branch in ``server.scan.arithmetic``, and its meaning once more in ``tests/reference.py``. To
-add a block, write its row in ``blocks``, its instructions in ``server.scan.blocks``, and its
-meaning once more in ``tests/reference.py``.
+To add an operator, write its row in ``assignments``, its branch in ``server.scan.arithmetic`` (or,
+where instructions that there are can do it, its function in ``server.scan.functions``), and its
+meaning once more in ``tests/reference.py``. To add a block, write its row in ``blocks``, its
+instructions in ``server.scan.blocks``, and its meaning once more in ``tests/reference.py``.
 """
 
-from server.ladder.elements.assignments import ASSIGNMENT_HELP, EXPANSIONS, Operator
-from server.ladder.elements.blocks import BLOCK_TYPES, BlockFamily, BlockType, Pin, family_of
+from server.ladder.elements.assignments import ASSIGNMENT_HELP, MOVED, Operator
+from server.ladder.elements.blocks import BLOCK_TYPES, BlockFamily, BlockType, family_of
 from server.ladder.elements.coils import CoilKind
 from server.ladder.elements.comparisons import COMPARISON_HELP, Relation
 from server.ladder.elements.contacts import ContactKind
 from server.ladder.elements.data_types import DATA_TYPES, INT_MAX, INT_MIN, TIME_MAX_MS, DataType
 from server.ladder.elements.help import EXAMPLE_DECLARATIONS, Course, ElementHelp
+from server.ladder.elements.pins import Pin
 
 __all__ = [
     "ASSIGNMENT_HELP",
@@ -26,9 +27,9 @@ __all__ = [
     "COMPARISON_HELP",
     "DATA_TYPES",
     "EXAMPLE_DECLARATIONS",
-    "EXPANSIONS",
     "INT_MAX",
     "INT_MIN",
+    "MOVED",
     "TIME_MAX_MS",
     "BlockFamily",
     "BlockType",

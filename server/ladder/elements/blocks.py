@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
-from server.ladder.elements.data_types import DataType
 from server.ladder.elements.help import ON_AND_OFF, ElementHelp, pulses
+from server.ladder.elements.pins import Pin
 
 
 class BlockFamily(StrEnum):
@@ -15,15 +15,6 @@ class BlockFamily(StrEnum):
     COUNTER = "counter"
     EDGE_DETECTOR = "edge detector"
     BISTABLE = "bistable"
-
-
-@dataclass(frozen=True, slots=True)
-class Pin:
-    """One input or output of a function block."""
-
-    name: str
-    type: DataType
-    required: bool = False
 
 
 @dataclass(frozen=True, slots=True)

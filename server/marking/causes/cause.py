@@ -218,7 +218,7 @@ class _Tracer:
         if changed and isinstance(write.by, Coil):
             self._kept(symbol, write, seen_in, start)
         if isinstance(write.by, AssignmentStatement):
-            for operand in (write.by.left, write.by.right):
+            for operand in write.by.operands:
                 if isinstance(operand, Name) and operand.symbol.lower() != symbol:
                     self.trace(operand.symbol.lower(), at, write.position)
         self._into(rung, leaves, at)

@@ -166,15 +166,20 @@ def _assignment(output: AssignmentStatement, scope: Scope) -> Iterator[OutputFau
     for name in scope.others(output.target):
         words = f"{name} instead of {output.target}"
         yield OutputFault(FaultKind.EXCHANGED, replace(output, target=name), words)
-    for kind, left, words in _operand(output.left, scope):
-        yield OutputFault(kind, replace(output, left=left), words)
-    if output.operator is None or output.right is None:
-        return
-    other = output.operator.mistake
-    words = f"{other} instead of {output.operator}"
-    yield OutputFault(FaultKind.OPERATOR, replace(output, operator=other), words)
-    for kind, right, words in _operand(output.right, scope):
-        yield OutputFault(kind, replace(output, right=right), words)
+    operands = output.operands
+    for place, operand in enumerate(operands):
+        for kind, other, words in _operand(operand, scope):
+            changed = (*operands[:place], other, *operands[place + 1 :])
+            yield OutputFault(kind, output.with_operands(*changed), words)
+    operator = output.operator
+    if operator is not None:
+        mistake = replace(output, operator=operator.mistake)
+        mistake = mistake.with_operands(*(operands[place] for place in operator.row.takes))
+        if mistake.operator is operator:
+            words = f"the operands of {operator} exchanged"
+        else:
+            words = f"{mistake.operator or 'no function'} instead of {operator}"
+        yield OutputFault(FaultKind.OPERATOR, mistake, words)
 
 
 def _operand(operand: Operand, scope: Scope) -> Iterator[tuple[FaultKind, Operand, str]]:
@@ -212,9 +217,10 @@ def _input(
                     words = f"{wired.pin} {number} instead of {value}"
                     yield FaultKind.PRESET, (replace(wired, operand=Number(number)),), words
         case Name(symbol):
-            words = f"{wired.pin} {'without' if wired.negated else 'with'} NOT"
-            yield FaultKind.INPUT, (replace(wired, negated=not wired.negated),), words
-            yield FaultKind.INPUT, (), f"{wired.pin} left open"
+            if scope.is_bit(symbol):
+                words = f"{wired.pin} {'without' if wired.negated else 'with'} NOT"
+                yield FaultKind.INPUT, (replace(wired, negated=not wired.negated),), words
+                yield FaultKind.INPUT, (), f"{wired.pin} left open"
             for name in scope.others(symbol):
                 words = f"{wired.pin} from {name} instead of {symbol}"
                 yield FaultKind.EXCHANGED, (replace(wired, operand=Name(name)),), words

@@ -39,6 +39,10 @@ class Scope:
         kind = self.kinds.get(name)
         return (other for other, known in self.kinds.items() if known == kind and other != name)
 
+    def is_bit(self, name: str) -> bool:
+        """Return whether a variable or a block output is a BOOL."""
+        return self.kinds[name][0] == "BOOL"
+
     def type_of(self, instance: str) -> str:
         """Return the block type of an instance."""
         return self.variables[instance].type

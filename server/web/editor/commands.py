@@ -41,6 +41,11 @@ class Group:
     commands: tuple[EditorCommand, ...]
 
 
+def _words(operator: Operator) -> str:
+    """Return the words of an operator, to be searched."""
+    return f"{operator} {operator.row.words.replace('{}', '')}"
+
+
 _KEYS = {
     "ArrowRight": "→",
     "ArrowLeft": "←",
@@ -124,7 +129,7 @@ GROUPS = (
                 ASSIGNMENT_HELP.title,
                 "a",
                 "assignment",
-                " ".join(["number add subtract", *(operator.row.words for operator in Operator)]),
+                " ".join(["number add subtract", *map(_words, Operator)]),
                 brief="assign",
             ),
         ),

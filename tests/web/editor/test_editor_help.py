@@ -5,6 +5,7 @@ from html import unescape
 
 import pytest
 
+from server.ladder.element_help import HELP
 from tests.web.lab import HTMX, RIGHT, Desk, Lab
 
 HOLDS = (*RIGHT, "// [R3] Too.\nlamp_delayed := sump_high AND sump_high AND delay(PT := T#2s);")
@@ -76,6 +77,6 @@ def test_a_place_that_is_not_there_is_no_trouble(desk: Desk, at: str) -> None:
 
 def test_every_element_is_on_one_page(desk: Desk) -> None:
     page = desk.client.get("/elements").text
-    assert page.count('class="timing-chart') == 20
+    assert page.count('class="timing-chart') == len(HELP)
     ids = re.findall(r' id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
