@@ -1,6 +1,6 @@
 """What a device is: the letters of its tag, its wirings, its faults, when it is actuated."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from server.ladder.elements import ContactKind
 from server.ladder.points import Direction
@@ -19,7 +19,8 @@ class DeviceKind:
     ``letters`` are those of its tag (ISA-5.1). ``by_hand``: a control of the panel actuates it,
     else the plant does; ``maintained``: it stays as it was set. ``actuated`` says when it is
     actuated, as the end of a sentence. ``delay_ms`` is how long an actuator takes to follow.
-    ``number``: its point is an INT. ``states`` and ``changes`` say in a sentence what it is and
+    ``number``: its point is an INT. ``color`` is that of a lamp, ``places`` how many digits a
+    seven-segment display has. ``states`` and ``changes`` say in a sentence what it is and
     what it does, ``handled`` what is done to it: on, then off.
     """
 
@@ -36,6 +37,13 @@ class DeviceKind:
     states: tuple[str, str] = ("on", "off")
     changes: tuple[str, str] = ("came on", "went off")
     handled: tuple[str, str] = ("was turned on", "was turned off")
+    color: str = ""
+    places: int = 0
+
+    @property
+    def on_panel(self) -> bool:
+        """Whether it is one of the operator's devices: worked by hand, or looked at."""
+        return self.by_hand or (self.direction is Direction.OUTPUT and not self.delay_ms)
 
     def resting(self, wiring: ContactKind | None) -> int | None:
         """Return the point's value while nobody works the device; None if the plant decides."""
@@ -92,3 +100,18 @@ def actuator(
         states=states,
         changes=changes,
     )
+
+
+def lamp(color: str = "") -> DeviceKind:
+    """Return the kind of a lamp, of one color or of any."""
+    kind = actuator(
+        *(f"{color} lamp".strip(), ("YL", "LL"), "Lit while the point is on.", 0),
+        states=("lit", "dark"),
+        changes=("came on", "went out"),
+    )
+    return replace(kind, color=color)
+
+
+def display(name: str, shows: str, places: int = 0) -> DeviceKind:
+    """Return the kind of a device that shows an INT, in ``places`` digits or as it is."""
+    return DeviceKind(name, ("LI", "YI"), Direction.OUTPUT, shows, number=True, places=places)

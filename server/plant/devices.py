@@ -1,11 +1,14 @@
 """The catalogue of devices: of the panel, of what parts of the plant sense, of actuators."""
 
-from server.ladder.points import Direction, PointDeclaration
-from server.plant.device_kind import DeviceKind, actuator, contact
+from server.ladder.points import PointDeclaration
+from server.plant.device_kind import DeviceKind, actuator, contact, display, lamp
 from server.plant.plant import PART_KINDS
 
 SWITCHING_MS = 10
 """How long a contactor or a solenoid takes to pick up or drop out (common practice, no source)."""
+
+LAMP_COLORS = {"red": "RD", "yellow": "YE", "green": "GN", "blue": "BU", "white": "WH"}
+"""The colors of lamps (IEC 60204-1), and the letters beside the symbol (IEC 60617; from memory)."""
 
 KINDS: dict[str, DeviceKind] = {
     kind.name: kind
@@ -22,12 +25,13 @@ KINDS: dict[str, DeviceKind] = {
                  ("running", "stopped"), ("started", "stopped")),
         actuator("solenoid valve", ("LV", "YV"), "The valve is open while the point is on.",
                  SWITCHING_MS, ("open", "closed"), ("opened", "closed")),
-        actuator("lamp", ("YL", "LL"), "Lit while the point is on.", 0,
-                 ("lit", "dark"), ("came on", "went out")),
+        lamp(),
+        *map(lamp, LAMP_COLORS),
         actuator("horn", ("YA", "LA"), "Sounds while the point is on.", 0,
                  ("sounding", "silent"), ("began to sound", "fell silent")),
-        DeviceKind("number display", ("LI", "YI"), Direction.OUTPUT, "Shows the number.",
-                   number=True),
+        display("number display", "Shows the number."),
+        display("seven-segment display",
+                "Shows the number in four digits, dashes for one that does not fit.", places=4),
     )
 }  # fmt: skip
 """The device catalogue by name. Letters: ISA-5.1-2009, table 4.1; those of motors, valves and

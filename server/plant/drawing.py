@@ -9,6 +9,8 @@ how:
   ``data-top`` (value ``data-high``).
 - ``item``, ``axis``: ``translate(origin + scale * value, 0)``; an item that is absent (no number,
   or less than 0) is hidden, and ``data-mark`` gives it the class ``marked``.
+- ``display``: a segment is ``on`` where the digit at its ``data-place`` of ``data-places`` is one
+  of its ``data-lit``.
 - ``value``: the text is the number, with ``data-digits`` decimals and ``data-unit``.
 """
 
@@ -16,7 +18,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 
 from server.ladder.points import PointDeclaration
-from server.plant.drawing_panel import draw_panel
+from server.plant.drawing_panel import describe_panel, draw_panel
 from server.plant.plant import Plant
 from server.plant.sheet.pen import Pen
 from server.plant.sheet.points import Points
@@ -32,6 +34,11 @@ def describe_plant(plant: Plant, symbols: Mapping[str, str]) -> str:
     ``symbols`` are those of input points by their device's tag.
     """
     return " ".join(filter(None, (part.describe(plant, symbols) for part in plant.parts)))
+
+
+def _describe(plant: Plant, table: Points, *, panel: bool) -> str:
+    described = describe_plant(plant, table.symbols)
+    return f"{described} {describe_panel(table)}".strip() if panel else described
 
 
 def draw_plant(
@@ -63,7 +70,7 @@ def draw_plant(
         f'aria-labelledby="{name}-title {name}-desc" viewBox="0 0 {width:g} {height:g}" '
         f'width="{width:g}" height="{height:g}" fill="none" stroke="currentColor">'
         f'<title id="{name}-title">{escape(title)}</title>'
-        f'<desc id="{name}-desc">{escape(describe_plant(plant, table.symbols))}</desc>'
+        f'<desc id="{name}-desc">{escape(_describe(plant, table, panel=panel))}</desc>'
         f'<defs><pattern id="{name}-liquid" width="14" height="8" patternUnits="userSpaceOnUse">'
         f'<path class="hatch" d="M0 2.5h8M7 6.5h8M-7 6.5h8"/></pattern></defs>'
         f"{pen.svg()}</svg>"

@@ -58,6 +58,16 @@ const drawers = {
     const { unit = "", digits = "0" } = part.dataset;
     part.textContent = value === null ? "" : `${value.toFixed(Number(digits))}${unit && ` ${unit}`}`;
   },
+  display(part, value) {
+    const places = measure(part, "places");
+    const digits = value === null ? "" : String(value);
+    const fits = digits.length <= places && Number(value) >= 0;
+    const text = fits ? digits.padStart(places) : "-".repeat(places);
+    for (const segment of queryAll(part, ".segment", SVGElement)) {
+      const digit = text.charAt(measure(segment, "place"));
+      segment.classList.toggle("on", (segment.dataset.lit ?? "").includes(digit));
+    }
+  },
   stop(part, value) {
     part.classList.toggle("on", value === measure(part, "when"));
   },

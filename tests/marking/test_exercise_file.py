@@ -140,8 +140,9 @@ FAULTS = [
      "The plant has no level switch LSH-209. It has LSH-203."),
     ("kind: level switch", "kind: ¦float", "points.3.kind",
      "'float' is no device. Known are push-button, emergency stop, selector switch, level switch, "
-     "level transmitter, photo-eye, position switch, contactor, solenoid valve, lamp, horn, "
-     "number display."),
+     "level transmitter, photo-eye, position switch, contactor, solenoid valve, lamp, "
+     "red lamp, yellow lamp, green lamp, blue lamp, white lamp, horn, number display, "
+     "seven-segment display."),
     ("wiring: normally closed", "wiring: ¦closed", "points.2.wiring",
      "'closed' can't stand here. Known are 'normally open' or 'normally closed'."),
     ("{symbol: stop_pb, address: \"%IX0.1\", device: HS-202, kind: push-button,\n     "

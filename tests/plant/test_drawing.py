@@ -1,10 +1,12 @@
 """Drawings are well formed, show signals that exist, and are told in words."""
 
+from collections import Counter
 from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from server.ladder.elements import ContactKind
 from server.ladder.points import PointDeclaration
 from server.plant.controls import HandItems, HandSetting, HandSwitch
 from server.plant.drawing import draw_plant
@@ -78,8 +80,39 @@ def test_description_of_a_tank() -> None:
         "Level switch LSH-201 (sump_high) in Apple wash sump at 0.95 m. "
         "Level switch LSHH-202 (sump_full) in Apple wash sump at 1 m. "
         "Level switch LSH-204 (buffer_high) in Juice buffer tank at 0.6 m. "
-        "Level transmitter LT-201 (sump_level) on Apple wash sump."
+        "Level transmitter LT-201 (sump_level) on Apple wash sump. "
+        "Panel: push-button HS-201 (start_pb), push-button HS-202 (stop_pb), "
+        "emergency stop HS-200 (estop), selector switch HS-210 (in_auto), "
+        "lamp YL-205 (ready_lamp), horn YA-206 (horn)."
     )
+
+
+def test_a_panel_alone_is_drawn_and_told() -> None:
+    """A lamp has the letters of its color; a display shows each digit by its segments."""
+    points = (
+        PointDeclaration("ack_pb", "%IX0.0", "HS-401", "Acknowledge", ContactKind.OPEN, 0,
+                         "push-button"),
+        PointDeclaration("oil_lamp", "%QX0.0", "YL-402", "Oil", None, 0, "red lamp"),
+        PointDeclaration("ready_lamp", "%QX0.1", "YL-403", "Ready", None, 0, "lamp"),
+        PointDeclaration("batch", "%QW2", "YI-404", "Batch", None, 0, "seven-segment display"),
+        PointDeclaration("total", "%QW4", "YI-405", "Total", None, 0, "number display"),
+    )  # fmt: skip
+    root = ET.fromstring(draw_plant(Plant(), points))
+    assert root.findtext(f"{SVG}desc") == (
+        "Panel: push-button HS-401 (ack_pb), red lamp YL-402 (oil_lamp), lamp YL-403 "
+        "(ready_lamp), seven-segment display YI-404 (batch), number display YI-405 (total)."
+    )
+    signals = {e.get("data-signal"): e for e in root.iter() if e.get("data-signal")}
+    assert signals["oil_lamp.on"].findtext(f"{SVG}text") == "RD"
+    assert not signals["ready_lamp.on"].findtext(f"{SVG}text")
+    assert signals["total"].get("data-kind") == "value"
+    lit = [Counter(s.get("data-lit") or "") for s in signals["batch"]]
+    assert len(lit) == 4 * 7
+    # How many segments each digit has is common knowledge, no source.
+    assert sum(lit[:7], Counter()) == Counter(dict(zip("0123456789-", SEGMENTS, strict=True)))
+
+
+SEGMENTS = (6, 2, 5, 5, 4, 5, 6, 3, 7, 6, 1)
 
 
 def test_contacts_stand_as_they_rest() -> None:
