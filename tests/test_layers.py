@@ -60,7 +60,7 @@ STORE = (
     {"authored", "courses", "openid"},
     {"correction_requests", "disclosures", "holidays", "join_codes", "retention", "section_roles"},
     {"roster"},
-    {"programs", "attempts", "audit_lines", "targets", "lti", "roster_log"},
+    {"programs", "attempts", "allowances", "audit_lines", "targets", "lti", "roster_log"},
     {"standings", "corrections", "addresses", "course_changes"},
     {
         "passwords",
@@ -76,7 +76,7 @@ STORE = (
     },
     {"author_sandbox", "roll_over"},
     {"accounts", "lti_outbox", "lti_platforms", "lti_roles", "person_export", "privacy", "reports"},
-    {"lti_choices", "lti_entry", "lti_registration", "openid_entry"},
+    {"student_changes", "lti_choices", "lti_entry", "lti_registration", "openid_entry"},
     {"lti_members"},
     {"migration"},
     {"transfer"},

@@ -4,7 +4,7 @@ Due dates lie around the day on which the demo is loaded, so that there is alway
 """
 
 from collections.abc import Callable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from sqlalchemy import select
@@ -16,7 +16,7 @@ from server.marking.exercise import Exercise
 from server.paths import EXERCISES
 from server.store.assignment_policy import Policy, give_time, set_exercise
 from server.store.college import time_zone
-from server.store.corrections import comment, set_points
+from server.store.corrections import comment, excuse, set_points
 from server.store.courses import (
     Assignment,
     Course,
@@ -30,6 +30,13 @@ from server.store.database import DatabaseTrouble
 from server.store.gradebook import standings_in
 from server.store.holidays import Holiday, set_holidays
 from server.store.people import Role, User, hash_password
+from server.store.student_changes import (
+    Profile,
+    add_accommodation,
+    set_incomplete,
+    set_owes_from,
+    withdraw_student,
+)
 from server.store.submissions import find_submission
 from server.store.targets import Target, set_target
 
@@ -83,6 +90,7 @@ def load_demo(
     submit_all(session, set_work, now, alike[0] if alike else None)
     if set_work:
         _by_hand(session, set_work[0][0], now)
+        _agreements(session, sections, set_work[0][0], now)
     for outcome in {name for exercise in exercises for name in exercise.outcomes}:
         set_target(session, sections["01"].course_id, outcome, Target())
     session.flush()
@@ -178,6 +186,27 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
     due = assignment.due_at + timedelta(days=5)
     reason = "Was ill in the week of the lab."
     give_time(session, assignment, third, due, reason, by_id=teacher.id, now=now)
+
+
+def _agreements(
+    session: Session, sections: dict[str, Section], first: Assignment, now: datetime
+) -> None:
+    """Let students' lives differ: accommodations, an excuse, a withdrawal, an incomplete."""
+    teacher = session.scalars(select(User).where(User.email == INSTRUCTOR)).one()
+    by = {"by_id": teacher.id, "now": now}
+    of = {number: students_of(session, section.id) for number, section in sections.items()}
+    term = sections["01"].term
+    begins, ends = (datetime.combine(day, time.min, now.tzinfo) for day in (term.begins, term.ends))
+    note = "Letter of the accessibility office; time and a half in lab hours."
+    profile = Profile(1.5, 2, 1, begins, ends, note)
+    add_accommodation(session, sections["01"].id, of["01"][6].id, profile, **by)
+    reason = "On the excursion of the press house apprentices."
+    excuse(session, first, of["01"][4].id, reason, **by)
+    withdraw_student(session, sections["02"].id, of["02"][-1].id, **by)
+    since = now - timedelta(weeks=3)
+    set_owes_from(session, sections["02"].id, of["02"][-2].id, since, **by)
+    until = now + timedelta(weeks=4)
+    set_incomplete(session, sections["00"].id, of["00"][-1].id, until, **by)
 
 
 def accounts() -> str:

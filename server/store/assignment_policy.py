@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import Assignment, Counting, Extension, Feedback, Partner
+from server.store.courses import Assignment, Counting, Extension, Feedback, Partner, Section
 from server.store.people import User
 from server.store.standings import lock_counting, recount
 
@@ -78,6 +78,15 @@ def change_policy(
         assignment_id=assignment.id,
     )
     recount(session, assignment)
+
+
+def permit_extra_credit(
+    session: Session, section: Section, permitted: bool, *, by_id: int, now: datetime
+) -> None:
+    """Let points set by hand exceed those of an exercise from now on, or no longer."""
+    section.extra_credit = permitted
+    detail = "extra credit permitted" if permitted else "extra credit no longer permitted"
+    note(session, now, by_id, Action.CHANGED_POLICY, section.id, detail=detail)
 
 
 def give_time(

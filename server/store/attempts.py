@@ -3,11 +3,11 @@
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, and_, insert
-from sqlalchemy.orm import Mapped, Session, foreign, mapped_column, relationship
+from sqlalchemy import ForeignKey, String, UniqueConstraint, insert
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.marking.verdict import Status, Verdict
-from server.store.courses import Assignment, Extension
+from server.store.courses import Assignment
 from server.store.database import Base, Document, send
 from server.store.people import User
 
@@ -41,19 +41,6 @@ class Submission(Base):
     assignment: Mapped[Assignment] = relationship(lazy="joined", innerjoin=True)
     user: Mapped[User] = relationship(lazy="joined", innerjoin=True)
     verdict: Mapped["StoredVerdict | None"] = relationship(lazy="joined")
-    extension: Mapped[Extension | None] = relationship(
-        primaryjoin=lambda: and_(
-            foreign(Submission.assignment_id) == Extension.assignment_id,
-            Submission.user_id == Extension.user_id,
-        ),
-        viewonly=True,
-        lazy="joined",
-    )
-
-    @property
-    def late(self) -> bool:
-        due_at = self.extension.due_at if self.extension else self.assignment.due_at
-        return self.submitted_at > due_at
 
 
 class StoredVerdict(Base):

@@ -44,6 +44,8 @@ class Action(StrEnum):
     NO_LONGER_EXCUSED = "no longer excused"
     WROTE_COMMENT = "wrote comment"
     GAVE_TIME = "gave time"
+    CHANGED_ACCOMMODATIONS = "changed accommodations"
+    CHANGED_ENROLMENT = "changed enrollment"
     CHANGED_POLICY = "changed policy"
     SET_EXERCISE = "set exercise"
     PAIRED = "paired"

@@ -42,6 +42,8 @@ class Course(Base):
 
 
 class Section(Base):
+    """A section; with ``extra_credit``, points set by hand may exceed those of an exercise."""
+
     __tablename__ = "sections"
     __table_args__ = (UniqueConstraint("course_id", "term_id", "number"),)
 
@@ -51,6 +53,7 @@ class Section(Base):
     number: Mapped[str] = mapped_column(String(10))
     join_code: Mapped[str | None] = mapped_column(String(16), unique=True, index=True)
     archived: Mapped[bool] = mapped_column(default=False)
+    extra_credit: Mapped[bool] = mapped_column(default=False)
 
     course: Mapped[Course] = relationship(lazy="joined", innerjoin=True)
     term: Mapped[Term] = relationship(lazy="joined", innerjoin=True)
@@ -78,13 +81,15 @@ class SectionRole(StrEnum):
     """What somebody is in one section, whatever their role at the college.
 
     A test user is what an LMS lets instructors be, to see what students see: one who works like a
-    student and is in no figure.
+    student and is in no figure. A student who has withdrawn keeps their work, hands in no more and
+    is in no figure either.
     """
 
     STUDENT = "student"
     INSTRUCTOR = "instructor"
     GRADER = "grader"
     TESTER = "test user"
+    WITHDRAWN = "withdrawn"
 
 
 SANDBOX_COURSE = "BENCH"
@@ -92,6 +97,7 @@ SANDBOX_COURSE = "BENCH"
 
 TEACHING = frozenset({SectionRole.INSTRUCTOR, SectionRole.GRADER})
 HANDING_IN = frozenset({SectionRole.STUDENT, SectionRole.TESTER})
+KEEPS_WORK = HANDING_IN | {SectionRole.WITHDRAWN}
 
 
 class Enrolment(Base):
@@ -99,7 +105,9 @@ class Enrolment(Base):
 
     ``confirmed``: its instructor says that the account belongs to the owner of its address; for
     the other sections only ``User.confirmed`` counts. ``from_lms``: the LMS gave the role, and may
-    change it.
+    change it. A student owes what opens from ``owes_from`` on (None: everything); until
+    ``due_until`` nothing of the section is late. ``incomplete``: the course is not finished for
+    them, so that they are in no figure of the report.
     """
 
     __tablename__ = "enrolments"
@@ -113,6 +121,9 @@ class Enrolment(Base):
     role: Mapped[SectionRole]
     confirmed: Mapped[bool] = mapped_column(default=False)
     from_lms: Mapped[bool] = mapped_column(default=False)
+    owes_from: Mapped[datetime | None]
+    due_until: Mapped[datetime | None]
+    incomplete: Mapped[bool] = mapped_column(default=False)
 
 
 class Counting(StrEnum):
@@ -365,6 +376,24 @@ def students_of(session: Session, section_id: int) -> list[User]:
             .order_by(func.lower(User.listed_as), User.id)
         )
     )
+
+
+def class_of(session: Session, section_id: int) -> list[tuple[User, Enrolment]]:
+    """Return a section's students by name, and those who have withdrawn."""
+    rows = session.execute(
+        select(User, Enrolment)
+        .join(Enrolment, Enrolment.user_id == User.id)
+        .where(
+            Enrolment.section_id == section_id,
+            Enrolment.role.in_((SectionRole.STUDENT, SectionRole.WITHDRAWN)),
+        )
+        .order_by(func.lower(User.listed_as), User.id)
+    )
+    return [(user, enrolment) for user, enrolment in rows]
+
+
+def find_enrolment(session: Session, section_id: int, user_id: int) -> Enrolment | None:
+    return session.get(Enrolment, (section_id, user_id))
 
 
 def student_counts(session: Session) -> dict[int, int]:

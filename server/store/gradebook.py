@@ -8,15 +8,16 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
+from server.store.allowances import Allowance, special_allowances
 from server.store.corrections import Excuse, Override
 from server.store.courses import (
-    HANDING_IN,
+    KEEPS_WORK,
     Assignment,
     Enrolment,
-    Extension,
     Section,
     SectionRole,
     assignments_of,
+    class_of,
     students_of,
 )
 from server.store.people import User
@@ -31,8 +32,8 @@ class Standing:
     ``attempts`` counts every submission and ``queued`` those not marked yet; the other fields are
     those of the attempt that counts, None without one. ``score`` is what the marking gave,
     ``points`` what counts of it: after the late policy, or as ``override`` says, and none with an
-    ``excuse``. ``due_at`` is the later due date that this student was given. ``results`` has a
-    status by requirement.
+    ``excuse``. ``allowance`` is what holds for this student, None if it is what holds for the
+    class. ``results`` has a status by requirement.
     """
 
     attempts: int = 0
@@ -46,8 +47,18 @@ class Standing:
     max_score: float | None = None
     override: Override | None = None
     excuse: Excuse | None = None
-    due_at: datetime | None = None
+    allowance: Allowance | None = None
     results: dict[str, Status] = field(default_factory=dict)
+
+    @property
+    def due_at(self) -> datetime | None:
+        """The due date of this student, None if it is that of the class."""
+        return self.allowance.due_at if self.allowance and self.allowance.moved else None
+
+    @property
+    def owed(self) -> bool:
+        """It is missing if nothing is handed in."""
+        return self.allowance is None or self.allowance.owed
 
     @property
     def late(self) -> bool:
@@ -67,8 +78,8 @@ class Standing:
 
     def missing(self, assignment: Assignment, now: datetime) -> bool:
         """Nothing was handed in, though it was due and nothing else counts."""
-        owed = not self.attempts and self.override is None and self.excuse is None
-        return owed and now > (self.due_at or assignment.due_at)
+        nothing = not self.attempts and self.override is None and self.excuse is None
+        return nothing and self.owed and now > (self.due_at or assignment.due_at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,17 +113,22 @@ class SectionRow:
     """One student over all that is set: a standing for each assignment, and the share reached."""
 
     student: User
+    enrolment: Enrolment
     standings: tuple[Standing, ...]
     share: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class SectionBook:
-    """The gradebook of a whole section; columns are its assignments in order of due date."""
+    """The gradebook of a whole section; columns are its assignments in order of due date.
+
+    ``withdrawn`` are no rows: their work is kept, and is in no figure.
+    """
 
     section: Section
     assignments: tuple[Assignment, ...]
     rows: tuple[SectionRow, ...]
+    withdrawn: tuple[User, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +160,14 @@ def section_book(session: Session, section: Section, now: datetime) -> SectionBo
     assignments = tuple(assignments_of(session, [section.id]))
     standings = _standings(session, [each.id for each in assignments])
     rows = []
-    for student in students_of(session, section.id):
+    withdrawn = []
+    for student, enrolment in class_of(session, section.id):
+        if enrolment.role is SectionRole.WITHDRAWN:
+            withdrawn.append(student)
+            continue
         own = [standings.get((each.id, student.id), Standing()) for each in assignments]
-        rows.append(SectionRow(student, tuple(own), share_of(assignments, own, now)))
-    return SectionBook(section, assignments, tuple(rows))
+        rows.append(SectionRow(student, enrolment, tuple(own), share_of(assignments, own, now)))
+    return SectionBook(section, assignments, tuple(rows), tuple(withdrawn))
 
 
 def share_of(
@@ -156,7 +176,7 @@ def share_of(
     """Return the weighted share of points over what has counted so far, 0 to 1.
 
     What is handed in counts at once, what is missing counts nothing once it is due; what a student
-    is excused from is left out.
+    is excused from, or does not owe, is left out.
     """
     reached = weight = 0.0
     for assignment, standing in zip(assignments, standings, strict=True):
@@ -243,24 +263,22 @@ def _standings(
     )
     overrides = select(Override).where(Override.assignment_id.in_(ids))
     excuses = select(Excuse).where(Excuse.assignment_id.in_(ids))
-    extensions = select(Extension).where(Extension.assignment_id.in_(ids))
     if user_id is None:
         # A test user sees their own standing and is in no figure.
         counting = counting.where(Enrolment.role == SectionRole.STUDENT)
     else:
         counting = counting.where(
-            CountingAttempt.user_id == user_id, Enrolment.role.in_(HANDING_IN)
+            CountingAttempt.user_id == user_id, Enrolment.role.in_(KEEPS_WORK)
         )
         overrides = overrides.where(Override.user_id == user_id)
         excuses = excuses.where(Excuse.user_id == user_id)
-        extensions = extensions.where(Extension.user_id == user_id)
     rows = {(row.assignment_id, row.user_id): row for row in session.scalars(counting)}
     given = {(row.assignment_id, row.user_id): row for row in session.scalars(overrides)}
     excused = {(row.assignment_id, row.user_id): row for row in session.scalars(excuses)}
-    extended = {(row.assignment_id, row.user_id): row.due_at for row in session.scalars(extensions)}
+    special = special_allowances(session, ids, user_id)
     return {
-        place: _standing(rows.get(place), given.get(place), excused.get(place), extended.get(place))
-        for place in {*rows, *given, *excused, *extended}
+        place: _standing(rows.get(place), given.get(place), excused.get(place), special.get(place))
+        for place in {*rows, *given, *excused, *special}
     }
 
 
@@ -268,7 +286,7 @@ def _standing(
     row: CountingAttempt | None,
     override: Override | None,
     excuse: Excuse | None,
-    due_at: datetime | None,
+    allowance: Allowance | None,
 ) -> Standing:
     points = row.points if row else None
     if override is not None:
@@ -276,7 +294,7 @@ def _standing(
     if excuse is not None:
         points = None
     if row is None:
-        return Standing(points=points, override=override, excuse=excuse, due_at=due_at)
+        return Standing(points=points, override=override, excuse=excuse, allowance=allowance)
     return Standing(
         attempts=row.attempts,
         queued=row.queued,
@@ -289,6 +307,6 @@ def _standing(
         max_score=row.max_score,
         override=override,
         excuse=excuse,
-        due_at=due_at,
+        allowance=allowance,
         results={name: Status(result[0]) for name, result in row.results.items()},
     )

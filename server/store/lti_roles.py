@@ -52,7 +52,9 @@ def follow(
         return before.role
     if before is None or before.role is not role:
         _note(session, section_id, user, role, before, word)
-        enrol(session, session.get_one(Section, section_id), user, role, from_lms=True)
+        enrol(
+            session, session.get_one(Section, section_id), user, role, from_lms=True, now=word.now
+        )
         _recount(session, section_id, user)
     _settle_account(session, user)
     return role

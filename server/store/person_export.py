@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 from sqlalchemy import func, select, union
 from sqlalchemy.orm import Session
 
+from server.store.allowances import Accommodation, accommodations_of
 from server.store.api_tokens import ApiToken, tokens_of
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
@@ -75,6 +76,7 @@ _COUNTED = {
     "Points set by hand": Override.user_id,
     "Excuses": Excuse.user_id,
     "Extensions": Extension.user_id,
+    "Accommodations": Accommodation.user_id,
     "Pairs": Partner.user_id,
     "Saved trial runs": SavedTrial.user_id,
     "Exercises written": AuthoredExercise.owner_id,
@@ -227,6 +229,17 @@ def _results(session: Session, user_id: int) -> dict[str, Any]:
         "excused": [
             {"exercise": title, "reason": row.reason}
             for title, row in _by_exercise(session, Excuse, user_id)
+        ],
+        "accommodations": [
+            {
+                "time": each.time_factor,
+                "more days": each.extra_days,
+                "more attempts": each.extra_attempts,
+                "from": each.begins_at.isoformat(),
+                "until": each.ends_at.isoformat(),
+                "note": each.note,
+            }
+            for each in accommodations_of(session, user_id)
         ],
         "more time": [
             {"exercise": title, "due": row.due_at.isoformat(), "reason": row.reason}

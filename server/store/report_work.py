@@ -38,7 +38,10 @@ class Work(NamedTuple):
 def work_of(
     session: Session, course_id: int, term_ids: Collection[int] | None = None
 ) -> list[Work]:
-    """Return what counts in the sections of a course, in all its terms or in these; one query."""
+    """Return what counts in the sections of a course, in all its terms or in these; one query.
+
+    Who has withdrawn, or has not finished the course, is left out.
+    """
     query = (
         select(
             Section.term_id,
@@ -62,6 +65,7 @@ def work_of(
         .where(
             Section.course_id == course_id,
             Enrolment.role == SectionRole.STUDENT,
+            Enrolment.incomplete.is_(False),
             CountingAttempt.submission_id.is_not(None),
         )
         .order_by(Assignment.due_at, Assignment.id, CountingAttempt.user_id)

@@ -8,12 +8,14 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import islice
 
 from sqlalchemy import delete, false, func, select
 from sqlalchemy.orm import Session, aliased
 
 from server.store.courses import (
+    Assignment,
     Enrolment,
     Section,
     SectionRole,
@@ -184,8 +186,8 @@ def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> 
         else:
             user, role = enrolled[line.email]
             changed = False
-            # An instructor stays one, whatever a list says that somebody sends.
-            if role not in (line.role, SectionRole.INSTRUCTOR):
+            # An instructor stays one, and who has withdrawn stays so, whatever a list says.
+            if role not in (line.role, SectionRole.INSTRUCTOR, SectionRole.WITHDRAWN):
                 moved.append((user, line))
                 changed = True
             if user.role is Role.STUDENT and user.name != line.name:
@@ -250,12 +252,15 @@ def enrol_all(
     drop_missing: bool,
     origin: Origin = Origin.ROSTER,
     from_lms: bool = False,
+    now: datetime | None = None,
 ) -> RosterChanges:
     """Make the changes; those who are missing leave only if asked for, and their work is kept.
 
     ``origin`` is what makes the new accounts. For those of a roster its instructor stands, in
     this section. ``from_lms``: an LMS gave the roster, so what it says later changes it again.
+    ``now`` as in ``owes_from``.
     """
+    since = owes_from(session, section, now)
     changes = compare(session, section, lines)
     for line in changes.new:
         session.add(
@@ -284,6 +289,7 @@ def enrol_all(
                 role=line.role,
                 confirmed=line in changes.new and origin is Origin.ROSTER,
                 from_lms=from_lms,
+                owes_from=since if line.role is SectionRole.STUDENT else None,
             )
         )
     for user, line in changes.renamed:
@@ -306,11 +312,36 @@ def leave_section(session: Session, section: Section, user_ids: Iterable[int]) -
     )
 
 
+def owes_from(session: Session, section: Section, now: datetime | None) -> datetime | None:
+    """Return from when on a student who comes ``now`` owes what opens; None: they owe everything.
+
+    Who comes before anything was due is not late. Without ``now`` nobody is.
+    """
+    if now is None:
+        return None
+    was_due = select(Assignment.id).where(
+        Assignment.section_id == section.id, Assignment.due_at < now
+    )
+    return None if session.scalar(was_due.limit(1)) is None else now
+
+
 def enrol(
-    session: Session, section: Section, user: User, role: SectionRole, *, from_lms: bool = False
+    session: Session,
+    section: Section,
+    user: User,
+    role: SectionRole,
+    *,
+    from_lms: bool = False,
+    now: datetime | None = None,
 ) -> None:
-    """Put a person into the section, or give them another role in it."""
-    session.merge(Enrolment(section_id=section.id, user_id=user.id, role=role, from_lms=from_lms))
+    """Put a person into the section, or give them another role in it; ``now`` as above."""
+    enrolment = session.get(Enrolment, (section.id, user.id))
+    if enrolment is None:
+        enrolment = Enrolment(section_id=section.id, user_id=user.id)
+        if role is SectionRole.STUDENT:
+            enrolment.owes_from = owes_from(session, section, now)
+        session.add(enrolment)
+    enrolment.role, enrolment.from_lms = role, from_lms
     session.flush()
 
 
@@ -327,6 +358,7 @@ def people_of(session: Session, section_id: int) -> list[tuple[User, Enrolment]]
         SectionRole.GRADER,
         SectionRole.STUDENT,
         SectionRole.TESTER,
+        SectionRole.WITHDRAWN,
     )
     return sorted(
         ((user, enrolment) for user, enrolment in rows), key=lambda row: order.index(row[1].role)

@@ -11,19 +11,18 @@ from datetime import datetime
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ForeignKey, Row, bindparam, delete, insert, select, update
+from sqlalchemy import ForeignKey, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, lazyload, mapped_column
 
+from server.store.allowances import Allowance, allowances_from, select_allowances
 from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
 from server.store.college import time_zone
 from server.store.courses import (
-    HANDING_IN,
     SANDBOX_COURSE,
     Assignment,
     Counting,
     Course,
     Enrolment,
-    Extension,
     Partner,
     Section,
 )
@@ -149,12 +148,12 @@ def recount(
     attempts = _attempts(session, assignment, user_ids)
     zone = time_zone(session)
     rows = []
-    for student, extended in _students(session, assignment, user_ids):
+    for (_, student), allowance in _students(session, assignment, user_ids, zone).items():
         own = attempts.get(student, [])
         together = own + attempts.get(partners.get(student, -1), [])
         if not together:
             continue
-        due_at = extended or assignment.due_at
+        due_at = allowance.due_at
         found = counting(together, assignment.counting, due_at, assignment.late_per_day, zone)
         rows.append(_row(assignment, student, together, found, due_at, zone))
     chosen = [row["submission_id"] for row in rows if row["submission_id"] is not None]
@@ -195,7 +194,6 @@ def counting_elsewhere(
         .options(
             lazyload(Submission.assignment),
             lazyload(Submission.verdict),
-            lazyload(Submission.extension),
         )
         .join(Assignment, Assignment.id == Submission.assignment_id)
         .join(Section, Section.id == Assignment.section_id)
@@ -343,25 +341,17 @@ def _attempts(
     return found
 
 
-_STUDENTS = (
-    select(Enrolment.user_id, Extension.due_at)
-    .outerjoin(
-        Extension,
-        (Extension.assignment_id == bindparam("assignment_id"))
-        & (Extension.user_id == Enrolment.user_id),
-    )
-    .where(Enrolment.section_id == bindparam("section_id"), Enrolment.role.in_(HANDING_IN))
-)
+_STUDENTS = select_allowances().where(Assignment.id == bindparam("assignment_id"))
 _STUDENTS_OF = _STUDENTS.where(Enrolment.user_id.in_(bindparam("user_ids", expanding=True)))
 
 
 def _students(
-    session: Session, assignment: Assignment, user_ids: Collection[int] | None
-) -> Sequence[Row[int, datetime | None]]:
-    """Return each with the due date of their own, if they have one."""
+    session: Session, assignment: Assignment, user_ids: Collection[int] | None, zone: ZoneInfo
+) -> dict[tuple[int, int], Allowance]:
+    """Return what holds for each, by assignment and student."""
     query, values = _of_some(_STUDENTS, _STUDENTS_OF, user_ids)
-    here = {"assignment_id": assignment.id, "section_id": assignment.section_id}
-    return send(session, query, values | here).all()
+    rows = send(session, query, values | {"assignment_id": assignment.id})
+    return allowances_from(rows, zone)
 
 
 _RESULTS = (

@@ -8,13 +8,15 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from math import inf
 
 from sqlalchemy import bindparam, func, insert, select, true, update
 from sqlalchemy.orm import Session, defer, joinedload, lazyload
 
 from server.marking.verdict import Verdict
+from server.store.allowances import allowance_of
 from server.store.attempts import StoredVerdict, Submission, SubmissionState, add_results
-from server.store.courses import HANDING_IN, Assignment, Extension, partner_of, seed_of
+from server.store.courses import HANDING_IN, Assignment, partner_of, seed_of
 from server.store.database import Document, send
 from server.store.programs import REVISION, lock_work
 from server.store.standings import count_queued, lock_counting, recount
@@ -72,7 +74,7 @@ def submit(
         return Refusal.TOO_OFTEN
     if assignment.attempts is not None:
         used = before.used + _used_by_partner(session, assignment, user_id)
-        if used >= assignment.attempts:
+        if used >= assignment.attempts and used >= _attempts_of(session, assignment, user_id):
             return Refusal.NO_ATTEMPT_LEFT
     # A second click on the button must not use up an attempt.
     if before.program == program:
@@ -159,14 +161,17 @@ def _look_back(session: Session, assignment: Assignment, user_id: int, now: date
 
 
 def _is_closed(session: Session, assignment: Assignment, user_id: int, now: datetime) -> bool:
-    """Return whether it is too late for a student.
-
-    An extension keeps the assignment open for its student until the later due date.
-    """
+    """Return whether it is too late for a student; some have longer than the class."""
     if assignment.closes_at is None or now < assignment.closes_at:
         return False
-    extension = session.get(Extension, (assignment.id, user_id))
-    return extension is None or now >= extension.due_at
+    closes_at = allowance_of(session, assignment, user_id).closes_at
+    return closes_at is None or now >= closes_at
+
+
+def _attempts_of(session: Session, assignment: Assignment, user_id: int) -> float:
+    """Return how many attempts a student has; some have more than the class."""
+    attempts = allowance_of(session, assignment, user_id).attempts
+    return inf if attempts is None else attempts
 
 
 def _used_by_partner(session: Session, assignment: Assignment, user_id: int) -> int:

@@ -27,6 +27,7 @@ from server.store.audit_chain import Action
 from server.store.authored import find_authored
 from server.store.courses import (
     HANDING_IN,
+    KEEPS_WORK,
     TEACHING,
     SectionRole,
     find_assignment,
@@ -62,6 +63,8 @@ from server.web.dependencies import (
 log = logging.getLogger(__name__)
 
 COOKIE = "rungmark_session"
+
+STUDYING = frozenset({SectionRole.STUDENT, SectionRole.WITHDRAWN})
 
 TOKEN_FIRST = (
     "A good token is missing. Make one on the page Tokens for scripts, and send it as "
@@ -115,7 +118,7 @@ def works_on_assignment(visit: Visit) -> bool:
     if found is None:
         return False
     assignment, role = found
-    return role in TEACHING or (role is not None and visit.now >= assignment.opens_at)
+    return role in TEACHING or (role in HANDING_IN and visit.now >= assignment.opens_at)
 
 
 def keeps_version(visit: Visit) -> bool:
@@ -154,7 +157,11 @@ def teaches_section(visit: Visit) -> bool:
 
 
 def instructs_section(visit: Visit) -> bool:
-    return section_role(visit, visit.ids["section_id"]) is SectionRole.INSTRUCTOR
+    """Admit its instructor; what is agreed with a student is not for graders."""
+    section_id = visit.ids["section_id"]
+    return section_role(visit, section_id) is SectionRole.INSTRUCTOR and _names_a_student_of(
+        visit, section_id
+    )
 
 
 def runs_section(visit: Visit) -> bool:
@@ -165,7 +172,7 @@ def runs_section(visit: Visit) -> bool:
 
 
 def studies_in_section(visit: Visit) -> bool:
-    return section_role(visit, visit.ids["section_id"]) in HANDING_IN
+    return section_role(visit, visit.ids["section_id"]) in KEEPS_WORK
 
 
 def reads_submission(visit: Visit) -> bool:
@@ -213,7 +220,7 @@ def _names_a_student_of(visit: Visit, section_id: int) -> bool:
     """If the address names a student, they are one of this section."""
     student_id = visit.ids.get("student_id")
     return student_id is None or (
-        role_in_section(visit.session, student_id, section_id) is SectionRole.STUDENT
+        role_in_section(visit.session, student_id, section_id) in STUDYING
     )
 
 
@@ -406,6 +413,11 @@ RULES: dict[str, Rule] = {
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "decide_second_look": Rule(SIGNED_IN, teaches_submission),
     "standing": Rule(SIGNED_IN, studies_in_section),
+    "change_enrolment": Rule(SIGNED_IN, instructs_section),
+    "change_owed": Rule(SIGNED_IN, instructs_section),
+    "add_accommodation": Rule(SIGNED_IN, instructs_section),
+    "remove_accommodation": Rule(SIGNED_IN, instructs_section),
+    "change_section_rules": Rule(SIGNED_IN, instructs_section),
     "student_standing": Rule(SIGNED_IN, teaches_section, Action.SAW_STUDENT),
     "similarity": Rule(SIGNED_IN, teaches_assignment, Action.SAW_LIKENESS),
     # setting exercises

@@ -53,8 +53,8 @@ from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
 from server.web.error_pages import add_error_pages
 from server.web.exercises import sheet as exercises
+from server.web.gradebook import agreements, similarity, student_work
 from server.web.gradebook import pages as gradebook
-from server.web.gradebook import similarity, student_work
 from server.web.help import pages as help_pages
 from server.web.home import pages as home
 from server.web.lti import choices as lti_choices
@@ -109,6 +109,7 @@ ROUTERS = (
     trial.router,
     gradebook.router,
     student_work.router,
+    agreements.router,
     live_class.router,
     joining.router,
     rosters.router,

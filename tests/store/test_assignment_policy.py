@@ -6,6 +6,7 @@ from datetime import timedelta
 from server.marking.verdict import SharedCause, Status
 from server.marking.verdict_form import to_json
 from server.store import assignment_policy, submissions
+from server.store.allowances import allowance_of
 from server.store.assignment_policy import Policy
 from server.store.attempts import Submission
 from server.store.corrections import remove_override, set_points
@@ -123,7 +124,7 @@ def test_more_time_keeps_the_exercise_open_for_one(database: Database) -> None:
         later = DUE + DAY
         taken = submissions.submit(session, assignment, one.id, {"version": 1}, later)
         assert isinstance(taken, Submission)
-        assert not taken.late
+        assert taken.submitted_at < allowance_of(session, assignment, one.id).due_at
         refused = submissions.submit(session, assignment, two.id, {"version": 1}, later)
         assert refused is Refusal.CLOSED
         after = submissions.submit(session, assignment, one.id, {"version": 2}, DUE + 2 * DAY)

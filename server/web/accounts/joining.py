@@ -104,7 +104,9 @@ def join(
         line = roster.RosterLine(
             0, normal_email(email), name.strip(), roster.sorted_name(name.strip())
         )
-        roster.enrol_all(session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE)
+        roster.enrol_all(
+            session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE, now=now
+        )
         user = find_user(session, email)
         assert user is not None
         user.password_hash = password_hash
@@ -141,7 +143,7 @@ def join_section(
             if not user.confirmed and is_full(session, section.id):
                 return refuse(FULL)
             student = SectionRole.STUDENT
-            roster.enrol(session, section, user, student)
+            roster.enrol(session, section, user, student, now=now)
             note_role(session, section.id, user.id, None, student, by_id=user.id, now=now)
     return RedirectResponse("/", 303)
 

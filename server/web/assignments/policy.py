@@ -166,6 +166,20 @@ def add_assignment(
     return _set_page(request, session, section_id, catalogue, form, mistake)
 
 
+@router.post("/sections/{section_id}/rules")
+def change_section_rules(
+    section_id: int,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    extra_credit: Annotated[bool, Form()] = False,
+) -> Response:
+    """Say whether points set by hand may exceed the points of an exercise."""
+    section = section_here(session, section_id)
+    assignment_policy.permit_extra_credit(session, section, extra_credit, by_id=visitor.id, now=now)
+    return RedirectResponse(f"/sections/{section_id}/assignments#rules", 303)
+
+
 @router.get("/assignments/{assignment_id}/settings")
 def assignment_settings(request: Request, assignment_id: int, session: Reading) -> Response:
     return _settings_page(request, session, assignment_here(session, assignment_id))

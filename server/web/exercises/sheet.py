@@ -5,6 +5,7 @@ from starlette.responses import Response
 
 from server.ladder.points import PointDeclaration
 from server.marking.presentation.scenario_words import scenario_words
+from server.store.allowances import allowance_of
 from server.store.programs import working_copy
 from server.store.submissions import attempts_of
 from server.web.access import VisitorHere
@@ -40,6 +41,7 @@ def exercise(
             if scenario.open
         ],
         attempts=attempts_of(session, here.assignment, visitor.id),
+        allowance=allowance_of(session, here.assignment, visitor.id),
         **(
             own_run_context(session, here, visitor)
             | editor_context(here, copy, sheets.find(here, visitor.id, copy))

@@ -1,6 +1,7 @@
 """One student's work: at an assignment for who teaches it, over a section for themselves too."""
 
-from math import isfinite
+from collections.abc import Mapping
+from math import inf, isfinite
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -8,15 +9,24 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.store import corrections
+from server.store.allowances import accommodations_of, allowance_of
 from server.store.assignment_policy import extension_of
 from server.store.audit_lines import events_of
-from server.store.courses import Assignment, assignments_of, partner_of
+from server.store.courses import (
+    Assignment,
+    SectionRole,
+    assignments_of,
+    find_enrolment,
+    partner_of,
+    role_in_section,
+)
 from server.store.gradebook import share_of, standings_of
 from server.store.lti_outbox import queue_scores
 from server.store.people import get_person
 from server.store.standings import with_partners
 from server.store.submissions import attempts_of, find_submission
-from server.web.access import VisitorHere
+from server.web.access import Visitor, VisitorHere
+from server.web.assignments.policy import field
 from server.web.dependencies import Now, Reading, Writing
 from server.web.gradebook.pages import assignment_here, section_here
 from server.web.rendering import error, page
@@ -48,8 +58,10 @@ def override(
     assignment = assignment_here(session, assignment_id)
     number = _number(points)
     most = most_points(session, assignment, student_id)
-    if number is None or number < 0 or (most is not None and number > most):
-        limit = f" to {most:g}" if most is not None else " upwards"
+    # Beyond the maximum, the section's instructor says how much more is right.
+    highest = inf if most is None or assignment.section.extra_credit else most
+    if number is None or not 0 <= number <= highest:
+        limit = f" to {most:g}" if highest == most else " upwards"
         sentence = f"{points or 'Nothing'} is no number of points. Write one from 0{limit}."
         return _work_page(request, session, assignment_id, student_id, sentence, points, reason)
     if not reason.strip():
@@ -144,15 +156,20 @@ def standing(
     request: Request, section_id: int, session: Reading, visitor: VisitorHere, now: Now
 ) -> Response:
     """Show a student's own standing in a section."""
-    return _standing_page(request, session, section_id, visitor.id, now, own=True)
+    return show_standing(request, session, section_id, visitor.id, now, visitor)
 
 
 @router.get("/sections/{section_id}/students/{student_id}")
 def student_standing(
-    request: Request, section_id: int, student_id: int, session: Reading, now: Now
+    request: Request,
+    section_id: int,
+    student_id: int,
+    session: Reading,
+    visitor: VisitorHere,
+    now: Now,
 ) -> Response:
     """Show the same page for who teaches the section."""
-    return _standing_page(request, session, section_id, student_id, now, own=False)
+    return show_standing(request, session, section_id, student_id, now, visitor)
 
 
 def most_points(session: Session, assignment: Assignment, student_id: int) -> float | None:
@@ -180,6 +197,7 @@ def _work_page(
         student=get_person(session, student_id),
         standing=standings_of(session, student_id, [assignment_id])[assignment_id],
         attempts=attempts_of(session, assignment, student_id),
+        allowance=allowance_of(session, assignment, student_id),
         extension=extension_of(session, assignment_id, student_id),
         partner=get_person(session, partner_id) if partner_id else None,
         events=events_of(session, assignment.section_id, student_id, limit=20),
@@ -190,9 +208,21 @@ def _work_page(
     )
 
 
-def _standing_page(
-    request: Request, session: Session, section_id: int, student_id: int, now: Now, *, own: bool
+def show_standing(
+    request: Request,
+    session: Session,
+    section_id: int,
+    student_id: int,
+    now: Now,
+    visitor: Visitor,
+    mistake: str = "",
+    typed: Mapping[str, str] | None = None,
 ) -> Response:
+    """Show the page; its last parts, on what is agreed with the student, are for instructors."""
+    own = student_id == visitor.id
+    instructs = role_in_section(session, visitor.id, section_id) is SectionRole.INSTRUCTOR
+    enrolment = find_enrolment(session, section_id, student_id)
+    assert enrolment is not None, "the access rule has found it"
     section = section_here(session, section_id)
     assignments = [
         each for each in assignments_of(session, [section_id]) if not own or now >= each.opens_at
@@ -202,7 +232,14 @@ def _standing_page(
     return page(
         request,
         "gradebook/standing.html",
+        422 if mistake else 200,
         section=section,
+        enrolment=enrolment,
+        owes_from=field(enrolment.owes_from, request.state.zone) if enrolment.owes_from else "",
+        instructs=instructs,
+        accommodations=accommodations_of(session, student_id) if instructs else [],
+        mistake=mistake,
+        typed=typed or {},
         student=get_person(session, student_id),
         lines=lines,
         share=share_of(assignments, list(standings.values()), now),

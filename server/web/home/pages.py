@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from server.store.allowances import Allowance
 from server.store.courses import (
     TEACHING,
     Assignment,
@@ -43,10 +44,15 @@ class SetExercise:
     latest: bool = False
 
     @property
+    def allowance(self) -> Allowance | Assignment:
+        """When it is due for whoever works on it, and with how many attempts."""
+        own = self.standing.allowance if self.standing else None
+        return own or self.assignment
+
+    @property
     def due_at(self) -> datetime:
         """The due date of whoever works on it."""
-        extended = self.standing.due_at if self.standing else None
-        return extended or self.assignment.due_at
+        return self.allowance.due_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,7 @@ class SectionSheet:
     students: int
     lines: tuple[SetExercise, ...]
     over: bool
+    withdrawn: bool
 
 
 @router.get("/")
@@ -97,13 +104,15 @@ def _sheets(
     done = {
         each.id
         for each in set_here
-        if each.id in standings and (standings[each.id].complete or _phase(each, now) == "closed")
+        if each.id in standings
+        and (standings[each.id].complete or _phase(each, standings[each.id], now) == "closed")
     }
     latest = max(begun.keys() - done, key=lambda each: begun[each], default=None)
 
     def line(each: Assignment) -> SetExercise:
         if each.id in progress:
-            return SetExercise(each, _phase(each, now), progress=progress[each.id])
+            state = _phase(each, Standing(), now)
+            return SetExercise(each, state, progress=progress[each.id])
         standing = standings[each.id]
         state = _state(each, standing, each.id in begun, now)
         return SetExercise(each, state, standing, done=each.id in done, latest=each.id == latest)
@@ -121,25 +130,31 @@ def _sheets(
             section.id in teaches,
             role is SectionRole.INSTRUCTOR,
             counts.get(section.id, 0),
-            tuple(line(each) for each in set_here if each.section_id == section.id),
+            tuple(
+                line(each)
+                for each in set_here
+                if each.section_id == section.id and role is not SectionRole.WITHDRAWN
+            ),
             over(section),
+            role is SectionRole.WITHDRAWN,
         )
         for section, role in sections
     ]
 
 
-def _phase(assignment: Assignment, now: datetime) -> str:
+def _phase(assignment: Assignment, standing: Standing, now: datetime) -> str:
+    allowance = standing.allowance or assignment
     if now < assignment.opens_at:
         return "not open yet"
-    if now <= assignment.due_at:
+    if now <= allowance.due_at:
         return "open"
-    if assignment.closes_at is not None and now >= assignment.closes_at:
+    if allowance.closes_at is not None and now >= allowance.closes_at:
         return "closed"
     return "past due"
 
 
 def _state(assignment: Assignment, standing: Standing, begun: bool, now: datetime) -> str:
-    phase = _phase(assignment, now)
+    phase = _phase(assignment, standing, now)
     if standing.excuse is not None:
         return "excused"
     if standing.complete:
@@ -148,7 +163,7 @@ def _state(assignment: Assignment, standing: Standing, begun: bool, now: datetim
         return "being marked"
     if standing.attempts:
         return "submitted"
-    if phase in ("past due", "closed"):
+    if phase in ("past due", "closed") and standing.owed:
         return "missing"
     if begun:
         return "begun"

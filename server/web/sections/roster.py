@@ -103,7 +103,7 @@ def apply_roster(
     if faults:
         return show_roster(request, session, section_id, str(faults[0]), text)
     changes = roster.enrol_all(
-        session, section, lines, drop_missing=drop_missing, from_lms=from_lms
+        session, section, lines, drop_missing=drop_missing, from_lms=from_lms, now=now
     )
     note_changes(session, section_id, changes, dropped=drop_missing, by_id=visitor.id, now=now)
     _recount(session, section_id)
@@ -132,7 +132,7 @@ def enrol_person(
     if refused:
         return show_roster(request, session, section_id, refused)
     before = role_in_section(session, user.id, section_id)
-    roster.enrol(session, section, user, role)
+    roster.enrol(session, section, user, role, now=now)
     note_role(session, section_id, user.id, before, role, by_id=visitor.id, now=now)
     _recount(session, section_id)
     return _back(section_id)

@@ -22,6 +22,7 @@ from server.marking.exercise import Exercise, Release
 from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_chart
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
+from server.store.allowances import allowance_of
 from server.store.attempts import Submission
 from server.store.corrections import comments_on, decision_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
@@ -154,6 +155,7 @@ def verdict(
     decision = decision_on(session, submission) if teaching else None
     attempts = attempts_of(session, assignment, submission.user_id)
     comments = comments_on(session, submission_id)
+    allowance = allowance_of(session, assignment, submission.user_id)
     # All is read; the page is drawn without a connection.
     release_connection(session)
     return page(
@@ -179,6 +181,7 @@ def verdict(
         rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier,
         attempts=attempts,
+        allowance=allowance,
         comments=comments,
         can_see=submission.user_id == visitor.id
         and may_see_it_happen(Workplace(assignment, exercise), submission.attempt, now),
