@@ -11,9 +11,10 @@ from server.marking.acceptance import acceptance_run
 from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
+from server.store.allowances import Accommodation
 from server.store.attempts import Submission, SubmissionState
-from server.store.corrections import Override, RungComment
-from server.store.courses import Assignment, Extension, Section, Term
+from server.store.corrections import Excuse, Override, RungComment
+from server.store.courses import Assignment, Enrolment, Extension, Section, SectionRole, Term
 from server.store.database import Database
 from server.store.standings import CountingAttempt
 from tests.factories import NOON
@@ -42,8 +43,11 @@ def test_two_terms_three_sections_and_a_spread_of_work(loaded: Database) -> None
         assert sum(share < 0.8 for share in shares) >= 4
         assert any(each.days_late for each in standings)
         assert any(each.attempts > 2 for each in standings)
-        for table in (Override, RungComment, Extension):
+        for table in (Override, RungComment, Extension, Excuse, Accommodation):
             assert session.scalars(select(table)).first() is not None
+        enrolments = session.scalars(select(Enrolment)).all()
+        assert [each.role for each in enrolments].count(SectionRole.WITHDRAWN) == 1
+        assert [each.incomplete for each in enrolments].count(True) == 1
 
 
 def test_the_marks_are_those_of_the_engine(loaded: Database) -> None:

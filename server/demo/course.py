@@ -6,6 +6,7 @@ Due dates lie around the day on which the demo is loaded, so that there is alway
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -193,10 +194,11 @@ def _agreements(
 ) -> None:
     """Let students' lives differ: accommodations, an excuse, a withdrawal, an incomplete."""
     teacher = session.scalars(select(User).where(User.email == INSTRUCTOR)).one()
-    by = {"by_id": teacher.id, "now": now}
+    by: dict[str, Any] = {"by_id": teacher.id, "now": now}
     of = {number: students_of(session, section.id) for number, section in sections.items()}
     term = sections["01"].term
-    begins, ends = (datetime.combine(day, time.min, now.tzinfo) for day in (term.begins, term.ends))
+    begins = datetime.combine(term.begins, time.min, now.tzinfo)
+    ends = datetime.combine(term.ends, time(23, 59, 59), now.tzinfo)
     note = "Letter of the accessibility office; time and a half in lab hours."
     profile = Profile(1.5, 2, 1, begins, ends, note)
     add_accommodation(session, sections["01"].id, of["01"][6].id, profile, **by)

@@ -35,12 +35,15 @@ ORIGIN = "http://testserver"
 
 ATTEMPTS = """
 SELECT t.name AS term, e.section_id, c.number AS section, a.exercise, s.user_id, s.id,
-  s.submitted_at, coalesce(x.due_at, a.due_at) AS due_at, v.score, v.max_score, a.late_per_day
+  s.submitted_at, a.due_at, x.due_at AS extended, coalesce(p.extra_days, 0) AS days,
+  v.score, v.max_score, a.late_per_day
 FROM submissions s JOIN verdicts v ON v.submission_id = s.id
 JOIN assignments a ON a.id = s.assignment_id
 JOIN sections c ON c.id = a.section_id JOIN terms t ON t.id = c.term_id
 JOIN enrolments e ON e.section_id = c.id AND e.user_id = s.user_id AND e.role = 'student'
+  AND NOT e.incomplete
 LEFT JOIN extensions x ON x.assignment_id = a.id AND x.user_id = s.user_id
+LEFT JOIN accommodations p ON p.user_id = s.user_id AND a.due_at BETWEEN p.begins_at AND p.ends_at
 ORDER BY s.id
 """
 
@@ -70,8 +73,14 @@ def counted(loaded: tuple[TestClient, Database, list[Exercise]]) -> pd.DataFrame
     """The attempts that count, one row each: the best after deductions, of equals the first."""
     _, database, _ = loaded
     with database.read() as session:
-        moments = text(ATTEMPTS).columns(submitted_at=UtcDateTime, due_at=UtcDateTime)
+        moments = text(ATTEMPTS).columns(
+            submitted_at=UtcDateTime, due_at=UtcDateTime, extended=UtcDateTime
+        )
         attempts = pd.DataFrame(session.execute(moments).mappings().all())
+    own = attempts.due_at + pd.to_timedelta(attempts.days, unit="D")
+    attempts["due_at"] = own.where(
+        attempts.extended.isna() | (own > attempts.extended), attempts.extended
+    )
     late = (attempts.submitted_at - attempts.due_at).dt.total_seconds() / 86400
     days = np.ceil(late.clip(lower=0))
     attempts["worth"] = attempts.score * (1 - days * attempts.late_per_day).clip(lower=0)
