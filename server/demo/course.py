@@ -17,6 +17,7 @@ from server.marking.exercise import Exercise
 from server.paths import EXERCISES
 from server.store.assignment_policy import Policy, give_time, set_exercise
 from server.store.college import time_zone
+from server.store.comment_snippets import add_snippet
 from server.store.corrections import comment, excuse, set_points
 from server.store.courses import (
     Assignment,
@@ -29,6 +30,7 @@ from server.store.courses import (
 )
 from server.store.database import DatabaseTrouble
 from server.store.gradebook import standings_in
+from server.store.hand_marks import results_of, set_result
 from server.store.holidays import Holiday, set_holidays
 from server.store.people import Role, User, hash_password
 from server.store.student_changes import (
@@ -184,6 +186,10 @@ def _by_hand(session: Session, assignment: Assignment, now: datetime) -> None:
     if submission is not None:
         text = "Which contact stops the pump when the stop push-button is pressed?"
         comment(session, submission, 0, text, by_id=teacher.id, now=now)
+        result = next(each for each in results_of(session, submission.id) if each.score == 0)
+        text = "The lamp of the bench was broken; the program drives it."
+        set_result(session, submission, result, result.max_score, text, by_id=teacher.id, now=now)
+        add_snippet(session, teacher.id, "Say in the comment of each rung *what it is for*.")
     due = assignment.due_at + timedelta(days=5)
     reason = "Was ill in the week of the lab."
     give_time(session, assignment, third, due, reason, by_id=teacher.id, now=now)

@@ -3,7 +3,7 @@
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, insert
+from sqlalchemy import CheckConstraint, ForeignKey, String, UniqueConstraint, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from server.marking.verdict import Status, Verdict
@@ -47,7 +47,8 @@ class StoredVerdict(Base):
     """What one acceptance run found, and with what it can be found again.
 
     ``document`` is the whole verdict as the marking wrote it; the score is in points, and
-    ``score_by_cause`` that where a cause of several requirements counts once.
+    ``score_by_cause`` that where a cause of several requirements counts once. ``by_hand`` is what
+    the results that teachers have set add to it, or take away.
     """
 
     __tablename__ = "verdicts"
@@ -63,6 +64,12 @@ class StoredVerdict(Base):
     max_score: Mapped[float]
     document: Mapped[Document]
     marked_at: Mapped[datetime]
+    by_hand: Mapped[float] = mapped_column(default=0.0)
+
+    @property
+    def points(self) -> float:
+        """The score with what teachers have set."""
+        return min(round(self.score + self.by_hand, 6), self.max_score)
 
 
 class RequirementResult(Base):
@@ -79,6 +86,47 @@ class RequirementResult(Base):
     known_by: Mapped[str] = mapped_column(String(200))
     score: Mapped[float]
     max_score: Mapped[float]
+
+
+class ResultByHand(Base):
+    """The share of a requirement's points that a teacher gives an attempt, and why."""
+
+    __tablename__ = "results_by_hand"
+    __table_args__ = (CheckConstraint("share >= 0 AND share <= 1", name="share_is_a_share"),)
+
+    submission_id: Mapped[int] = mapped_column(
+        ForeignKey("submissions.id", ondelete="CASCADE"), primary_key=True
+    )
+    requirement: Mapped[str] = mapped_column(String(20), primary_key=True)
+    share: Mapped[float]
+    reason: Mapped[str] = mapped_column(String(500))
+    by_id: Mapped[int | None] = mapped_column(
+        ForeignKey("users.id", ondelete="SET NULL"), index=True
+    )
+    at: Mapped[datetime]
+
+    by: Mapped[User | None] = relationship(lazy="joined")
+
+    @property
+    def status(self) -> Status:
+        return Status.MET if self.share == 1 else Status.NOT_MET
+
+
+def sum_by_hand(session: Session, submission_id: int) -> None:
+    """Bring ``StoredVerdict.by_hand`` up to what is set, and to the results as they are marked."""
+    session.flush()
+    change = session.scalar(
+        select(func.sum(ResultByHand.share * RequirementResult.max_score - RequirementResult.score))
+        .select_from(ResultByHand)
+        .join(
+            RequirementResult,
+            (RequirementResult.submission_id == ResultByHand.submission_id)
+            & (RequirementResult.requirement == ResultByHand.requirement),
+        )
+        .where(ResultByHand.submission_id == submission_id)
+    )
+    session.get_one(StoredVerdict, submission_id).by_hand = change or 0.0
+    session.flush()
 
 
 def add_results(session: Session, submission_id: int, verdict: Verdict) -> None:

@@ -38,6 +38,7 @@ class Action(StrEnum):
     TOOK_FILE = "took a file"
     EXPORTED_DATA = "exported data"
     SET_POINTS = "set points"
+    SET_REQUIREMENT = "set a requirement"
     TOOK_BACK = "took points back"
     KEPT_POINTS = "kept points"
     EXCUSED = "excused"

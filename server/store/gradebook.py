@@ -22,7 +22,7 @@ from server.store.courses import (
 )
 from server.store.people import User
 from server.store.programs import WorkingProgram
-from server.store.standings import CountingAttempt
+from server.store.standings import BY_HAND, CountingAttempt
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Standing:
     those of the attempt that counts, None without one. ``score`` is what the marking gave,
     ``points`` what counts of it: after the late policy, or as ``override`` says, and none with an
     ``excuse``. ``allowance`` is what holds for this student, None if it is what holds for the
-    class. ``results`` has a status by requirement.
+    class. ``results`` has a status by requirement, ``by_hand`` those that a teacher has set.
     """
 
     attempts: int = 0
@@ -49,6 +49,7 @@ class Standing:
     excuse: Excuse | None = None
     allowance: Allowance | None = None
     results: dict[str, Status] = field(default_factory=dict)
+    by_hand: tuple[str, ...] = ()
 
     @property
     def due_at(self) -> datetime | None:
@@ -309,4 +310,5 @@ def _standing(
         excuse=excuse,
         allowance=allowance,
         results={name: Status(result[0]) for name, result in row.results.items()},
+        by_hand=tuple(name for name, result in row.results.items() if BY_HAND in result),
     )

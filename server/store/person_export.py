@@ -11,10 +11,12 @@ from server.store.api_tokens import ApiToken, tokens_of
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
 from server.store.authored import AuthoredExercise, authored_by
+from server.store.comment_snippets import CommentSnippet
 from server.store.correction_requests import CorrectionRequest, requests_by
 from server.store.corrections import Excuse, Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Partner, Section
 from server.store.disclosures import MAX_DISCLOSURES, disclosures_of
+from server.store.hand_marks import results_by_hand
 from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
 from server.store.openid import OpenIdPerson
 from server.store.people import User, get_person
@@ -75,6 +77,7 @@ _COUNTED = {
     "Submissions": Submission.user_id,
     "Points set by hand": Override.user_id,
     "Excuses": Excuse.user_id,
+    "Comment snippets": CommentSnippet.user_id,
     "Extensions": Extension.user_id,
     "Accommodations": Accommodation.user_id,
     "Pairs": Partner.user_id,
@@ -199,9 +202,17 @@ def _submission(session: Session, submission: Submission) -> dict[str, Any]:
         "attempt": submission.attempt,
         "submitted": submission.submitted_at.isoformat(),
         "program": submission.program,
-        "points": submission.verdict.score if submission.verdict else None,
+        "points": submission.verdict.points if submission.verdict else None,
         "out of": submission.verdict.max_score if submission.verdict else None,
         "requirements": _requirements(submission.verdict),
+        "set by hand": [
+            {
+                "requirement": name,
+                "share of its points": row.share,
+                "reason": row.reason,
+            }
+            for name, row in results_by_hand(session, submission.id).items()
+        ],
         "comments": [
             {
                 "rung": None if each.rung is None else each.rung + 1,

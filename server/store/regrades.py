@@ -20,6 +20,7 @@ from server.store.attempts import (
     Submission,
     SubmissionState,
     add_results,
+    sum_by_hand,
 )
 from server.store.courses import Assignment
 from server.store.database import Base, Document
@@ -146,6 +147,7 @@ def replace_verdicts(
             delete(RequirementResult).where(RequirementResult.submission_id == submission_id)
         )
         add_results(session, submission_id, verdict)
+        sum_by_hand(session, submission_id)
         replaced += 1
     session.flush()
     return replaced

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
 from server.store.courses import Assignment, Enrolment, Section, SectionRole, Term
-from server.store.standings import CountingAttempt
+from server.store.standings import BY_HAND, CountingAttempt
 
 
 class Work(NamedTuple):
@@ -33,6 +33,10 @@ class Work(NamedTuple):
 
     def met(self, requirement: str) -> bool:
         return self.results[requirement][0] == Status.MET.value
+
+    def by_hand(self, requirement: str) -> bool:
+        """Return whether a teacher has set the result of a requirement."""
+        return BY_HAND in self.results[requirement]
 
 
 def work_of(

@@ -1,6 +1,8 @@
-"""Figures for the department: outcomes, requirements, attempts, mistakes. Only what was marked.
+"""Figures for the department: outcomes, requirements, attempts, mistakes.
 
-Points that were set by hand do not enter, for they say nothing of single requirements.
+They rest on what was marked, requirement by requirement, and on results that a teacher has set,
+which are counted beside them. Points set for a whole exercise do not enter: they say nothing of
+single requirements.
 """
 
 from collections import Counter, defaultdict
@@ -24,12 +26,13 @@ OutcomeMap = Mapping[str, Mapping[str, Sequence[str]]]
 
 @dataclass(frozen=True, slots=True)
 class Attainment:
-    """How many of ``students`` reached an outcome."""
+    """How many of ``students`` reached an outcome; ``by_hand`` have results that a teacher set."""
 
     outcome: str
     students: int
     reached: int
     target: Target
+    by_hand: int = 0
 
     @property
     def share(self) -> float:
@@ -47,7 +50,10 @@ class Attainment:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One requirement of an exercise as an item; correlations are None where nothing varies."""
+    """One requirement of an exercise as an item; correlations are None where nothing varies.
+
+    Of ``by_hand`` students a teacher has set the result.
+    """
 
     requirement: str
     students: int
@@ -55,6 +61,7 @@ class Item:
     difficulty: float
     discrimination: float
     corrected: float | None
+    by_hand: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +130,7 @@ def shares(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, dict[int, fl
 def _points(work: Work, outcomes: Mapping[str, Sequence[str]]) -> dict[str, tuple[float, float]]:
     """Return points that a work has of each outcome, and out of how many."""
     found: dict[str, tuple[float, float]] = {}
-    for requirement, (_, score, most) in work.results.items():
+    for requirement, (_, score, most, *_) in work.results.items():
         assert isinstance(score, float | int)
         assert isinstance(most, float | int)
         for outcome in outcomes.get(requirement, ()):
@@ -142,10 +149,22 @@ def attainment(
 ) -> dict[str, Attainment]:
     """By outcome: a student has reached it with the target's level of its points."""
     found = {}
+    by_hand = _by_hand(work, outcomes)
     for outcome, by_student in shares(work, outcomes).items():
         target = targets.get(outcome, Target())
         reached = sum(reaches(share, target) for share in by_student.values())
-        found[outcome] = Attainment(outcome, len(by_student), reached, target)
+        touched = len(by_hand.get(outcome, ()))
+        found[outcome] = Attainment(outcome, len(by_student), reached, target, touched)
+    return found
+
+
+def _by_hand(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, set[int]]:
+    """Return by outcome the students of whom a teacher has set a result that counts for it."""
+    found: dict[str, set[int]] = defaultdict(set)
+    for each in work:
+        for requirement in filter(each.by_hand, each.results):
+            for outcome in outcomes.get(each.exercise, {}).get(requirement, ()):
+                found[outcome].add(each.user_id)
     return found
 
 
@@ -164,7 +183,13 @@ def _exercise(work: Sequence[Work]) -> ExerciseReport:
     columns = zip(
         names, difficulty(rows), discrimination(rows), corrected_item_total(rows), strict=True
     )
-    items = tuple(Item(name, len(rows), round(p * len(rows)), p, d, r) for name, p, d, r in columns)
+    items = tuple(
+        Item(
+            *(name, len(rows), round(p * len(rows)), p, d, r),
+            by_hand=sum(each.by_hand(name) for each in work),
+        )
+        for name, p, d, r in columns
+    )
     passed = Counter(each.passed_after for each in work if each.passed_after is not None)
     return ExerciseReport(
         work[0].exercise,

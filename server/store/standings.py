@@ -14,8 +14,15 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import ForeignKey, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Mapped, Session, lazyload, mapped_column
 
+from server.marking.verdict import Status
 from server.store.allowances import Allowance, allowances_from, select_allowances
-from server.store.attempts import RequirementResult, StoredVerdict, Submission, SubmissionState
+from server.store.attempts import (
+    RequirementResult,
+    ResultByHand,
+    StoredVerdict,
+    Submission,
+    SubmissionState,
+)
 from server.store.college import time_zone
 from server.store.courses import (
     SANDBOX_COURSE,
@@ -29,6 +36,8 @@ from server.store.courses import (
 from server.store.database import Base, Document, send
 from server.store.local_time import days_late
 
+BY_HAND = "by hand"
+
 
 class CountingAttempt(Base):
     """How one student stands with one assignment; no row before the first attempt.
@@ -37,7 +46,8 @@ class CountingAttempt(Base):
     marked in time. The other columns are None until one is marked. ``score`` is what the marking
     gave (with each cause counted once, if the policy says so), ``points`` what is left after
     ``days_late`` calendar days, both out of ``max_score``.
-    ``results`` has ``[status, score, max_score]`` by requirement, in the order of the exercise.
+    ``results`` has ``[status, score, max_score]`` by requirement, in the order of the exercise; a
+    fourth entry says that a teacher has set it.
     ``passed_after`` says how many attempts it took to reach every point, whichever attempt counts;
     None if none has.
     """
@@ -317,6 +327,7 @@ _ATTEMPTS = (
         StoredVerdict.score,
         StoredVerdict.max_score,
         StoredVerdict.score_by_cause,
+        StoredVerdict.by_hand,
     )
     .outerjoin(StoredVerdict, StoredVerdict.submission_id == Submission.id)
     .where(
@@ -335,6 +346,8 @@ def _attempts(
     found: dict[int, list[Attempt]] = defaultdict(list)
     for row in send(session, query, values | {"assignment_id": assignment.id}):
         score = row.score_by_cause if assignment.cause_once else row.score
+        if row.by_hand:
+            score = min(round(score + row.by_hand, 6), row.max_score)
         found[row.user_id].append(
             Attempt(row.id, row.user_id, row.attempt, row.submitted_at, score, row.max_score)
         )
@@ -361,6 +374,12 @@ _RESULTS = (
         RequirementResult.status,
         RequirementResult.score,
         RequirementResult.max_score,
+        ResultByHand.share,
+    )
+    .outerjoin(
+        ResultByHand,
+        (ResultByHand.submission_id == RequirementResult.submission_id)
+        & (ResultByHand.requirement == RequirementResult.requirement),
     )
     .where(RequirementResult.submission_id.in_(bindparam("submission_ids", expanding=True)))
     .order_by(RequirementResult.position)
@@ -371,5 +390,9 @@ def _results(session: Session, submission_ids: Sequence[object]) -> dict[object,
     rows = send(session, _RESULTS, {"submission_ids": submission_ids})
     found: dict[object, Document] = defaultdict(dict)
     for row in rows:
-        found[row.submission_id][row.requirement] = [row.status.value, row.score, row.max_score]
+        result = [row.status.value, row.score, row.max_score]
+        if row.share is not None:
+            status = Status.MET if row.share == 1 else Status.NOT_MET
+            result = [status.value, row.share * row.max_score, row.max_score, BY_HAND]
+        found[row.submission_id][row.requirement] = result
     return found

@@ -53,7 +53,7 @@ from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
 from server.web.error_pages import add_error_pages
 from server.web.exercises import sheet as exercises
-from server.web.gradebook import agreements, similarity, student_work
+from server.web.gradebook import agreements, grading, similarity, student_work
 from server.web.gradebook import pages as gradebook
 from server.web.help import pages as help_pages
 from server.web.home import pages as home
@@ -110,6 +110,7 @@ ROUTERS = (
     gradebook.router,
     student_work.router,
     agreements.router,
+    grading.router,
     live_class.router,
     joining.router,
     rosters.router,

@@ -30,6 +30,17 @@ def markdown(text: str) -> Markup:
     return Markup(_markdown.render(text))
 
 
+_comment_markdown = MarkdownIt("commonmark", {"html": False, "breaks": True}).disable(
+    # A comment is no page of its own: it has no headings, rules or pictures.
+    ["image", "heading", "lheading", "hr", "html_block", "html_inline"]
+)
+
+
+def comment_markdown(text: str) -> Markup:
+    """Return a comment as HTML. Raw HTML in it comes out as text, and so do links to scripts."""
+    return Markup(_comment_markdown.render(text))
+
+
 @pass_context
 def when(context: Context, moment: datetime) -> str:
     """Return a moment in the college's time zone: Mon 30 Nov 2026, 23:59."""
@@ -82,6 +93,7 @@ def time_left(left: timedelta) -> str:
 environment.filters |= {
     "time_left": time_left,
     "markdown": markdown,
+    "comment_markdown": comment_markdown,
     "when": when,
     "due": due,
     "points": points,

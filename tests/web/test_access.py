@@ -216,6 +216,11 @@ PERMITTED: dict[str, set[str]] = {
     "remove_excuse": TEACHES,
     "comment_on_rung": TEACHES,
     "decide_second_look": TEACHES,
+    "set_requirement": TEACHES,
+    "remove_requirement": TEACHES,
+    "grading_page": TEACHES,
+    # Of one's own.
+    "delete_snippet": EVERYBODY,
     "diagnosis": TEACHES,
     "standing": {"author", "classmate"},
     "change_enrolment": {"instructor"},

@@ -214,7 +214,8 @@ def test_a_comment_on_a_rung_reaches_the_student(
     assert teacher.post(f"{address}/comments", data={**form, "rung": "2"}).status_code == 422
     assert teacher.post(f"{address}/comments", data=form).status_code == 303
     page = desk.client.get(address).text
-    assert "On rung 1: What &lt;i&gt;stops&lt;/i&gt; the pump?" in page
+    assert "On rung 1, " in page
+    assert "What &lt;i&gt;stops&lt;/i&gt; the pump?" in page
     assert "Add comment" not in page
 
 

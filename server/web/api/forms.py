@@ -42,7 +42,7 @@ class WorkData(BaseModel):
 
     ``points`` is what counts, after the late policy or as set by hand (``set_by_hand``); null where
     nothing counts yet or the student is ``excused``. ``requirements`` has a status by requirement,
-    of the attempt that counts.
+    of the attempt that counts; ``requirements_set_by_hand`` are those that a teacher has set.
     """
 
     assignment_id: int
@@ -55,6 +55,7 @@ class WorkData(BaseModel):
     excused: bool
     submitted_at: datetime | None
     requirements: dict[str, str]
+    requirements_set_by_hand: list[str]
 
 
 class StudentData(BaseModel):
@@ -84,11 +85,12 @@ class OutcomeData(BaseModel):
 
 
 class RequirementFigures(BaseModel):
-    """How many of ``students`` met a requirement."""
+    """How many of ``students`` met a requirement; of ``set_by_hand`` a teacher set the result."""
 
     requirement: str
     students: int
     met: int
+    set_by_hand: int
 
 
 class ExerciseFigures(BaseModel):

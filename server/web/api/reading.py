@@ -132,7 +132,10 @@ def api_report(
                 not_passed=each.not_passed,
                 requirements=[
                     RequirementFigures(
-                        requirement=item.requirement, students=item.students, met=item.met
+                        requirement=item.requirement,
+                        students=item.students,
+                        met=item.met,
+                        set_by_hand=item.by_hand,
                     )
                     for item in each.items
                 ],
@@ -201,4 +204,5 @@ def _work(assignment: Assignment, standing: Standing, *, missing: bool) -> WorkD
         excused=standing.excuse is not None,
         submitted_at=standing.submitted_at,
         requirements={name: status.value for name, status in standing.results.items()},
+        requirements_set_by_hand=list(standing.by_hand),
     )

@@ -174,6 +174,7 @@ def table_of(book: Gradebook) -> Table:
     head = (
         *("Student", "Email", "Section", "Attempt", "Attempts", "Submitted (UTC)", "Days late"),
         *("Marked", "Points", "Out of", "Set by hand because", "Excused because"),
+        "Requirements set by hand",
     )
     rows: list[tuple[Cell, ...]] = []
     for row in book.rows:
@@ -192,6 +193,7 @@ def table_of(book: Gradebook) -> Table:
                 standing.max_score,
                 standing.override.reason if standing.override else None,
                 standing.excuse.reason if standing.excuse else None,
+                ", ".join(standing.by_hand) or None,
                 *(standing.results.get(name) for name in book.requirements),
             )
         )

@@ -1,7 +1,7 @@
 """One student's work: at an assignment for who teaches it, over a section for themselves too."""
 
 from collections.abc import Mapping
-from math import inf, isfinite
+from math import inf
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
@@ -23,17 +23,15 @@ from server.store.courses import (
 from server.store.gradebook import share_of, standings_of
 from server.store.lti_outbox import queue_scores
 from server.store.people import get_person
-from server.store.standings import with_partners
-from server.store.submissions import attempts_of, find_submission
+from server.store.submissions import attempts_of
 from server.web.access import Visitor, VisitorHere
 from server.web.assignments.policy import field
 from server.web.dependencies import Now, Reading, Writing
 from server.web.gradebook.pages import assignment_here, section_here
-from server.web.rendering import error, page
+from server.web.gradebook.points import NO_REASON, read_points
+from server.web.rendering import page
 
 router = APIRouter()
-
-NO_REASON = "Say why in a few words: the student reads it, and the log keeps it."
 
 
 @router.get("/assignments/{assignment_id}/students/{student_id}")
@@ -56,7 +54,7 @@ def override(
 ) -> Response:
     """Let other points count than those that were marked."""
     assignment = assignment_here(session, assignment_id)
-    number = _number(points)
+    number = read_points(points)
     most = most_points(session, assignment, student_id)
     # Beyond the maximum, the section's instructor says how much more is right.
     highest = inf if most is None or assignment.section.extra_credit else most
@@ -112,43 +110,6 @@ def remove_excuse(
     corrections.remove_excuse(session, assignment, student_id, by_id=visitor.id, now=now)
     queue_scores(session, assignment, [student_id], now)
     return _back(assignment_id, student_id)
-
-
-@router.post("/submissions/{submission_id}/comments")
-def comment_on_rung(
-    request: Request,
-    submission_id: int,
-    session: Writing,
-    visitor: VisitorHere,
-    now: Now,
-    rung: Annotated[str, Form(max_length=10)] = "",
-    text: Annotated[str, Form(max_length=corrections.MAX_COMMENT)] = "",
-) -> Response:
-    """Comment on a rung of a submitted program; ``rung`` counts from 1, empty for all."""
-    submission = find_submission(session, submission_id)
-    assert submission is not None, "the access rule has found it"
-    rungs = len(submission.program.get("rungs", []))
-    if rung and not (rung.isascii() and rung.isdecimal() and 1 <= int(rung) <= rungs):
-        return error(request, 422, f"There is no rung {rung}. Name one from 1 to {rungs}, or none.")
-    if not text.strip():
-        return error(request, 422, "The comment is empty. Write what the student should read.")
-    number = int(rung) - 1 if rung else None
-    corrections.comment(session, submission, number, text.strip(), by_id=visitor.id, now=now)
-    return RedirectResponse(f"/submissions/{submission_id}#comments", 303)
-
-
-@router.post("/submissions/{submission_id}/second-look")
-def decide_second_look(
-    submission_id: int, session: Writing, visitor: VisitorHere, now: Now
-) -> Response:
-    """Let the points stay of a program unlike every reference, at which a teacher has looked."""
-    submission = find_submission(session, submission_id)
-    assert submission is not None, "the access rule has found it"
-    corrections.keep_points(session, submission, by_id=visitor.id, now=now)
-    assignment = submission.assignment
-    workers = with_partners(session, assignment, [submission.user_id])
-    queue_scores(session, assignment, workers, now)
-    return RedirectResponse(f"/submissions/{submission_id}#second-look", 303)
 
 
 @router.get("/sections/{section_id}/standing")
@@ -247,14 +208,6 @@ def show_standing(
         own=own,
         now=now,
     )
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text.strip().replace(",", "."))
-    except ValueError:
-        return None
-    return number if isfinite(number) else None
 
 
 def _back(assignment_id: int, student_id: int) -> Response:

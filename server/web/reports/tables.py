@@ -101,7 +101,7 @@ def _requirements(report: Report) -> Table:
     columns = ("Term", "Exercise", "Title", "Requirement", "Students", "Met", "Difficulty")
     return Table(
         "Requirements",
-        (*columns, "Discrimination", "Corrected item-total", "Discrimination is"),
+        (*columns, "Discrimination", "Corrected item-total", "Discrimination is", "Set by hand"),
         tuple(
             (
                 _term(report),
@@ -114,6 +114,7 @@ def _requirements(report: Report) -> Table:
                 item.discrimination,
                 item.corrected,
                 band(item.discrimination),
+                item.by_hand,
             )
             for each in report.exercises
             for item in each.items

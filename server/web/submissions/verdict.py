@@ -23,10 +23,12 @@ from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_
 from server.marking.verdict import Evidence, RequirementVerdict, Status
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.allowances import allowance_of
-from server.store.attempts import Submission
+from server.store.attempts import ResultByHand, Submission
 from server.store.corrections import comments_on, decision_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
+from server.store.grading_queue import Waiting
+from server.store.hand_marks import results_by_hand
 from server.store.programs import working_copy
 from server.store.regrades import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_queued
@@ -41,6 +43,7 @@ from server.web.dependencies import (
     release_connection,
 )
 from server.web.editor.rungs import drawn_rungs
+from server.web.gradebook.grading import grading_context
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.submissions import waiting
 from server.web.submissions.waiting import Held, wait_until_marked
@@ -73,6 +76,8 @@ class RequirementRow:
     happens: bool
     chart: Markup | None
     changes: tuple[ChartRow, ...]
+    by_hand: ResultByHand | None
+    marked_status: Status
 
 
 @router.post("/assignments/{assignment_id}/submissions")
@@ -138,8 +143,12 @@ def verdict(
     catalogue: CatalogueHere,
     worker: WorkerHere,
     now: Now,
+    queue: Waiting | None = None,
 ) -> Response:
-    """Show the verdict on one attempt, or how far its marking is."""
+    """Show the verdict on one attempt, or how far its marking is.
+
+    ``queue`` is that of the grader who goes through a section's submissions.
+    """
     submission = _submission(session, submission_id)
     earlier = earlier_verdicts(session, submission.id)
     if earlier and change_is_unseen(session, submission_id, visitor.id):
@@ -155,6 +164,8 @@ def verdict(
     decision = decision_on(session, submission) if teaching else None
     attempts = attempts_of(session, assignment, submission.user_id)
     comments = comments_on(session, submission_id)
+    by_hand = results_by_hand(session, submission_id)
+    grading = grading_context(session, submission, visitor.id, queue) if teaching else {}
     allowance = allowance_of(session, assignment, submission.user_id)
     # All is read; the page is drawn without a connection.
     release_connection(session)
@@ -169,7 +180,7 @@ def verdict(
         teaching=teaching,
         level=level,
         rows=[
-            _row(each, texts.get(each.id, ""), level, teaching=teaching)
+            _row(each, texts.get(each.id, ""), level, by_hand.get(each.id), teaching=teaching)
             for each in (found.requirements if found else ())
         ],
         causes=found.causes if found and level is not Feedback.VERDICT else (),
@@ -183,6 +194,7 @@ def verdict(
         attempts=attempts,
         allowance=allowance,
         comments=comments,
+        **({"queue": None} | grading),
         can_see=submission.user_id == visitor.id
         and may_see_it_happen(Workplace(assignment, exercise), submission.attempt, now),
     )
@@ -244,18 +256,24 @@ def may_see_it_happen(here: Workplace, attempt: int, now: datetime) -> bool:
 
 
 def _row(
-    found: RequirementVerdict, text: str, level: Feedback, *, teaching: bool
+    found: RequirementVerdict,
+    text: str,
+    level: Feedback,
+    by_hand: ResultByHand | None,
+    *,
+    teaching: bool,
 ) -> RequirementRow:
     says = level is not Feedback.VERDICT
     evidence = found.evidence if level is Feedback.CHART else None
+    known_by = found.known_by if says or found.status is Status.MET else ""
     names_scenario = evidence is not None and (teaching or evidence.open)
     return RequirementRow(
         id=found.id,
         text=text,
-        status=found.status,
-        score=found.score,
+        status=by_hand.status if by_hand else found.status,
+        score=by_hand.share * found.max_score if by_hand else found.score,
         max_score=found.max_score,
-        known_by=found.known_by if says or found.status is Status.MET else "",
+        known_by="" if by_hand else known_by,
         sentence=found.sentence if says else "",
         covers=found.covers,
         not_proved=found.not_proved if teaching else "",
@@ -265,6 +283,8 @@ def _row(
         happens=found.status is Status.NOT_MET and found.evidence is not None,
         chart=_chart(evidence, f"{found.id} around its first failure"),
         changes=chart_rows(evidence) if evidence else (),
+        by_hand=by_hand,
+        marked_status=found.status,
     )
 
 
