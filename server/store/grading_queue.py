@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session
 
 from server.store.attempts import StoredVerdict, Submission, SubmissionState
@@ -43,43 +44,7 @@ class QueuedWork:
 
 def grading_queue(session: Session, section_id: int) -> list[QueuedWork]:
     """Return what waits in a section, the oldest first; four queries, whatever its size."""
-    newest = (
-        select(
-            Submission.assignment_id, Submission.user_id, func.max(Submission.attempt).label("last")
-        )
-        .join(Assignment, Assignment.id == Submission.assignment_id)
-        .where(Assignment.section_id == section_id, Submission.state == SubmissionState.MARKED)
-        .group_by(Submission.assignment_id, Submission.user_id)
-        .subquery()
-    )
-    rows = session.execute(
-        select(
-            Submission.id,
-            Submission.assignment_id,
-            Assignment.title,
-            User.listed_as,
-            User.log_id,
-            Submission.attempt,
-            Submission.submitted_at,
-            (StoredVerdict.score + StoredVerdict.by_hand).label("points"),
-            StoredVerdict.max_score,
-        )
-        .join(
-            newest,
-            (newest.c.assignment_id == Submission.assignment_id)
-            & (newest.c.user_id == Submission.user_id)
-            & (newest.c.last == Submission.attempt),
-        )
-        .join(Assignment, Assignment.id == Submission.assignment_id)
-        .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
-        .join(User, User.id == Submission.user_id)
-        .join(
-            Enrolment,
-            (Enrolment.user_id == Submission.user_id) & (Enrolment.section_id == section_id),
-        )
-        .where(Enrolment.role == SectionRole.STUDENT)
-        .order_by(Submission.submitted_at, Submission.id)
-    ).all()
+    rows = _newest(session, section_id)
     seen = _seen(session, section_id)
     ids = [row.id for row in rows]
     looks = awaiting_second_look(session, ids)
@@ -123,6 +88,47 @@ def next_in_queue(
     here = (submitted_at, submission_id)
     later = (each for each in others if (each.submitted_at, each.submission_id) > here)
     return next(later, others[0] if others else None)
+
+
+def _newest(session: Session, section_id: int) -> Sequence[Row[*tuple[Any, ...]]]:
+    """Return the newest marked attempt of each student at each exercise, the oldest first."""
+    newest = (
+        select(
+            Submission.assignment_id, Submission.user_id, func.max(Submission.attempt).label("last")
+        )
+        .join(Assignment, Assignment.id == Submission.assignment_id)
+        .where(Assignment.section_id == section_id, Submission.state == SubmissionState.MARKED)
+        .group_by(Submission.assignment_id, Submission.user_id)
+        .subquery()
+    )
+    return session.execute(
+        select(
+            Submission.id,
+            Submission.assignment_id,
+            Assignment.title,
+            User.listed_as,
+            User.log_id,
+            Submission.attempt,
+            Submission.submitted_at,
+            (StoredVerdict.score + StoredVerdict.by_hand).label("points"),
+            StoredVerdict.max_score,
+        )
+        .join(
+            newest,
+            (newest.c.assignment_id == Submission.assignment_id)
+            & (newest.c.user_id == Submission.user_id)
+            & (newest.c.last == Submission.attempt),
+        )
+        .join(Assignment, Assignment.id == Submission.assignment_id)
+        .join(StoredVerdict, StoredVerdict.submission_id == Submission.id)
+        .join(User, User.id == Submission.user_id)
+        .join(
+            Enrolment,
+            (Enrolment.user_id == Submission.user_id) & (Enrolment.section_id == section_id),
+        )
+        .where(Enrolment.role == SectionRole.STUDENT)
+        .order_by(Submission.submitted_at, Submission.id)
+    ).all()
 
 
 def _seen(session: Session, section_id: int) -> dict[tuple[int | None, str | None], datetime]:

@@ -21,7 +21,7 @@ from server.web.rendering import error, page
 
 router = APIRouter()
 
-SHOWN = 100
+SHOWN = 30
 
 Queue = Annotated[Waiting | None, Form()]
 
@@ -151,14 +151,24 @@ def remove_requirement(
 
 
 def grading_context(
-    session: Session, submission: Submission, visitor_id: int, queue: Waiting | None
+    session: Session,
+    submission: Submission,
+    visitor_id: int,
+    queue: Waiting | None,
+    *,
+    teaching: bool,
 ) -> dict[str, Any]:
-    """Return what the page of a verdict shows a grader besides: the way through the queue."""
+    """Return what graders add to the page of a verdict, and for them the way through the queue."""
+    comments = corrections.comments_on(session, submission.id)
+    if not teaching:
+        return {"comments": comments, "decision": None, "queue": None}
     left = []
     if queue is not None:
         whole = grading_queue(session, submission.assignment.section_id)
         left = [each for each in whole if queue in each.waits]
     return {
+        "comments": comments,
+        "decision": corrections.decision_on(session, submission),
         "queue": queue,
         "left": sum(each.submission_id != submission.id for each in left),
         "coming": next_in_queue(left, submission.id, submission.submitted_at),

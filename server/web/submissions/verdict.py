@@ -4,6 +4,7 @@ What a student sees of a verdict is built here, field by field, from what the fe
 release; the template never holds the rest.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
@@ -20,11 +21,10 @@ from server.ladder.json_form import from_json
 from server.ladder.validation import errors
 from server.marking.exercise import Exercise, Release
 from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_chart
-from server.marking.verdict import Evidence, RequirementVerdict, Status
+from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.allowances import allowance_of
 from server.store.attempts import ResultByHand, Submission
-from server.store.corrections import comments_on, decision_on
 from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
 from server.store.database import Database
 from server.store.grading_queue import Waiting
@@ -160,12 +160,9 @@ def verdict(
     level = Feedback.CHART if teaching else released(assignment, exercise, submission.attempt, now)
     stored = submission.verdict
     found = verdict_from_json(stored.document) if stored else None
-    texts = {requirement.id: requirement.text for requirement in exercise.requirements}
-    decision = decision_on(session, submission) if teaching else None
     attempts = attempts_of(session, assignment, submission.user_id)
-    comments = comments_on(session, submission_id)
     by_hand = results_by_hand(session, submission_id)
-    grading = grading_context(session, submission, visitor.id, queue) if teaching else {}
+    graders = grading_context(session, submission, visitor.id, queue, teaching=teaching)
     allowance = allowance_of(session, assignment, submission.user_id)
     # All is read; the page is drawn without a connection.
     release_connection(session)
@@ -179,22 +176,17 @@ def verdict(
         verdict=found,
         teaching=teaching,
         level=level,
-        rows=[
-            _row(each, texts.get(each.id, ""), level, by_hand.get(each.id), teaching=teaching)
-            for each in (found.requirements if found else ())
-        ],
+        rows=_rows(exercise, found, level, by_hand, teaching=teaching),
         causes=found.causes if found and level is not Feedback.VERDICT else (),
         second_look=[
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
         ],
-        decision=decision,
         rungs=drawn_rungs(from_json(submission.program)),
         earlier=earlier,
         attempts=attempts,
         allowance=allowance,
-        comments=comments,
-        **({"queue": None} | grading),
+        **graders,
         can_see=submission.user_id == visitor.id
         and may_see_it_happen(Workplace(assignment, exercise), submission.attempt, now),
     )
@@ -253,6 +245,21 @@ def may_see_it_happen(here: Workplace, attempt: int, now: datetime) -> bool:
     """
     level = released(here.assignment, here.exercise, attempt, now)
     return level is Feedback.CHART or (level is Feedback.SENTENCE and attempt >= SEEN_FROM_ATTEMPT)
+
+
+def _rows(
+    exercise: Exercise,
+    found: Verdict | None,
+    level: Feedback,
+    by_hand: Mapping[str, ResultByHand],
+    *,
+    teaching: bool,
+) -> list[RequirementRow]:
+    texts = {requirement.id: requirement.text for requirement in exercise.requirements}
+    return [
+        _row(each, texts.get(each.id, ""), level, by_hand.get(each.id), teaching=teaching)
+        for each in (found.requirements if found else ())
+    ]
 
 
 def _row(

@@ -36,15 +36,30 @@ ORIGIN = "http://testserver"
 ATTEMPTS = """
 SELECT t.name AS term, e.section_id, c.number AS section, a.exercise, s.user_id, s.id,
   s.submitted_at, a.due_at, x.due_at AS extended, coalesce(p.extra_days, 0) AS days,
-  v.score, v.max_score, a.late_per_day
+  v.score + coalesce(h.added, 0) AS score, v.max_score, a.late_per_day
 FROM submissions s JOIN verdicts v ON v.submission_id = s.id
 JOIN assignments a ON a.id = s.assignment_id
 JOIN sections c ON c.id = a.section_id JOIN terms t ON t.id = c.term_id
 JOIN enrolments e ON e.section_id = c.id AND e.user_id = s.user_id AND e.role = 'student'
   AND NOT e.incomplete
 LEFT JOIN extensions x ON x.assignment_id = a.id AND x.user_id = s.user_id
+LEFT JOIN (
+  SELECT r.submission_id, sum(b.share * r.max_score - r.score) AS added FROM results_by_hand b
+  JOIN requirement_results r ON r.submission_id = b.submission_id AND r.requirement = b.requirement
+  GROUP BY r.submission_id
+) h ON h.submission_id = s.id
 LEFT JOIN accommodations p ON p.user_id = s.user_id AND a.due_at BETWEEN p.begins_at AND p.ends_at
 ORDER BY s.id
+"""
+
+
+RESULTS = """
+SELECT r.submission_id, r.requirement, r.max_score,
+  coalesce(b.share * r.max_score, r.score) AS score,
+  CASE WHEN b.share IS NULL THEN r.status WHEN b.share = 1 THEN 'met' ELSE 'not met' END AS status
+FROM requirement_results r LEFT JOIN results_by_hand b
+  ON b.submission_id = r.submission_id AND b.requirement = r.requirement
+ORDER BY r.position
 """
 
 
@@ -98,7 +113,7 @@ def results(loaded: tuple[TestClient, Database, list[Exercise]]) -> pd.DataFrame
     """A row for each requirement of each verdict, in the order of the exercise."""
     _, database, _ = loaded
     with database.read() as session:
-        rows = session.execute(text("SELECT * FROM requirement_results ORDER BY position"))
+        rows = session.execute(text(RESULTS))
         return pd.DataFrame(rows.mappings().all())
 
 
