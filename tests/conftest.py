@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from server.jobs.queue import prepare_queue
 from server.store import database as store_database
 from server.store.database import Database
 from server.store.migration import migrate
@@ -56,8 +57,22 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--postgresql", action="store_true", help="give tests their database on PostgreSQL"
+    )
+
+
 @pytest.fixture
-def database(migrated_file: Path, tmp_path: Path) -> Iterator[Database]:
+def database(
+    request: pytest.FixtureRequest, migrated_file: Path, tmp_path: Path
+) -> Iterator[Database]:
+    if request.config.getoption("--postgresql"):
+        server: PostgreSQL = request.getfixturevalue("postgres")
+        with server.database() as database:
+            prepare_queue(database)
+            yield database
+        return
     file = tmp_path / "rungmark.db"
     shutil.copyfile(migrated_file, file)
     database = Database(f"sqlite:///{file}")

@@ -6,14 +6,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
+from threading import Event, Thread
 
 import psutil
 import psycopg
+from fastapi import FastAPI
 
+from server.jobs.queue import announce
+from server.jobs.worker import mark
 from server.store.database import Database
 from server.store.migration import migrate
+from server.store.submissions import queued
 
 _numbers = count(1)
+
+LOOK_SECONDS = 0.1
 
 
 class PostgreSQL:
@@ -81,3 +88,28 @@ def postgresql() -> Iterator[PostgreSQL]:
             yield running
         finally:
             running.server.cleanup()
+
+
+@contextmanager
+def marked_beside(app: FastAPI) -> Iterator[None]:
+    """On PostgreSQL an application does not mark; a thread of the test looks for what waits."""
+    state, over = app.state, Event()
+    database: Database = state.database
+    if database.is_sqlite:
+        yield
+        return
+
+    def work() -> None:
+        while not over.wait(LOOK_SECONDS):
+            with database.read() as session:
+                waiting = queued(session)
+            for each in waiting:
+                mark(database, state.catalogue, each, state.clock, announce)
+
+    thread = Thread(target=work)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()

@@ -20,6 +20,7 @@ from server.store.people import User
 from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, Clock, sign_in
+from tests.postgresql import marked_beside
 
 # Nothing here is judged by its speed, and a busy machine is slow.
 expect.set_options(timeout=30_000)
@@ -77,7 +78,8 @@ def site(app: FastAPI, listening: socket.socket) -> Iterator[str]:
         sleep(0.01)
     # What a test stores from now on is not what a start finds unmarked.
     address: str = app.state.settings.public_urls[0]
-    yield address
+    with marked_beside(app):
+        yield address
     server.should_exit = True
     thread.join()
 

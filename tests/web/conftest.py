@@ -13,6 +13,7 @@ from server.store.people import User
 from server.web.access import COOKIE
 from server.web.app import create_app
 from tests.factories import EXERCISES, Clock, sign_in
+from tests.postgresql import marked_beside
 from tests.web.lab import ClientFor, Lab, open_lab
 from tests.web.units_of_work import UnitsOfWork
 
@@ -37,7 +38,8 @@ def only_statements(database: Database) -> Iterator[None]:
 def app(database: Database, clock: Clock, exercises: Path) -> Iterator[FastAPI]:
     settings = Settings(database_url=database.place, public_urls=(SITE,), exercises=exercises)
     app = create_app(settings, database, clock)
-    yield app
+    with marked_beside(app):
+        yield app
     app.state.worker.stop()
     app.state.outside.close()
 
