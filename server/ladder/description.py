@@ -7,6 +7,7 @@ ends. The comment comes last, because it may hold any words.
 
 from collections.abc import Mapping
 
+from server.ladder.messages import Place
 from server.ladder.names import listed
 from server.ladder.program import (
     AssignmentStatement,
@@ -26,6 +27,7 @@ from server.ladder.program import (
     Variable,
 )
 from server.ladder.text_printer import print_operand
+from server.ladder.tree import item_at
 
 
 def describe_rung(rung: Rung, program: Program) -> str:
@@ -51,6 +53,19 @@ def describe_item(item: Item, program: Program) -> str:
 def describe_output(output: Output, program: Program) -> str:
     """Return one output."""
     return _output(output, {variable.symbol: variable for variable in program.variables})
+
+
+def describe_place(place: Place, program: Program) -> str:
+    """Return a place in words: 'rung 3, normally open contact start_pb at %IX0.0'."""
+    if place.rung is None:
+        return f"the declaration of {place.symbol}" if place.symbol else "the program"
+    rung = program.rungs[place.rung]
+    if place.path is not None:
+        item = item_at(rung.network, place.path)
+        return f"rung {place.rung + 1}, {describe_item(item, program)}"
+    if place.output is not None:
+        return f"rung {place.rung + 1}, {describe_output(rung.outputs[place.output], program)}"
+    return f"rung {place.rung + 1}"
 
 
 def _series(series: Series, variables: Mapping[str, Variable]) -> str:

@@ -5,16 +5,26 @@ of a hidden scenario is in it; only the faults that may come are those of all sc
 with which no right program can cope would show nothing.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.ladder.messages import Place
 from server.ladder.program import Program
+from server.marking.causes.cause import Reason, why
+from server.marking.causes.rehearsal import SUPPLY
+from server.marking.coverage.endurance import endurance_run
 from server.marking.exercise import Exercise
+from server.marking.faults.faulty_place import BrokenRun, faulty_place
+from server.marking.judged_outputs import judged_outputs
 from server.marking.marking import seed_of
-from server.marking.proofs.stress import stress_run
+from server.marking.proofs.stress import Violation, stress_run
 from server.marking.scenario import Action, Scenario, Step, Turn, faults_in
 from server.marking.trial.trial import Recorded, TrialRun
+
+LANE = np.uint64(1)
+"""The lane of a trial run."""
 
 AFTER_MS = 2000
 """How long a demonstration goes on after the violation."""
@@ -22,24 +32,67 @@ AFTER_MS = 2000
 
 @dataclass(frozen=True, slots=True)
 class Demonstration:
-    """A run as a trial run records it, and the scan that violates the requirement."""
+    """A run as a trial run records it, and the scan that violates the requirement.
+
+    ``reasons`` are the causes of what is seen in that scan, the nearest first; ``faulty`` is the
+    place in the program at which they end, None if no rung has to do with it.
+    """
 
     run: Recorded
     scan: int
+    reasons: tuple[Reason, ...]
+    faulty: Place | None
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """The signals of the causes that no point has, by lower-case name."""
+        points = {v.symbol for v in self.run.program.variables if v.address is not None}
+        named = dict.fromkeys(reason.signal.lower() for reason in self.reasons)
+        return tuple(name for name in named if name not in points and name != SUPPLY)
 
 
 def demonstrate(exercise: Exercise, program: Program, requirement: str) -> Demonstration | None:
     """Return a run in which a program breaks a requirement first; None if none is found."""
-    numbers = [n for n, each in enumerate(exercise.requirements) if each.id == requirement]
+    [number] = [n for n, each in enumerate(exercise.requirements) if each.id == requirement]
+    for violation in _violations(exercise, program, number):
+        end = violation.scan + AFTER_MS // exercise.period_ms
+        recorded = Recorded(program, _events(violation.scenario, exercise.period_ms, end), end)
+        run = _run_again(exercise, recorded, violation.scan)
+        if run.live.memory.bits[run.live.assembled.monitors[violation.monitor].violated] & LANE:
+            return _explained(exercise, recorded, run, number, violation)
+    return None
+
+
+def _violations(exercise: Exercise, program: Program, number: int) -> Iterator[Violation]:
+    """Yield runs of random minutes, then of a working day, that break a requirement first."""
     begun = tuple(s for s in exercise.scenarios if s.open)
     shown = replace(exercise, scenarios=(*begun, _with_every_fault(exercise)))
-    found = stress_run(shown, program, frozenset(numbers), seed_of(exercise, program))
-    for number, violation in found.items():
-        end = violation.scan + AFTER_MS // exercise.period_ms
-        run = Recorded(program, _events(violation.scenario, exercise.period_ms, end), end)
-        if _violates(exercise, run, number, violation.scan):
-            return Demonstration(run, violation.scan)
-    return None
+    wanted = frozenset([number])
+    yield from stress_run(shown, program, wanted, seed_of(exercise, program)).values()
+    yield from endurance_run(shown, program, wanted).get(number, ())
+
+
+def _run_again(exercise: Exercise, recorded: Recorded, scan: int) -> TrialRun:
+    """Return a recorded run as it stands after a scan."""
+    run = TrialRun.load(exercise, recorded)
+    while run.scan <= scan:
+        run.step(scan + 1 - run.scan)
+    return run
+
+
+def _explained(
+    exercise: Exercise, recorded: Recorded, run: TrialRun, number: int, violation: Violation
+) -> Demonstration:
+    """Return a demonstration with the causes of what the outputs that are judged do at its end."""
+    program, scan = recorded.program, violation.scan
+    check = run.live.assembled.checks[violation.monitor]
+    history = run.history(scan)
+    view = exercise.view(program)
+    own = [view.own_name(symbol) for symbol in judged_outputs(exercise, check)]
+    chains = [why(program, history, symbol, scan, exercise.points) for symbol in own if symbol]
+    reasons = tuple(dict.fromkeys(reason for chain in chains for reason in chain))
+    broken = BrokenRun(number, violation.scenario, history, reasons)
+    return Demonstration(recorded, scan, reasons, faulty_place(exercise, program, broken))
 
 
 def _with_every_fault(exercise: Exercise) -> Scenario:
@@ -56,16 +109,3 @@ def _events(scenario: Scenario, period_ms: int, end: int) -> tuple[tuple[int, Ac
         at_ms += step.after_ms
         events += [(at_ms // period_ms, action) for action in step.actions]
     return tuple(event for event in events if event[0] <= end)
-
-
-def _violates(exercise: Exercise, recorded: Recorded, number: int, scan: int) -> bool:
-    """Return whether a recorded run, run again, violates a check of a requirement by a scan."""
-    run = TrialRun.load(exercise, recorded)
-    while run.scan <= scan:
-        run.step(scan + 1 - run.scan)
-    assembled = run.live.assembled
-    return any(
-        bool(run.live.memory.bits[assembled.monitors[monitor].violated] & np.uint64(1))
-        for (requirement, _), monitor in assembled.monitor_numbers.items()
-        if requirement == number
-    )

@@ -143,7 +143,7 @@ function tookOver(fault) {
 function show(answer) {
   if ("refused" in answer) say("refusal", answer.refused);
   else if ("why" in answer) showReasons(answer, period, look, goTo);
-  else if ("seen" in answer) showDemonstration(answer, period);
+  else if ("seen" in answer) showDemonstration(answer, period, look, goTo);
   else if ("behind" in answer) tookOver(answer.behind);
   else showRecords(answer);
 }

@@ -149,6 +149,24 @@ export function formatValue(name, value) {
   return /\.et$/i.test(name) ? `${(value / 1000).toFixed(2)} s` : String(value);
 }
 
+/** @type {Element | undefined} */
+let faulty;
+
+/**
+ * Mark the place of a running rung at which the causes of a failure end; null takes the mark away.
+ * @param {{ rung: number | null, path: string | null, output: number | null } | null} place
+ */
+export function markFaulty(place) {
+  faulty?.classList.remove("faulty");
+  faulty?.removeAttribute("aria-description");
+  const row = place && place.rung !== null ? shown.get(place.rung) : undefined;
+  if (!place || !row) return;
+  const inner = place.path !== null ? `[data-path="${place.path}"]` : place.output !== null ? `[data-output="${place.output}"]` : "svg";
+  faulty = find(row, inner, SVGElement) ?? undefined;
+  faulty?.classList.add("faulty");
+  faulty?.setAttribute("aria-description", "The causes of the failure end here");
+}
+
 /**
  * Go to an element of a running rung, or to the rung's output; the focus selects it.
  * @param {number} rung  from 0

@@ -1,7 +1,7 @@
 // The table of signals, and the answer to 'why?'.
 
 import { byId } from "/static/dom.js";
-import { formatValue } from "/static/trial/rungs.js";
+import { formatValue, markFaulty } from "/static/trial/rungs.js";
 import { formatTime } from "/static/trial/time.js";
 /** @import { Values } from "/static/trial/plant.js" */
 
@@ -24,8 +24,18 @@ import { formatTime } from "/static/trial/time.js";
  */
 
 /**
- * A run that breaks a requirement at a scan, and what was done in it until then.
- * @typedef {{ seen: string, at: number, actions: { scan: number, text: string }[] }} Demonstration
+ * A place in the program, in words, by its rung and the path or number within.
+ * @typedef {{ text: string, rung: number | null, path: string | null, output: number | null }} PlaceInProgram
+ */
+/**
+ * A run that breaks a requirement at a scan, what was done in it until then, why it came to that,
+ * and where in the program the causes end.
+ * @typedef {object} Demonstration
+ * @property {string} seen
+ * @property {number} at
+ * @property {{ scan: number, text: string }[]} actions
+ * @property {Reason[]} reasons
+ * @property {PlaceInProgram | null} faulty
  */
 
 const rows = byId("signal-rows", HTMLElement);
@@ -91,6 +101,13 @@ export function showSignals(changed, values) {
  */
 export function showReasons({ why: signal, scan, reasons }, period, look, go) {
   const head = Object.assign(document.createElement("h2"), { textContent: `Why is ${signal} so at ${formatTime(scan, period)}?` });
+  why.replaceChildren(head, listOf(reasons, period, look, go), button("Close", close));
+  why.hidden = false;
+  why.focus({ preventScroll: true });
+}
+
+/** @param {Reason[]} reasons @param {number} period @param {(scan: number) => void} look @param {(rung: number, path: string | null) => void} go */
+function listOf(reasons, period, look, go) {
   const list = document.createElement("ol");
   for (const reason of reasons) {
     const item = document.createElement("li");
@@ -101,23 +118,39 @@ export function showReasons({ why: signal, scan, reasons }, period, look, go) {
     item.append(button(`Look at ${formatTime(reason.scan - 1, period)}`, () => look(reason.scan)));
     list.append(item);
   }
-  why.replaceChildren(head, list, button("Close", () => (why.hidden = true)));
-  why.hidden = false;
-  why.focus({ preventScroll: true });
+  return list;
+}
+
+/* What is marked in the rungs belongs to the text that is closed. */
+function close() {
+  why.hidden = true;
+  markFaulty(null);
 }
 
 /**
- * Tell what a run is about to show; the run stands shortly before.
+ * Tell what a run is about to show; the run stands shortly before. The place where its causes end
+ * is marked in the rungs.
  * @param {Demonstration} answer
  * @param {number} period  ms from scan to scan
+ * @param {(scan: number) => void} look
+ * @param {(rung: number, path: string | null) => void} go  shows an element
  */
-export function showDemonstration({ seen, at, actions }, period) {
+export function showDemonstration({ seen, at, actions, reasons, faulty }, period, look, go) {
   const head = Object.assign(document.createElement("h2"), { textContent: `${seen} is violated at ${formatTime(at, period)}` });
   const words = Object.assign(document.createElement("p"), { textContent: "The server found this run of your program by itself. Run it from here, in slow motion if you like." });
   const list = document.createElement("ul");
   list.replaceChildren(...actions.map(({ scan, text }) => Object.assign(document.createElement("li"), { textContent: `${formatTime(scan, period)} ${text}` })));
-  why.replaceChildren(head, words, list, button("Close", () => (why.hidden = true)));
+  const causes = document.createElement("details");
+  causes.append(Object.assign(document.createElement("summary"), { textContent: `Why it comes to that` }), listOf(reasons, period, look, go));
+  const end = document.createElement("p");
+  if (faulty) {
+    const { rung, path, text } = faulty;
+    end.append(Object.assign(document.createElement("strong"), { textContent: `The causes end at ${text}.` }), " ");
+    if (rung !== null) end.append(button("Show it", () => go(rung, path)), " It is marked in the rungs.");
+  }
+  why.replaceChildren(head, words, list, end, causes, button("Close", close));
   why.hidden = false;
+  markFaulty(faulty);
 }
 
 /** @param {string} text @param {() => void} act */

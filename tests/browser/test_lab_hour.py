@@ -209,6 +209,8 @@ def test_a_verdict_leads_to_the_plant(open_page: OpenPage, bench: Bench) -> None
     expect(page.locator("#why li").first).to_contain_text("start_pb on")
     expect(page.locator("#standing")).to_have_text("held")
     expect(mark(page, "R2b")).not_to_have_text("violated")
+    expect(page.locator("#why strong")).to_contain_text("The causes end at rung 1, ")
+    expect(page.locator("#rungs .faulty")).to_have_count(1)
     expect(page.locator(".rung-row.in-run")).to_have_count(2)
     page.get_by_label("Speed").select_option(label="5 times")
     button(page, "Run").click()

@@ -115,10 +115,20 @@ def test_the_change_that_decided_is_named(signal: str, scan: int, named: InputCh
 def test_sentences_lead_from_the_rung_to_the_operator() -> None:
     program = parse_program(SUMP)
     reasons = why(program, recorded(program, sump_inputs()), "fill_pump", 19)
-    assert [(r.text, r.rung, r.path, r.scan) for r in reasons] == [
-        ("fill_pump came ON at 0.03 s: rung 1 conducted when start_pb came ON.", 0, (0, 0, 0), 3),
-        ("It has held itself in since then while stop_pb is ON and sump_high is OFF.", 0, (1,), 3),
-        ("start_pb came ON at 0.03 s. Without that, fill_pump would be OFF.", None, None, 3),
+    assert [(r.text, r.rung, r.paths, r.scan) for r in reasons] == [
+        (
+            "fill_pump came ON at 0.03 s: rung 1 conducted when start_pb came ON.",
+            0,
+            ((0, 0, 0),),
+            3,
+        ),
+        (
+            "It has held itself in since then while stop_pb is ON and sump_high is OFF.",
+            0,
+            ((1,), (2,)),
+            3,
+        ),
+        ("start_pb came ON at 0.03 s. Without that, fill_pump would be OFF.", None, (), 3),
     ]
 
 

@@ -2,10 +2,16 @@
 
 from dataclasses import replace
 
+import pytest
+
 from server.ladder.text_form import parse_rungs
 from server.marking.demonstration import demonstrate
 from server.marking.files.catalogue import Catalogue, start_program
+from server.marking.files.exercise_file import load_exercise
+from server.marking.files.reference_programs import load_programs
 from server.marking.trial.trial import TrialRun
+from server.paths import EXERCISES as SHIPPED
+from tests.exercises.faulty_elements import places_that_differ
 from tests.factories import EXERCISES
 from tests.web.lab import OVERFILLS, RIGHT
 
@@ -19,8 +25,30 @@ def test_a_run_without_hidden_scenarios_shows_what_a_wrong_program_breaks() -> N
     )
     found = demonstrate(exercise, wrong, "R2b")
     assert found is not None
+    assert found.faulty is not None
+    assert found.faulty.rung == 0
+    assert found.reasons[0].signal == "fill_pump"
     run = TrialRun.load(exercise, found.run)
     run.step(found.scan)
     level = run.live.assembled.row("sump.level")
     assert run.live.memory.quantities[level, 0] > 1.0, "LSH-203 switches at 1 m"
     assert demonstrate(exercise, right, "R2b") is None
+
+
+@pytest.mark.parametrize(
+    ("folder", "name", "requirement"),
+    [
+        ("sugar-day-tank", "wrong-dose-too-long.st", "R3a"),  # the number of a timer
+        ("apple-wash-sump", "wrong-no-interlock.st", "R3"),  # an element is missing
+    ],
+)
+def test_the_causes_end_where_the_nearest_right_program_differs(
+    folder: str, name: str, requirement: str
+) -> None:
+    """All wrong programs that ship: ``python -m tests.exercises.faulty_elements``."""
+    exercise = load_exercise(SHIPPED / folder)
+    programs = {each.file.name: each for each in load_programs(SHIPPED / folder, exercise)}
+    found = demonstrate(exercise, programs[name].program, requirement)
+    assert found is not None
+    right = [each.program for each in programs.values() if each.right]
+    assert found.faulty in places_that_differ(programs[name].program, right)

@@ -23,29 +23,29 @@ from server.ladder.program import (
     Path,
     Program,
 )
-from server.marking.causes.block_cause import block_cause
+from server.marking.causes.block_cause import BlockCause, block_cause
 from server.marking.causes.cause_words import became, change_of, state_of
 from server.marking.causes.conduction import END, Conduction, Write, leading_to, run_start, within
 from server.marking.causes.history import History
 from server.marking.causes.rehearsal import SUPPLY, InputChange, changes_of, decisive_changes
 
-MAX_REASONS = 10
+MAX_REASONS = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """One step of an explanation: a sentence about ``signal``, since when, and where.
 
-    ``rung`` and ``path`` lead to the place in the program. A step that is a change of an input
-    carries it, and is ``decisive`` when the program, run again without that change, gives another
-    value.
+    ``rung`` and ``paths`` lead to the elements in the program that it speaks of, if any. A step
+    that is a change of an input carries it, and is ``decisive`` when the program, run again without
+    that change, gives another value.
     """
 
     text: str
     signal: str
     scan: int
     rung: int | None = None
-    path: Path | None = None
+    paths: tuple[Path, ...] = ()
     change: InputChange | None = None
     decisive: bool = False
 
@@ -65,7 +65,7 @@ def why(
     """
     tracer = _Tracer(program, history, points)
     name, at = signal.lower(), scan - history.first
-    tracer.trace(name, at)
+    tracer.explain(name, at)
     reasons = tracer.reasons[:MAX_REASONS]
     decisive: list[InputChange] = []
     if history.first == 0:
@@ -112,6 +112,20 @@ class _Tracer:
             for point in points
         }
         self._seen: set[tuple[str, int]] = set()
+        self._holding: list[tuple[int, list[tuple[Path, Element]], int]] = []
+        self._wired: list[tuple[Block, BlockCause]] = []
+
+    def explain(self, symbol: str, scan: int) -> None:
+        """Explain a signal's value at the end of a scan: how it came about, then what keeps it."""
+        self.trace(symbol, scan)
+        while (self._holding or self._wired) and len(self.reasons) < MAX_REASONS:
+            while self._holding:
+                rung, leaves, at = self._holding.pop(0)
+                # An input that rests is named in the sentence on its rung.
+                inner = [leaf for leaf in leaves if not self._reads_inputs_only(leaf[1])]
+                self._into(rung, inner, at)
+            if self._wired:
+                self._into_pins(*self._wired.pop(0))
 
     # -- signals --------------------------------------------------------------------------------
 
@@ -192,18 +206,17 @@ class _Tracer:
         reason = f"{places} did nothing to it" if writes else "no rung changes it"
         first = writes[0].spot[0] if writes else None
         text = f"{symbol} has been {told} {self._conduction.always()}: {reason}."
-        self.reasons.append(Reason(text, symbol, 0, first, () if writes else None))
-        for write in writes:
-            rung = write.spot[0]
-            chain = within(self._program.rungs[rung].network)
-            self._into(rung, self._conduction.deciding(rung, chain, scan), scan)
+        into = [(w.spot[0], self._deciding(w.spot[0], scan)) for w in writes]
+        paths = tuple(path for rung, leaves in into if rung == first for path, _ in leaves)
+        self.reasons.append(Reason(text, symbol, 0, first, paths))
+        for rung, leaves in into:
+            self._into(rung, leaves, scan)
 
     def _written(self, symbol: str, write: Write, seen_in: int, start: int, changed: bool) -> None:
         rung = write.spot[0]
-        chain = within(self._program.rungs[rung].network)
         at = start if changed else seen_in
         before = self._before(at) if changed else None
-        leaves = self._conduction.deciding(rung, chain, at, before)
+        leaves = self._deciding(rung, at, before)
         told = self._told(symbol, at)
         if isinstance(write.by, AssignmentStatement):
             did = f"became {told} at {self._conduction.time(at)}"
@@ -215,28 +228,59 @@ class _Tracer:
         conducts = bool(self._history.power[rung, ()][at])
         how = self._because(leaves, conducts, before is not None)
         self._say(f"{symbol} {did}: rung {rung + 1} {how}.", symbol, at, rung, leaves)
-        if changed and isinstance(write.by, Coil):
-            self._kept(symbol, write, seen_in, start)
+        if isinstance(write.by, Coil):
+            self._kept(symbol, write, seen_in, start, leaves)
         if isinstance(write.by, AssignmentStatement):
             for operand in write.by.operands:
                 if isinstance(operand, Name) and operand.symbol.lower() != symbol:
                     self.trace(operand.symbol.lower(), at, write.position)
         self._into(rung, leaves, at)
 
-    def _kept(self, symbol: str, write: Write, seen_in: int, start: int) -> None:
-        """Explain what keeps a coil's rung conducting, where more than the start is needed."""
+    def _kept(
+        self,
+        symbol: str,
+        write: Write,
+        seen_in: int,
+        start: int,
+        began: list[tuple[Path, Element]],
+    ) -> None:
+        """Explain what keeps a coil as it is, where ``began`` does not say all of it."""
         assert isinstance(write.by, Coil), "only coils are kept"
-        rung = write.spot[0]
-        if write.by.kind is not CoilKind.COIL or seen_in == start:
+        if write.by.kind in (CoilKind.SET, CoilKind.RESET):
+            if seen_in != start:
+                self._not_undone(symbol, write.by.kind, seen_in, start)
             return
-        chain = within(self._program.rungs[rung].network)
-        holding = self._conduction.deciding(rung, chain, seen_in)
+        rung = write.spot[0]
+        holding = self._deciding(rung, seen_in)
         names = {e.symbol.lower() for _, e in holding if isinstance(e, Contact)}
-        if self._history.power[rung, ()][seen_in] and symbol in names:
+        conducts = bool(self._history.power[rung, ()][seen_in])
+        if conducts and symbol in names and seen_in != start:
             others = [leaf for leaf in holding if getattr(leaf[1], "symbol", "").lower() != symbol]
             through = f" while {listed(state_of(e, True) for _, e in others)}" if others else ""
             text = f"It has held itself in since then{through}."
             self._say(text, symbol, start, rung, others or holding)
+        elif not {path for path, _ in holding} <= {path for path, _ in began}:
+            how = self._because(holding, conducts, changed=False)
+            still = "" if seen_in == start else "still "
+            self._say(f"Rung {rung + 1} {still}{how}.", symbol, start, rung, holding)
+        self._holding.append((rung, holding, seen_in))
+
+    def _not_undone(self, symbol: str, kind: CoilKind, seen_in: int, start: int) -> None:
+        """Explain why the opposite coil has done nothing since a bit was set, or reset."""
+        did = "reset" if kind is CoilKind.SET else "set"
+        rungs = [
+            write.spot[0]
+            for write in self._conduction.writes[symbol]
+            if isinstance(write.by, Coil) and write.by.kind is kind.partner
+        ]
+        if not rungs:
+            self.reasons.append(Reason(f"No rung {did}s {symbol}.", symbol, start))
+        for rung in dict.fromkeys(rungs):
+            leaves = self._deciding(rung, seen_in)
+            how = self._because(leaves, bool(self._history.power[rung, ()][seen_in]), changed=False)
+            text = f"Rung {rung + 1}, which would {did} it, {how}."
+            self._say(text, symbol, start, rung, leaves)
+            self._holding.append((rung, leaves, seen_in))
 
     # -- function blocks ------------------------------------------------------------------------
 
@@ -245,9 +289,9 @@ class _Tracer:
         if instance not in self._conduction.blocks:
             self.reasons.append(Reason(f"{instance} stands in no rung.", symbol, start))
             return
-        (rung, path), _ = self._conduction.blocks[instance]
+        (rung, path), block = self._conduction.blocks[instance]
         cause = block_cause(self._conduction, symbol, seen_in, start if changed else None)
-        self.reasons.append(Reason(cause.text, symbol, cause.scan, rung, path))
+        self.reasons.append(Reason(cause.text, symbol, cause.scan, rung, (path,)))
         if cause.operand is not None:
             self.trace(cause.operand, cause.scan, self._conduction.positions[rung, path])
         else:
@@ -255,12 +299,38 @@ class _Tracer:
             before = self._before(cause.scan)
             leaves = self._conduction.deciding(rung, chain, cause.scan, before)
             self._into(rung, leaves, cause.scan)
+        self._wired.append((block, cause))
+
+    def _into_pins(self, block: Block, cause: BlockCause) -> None:
+        """Go on with the signals at a block's pins that did not act."""
+        position = self._conduction.positions[self._conduction.blocks[block.instance.lower()][0]]
+        for wired in block.inputs:
+            if isinstance(wired.operand, Name):
+                name = wired.operand.symbol.lower()
+                if name != cause.operand and name not in self._conduction.inputs:
+                    self.trace(name, cause.scan, position)
 
     # -- rungs ----------------------------------------------------------------------------------
 
     def _before(self, at: int) -> int | None:
         """Return the scan before one, to compare with; None for a first scan under power."""
         return at - 1 if at > 0 and self._history.supply[at - 1] else None
+
+    def _deciding(
+        self, rung: int, at: int, before: int | None = None
+    ) -> list[tuple[Path, Element]]:
+        chain = within(self._program.rungs[rung].network)
+        return self._conduction.deciding(rung, chain, at, before)
+
+    def _reads_inputs_only(self, element: Element) -> bool:
+        match element:
+            case Contact(_, symbol):
+                return symbol.lower() in self._conduction.inputs
+            case Comparison(left, _, right):
+                names = [each.symbol.lower() for each in (left, right) if isinstance(each, Name)]
+                return self._conduction.inputs.issuperset(names)
+            case Block():
+                return False
 
     def _into(self, rung: int, leaves: Iterable[tuple[Path, Element]], at: int) -> None:
         """Go on with the signals that the deciding elements read."""
@@ -282,8 +352,8 @@ class _Tracer:
     def _say(
         self, text: str, symbol: str, at: int, rung: int, leaves: list[tuple[Path, Element]]
     ) -> None:
-        path = leaves[0][0] if leaves else ()
-        self.reasons.append(Reason(text, symbol, at, rung, path))
+        paths = tuple(path for path, _ in leaves)
+        self.reasons.append(Reason(text, symbol, at, rung, paths))
 
     def _because(self, leaves: list[tuple[Path, Element]], conducts: bool, changed: bool) -> str:
         if not leaves:

@@ -8,21 +8,24 @@ edit made here carries the kind of the fault that it undoes.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 from typing import TypeAlias
 
-from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
 from server.ladder.messages import Place
 from server.ladder.points import Direction
 from server.ladder.program import (
     Block,
+    BlockInput,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Name,
     Number,
     Parallel,
+    Path,
     Program,
     Rung,
     Series,
@@ -37,8 +40,12 @@ from server.marking.faults.named_values import named_counts, named_times
 from server.marking.faults.scope import Scope
 from server.marking.faults.variants import Variant, variants, with_network, with_rung
 
-_Edited: TypeAlias = tuple[Series, FaultKind, str]
-"""A network with something more in it, the fault that this undoes, and the words for it."""
+_Edited: TypeAlias = tuple[Series, Path, FaultKind, str]
+"""A network with something more in it, the element that it is joined to, words.
+
+The path is that of the element in the original, empty for a plain wire; the fault is the one that
+this undoes.
+"""
 
 _KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
 
@@ -60,11 +67,20 @@ def mends(
     a literal may have been meant to be. ``program`` must be free of errors.
     """
     different: dict[Program, Variant] = {}
-    literals: list[Duration | Number] = [*map(Duration, times_ms), *map(Number, counts)]
-    for variant in (*_with_literals(program, literals), *_mends(program)):
+    for variant in unchecked_mends(program, times_ms, counts):
         different.setdefault(variant.program, variant)
     different.pop(program, None)
     return tuple(variant for variant in different.values() if not errors(variant.program))
+
+
+def unchecked_mends(
+    program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
+) -> Iterator[Variant]:
+    """Yield what ``mends`` returns, and with it what may not run or is there twice."""
+    literals: list[Duration | Number] = [*map(Duration, times_ms), *map(Number, counts)]
+    yield from _with_literals(program, literals)
+    yield from _mends(program)
+    yield from _with_pins(program)
 
 
 def _with_literals(program: Program, literals: list[Duration | Number]) -> Iterator[Variant]:
@@ -118,14 +134,48 @@ def _mends(program: Program) -> Iterator[Variant]:
                 sentence = f"{where}, contact {element.symbol}, exchanged for {name}"
                 at = Place(rung=number, path=path)
                 yield Variant(changed, FaultKind.OPENED, at, sentence)
-        for network, kind, words in _everywhere(rung.network, _adding(rung, contacts)):
+        for network, path, kind, words in _everywhere(rung.network, _adding(rung, contacts)):
             changed = with_network(program, number, network)
-            yield Variant(changed, kind, place, f"{where}, {words}")
+            at = Place(rung=number, path=path or None)
+            yield Variant(changed, kind, at, f"{where}, {words}")
         for name in written:
             for coil in (Coil(kind, name) for kind in CoilKind):
                 changed = with_rung(program, number, replace(rung, outputs=(*rung.outputs, coil)))
                 sentence = f"{where}, {coil.kind} {name}, added"
                 yield Variant(changed, FaultKind.OUTPUT, place, sentence)
+
+
+def _with_pins(program: Program) -> Iterator[Variant]:
+    """Blocks with a bit wired to an input that is left open."""
+    scope = Scope(program)
+    bits = [name for name, (data_type, _) in scope.kinds.items() if data_type == "BOOL"]
+    for number, rung in enumerate(program.rungs):
+        for path, element in walk(rung.network):
+            for pin in _open_pins(element, scope):
+                for name, negated in product(bits, (False, True)):
+                    wired = BlockInput(pin, Name(name), negated)
+                    network = spliced(rung.network, path, (_wired(element, wired),))
+                    words = f"{element_name(element, scope)}, {pin} wired to {name}"
+                    yield Variant(
+                        with_network(program, number, network),
+                        FaultKind.INPUT,
+                        Place(rung=number, path=path),
+                        f"rung {number + 1}, {words}",
+                    )
+
+
+def _open_pins(element: Element, scope: Scope) -> list[str]:
+    """Return the names of a block's BOOL inputs that nothing is wired to."""
+    if not isinstance(element, Block):
+        return []
+    block = BLOCK_TYPES[scope.type_of(element.instance)]
+    taken = {block.power_in, *(wired.pin for wired in element.inputs)}
+    return [pin.name for pin in block.inputs if pin.type == "BOOL" and pin.name not in taken]
+
+
+def _wired(element: Element, wired: BlockInput) -> Element:
+    assert isinstance(element, Block), "only blocks have pins"
+    return replace(element, inputs=(*element.inputs, wired))
 
 
 def _adding(rung: Rung, contacts: list[Contact]) -> Callable[[Series], Iterator[_Edited]]:
@@ -150,9 +200,11 @@ def _in_series(series: Series, contacts: list[Contact]) -> Iterator[_Edited]:
         words = f"contact {contact.symbol}, {contact.kind}, added"
         if series.items:
             words += f" in series with {print_network(series)}"
-        yield Series((*series.items, contact)), FaultKind.SHORTED, words
+        last = _first_element(series, len(series.items) - 1)
+        yield Series((*series.items, contact)), last, FaultKind.SHORTED, words
         if holds_block:
-            yield Series((contact, *series.items)), FaultKind.SHORTED, f"{words}, before it"
+            before = Series((contact, *series.items))
+            yield before, _first_element(series, 0), FaultKind.SHORTED, f"{words}, before it"
 
 
 def _in_parallel(
@@ -166,7 +218,13 @@ def _in_parallel(
         seals = contact.kind is ContactKind.OPEN and contact.symbol in driven
         what = f"seal-in of {contact.symbol}" if seals else f"branch {print_element(contact)}"
         kind = FaultKind.SEAL_IN if seals else FaultKind.BRANCH
-        yield network, kind, f"{what}, added around {print_network(inner)}"
+        words = f"{what}, added around {print_network(inner)}"
+        yield network, _first_element(series, first), kind, words
+
+
+def _first_element(series: Series, index: int) -> Path:
+    """Return the path of the first element of an item; empty if there is no such item."""
+    return next((path for path, _ in walk(series) if path[0] == index), ())
 
 
 def _everywhere(series: Series, edit: Callable[[Series], Iterator[_Edited]]) -> Iterator[_Edited]:
@@ -176,7 +234,7 @@ def _everywhere(series: Series, edit: Callable[[Series], Iterator[_Edited]]) -> 
         if not isinstance(item, Parallel):
             continue
         for j, branch in enumerate(item.branches):
-            for changed, kind, words in _everywhere(branch, edit):
+            for changed, path, kind, words in _everywhere(branch, edit):
                 parallel = Parallel((*item.branches[:j], changed, *item.branches[j + 1 :]))
                 whole = Series((*series.items[:i], parallel, *series.items[i + 1 :]))
-                yield whole, kind, words
+                yield whole, (i, j, *path), kind, words

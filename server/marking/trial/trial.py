@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from server.ladder.program import Program
 from server.marking.causes.cause import Reason, why
-from server.marking.causes.history import history_of, planes_to_record
+from server.marking.causes.history import History, history_of, planes_to_record
 from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.scenario import Action, Scenario, Step, Turn
@@ -275,15 +275,19 @@ class TrialRun:
 
     def why(self, signal: str, scan: int) -> tuple[Reason, ...]:
         """Why a variable of the program has its value at the end of a scan that was run."""
+        return why(self.program_at(scan), self.history(scan), signal, scan, self.exercise.points)
+
+    def history(self, scan: int) -> History:
+        """Return what the version at a scan did up to its end, as far as causes look back."""
         version = self._kept_before(scan).version
         began, _ = self.version_bounds(scan)
         first = max(began, scan + 1 - LOOK_BACK)
-        assembled, program = self._assembled_version(version), self._versions[version]
+        assembled = self._assembled_version(version)
         supply = assembled.plane("power")
         planes = planes_to_record(assembled.program, supply)
         before = self.at(first)[0].memory.bits[planes] & np.uint64(1)
         record = self.record(first, scan + 1, planes, [])
-        history = history_of(
+        return history_of(
             assembled.program,
             supply,
             planes,
@@ -292,7 +296,6 @@ class TrialRun:
             before.astype(np.bool_),
             first,
         )
-        return why(program, history, signal, scan, self.exercise.points)
 
     def _kept_before(self, scan: int) -> _Kept:
         """Return the last kept moment that is not after a scan."""

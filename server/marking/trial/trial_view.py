@@ -4,7 +4,7 @@ Only checks that an open scenario judges are shown: nothing of a hidden scenario
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +18,7 @@ from server.marking.machine import Assembled
 from server.marking.trial.live import Live
 from server.plant.loop import Memory
 from server.scan.assembler import Bit, Elapsed, Quantity, Signal, Word
-from server.scan.instructions import INT_PLANES
+from server.scan.instructions import FALSE, INT_PLANES
 from server.scan.reading import planes_of, value_of
 
 RESOLUTION = 4
@@ -101,10 +101,16 @@ class Lanes:
     planes: tuple[int, ...]
 
 
-def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownCheck]) -> Lanes:
+def lanes_of(
+    exercise: Exercise,
+    assembled: Assembled,
+    checks: Sequence[ShownCheck],
+    own: Collection[str] = (),
+) -> Lanes:
     """Return the chart's lanes: BOOL points as in the table, then quantities but for items.
 
-    Where no item is marked, nothing is said of marked ones.
+    Where no item is marked, nothing is said of marked ones. Of the ``own`` signals of the program,
+    by lower-case name, those follow the points that are BOOLs; one that a version lacks stays OFF.
     """
     track = exercise.plant.track
     marked = track is not None and bool(track.mark)
@@ -116,6 +122,12 @@ def lanes_of(exercise: Exercise, assembled: Assembled, checks: Sequence[ShownChe
         if marked or not name.endswith("_marked")
     }
     planes = [assembled.plane(name) for name in points]
+    symbols = assembled.program.symbols
+    for name in own:
+        signal = symbols.get(name, Bit(FALSE))
+        if isinstance(signal, Bit):
+            points.append(name)
+            planes.append(signal.plane)
     for check in checks:
         planes += [check.monitor.asked, check.monitor.judged, check.monitor.bad]
     return Lanes(tuple(points), tuple(quantities), tuple(quantities.values()), tuple(planes))

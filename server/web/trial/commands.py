@@ -9,9 +9,12 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from server.ladder.description import describe_place
 from server.ladder.json_form import from_json as program_from_json
-from server.ladder.program import Program
+from server.ladder.messages import Place
+from server.ladder.program import Path, Program
 from server.ladder.validation import errors
+from server.marking.causes.cause import Reason
 from server.marking.demonstration import demonstrate
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import start_program
@@ -46,6 +49,9 @@ MAX_RUNGS_KEPT = 12_000
 
 SEEN_BEFORE_MS = 3000
 """How long before its moment a run is shown that breaks a requirement."""
+
+MOST_REASONS = 8
+"""Causes that are told of a requirement that a run breaks."""
 
 LONGEST_COMMAND = 4000
 """Characters of one command."""
@@ -190,16 +196,7 @@ class CommandHandler:
         return {
             "why": command.signal,
             "scan": scan,
-            "reasons": [
-                {
-                    "text": reason.text,
-                    "scan": reason.scan + 1,
-                    "rung": reason.rung,
-                    "path": None if reason.path is None else ".".join(map(str, reason.path)),
-                    "decisive": reason.decisive,
-                }
-                for reason in reasons
-            ],
+            "reasons": [_reason_json(reason) for reason in reasons],
         }
 
     async def _see(self, command: TrialCommand) -> Json:
@@ -214,6 +211,7 @@ class CommandHandler:
             )
         begin = max(0, found.scan - SEEN_BEFORE_MS // period)
         await self._runs.replace(self.key, found.run, begin)
+        self.trial.screen.follow(found.signals)
         return {
             "seen": command.name,
             "at": found.scan,
@@ -222,6 +220,8 @@ class CommandHandler:
                 for scan, action in found.run.events
                 if not isinstance(action, Program) and scan <= found.scan
             ],
+            "reasons": [_reason_json(reason) for reason in found.reasons[:MOST_REASONS]],
+            "faulty": None if found.faulty is None else _place_json(found.faulty, program),
         }
 
     def _submitted(self, submission_id: int) -> Program:
@@ -341,6 +341,29 @@ class CommandHandler:
                 return recorded
         program, faults = self._newest()
         return Recorded(start_program(self._here.exercise) if faults else program, (), 0)
+
+
+def _reason_json(reason: Reason) -> Json:
+    return {
+        "text": reason.text,
+        "scan": reason.scan + 1,
+        "rung": reason.rung,
+        "path": _dotted(reason.paths[0]) if reason.paths else None,
+        "decisive": reason.decisive,
+    }
+
+
+def _place_json(place: Place, program: Program) -> Json:
+    return {
+        "text": describe_place(place, program),
+        "rung": place.rung,
+        "path": None if place.path is None else _dotted(place.path),
+        "output": place.output,
+    }
+
+
+def _dotted(path: Path) -> str:
+    return ".".join(map(str, path))
 
 
 def _faults(program: Program) -> list[str]:

@@ -70,6 +70,7 @@ class Screen:
         self._past: Values | None = None
         self._events: list[Json] = []
         self._before = 0
+        self._followed: tuple[str, ...] = ()
         self._present = self._layout(run.program, run.live.assembled)
         self._shown = self._present
         self._marker = Marker(self._present.lanes)
@@ -109,6 +110,11 @@ class Screen:
         self._before += len(self._events)
         self._events.clear()
         self.look(None)
+
+    def follow(self, signals: tuple[str, ...]) -> None:
+        """Show signals of the program, by lower-case name, in the chart besides the points."""
+        self._followed = signals
+        self.refresh()
 
     def look(self, scan: int | None) -> None:
         """Show a past moment, or the present again."""
@@ -178,7 +184,8 @@ class Screen:
     def _layout(self, program: Program, assembled: Assembled) -> Layout:
         exercise = self._run.exercise
         view = View(exercise, program, assembled)
-        return Layout(program, assembled, view, lanes_of(exercise, assembled, view.checks))
+        lanes = lanes_of(exercise, assembled, view.checks, self._followed)
+        return Layout(program, assembled, view, lanes)
 
     def _layout_json(self, works: bool) -> Json:
         """Return what a page shows of a version.

@@ -196,7 +196,7 @@ def test_a_student_sees_a_failure_happen_from_the_second_attempt(house: House, d
     page.do("see", submission=one, name="R2b")
     assert page.answer("refused") == "There is no such attempt of yours to look at."
     page.do("see", submission=two, name="R2b")
-    assert page.answer("seen") == "R2b"
+    assert page.answer("faulty")["rung"] == 0, "its pump does not stop when the sump is full"
     page.until(lambda: page.state["showing"] and page.state["repeating"] is None)
     assert len(page.layout["texts"]) == 3, "the program of the attempt runs"
     violated = f"c:{page.layout['checks'].index('R2b')}:violated"

@@ -1,0 +1,210 @@
+"""Where a program is wrong, for one requirement and one run that breaks it: a rung, an element.
+
+Single edits are tried in that run, those first that change what the chain of causes passes through.
+Of those with which the run no longer breaks the requirement, the one is taken that mends most in
+the whole suite and breaks nothing else there (mutation-based fault localisation: M. Papadakis and
+Y. Le Traon, 'Metallaxis-FL', STVR 25, 2015, from memory). Where there is none, it is the place at
+which the chain ends. The count of trials bounds the time, so that the answer is the same on every
+machine.
+"""
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.ladder.messages import Place
+from server.ladder.program import Coil, Path, Program, walk
+from server.ladder.references import Usage, occurrences
+from server.ladder.validation import errors
+from server.marking.causes.cause import Reason
+from server.marking.causes.history import History
+from server.marking.exercise import Exercise, RequirementKind
+from server.marking.faults.catching import complaints
+from server.marking.faults.element_faults import FaultKind
+from server.marking.faults.named_values import named_counts, named_times
+from server.marking.faults.repairs import unchecked_mends
+from server.marking.faults.rung_effect import effect
+from server.marking.faults.variants import Variant, variants
+from server.marking.machine import assemble
+from server.marking.replay import NEVER, replay_block
+from server.marking.scenario import Scenario, faults_in
+from server.marking.timeline import timeline_of
+
+MOST_TRIALS = 400
+"""Programs that are tried in the run, some five milliseconds each."""
+
+_BLUNT = (FaultKind.OPENED, FaultKind.SHORTED, FaultKind.BRANCH)
+
+"""Edits that cut a rung or bridge an element."""
+
+LONGEST_CHAIN = 1000
+"""More causes than any chain has."""
+
+_IN_CHAIN, _IN_ITS_RUNGS, _DECLARED, _ELSEWHERE = range(4)
+"""How far an edit is from the chain of causes."""
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenRun:
+    """A run that breaks a requirement, by its number.
+
+    ``history`` is what the program did in it up to then, ``reasons`` are the causes of what was
+    seen at its end, the nearest first.
+    """
+
+    requirement: int
+    scenario: Scenario
+    history: History
+    reasons: tuple[Reason, ...]
+
+    @property
+    def chain(self) -> list[Reason]:
+        """The causes that a rung has to do with."""
+        return [reason for reason in self.reasons if reason.rung is not None]
+
+    @property
+    def elements(self) -> dict[tuple[int | None, Path | None], int]:
+        """The elements in the chain by rung and path, with the step that names them last."""
+        chain = enumerate(self.chain)
+        return {(reason.rung, path): step for step, reason in chain for path in reason.paths}
+
+
+def faulty_place(
+    exercise: Exercise, program: Program, run: BrokenRun, *, most: int = MOST_TRIALS
+) -> Place | None:
+    """Return where a program most likely breaks a requirement; None if no rung has to do with it.
+
+    Where something is missing, it is the element that it would be joined to.
+    """
+    unmendable = {
+        number
+        for number, requirement in enumerate(exercise.requirements)
+        if requirement.kind is RequirementKind.DOCUMENTATION
+    }
+    before = complaints(exercise, program).keys()
+    best: tuple[int, int] | None = None
+    found = _end_of(run.chain)
+    for edit in islice(_nearest_first(exercise, program, run), most):
+        if _breaks(exercise, edit.program, run):
+            continue
+        left = complaints(exercise, edit.program).keys()
+        rank = _rank(edit, run, left, before)
+        if rank is not None and (best is None or rank < best):
+            best, found = rank, edit.place
+        if left <= unmendable:
+            break
+    return None if found is None else _on_an_element(program, found)
+
+
+def _rank(
+    edit: Variant, run: BrokenRun, left: Collection[int], before: Collection[int]
+) -> tuple[int, int] | None:
+    """Return how good an edit is, the least being best; None for one that does not help."""
+    if not set(left) <= set(before):
+        return None
+    if len(left) < len(before):
+        return len(left), 0
+    # It helps in this run alone: it counts if the chain passes there. What cuts a rung, or bridges
+    # an element, helps nearly everywhere; of such ones the farthest back counts.
+    step = run.elements.get((edit.place.rung, edit.place.path))
+    if step is None:
+        return None
+    return len(left), LONGEST_CHAIN - step if edit.kind in _BLUNT else 1
+
+
+def _end_of(chain: list[Reason]) -> Place | None:
+    """Return the first element of the last cause that a rung has to do with."""
+    if not chain:
+        return None
+    return Place(rung=chain[-1].rung, path=next(iter(chain[-1].paths), None))
+
+
+def _breaks(exercise: Exercise, program: Program, run: BrokenRun) -> bool:
+    """Return whether a program, too, breaks the requirement in that run by that moment."""
+    alone = replace(exercise, scenarios=(run.scenario,))
+    assembled = assemble(alone, program, faults=faults_in(alone.scenarios))
+    timeline = timeline_of(alone.scenarios, assembled)
+    violated = replay_block(assembled, timeline, run.history.scans * exercise.period_ms)[0][:, 0]
+    return any(
+        violated[monitor] != NEVER
+        for (number, _), monitor in assembled.monitor_numbers.items()
+        if number == run.requirement
+    )
+
+
+def _on_an_element(program: Program, place: Place) -> Place | None:
+    """Return the element that stands for a place that is none.
+
+    Of a branch it is the first one, of a declaration the output or block that first writes what it
+    is about. None if no rung writes that.
+    """
+    if place.rung is None:
+        uses = occurrences(program)
+        writes = (
+            each for each in uses if each.symbol == place.symbol and each.role is not Usage.READ
+        )
+        return next((each.place for each in writes), None)
+    if place.path is None:
+        return place
+    paths = (path for path, _ in walk(program.rungs[place.rung].network))
+    within = (path for path in paths if path[: len(place.path)] == place.path)
+    return replace(place, path=next(within, None))
+
+
+def _nearest_first(exercise: Exercise, program: Program, run: BrokenRun) -> Iterator[Variant]:
+    """Yield the edits in the order in which they are tried, without those that change nothing.
+
+    Those in the chain and its rungs come first, and among them those of which an element has few.
+    """
+    faults = variants(program)
+    few = [edit for edit in faults if edit.kind is not FaultKind.EXCHANGED]
+    many = list(unchecked_mends(program, named_times(exercise), named_counts(exercise)))
+    few += (edit for edit in many if edit.kind is FaultKind.LITERAL)
+    many = [edit for edit in many if edit.kind is not FaultKind.LITERAL]
+    many += (edit for edit in faults if edit.kind is FaultKind.EXCHANGED)
+    moments = _moments(run)
+    for near in (True, False):
+        for group in (few, many):
+            wanted = [e for e in group if (_distance(program, e, run) is not _ELSEWHERE) is near]
+            yield from _in_order(program, wanted, run, moments)
+
+
+def _in_order(
+    program: Program, edits: Iterable[Variant], run: BrokenRun, moments: NDArray[np.int64]
+) -> Iterator[Variant]:
+    """Yield edits that have an effect and may run, those first that have one at a moment."""
+    ordered = []
+    for edit in edits:
+        changes = effect(program, edit, run.history)
+        if changes.any():
+            late = not changes[moments].any()
+            ordered.append((late, _distance(program, edit, run), edit))
+    ordered.sort(key=lambda each: each[:2])
+    yield from (edit for *_, edit in ordered if not errors(edit.program))
+
+
+def _moments(run: BrokenRun) -> NDArray[np.int64]:
+    """Return the scans of the causes and the last one, each with those beside it."""
+    scans = run.history.scans
+    seen = np.array([scans - 1, *(reason.scan - run.history.first for reason in run.chain)])
+    return np.unique(np.concatenate([seen - 1, seen, seen + 1])).clip(0, scans - 1)
+
+
+def _distance(program: Program, edit: Variant, run: BrokenRun) -> int:
+    """Return how far an edit is from the chain of causes."""
+    place = edit.place
+    if (place.rung, place.path) in run.elements:
+        return _IN_CHAIN
+    if place.rung in {reason.rung for reason in run.chain}:
+        return _IN_ITS_RUNGS if edit.kind is not FaultKind.RUNGS else _DECLARED
+    signals = {reason.signal.partition(".")[0] for reason in run.reasons}
+    if place.symbol in signals:
+        return _DECLARED
+    if place.rung is not None and edit.kind is FaultKind.OUTPUT:
+        added = set(edit.program.rungs[place.rung].outputs) - set(program.rungs[place.rung].outputs)
+        if any(isinstance(output, Coil) and output.symbol in signals for output in added):
+            return _DECLARED
+    return _ELSEWHERE
