@@ -90,7 +90,14 @@ def test_a_tank_exercise_from_nothing_until_a_student_solves_it(
         name = "Add a check to " + ("R1a", "R1b")[number]
         kept(page, name)
     fill(page, '["requirements", 0, "checks", 0, "whenever"]', "RISING(start_pb) AND stop_pb")
-    fill(page, '["requirements", 0, "checks", 0, "then"]', "fill_pump")
+    # A signal is put in at the cursor, and an example as it is.
+    before = page.locator("#authoring").get_attribute("data-revision")
+    page.get_by_role("button", name="Signals for Then").click()
+    page.locator("#signals").get_by_role("button", name="fill_pump", exact=True).click()
+    expect(page.locator("#authoring")).not_to_have_attribute("data-revision", before or "")
+    page.get_by_role("button", name="Help on Then").click()
+    expect(page.locator("#field-help")).to_contain_text("this must hold")
+    page.keyboard.press("Escape")
     fill(page, '["requirements", 0, "checks", 0, "unless"]', "NOT stop_pb OR tank_high")
     stops = "stop_pb AND NOT tank_high AND power"
     fill(page, '["requirements", 1, "checks", 0, "never"]', f"FALLING(fill_pump) AND {stops}")

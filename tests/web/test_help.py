@@ -16,7 +16,7 @@ def test_a_guide_shows_each_of_its_sections(
     client = client_for(None)
     answer = client.get(f"/help/{name}")
     assert answer.status_code == 200
-    source = GUIDES[name].read_text("utf-8")
+    source = GUIDES[name]()
     for heading in re.findall(r"^## (.+)$", source, re.MULTILINE):
         assert f"</span>{heading}</h2>" in answer.text.replace("&#39;", "'")
     for target in re.findall(r'href="#([^"]+)"', answer.text):
@@ -26,7 +26,7 @@ def test_a_guide_shows_each_of_its_sections(
 @pytest.mark.parametrize("name", GUIDES)
 def test_each_link_of_a_guide_leads_to_a_page(client_for: ClientFor, name: str) -> None:
     client = client_for(None)
-    for target in re.findall(r"\]\((/[^)]*)\)", GUIDES[name].read_text("utf-8")):
+    for target in re.findall(r"\]\((/[^)]*)\)", GUIDES[name]()):
         # Pages for who is signed in answer with the way to sign in.
         assert client.get(target).status_code in (200, 303, 401), target
 

@@ -11,12 +11,11 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from server.ladder.points import PointDeclaration
-from server.marking.exercise import Exercise, FeedbackPolicy
+from server.marking.exercise import Exercise
 from server.marking.files.document import Document, Fault, FileFault, read_document
 from server.marking.files.draws import corners, describe_draw, fill_in, middle, read_parameters
 from server.marking.files.exercise_file import FILE_NAME, build_exercise
 from server.marking.files.exercise_schema import PointPart
-from server.marking.files.observer import NO_OBSERVER
 from server.marking.files.placeholders import Draw
 from server.marking.files.plant_form import PlantForm, build_plant
 from server.marking.files.point_builder import PointBuilder
@@ -148,19 +147,6 @@ def points_and_plant(
     except ValidationError:
         return points, None
     return points, build_plant(Document(FILE_NAME), ("plant",), form)
-
-
-def bare_exercise(data: dict[str, Any]) -> Exercise | None:
-    """Return points and plant of a draft as an exercise without requirements; None if faulty."""
-    points, plant = points_and_plant(data)
-    if plant is None:
-        return None
-    return Exercise(
-        *("draft", "Draft", 1, "", "", 10, points, (), plant, NO_OBSERVER, (), ()),
-        FeedbackPolicy(),
-        {},
-        "",
-    )
 
 
 def new_text(slug: str, title: str) -> str:

@@ -7,7 +7,7 @@ stands beside it.
 
 import re
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from json import dumps
 from typing import Any
@@ -26,7 +26,8 @@ _NUMBER = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,6})?")
 class Kind:
     """How a value is typed: ``shape`` names the control, ``choices`` what can be chosen.
 
-    ``names`` is what the value names (vessels, outputs), so that it can be suggested.
+    ``names`` is what the value names (vessels, outputs), so that it can be suggested, ``told`` what
+    the field says of itself.
     """
 
     key: str
@@ -35,6 +36,16 @@ class Kind:
     choices: tuple[str, ...] = ()
     example: str = ""
     names: str = ""
+    told: str = ""
+
+    @property
+    def signals(self) -> bool:
+        """Whether it is made of signals."""
+        return self.shape == "condition" or self.key in ACTING or self.key == "observer"
+
+
+ACTING = ("press", "release", "tap", "turn on", "turn off", "set", "fault", "mend", "start")
+"""Fields of scenarios that name controls."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +59,7 @@ class Field:
     value: str
     faults: tuple[str, ...]
     suggest: str = ""
+    help: str = ""
 
     @property
     def shown(self) -> bool:
@@ -69,7 +81,7 @@ def _kinds_of(part: Hashable) -> tuple[Kind, ...]:
     for key, rule in schema["properties"].items():
         kind = _kind(key, rule, schema.get("$defs", {}), key in required)
         if kind is not None:
-            found.append(kind)
+            found.append(replace(kind, told=str(rule.get("description", ""))))
     return tuple(found)
 
 
@@ -121,14 +133,25 @@ def fields_of(
             Field(
                 kind=kind,
                 path=dumps(place),
-                id=f"f-{'-'.join(str(p).replace(' ', '_') for p in place)}",
+                id=field_id(place),
                 label=kind.key.capitalize(),
                 value=shown(kind, values.get(kind.key)),
                 faults=faults_at(faults, place),
                 suggest=suggest(kind.names or kind.key),
+                help=help_name(part, kind.key),
             )
         )
     return found
+
+
+def help_name(part: type, key: str) -> str:
+    """Return the name under which the page keeps the help on a field."""
+    return f"{part.__name__} {key}"
+
+
+def field_id(place: FieldPath) -> str:
+    """Return the id of the control at a place of the file."""
+    return f"f-{'-'.join(str(p).replace(' ', '_') for p in place)}"
 
 
 def faults_at(faults: Sequence[Fault], place: FieldPath, *, inside: bool = True) -> tuple[str, ...]:

@@ -48,6 +48,7 @@ from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial
 from server.web.access import Visitor, VisitorHere
 from server.web.authoring.changes import ChangeRefused, DraftChange, Offered, changed
+from server.web.authoring.helps import field_helps
 from server.web.authoring.view import CHECK_MENU, PLANT_KEYS, TEMPLATE_NAMES, sheet_view
 from server.web.dependencies import (
     CatalogueHere,
@@ -55,6 +56,7 @@ from server.web.dependencies import (
     Now,
     Reading,
 )
+from server.web.help.guides import section_address
 from server.web.one_look import OneLook
 from server.web.rendering import environment, error, fragment, page
 from server.web.workplace import Workplace
@@ -243,7 +245,10 @@ def author_sheet(
     if row.findings_of != row.revision or not row.findings.get("complete"):
         draft_checker.look(row.id, row.revision)
     return page(
-        request, "authoring/sheet.html", **_context(session, row, drafts.read(draft_of(row)))
+        request,
+        "authoring/sheet.html",
+        helps=field_helps(),
+        **_context(session, row, drafts.read(draft_of(row))),
     )
 
 
@@ -496,3 +501,4 @@ def as_id(text: str) -> str:
 
 
 environment.filters["as_id"] = as_id
+environment.filters["as_section"] = section_address

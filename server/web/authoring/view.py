@@ -1,6 +1,6 @@
 """What the author's page shows of a draft: fields with their faults, drawings, help."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from json import dumps
 from typing import Any
@@ -11,13 +11,12 @@ from pydantic import ValidationError
 from server.marking.authoring.demands import TwoDemands, two_demands
 from server.marking.authoring.implied import Implied, implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES
+from server.marking.authoring.signal_names import signal_names
 from server.marking.check import Check
 from server.marking.checks import CHECKS, kind_of_check, read_check
-from server.marking.exercise import Exercise
-from server.marking.files.document import FieldPath
-from server.marking.files.drafts import Draft, DraftReading, bare_exercise, points_and_plant
+from server.marking.files.document import Fault, FieldPath
+from server.marking.files.drafts import Draft, DraftReading, points_and_plant
 from server.marking.files.draws import describe_draw
-from server.marking.files.exercise_names import signals_of
 from server.marking.files.exercise_schema import (
     BitPart,
     ExerciseForm,
@@ -38,7 +37,7 @@ from server.plant.devices import KINDS
 from server.plant.drawing import draw_plant
 from server.plant.measures import milliseconds_of
 from server.plant.plant import LISTS, SINGLES
-from server.web.authoring.fields import Field, faults_at, fields_of
+from server.web.authoring.fields import Field, faults_at, field_id, fields_of, kinds_of
 
 CHECK_MENU = {key: kind.menu for key, kind in CHECKS.items()}
 
@@ -91,6 +90,15 @@ class PlantGroup:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenFault:
+    """A fault of the file, and the id of the field or part where it stands; empty without one."""
+
+    place: str
+    sentence: str
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
 class SheetView:
     """Everything of one draft that can be edited."""
 
@@ -108,7 +116,8 @@ class SheetView:
     implied: list[Implied]
     free: list[PartView]
     scenarios: list[ScenarioView]
-    signals: list[str]
+    signals: dict[str, list[str]]
+    open_faults: list[OpenFault]
     suggestions: dict[str, list[str]]
 
 
@@ -124,7 +133,6 @@ def sheet_view(draft: Draft, reading: DraftReading) -> SheetView:
         ]
 
     points, plant = points_and_plant(filled)
-    bare = bare_exercise(filled)
     place = plant_place(data)
     groups = list(_plant_groups(data, reading, suggestions))
     wanted = {str(r.get("text")) for r in _dicts(filled, "requirements")}
@@ -150,7 +158,8 @@ def sheet_view(draft: Draft, reading: DraftReading) -> SheetView:
             _scenario(row, number, reading, suggestions)
             for number, row in enumerate(_dicts(data, "scenarios"))
         ],
-        signals=_signals(bare),
+        signals=signal_names(filled),
+        open_faults=list(_open_faults(data, faults)),
         suggestions=suggestions,
     )
 
@@ -301,13 +310,21 @@ def _drawn_plant(data: dict[str, Any], points: Any, plant: Any) -> Markup | None
         return Markup(draw_plant(plant, (), title="Plant", panel=False))
 
 
-def _signals(bare: Exercise | None) -> list[str]:
-    if bare is None:
-        return []
+def _open_faults(data: dict[str, Any], faults: Sequence[Fault]) -> Iterator[OpenFault]:
+    """Yield each fault once, with the innermost field around its place."""
+    for fault in dict.fromkeys(faults):
+        keys = fault.field.split(".")
+        path = tuple(int(key) - 1 if key.isdecimal() else key for key in keys)
+        held = next((path[:n] for n in range(len(path), 0, -1) if _is_field(path[:n], data)), None)
+        yield OpenFault(fault.field, fault.sentence, "" if held is None else field_id(held))
+
+
+def _is_field(path: FieldPath, data: Any) -> bool:
     try:
-        return sorted(signals_of(bare))
-    except (ValueError, KeyError, AssertionError):
-        return []
+        part = part_at(path[:-1], data)
+    except (LookupError, TypeError):
+        return False
+    return part is not None and any(kind.key == path[-1] for kind in kinds_of(part))
 
 
 def _suggestions(data: dict[str, Any]) -> dict[str, list[str]]:

@@ -1,28 +1,37 @@
-"""Guides: Markdown files of ``templates/help/`` and the author's manual, in sections by heading."""
+"""Guides: Markdown of ``templates/help/``, the author's manual, the list of fields; by heading."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from markupsafe import Markup
 
 from server.paths import EXERCISES, TEMPLATES
+from server.web.help.fields_guide import fields_guide
 from server.web.rendering import markdown
 
 HELP = TEMPLATES / "help"
 
-GUIDES: dict[str, Path] = {
-    "students": HELP / "students.md",
-    "instructors": HELP / "instructors.md",
-    "verdicts": HELP / "verdicts.md",
-    "authoring": EXERCISES / "README.md",
-    "department": HELP / "department.md",
-    "operating": HELP / "operating.md",
-    "accessibility": HELP / "accessibility.md",
-    "privacy": HELP / "privacy.md",
-    "changes": HELP / "changes.md",
+
+def _file(path: Path) -> Callable[[], str]:
+    return partial(path.read_text, "utf-8")
+
+
+GUIDES: dict[str, Callable[[], str]] = {
+    "students": _file(HELP / "students.md"),
+    "instructors": _file(HELP / "instructors.md"),
+    "verdicts": _file(HELP / "verdicts.md"),
+    "authoring": _file(EXERCISES / "README.md"),
+    "fields": fields_guide,
+    "department": _file(HELP / "department.md"),
+    "operating": _file(HELP / "operating.md"),
+    "accessibility": _file(HELP / "accessibility.md"),
+    "privacy": _file(HELP / "privacy.md"),
+    "changes": _file(HELP / "changes.md"),
 }
-"""By their name in the address, in the order of the list."""
+"""What gives the Markdown of each, by its name in the address, in the order of the list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,15 +56,17 @@ class Guide:
 
 def read_guide(name: str) -> Guide | None:
     """Return the guide with this name in the address; None if there is none."""
-    file = GUIDES.get(name)
-    if file is None:
+    source = GUIDES.get(name)
+    if source is None:
         return None
-    heading, _, text = file.read_text("utf-8").partition("\n")
+    heading, _, text = source().partition("\n")
     introduction, *rest = re.split(r"^## ", text, flags=re.MULTILINE)
     sections = []
     for part in rest:
         title, _, body = part.partition("\n")
-        sections.append(GuideSection(_address_of(title), title, markdown(body), f"{title}\n{body}"))
+        sections.append(
+            GuideSection(section_address(title), title, markdown(body), f"{title}\n{body}")
+        )
     return Guide(name, heading.removeprefix("# "), markdown(introduction), tuple(sections))
 
 
@@ -74,5 +85,6 @@ def find_sections(query: str) -> list[tuple[Guide, GuideSection]]:
     ]
 
 
-def _address_of(heading: str) -> str:
+def section_address(heading: str) -> str:
+    """Return the address of the section with this heading."""
     return re.sub(r"[^a-z0-9]+", "-", heading.casefold()).strip("-")

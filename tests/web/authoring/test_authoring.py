@@ -100,6 +100,25 @@ def test_what_was_typed_stays_and_its_fault_stands_beside_it(
     assert "height: 5 parsecs" in text_of(database, author)
 
 
+def test_all_faults_are_listed_once_with_the_field_where_each_stands(author: Author) -> None:
+    """Remedy: a key that has no field of its own is not passed over."""
+    text = (
+        "exercise: day-tank\ntitle: Day tank\nsummary: ''\ncolor: blue\nstatement: Fill.\n"
+        "points:\n  - {symbol: start_pb, address: '%IX0.9', device: HS-1, kind: push-button,\n"
+        "     label: Start, size: 3}\nplant: {}\nrequirements: []\nscenarios: []\n"
+    )
+    data = {"revision": str(author.revision), "text": text}
+    assert author.client.post(f"{author.address}/text", data=data).status_code == 200
+    page = author.page()
+    listed = re.findall(r"<li>(?:<a href=\"#([^\"]+)\"|<span)[^>]*>([^<]+)<", page)
+    places = [place for _, place in listed]
+    assert {"color", "points.1.size", "summary"} <= set(places)
+    assert len(places) == len(set(places))
+    assert f"{len(places)} faults still" in page
+    for field, _ in listed:
+        assert not field or f'id="{field}"' in page
+
+
 def test_a_change_of_an_older_sheet_is_refused_and_nothing_is_lost(
     author: Author, database: Database
 ) -> None:
