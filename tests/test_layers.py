@@ -59,6 +59,7 @@ STORE = (
     {"api_tokens", "audit", "second_factors", "sessions"},
     {"authored", "courses", "openid"},
     {"correction_requests", "disclosures", "holidays", "join_codes", "retention", "section_roles"},
+    {"roster_file"},
     {"roster"},
     {"programs", "attempts", "allowances", "audit_lines", "targets", "lti", "roster_log"},
     {"standings", "corrections", "addresses", "course_changes"},

@@ -18,7 +18,7 @@ from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.store.passwords import make_link
 from server.store.people import Role, User, find_user, normal_email, search_people
-from server.store.roster import EMAIL
+from server.store.roster_file import EMAIL
 from server.store.second_factors import has_factor
 from server.web.accounts.joining import address_of_link
 

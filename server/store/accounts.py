@@ -16,7 +16,7 @@ from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
 from server.store.passwords import PasswordLink
 from server.store.people import Origin, Role, User, find_user
-from server.store.roster import sorted_name
+from server.store.roster_file import sorted_name
 from server.store.second_factors import drop_factor
 from server.store.sessions import end_sessions_of, forget_browsers
 

@@ -43,7 +43,7 @@ from server.store.people import (
     lock_accounts,
     normal_email,
 )
-from server.store.roster import EMAIL, sorted_name
+from server.store.roster_file import EMAIL, sorted_name
 
 LOGIN_LASTS = timedelta(minutes=10)
 

@@ -29,6 +29,9 @@ OVERSEEING = frozenset({Role.DEPARTMENT, Role.ADMINISTRATOR})
 """They see the work of all sections; another system's word alone does not open their accounts."""
 
 
+MAX_STUDENT_NUMBER = 40
+
+
 class Origin(StrEnum):
     """Who or what made an account; one from before this was kept counts as an administrator's."""
 
@@ -46,7 +49,7 @@ class User(Base):
     ``origin_section_id`` is the section whose roster or join code made the account. A ``confirmed``
     account is known to belong to the owner of its address (``store.addresses``).
     ``disabled_at``: since then nobody can sign in to the account; its work is kept.
-    ``legal_hold``: nothing of the person may be erased.
+    ``legal_hold``: nothing of the person may be erased. ``student_number`` is the college's.
     """
 
     __tablename__ = "users"
@@ -66,6 +69,7 @@ class User(Base):
     log_id: Mapped[str] = mapped_column(String(32), unique=True, default=lambda: uuid4().hex)
     disabled_at: Mapped[datetime | None]
     legal_hold: Mapped[bool] = mapped_column(default=False)
+    student_number: Mapped[str | None] = mapped_column(String(MAX_STUDENT_NUMBER))
 
 
 _passwords = PasswordHash.recommended()

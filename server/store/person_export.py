@@ -156,6 +156,7 @@ def _account(session: Session, user: User) -> dict[str, Any]:
         "person": {
             "name": user.name,
             "listed as": user.listed_as,
+            "student number": user.student_number,
             "email": user.email,
             "role": user.role.value,
             "account made by": user.origin.value,

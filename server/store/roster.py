@@ -1,15 +1,11 @@
-"""Rosters: read from CSV, compared with who is enrolled, and brought to the section as a whole.
+"""Rosters: compared with who is enrolled, and brought to the section as a whole.
 
 Nothing is changed by reading and comparing; ``enrol_all`` makes the changes that a page has shown.
 """
 
-import csv
-import io
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import islice
 
 from sqlalchemy import delete, false, func, select
 from sqlalchemy.orm import Session, aliased
@@ -20,40 +16,9 @@ from server.store.courses import (
     Section,
     SectionRole,
 )
-from server.store.people import Origin, Role, User, normal_email
+from server.store.people import Origin, Role, User
+from server.store.roster_file import RosterFault, RosterLine
 from server.store.section_roles import not_confirmed
-
-MAX_LINES = 1000
-EMAIL = re.compile(r"[^@\s,;\"<>]+@[^@\s,;\"<>]+\.[^@\s,;\"<>]+")
-
-_NAMES = {
-    "email": ("email", "e-mail", "mail", "email address"),
-    "name": ("name", "student", "full name"),
-    "listed as": ("listed as", "sort name", "sortable name"),
-    "role": ("role",),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class RosterLine:
-    """One person of a roster; ``line`` is its number in the file."""
-
-    line: int
-    email: str
-    name: str
-    listed_as: str
-    role: SectionRole = SectionRole.STUDENT
-
-
-@dataclass(frozen=True, slots=True)
-class RosterFault:
-    """What can't be read: line 0 is the whole text."""
-
-    line: int
-    sentence: str
-
-    def __str__(self) -> str:
-        return f"Line {self.line}: {self.sentence}" if self.line else self.sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +27,7 @@ class RosterChanges:
 
     ``new`` have no account yet, ``added`` have one, ``renamed`` and ``moved`` (to another role)
     are in the section; ``missing`` are in it and not in the roster. ``keep_names`` are called
-    otherwise, but are in other sections, too.
+    otherwise, but are in other sections, too. ``numbered`` get another student number.
     """
 
     new: tuple[RosterLine, ...] = ()
@@ -72,92 +37,12 @@ class RosterChanges:
     same: int = 0
     missing: tuple[User, ...] = ()
     keep_names: tuple[tuple[User, RosterLine], ...] = ()
+    numbered: tuple[tuple[User, RosterLine], ...] = ()
 
     @property
     def none(self) -> bool:
         """The roster is what the section has, but perhaps for those who are missing in it."""
-        return not (self.new or self.added or self.renamed or self.moved)
-
-
-def read_roster(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
-    """Return the people of a CSV text with a line of column names; and every fault in it.
-
-    Needed is a column Email and one Name; 'Listed as' and 'Role' (student, grader) may follow.
-    Columns are parted by commas, semicolons or tabs.
-    """
-    text = text.removeprefix("\ufeff").strip("\r\n")
-    head = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    try:
-        rows = list(islice(reader, MAX_LINES + 2))
-    except csv.Error as problem:
-        # A cell that is longer than the reader takes; a quote that is not closed makes one.
-        sentence = f"This can't be read as CSV: {problem}. Correct the line, or its quotes."
-        return [], [RosterFault(max(1, reader.line_num), sentence)]
-    if not rows or not head.strip():
-        return [], [RosterFault(0, "The roster is empty. Begin with the line Email,Name.")]
-    if len(rows) > MAX_LINES + 1:
-        return [], [
-            RosterFault(0, f"The roster has more than {MAX_LINES} lines. Send it in parts.")
-        ]
-    columns = _columns(rows[0])
-    if "email" not in columns or "name" not in columns:
-        return [], [
-            RosterFault(1, "The columns Email and Name are needed. Name them in the first line.")
-        ]
-    lines: list[RosterLine] = []
-    faults: list[RosterFault] = []
-    seen: dict[str, int] = {}
-    for number, row in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        read = _line(number, row, columns)
-        if isinstance(read, RosterFault):
-            faults.append(read)
-        elif read.email in seen:
-            sentence = f"{read.email} stands in line {seen[read.email]} already. Take one away."
-            faults.append(RosterFault(number, sentence))
-        else:
-            seen[read.email] = number
-            lines.append(read)
-    if not lines and not faults:
-        faults.append(RosterFault(0, "The roster names nobody. Write a line for each person."))
-    return lines, faults
-
-
-def _columns(head: Sequence[str]) -> dict[str, int]:
-    places: dict[str, int] = {}
-    for place, cell in enumerate(head):
-        for column, names in _NAMES.items():
-            if cell.strip().lower() in names:
-                places.setdefault(column, place)
-    return places
-
-
-def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLine | RosterFault:
-    def cell(column: str) -> str:
-        place = columns.get(column, len(row))
-        return " ".join(row[place].split()) if place < len(row) else ""
-
-    email, name = normal_email(cell("email")), cell("name")
-    if not EMAIL.fullmatch(email) or len(email) > 254:
-        return RosterFault(number, f"{email or 'Nothing'} is no email address. Correct it.")
-    if not name or len(name) > 200:
-        return RosterFault(number, "The name is missing or longer than 200 letters. Correct it.")
-    word = cell("role").lower() or SectionRole.STUDENT.value
-    if word not in (SectionRole.STUDENT.value, SectionRole.GRADER.value):
-        return RosterFault(number, f"{word} is no role here. Write student or grader.")
-    listed_as = cell("listed as")[:200] or sorted_name(name)
-    return RosterLine(number, email, name, listed_as, SectionRole(word))
-
-
-def sorted_name(name: str) -> str:
-    """Return a guess where the roster does not say: the last word first."""
-    if "," in name or " " not in name:
-        return name
-    first, last = name.rsplit(" ", 1)
-    return f"{last}, {first}"
+        return not (self.new or self.added or self.renamed or self.moved or self.numbered)
 
 
 def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> RosterChanges:
@@ -170,15 +55,17 @@ def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> 
             .where(Enrolment.section_id == section.id)
         )
     }
-    known = set(
-        session.scalars(select(User.email).where(User.email.in_([line.email for line in lines])))
-    )
+    found = session.scalars(select(User).where(User.email.in_([line.email for line in lines])))
+    known = {user.email: user for user in found}
     # Their other instructors know them by the name that they have.
     elsewhere = _elsewhere(session, section)
     renamed: list[tuple[User, RosterLine]] = []
     keep_names: list[tuple[User, RosterLine]] = []
     new, added, moved, same = [], [], [], 0
+    numbered: list[tuple[User, RosterLine]] = []
     for line in lines:
+        if line.email in known and _gets_number(known[line.email], line, elsewhere):
+            numbered.append((known[line.email], line))
         if line.email not in known:
             new.append(line)
         elif line.email not in enrolled:
@@ -209,7 +96,15 @@ def compare(session: Session, section: Section, lines: Sequence[RosterLine]) -> 
         same,
         missing,
         tuple(keep_names),
+        tuple(numbered),
     )
+
+
+def _gets_number(user: User, line: RosterLine, elsewhere: set[int]) -> bool:
+    """Return whether a roster gives a student a number, or another one where only it knows them."""
+    if not line.number or user.role is not Role.STUDENT or user.student_number == line.number:
+        return False
+    return user.student_number is None or user.id not in elsewhere
 
 
 def _elsewhere(session: Session, section: Section) -> set[int]:
@@ -268,6 +163,7 @@ def enrol_all(
                 email=line.email,
                 name=line.name,
                 listed_as=line.listed_as,
+                student_number=line.number or None,
                 role=Role.STUDENT,
                 password_hash=None,
                 origin=origin,
@@ -294,6 +190,8 @@ def enrol_all(
         )
     for user, line in changes.renamed:
         user.name, user.listed_as = line.name, line.listed_as
+    for user, line in changes.numbered:
+        user.student_number = line.number
     for user, line in changes.moved:
         enrolment = session.get_one(Enrolment, (section.id, user.id))
         enrolment.role, enrolment.from_lms = line.role, from_lms

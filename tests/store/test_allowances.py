@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from server.marking.verdict import Status
-from server.store import roster, submissions
+from server.store import roster, roster_file, submissions
 from server.store.allowances import allowance_of
 from server.store.attempts import Submission
 from server.store.college import set_time_zone
@@ -109,7 +109,7 @@ def test_who_has_withdrawn_keeps_their_work_and_is_in_no_figure(
         own = standings_of(session, one.id, [assignment.id])[assignment.id]
         assert (own.points, own.owed) == (1.0, False)
         # A list that names them still doesn't bring them back; their instructor does.
-        line = roster.RosterLine(2, one.email, one.name, one.listed_as)
+        line = roster_file.RosterLine(2, one.email, one.name, one.listed_as)
         roster.enrol_all(session, section, [line], drop_missing=False)
         assert section_book(session, section, NOON).withdrawn
         enroll_again(session, section.id, one.id, by_id=two.id, now=NOON)

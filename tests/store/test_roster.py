@@ -3,7 +3,7 @@
 import pytest
 
 from server.marking.verdict import Status
-from server.store import join_codes, person_export, privacy, roster
+from server.store import join_codes, person_export, privacy, roster, roster_file
 from server.store.attempts import Submission
 from server.store.audit import note
 from server.store.audit_chain import Action, AuditEvent, check_chain
@@ -19,7 +19,7 @@ def test_columns_are_found_by_name_and_people_are_read() -> None:
         "\ufeffName;E-mail;Role\r\nElif Yıldırım; Elif@Larkmoor.example ;\r\n"
         "Bo Li;b@x.example;Grader\r\n"
     )
-    lines, faults = roster.read_roster(text)
+    lines, faults = roster_file.read_roster(text)
     assert faults == []
     assert [(line.email, line.name, line.listed_as, line.role) for line in lines] == [
         ("elif@larkmoor.example", "Elif Yıldırım", "Yıldırım, Elif", SectionRole.STUDENT),
@@ -32,7 +32,7 @@ def test_columns_are_found_by_name_and_people_are_read() -> None:
     [
         ("", "The roster is empty. Begin with the line Email,Name."),
         ("Email,Name\n", "The roster names nobody. Write a line for each person."),
-        ("Mail address,Student\na@b.example,A", "Line 1: The columns Email and Name are needed."),
+        ("Address,Student\na@b.example,A", "Line 1: The columns Email and Name are needed"),
         ("Email,Name\nnobody,A B", "Line 2: nobody is no email address. Correct it."),
         ("Email,Name\na@b.example,", "Line 2: The name is missing"),
         ("Email,Name,Role\na@b.example,A,boss", "Line 2: boss is no role here."),
@@ -43,7 +43,7 @@ def test_columns_are_found_by_name_and_people_are_read() -> None:
     ],
 )
 def test_a_fault_is_told_with_its_line(text: str, fault: str) -> None:
-    assert str(roster.read_roster(text)[1][0]).startswith(fault)
+    assert str(roster_file.read_roster(text)[1][0]).startswith(fault)
 
 
 def test_the_preview_is_what_then_happens(database: Database) -> None:
@@ -60,7 +60,7 @@ def test_the_preview_is_what_then_happens(database: Database) -> None:
             f"Email,Name\n{stays.email},Ada New\n{known.email},Known\nnew@x.example,New Person\n"
             f"{teacher.email},Another Name\n"
         )
-        lines, _ = roster.read_roster(text)
+        lines, _ = roster_file.read_roster(text)
         changes = roster.compare(session, section, lines)
         assert [line.email for line in changes.new] == ["new@x.example"]
         assert [line.email for line in changes.added] == [known.email]
@@ -123,3 +123,27 @@ def test_an_erased_person_leaves_nothing_but_the_line_in_the_log(database: Datab
         assert check_chain(session).faults == ()
         ((_, who, about, _),) = events_of(session, section.id)
         assert (who, about) == (teacher.listed_as, "erased")
+
+
+def test_student_numbers_are_kept_and_changed_only_where_one_section_knows_them(
+    database: Database,
+) -> None:
+    with database.write() as session:
+        here, both = make_user(session), make_user(session)
+        section = make_section(session, (here, SectionRole.STUDENT), (both, SectionRole.STUDENT))
+        make_section(session, (both, SectionRole.STUDENT))
+
+        def send(number: str) -> None:
+            text = f"Email,Name,Student number\nnew@x.example,New,{number}\n" + "".join(
+                f"{each.email},{each.name},{number}\n" for each in (here, both)
+            )
+            roster.enrol_all(session, section, roster_file.read_roster(text)[0], drop_missing=False)
+
+        send("L1")
+        new = find_user(session, "new@x.example")
+        assert new is not None
+        assert [each.student_number for each in (new, here, both)] == ["L1", "L1", "L1"]
+        send("L2")
+        assert [each.student_number for each in (new, here, both)] == ["L2", "L2", "L1"]
+        send("")
+        assert here.student_number == "L2"

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from server.settings import Settings
-from server.store import passwords, roster
+from server.store import passwords, roster, roster_file
 from server.store.courses import SectionRole, role_in_section
 from server.store.database import Database
 from server.store.join_codes import (
@@ -87,7 +87,7 @@ def join(
         return refuse(*_wrong_code(database, f"address {_address(request)}", now))
     if taken or full:
         return refuse(TAKEN if taken else FULL)
-    if not roster.EMAIL.fullmatch(normal_email(email)):
+    if not roster_file.EMAIL.fullmatch(normal_email(email)):
         return refuse(f"{email or 'Nothing'} is no email address. Correct it.")
     if not name.strip():
         return refuse("Your name is missing. Write it as the roster should show it.")
@@ -101,8 +101,8 @@ def join(
             return refuse(NO_CODE if section is None else TAKEN)
         if is_full(session, section.id):
             return refuse(FULL)
-        line = roster.RosterLine(
-            0, normal_email(email), name.strip(), roster.sorted_name(name.strip())
+        line = roster_file.RosterLine(
+            0, normal_email(email), name.strip(), roster_file.sorted_name(name.strip())
         )
         roster.enrol_all(
             session, section, [line], drop_missing=False, origin=Origin.JOIN_CODE, now=now

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, HTTPException, Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import accounts, person_export, privacy, roster
+from server.store import accounts, person_export, privacy, roster_file
 from server.store.authored import owners
 from server.store.passwords import make_link
 from server.store.people import (
@@ -60,7 +60,7 @@ def add_person(
     An unconfirmed account with this address becomes this person's: whoever made it is shut out.
     """
     address = normal_email(email)
-    if not roster.EMAIL.fullmatch(address) or not name.strip():
+    if not roster_file.EMAIL.fullmatch(address) or not name.strip():
         return _people(request, session, "", "A name and an email address are needed. Write both.")
     added = accounts.add_account(session, address, name.strip(), role, by_id=visitor.id, now=now)
     if added is None:
@@ -115,7 +115,7 @@ def change_address(
     """Change the address by which somebody signs in."""
     user = _person(session, person_id)
     address = normal_email(email)
-    if not roster.EMAIL.fullmatch(address):
+    if not roster_file.EMAIL.fullmatch(address):
         sentence = f"{email or 'Nothing'} is not an email address. Correct it."
         return _people(request, session, user.email, sentence)
     if not accounts.change_address(session, user, address, by_id=visitor.id, now=now):

@@ -1,12 +1,13 @@
 """Who is in a section: upload with a preview, join code, graders, links for first passwords."""
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, File, Form, Request, UploadFile
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from server.store import addresses, roster
+from server.store import addresses, roster, roster_file
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.audit_lines import events_of
@@ -16,6 +17,7 @@ from server.store.lti_choices import contexts_of
 from server.store.lti_members import bind_members
 from server.store.passwords import awaiting_first_link, make_first_links
 from server.store.people import find_user
+from server.store.roster_file import RosterFault
 from server.store.roster_log import note_changes, note_role
 from server.store.section_roles import LAST_INSTRUCTOR, leaves_no_instructor, refusal_of
 from server.store.standings import recount
@@ -29,8 +31,11 @@ from server.web.spreadsheet import Table, download
 
 router = APIRouter()
 
+NOTHING_STORED = "Nothing was stored. Correct this in the text below, or in the file:"
+MOST_FAULTS = 100
+
 Text = Annotated[str, Form(max_length=500_000)]
-People = Annotated[tuple[int, ...], Form(max_length=roster.MAX_LINES)]
+People = Annotated[tuple[int, ...], Form(max_length=roster_file.MAX_LINES)]
 
 
 @router.get("/sections/{section_id}/roster")
@@ -48,12 +53,10 @@ def preview_roster(
 ) -> Response:
     """Show what the roster would change; nothing is stored."""
     if file is not None and file.filename:
-        content = file.file.read()
-        try:
-            text = content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            sentence = "The file is not in UTF-8. Save it as CSV with UTF-8 and send it again."
-            return show_roster(request, session, section_id, sentence, text)
+        decoded = roster_file.decode_roster(file.file.read())
+        if isinstance(decoded, RosterFault):
+            return show_roster(request, session, section_id, str(decoded), text)
+        text = decoded
     return roster_preview(request, session, section_id, text)
 
 
@@ -68,12 +71,10 @@ def roster_preview(
 ) -> Response:
     """Show what a roster would change, or the roster page with what is wrong in it."""
     section = section_here(session, section_id)
-    lines, faults = roster.read_roster(text)
-    faults = faults or roster.unfit_lines(session, section, lines)
+    lines, faults = roster_file.read_roster(text)
+    faults += roster.unfit_lines(session, section, lines)
     if faults:
-        more = f" There are {len(faults) - 1} more." if len(faults) > 1 else ""
-        sentence = f"{faults[0]}{more} Nothing was stored."
-        return show_roster(request, session, section_id, sentence, text)
+        return show_roster(request, session, section_id, NOTHING_STORED, text, faults)
     return page(
         request,
         "sections/preview.html",
@@ -98,10 +99,10 @@ def apply_roster(
     from_lms: Annotated[bool, Form()] = False,
 ) -> Response:
     section = section_here(session, section_id)
-    lines, faults = roster.read_roster(text)
-    faults = faults or roster.unfit_lines(session, section, lines)
+    lines, faults = roster_file.read_roster(text)
+    faults += roster.unfit_lines(session, section, lines)
     if faults:
-        return show_roster(request, session, section_id, str(faults[0]), text)
+        return show_roster(request, session, section_id, NOTHING_STORED, text, faults)
     changes = roster.enrol_all(
         session, section, lines, drop_missing=drop_missing, from_lms=from_lms, now=now
     )
@@ -220,8 +221,14 @@ def grade_log(request: Request, section_id: int, session: Reading) -> Response:
 
 
 def show_roster(
-    request: Request, session: Session, section_id: int, mistake: str = "", text: str = ""
+    request: Request,
+    session: Session,
+    section_id: int,
+    mistake: str = "",
+    text: str = "",
+    faults: Sequence[RosterFault] = (),
 ) -> Response:
+    """Show the roster's page; after a refusal with every fault of the text, in its order."""
     people = roster.people_of(session, section_id)
     awaiting = awaiting_first_link(session, section_id)
     return page(
@@ -237,6 +244,8 @@ def show_roster(
         awaiting=len(awaiting),
         others=sum(not user.password_hash and user not in awaiting for user, _ in people),
         mistake=mistake,
+        faults=sorted(faults, key=lambda fault: fault.line)[:MOST_FAULTS],
+        more=max(0, len(faults) - MOST_FAULTS),
         text=text,
         roles=[role for role in SectionRole if role is not SectionRole.TESTER],
     )

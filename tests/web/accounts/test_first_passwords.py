@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
-from server.store import roster
+from server.store import roster, roster_file
 from server.store.addresses import claim_address
 from server.store.audit_chain import Action, AuditEvent
 from server.store.courses import Section, SectionRole
@@ -54,7 +54,9 @@ def without_password(role: Role) -> Callable[[Session, Section], User]:
 
 
 def from_roster(session: Session, section: Section, name: str = "x@larkmoor.example") -> User:
-    roster.enrol_all(session, section, [roster.RosterLine(2, name, "X", "X")], drop_missing=False)
+    roster.enrol_all(
+        session, section, [roster_file.RosterLine(2, name, "X", "X")], drop_missing=False
+    )
     user = find_user(session, name)
     assert user is not None
     return user
