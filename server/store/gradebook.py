@@ -77,6 +77,20 @@ class Standing:
             return None
         return self.points / self.max_score
 
+    def state(self, assignment: Assignment, now: datetime) -> str:
+        """Return how the work stands, in a word or two, for files and lists."""
+        if self.excuse is not None:
+            return "excused"
+        if self.override is not None:
+            return "set by hand"
+        if self.points is not None:
+            return "late" if self.late else "handed in"
+        if self.queued:
+            return "being marked"
+        if not self.owed:
+            return "not owed"
+        return "missing" if self.missing(assignment, now) else "not due"
+
     def missing(self, assignment: Assignment, now: datetime) -> bool:
         """Nothing was handed in, though it was due and nothing else counts."""
         nothing = not self.attempts and self.override is None and self.excuse is None

@@ -82,4 +82,4 @@ def test_the_instructor_downloads_the_gradebook(
     text = download.value.path().read_text(encoding="utf-8-sig")
     head, line = text.splitlines()
     assert head.endswith("R1,R2a,R2b")
-    assert line.endswith("1.0,1.0,3.0,,,,met,not met,not exercised")
+    assert line.endswith("1.0,1.0,3.0,,,,handed in,,met,not met,not exercised")

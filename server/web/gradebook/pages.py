@@ -135,14 +135,14 @@ def requirements_of(
 
 
 @router.get("/assignments/{assignment_id}/gradebook.csv")
-def gradebook_csv(assignment_id: int, session: Reading) -> Response:
+def gradebook_csv(assignment_id: int, session: Reading, now: Now) -> Response:
     """Download one row per student, a column per requirement."""
-    return _file(session, assignment_id, "csv")
+    return _file(session, assignment_id, now, "csv")
 
 
 @router.get("/assignments/{assignment_id}/gradebook.xlsx")
-def gradebook_xlsx(assignment_id: int, session: Reading) -> Response:
-    return _file(session, assignment_id, "xlsx")
+def gradebook_xlsx(assignment_id: int, session: Reading, now: Now) -> Response:
+    return _file(session, assignment_id, now, "xlsx")
 
 
 @router.get("/sections/{section_id}/gradebook.csv")
@@ -156,25 +156,25 @@ def section_gradebook_xlsx(section_id: int, session: Reading, now: Now) -> Respo
     return _section_file(session, section_id, now, "xlsx")
 
 
-def _file(session: Session, assignment_id: int, kind: Kind) -> Response:
+def _file(session: Session, assignment_id: int, now: datetime, kind: Kind) -> Response:
     book = read_gradebook(session, assignment_here(session, assignment_id))
     section = book.assignment.section
     name = f"{section.course.code}-{section.number}-{book.assignment.exercise}"
-    return download(table_of(book), name, kind)
+    return download(table_of(book, now), name, kind)
 
 
 def _section_file(session: Session, section_id: int, now: datetime, kind: Kind) -> Response:
     book = section_book(session, section_here(session, section_id), now)
     name = f"{book.section.course.code}-{book.section.number}-{book.section.term.name}"
-    return download(section_table(book), name, kind)
+    return download(section_table(book, now), name, kind)
 
 
-def table_of(book: Gradebook) -> Table:
+def table_of(book: Gradebook, now: datetime) -> Table:
     """Return the gradebook of an assignment as a table."""
     head = (
         *("Student", "Email", "Section", "Attempt", "Attempts", "Submitted (UTC)", "Days late"),
         *("Marked", "Points", "Out of", "Set by hand because", "Excused because"),
-        "Requirements set by hand",
+        *("Requirements set by hand", "State", "Student number"),
     )
     rows: list[tuple[Cell, ...]] = []
     for row in book.rows:
@@ -194,28 +194,45 @@ def table_of(book: Gradebook) -> Table:
                 standing.override.reason if standing.override else None,
                 standing.excuse.reason if standing.excuse else None,
                 ", ".join(standing.by_hand) or None,
+                standing.state(book.assignment, now),
+                row.student.student_number,
                 *(standing.results.get(name) for name in book.requirements),
             )
         )
     return Table(book.assignment.title, (*head, *book.requirements), tuple(rows))
 
 
-def section_table(book: SectionBook) -> Table:
+def section_table(book: SectionBook, now: datetime) -> Table:
     """Return the gradebook of a section as a table.
 
-    Points of each assignment, then the share so far.
+    After the share so far, points, their maximum and a word on each assignment. They stand in the
+    order in which they were set, so that no column moves when a due date does, or when one is set.
     """
-    columns = ("Student", "Email", *(each.title for each in book.assignments), "Share so far")
-    rows = tuple(
-        (
+    places = sorted(range(len(book.assignments)), key=lambda place: book.assignments[place].id)
+    out_of = [_most(row.standings[place].max_score for row in book.rows) for place in places]
+    columns = ["Student", "Email", "Student number", "Enrollment", "Share so far"]
+    for place in places:
+        title = book.assignments[place].title
+        columns += [title, f"{title}: out of", f"{title}: state"]
+    rows = []
+    for row in book.rows:
+        cells: list[Cell] = [
             row.student.listed_as,
             row.student.email,
-            *("excused" if each.excuse else each.points for each in row.standings),
+            row.student.student_number,
+            "incomplete" if row.enrolment.incomplete else "enrolled",
             None if row.share is None else Share(row.share),
-        )
-        for row in book.rows
-    )
-    return Table(book.section.title, columns, rows)
+        ]
+        for place, most in zip(places, out_of, strict=True):
+            standing = row.standings[place]
+            cells += [standing.points, most, standing.state(book.assignments[place], now)]
+        rows.append(tuple(cells))
+    return Table(book.section.title, tuple(columns), tuple(rows))
+
+
+def _most(points: Iterable[float | None]) -> float | None:
+    """Return the points of an exercise, as far as anybody's verdict shows them."""
+    return max((each for each in points if each is not None), default=None)
 
 
 def assignment_here(session: Session, assignment_id: int) -> Assignment:

@@ -1,14 +1,19 @@
 """What an instructor agrees with one student, on the page of that student."""
 
+import csv
+import io
 import re
 from datetime import timedelta
 
 from server.marking.verdict import Status
 from server.store.audit_chain import AuditEvent
+from server.store.corrections import excuse
 from server.store.courses import SectionRole
 from server.store.database import Database
+from server.store.people import User
 from server.store.roster import enrol
-from tests.factories import NOON, make_marked, make_user
+from server.store.student_changes import set_owes_from
+from tests.factories import NOON, make_assignment, make_marked, make_user
 from tests.web.lab import ClientFor, Lab
 
 NOTE = "letter of the accessibility office"
@@ -90,3 +95,42 @@ def test_points_beyond_the_maximum_need_a_section_that_permits_them(
     teacher.post(f"{section}/rules", data={"extra_credit": "true"})
     assert teacher.post(points, data=form).status_code == 303
     assert "150\u202f%" in client_for(lab.student).get(f"{section}/standing").text
+
+
+def test_the_sections_file_says_how_each_exercise_stands_and_moves_no_column(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    day = timedelta(days=1)
+    with database.write() as session:
+        section = lab.assignment.section
+        titles = ("Late", "Missing", "Excused", "Not due", "Not owed")
+        late, _, excused, _, _ = (
+            make_assignment(
+                session,
+                section,
+                title=title,
+                opens_at=NOON - (20 if title == "Not owed" else 9) * day,
+                due_at=NOON + (3 if title == "Not due" else -2) * day,
+            )
+            for title in titles
+        )
+        make_marked(session, late, lab.student, 1, NOON - day, R1=Status.MET)
+        make_marked(session, lab.assignment, lab.classmate, R1=Status.MET, R2=Status.MET)
+        for user in (lab.student, lab.classmate):
+            set_owes_from(
+                session, section.id, user.id, NOON - 10 * day, by_id=lab.instructor.id, now=NOON
+            )
+        excuse(session, excused, lab.student.id, "ill", by_id=lab.instructor.id, now=NOON)
+        session.get_one(User, lab.student.id).student_number = "L7"
+    client = client_for(lab.instructor)
+    answer = client.get(f"/sections/{lab.assignment.section_id}/gradebook.csv")
+    rows = {row["Email"]: row for row in csv.DictReader(io.StringIO(answer.text.lstrip("\ufeff")))}
+    row = rows[lab.student.email]
+    assert list(row)[:5] == ["Student", "Email", "Student number", "Enrollment", "Share so far"]
+    # The exercise that was set first stands first, though it is due last.
+    assert list(row)[5:8] == [f"Apple wash sump{word}" for word in ("", ": out of", ": state")]
+    assert (row["Student number"], row["Apple wash sump: out of"]) == ("L7", "2.0")
+    states = [row[f"{title}: state"] for title in ("Apple wash sump", *titles)]
+    assert states == ["not due", "late", "missing", "excused", "not due", "not owed"]
+    assert (row["Late"], row["Late: out of"], row["Missing"]) == ("1.0", "1.0", "")
+    assert rows[lab.classmate.email]["Apple wash sump: state"] == "handed in"
