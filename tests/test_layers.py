@@ -36,6 +36,7 @@ PACKAGES = {
     "web": {
         "anyio",
         "fastapi",
+        "icalendar",
         "jinja2",
         "markdown_it",
         "markupsafe",
@@ -78,7 +79,7 @@ STORE = (
         "report_work",
         "assignment_policy",
     },
-    {"author_sandbox", "roll_over"},
+    {"author_sandbox", "calendar_links", "roll_over"},
     {"accounts", "lti_outbox", "lti_platforms", "lti_roles", "person_export", "privacy", "reports"},
     {"student_changes", "lti_choices", "lti_entry", "lti_registration", "openid_entry"},
     {"lti_members"},

@@ -11,6 +11,7 @@ from server.store.api_tokens import ApiToken, tokens_of
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit_chain import AuditEvent
 from server.store.authored import AuthoredExercise, authored_by
+from server.store.calendar_links import CalendarLink
 from server.store.comment_snippets import CommentSnippet
 from server.store.correction_requests import CorrectionRequest, requests_by
 from server.store.corrections import Excuse, Override, RungComment
@@ -85,6 +86,7 @@ _COUNTED = {
     "Exercises written": AuthoredExercise.owner_id,
     "Browsers signed in": BrowserSession.user_id,
     "API tokens": ApiToken.user_id,
+    "Calendar links": CalendarLink.user_id,
     "Sign-in providers": OpenIdPerson.user_id,
     "Accounts at learning-management systems": LtiPerson.user_id,
     "Corrections asked for": CorrectionRequest.user_id,

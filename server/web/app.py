@@ -34,7 +34,15 @@ from server.settings import Settings
 from server.store.database import Database
 from server.web.access import RULES, enforce
 from server.web.accounts import access as account_access
-from server.web.accounts import forgotten, joining, my_data, openid, own_password, second_factor
+from server.web.accounts import (
+    calendar,
+    forgotten,
+    joining,
+    my_data,
+    openid,
+    own_password,
+    second_factor,
+)
 from server.web.accounts import sessions as where_signed_in
 from server.web.accounts import sign_in as accounts
 from server.web.accounts.sign_in_line import SignInLine
@@ -93,6 +101,7 @@ ROUTERS = (
     where_signed_in.router,
     own_password.router,
     my_data.router,
+    calendar.router,
     account_access.router,
     authoring.router,
     authoring_life.router,

@@ -95,6 +95,11 @@ PERMITTED: dict[str, set[str]] = {
     "join_section": EVERYBODY,
     "my_data": EVERYBODY,
     "my_data_page": EVERYBODY,
+    "calendar_page": EVERYBODY,
+    "make_link_of_calendar": EVERYBODY,
+    "remove_link_of_calendar": EVERYBODY,
+    # Without a key there is nothing here, whoever asks.
+    "calendar_feed": set(),
     "ask_correction": EVERYBODY,
     "answer_correction": TEACHES,
     "hold_data": {"administrator"},
