@@ -382,6 +382,11 @@ document.addEventListener("htmx:confirm", (event) => {
   allDone().then(() => event.detail.issueRequest());
 });
 
+/* The answer's place is a live region, which tells what goes on until then. */
+document.addEventListener("htmx:before:request", (event) => {
+  if (event.target instanceof Element && event.target.matches("[data-submit]")) byId("submit-answer", HTMLElement).textContent = "Storing and marking…";
+});
+
 window.addEventListener("beforeunload", (event) => isWaiting() && event.preventDefault());
 
 selection.refresh();

@@ -92,7 +92,7 @@ def _explained(
     chains = [why(program, history, symbol, scan, exercise.points) for symbol in own if symbol]
     reasons = tuple(dict.fromkeys(reason for chain in chains for reason in chain))
     broken = BrokenRun(number, violation.scenario, history, reasons)
-    return Demonstration(recorded, scan, reasons, faulty_place(exercise, program, broken))
+    return Demonstration(recorded, scan, reasons, faulty_place(exercise, program, broken).place)
 
 
 def _with_every_fault(exercise: Exercise) -> Scenario:

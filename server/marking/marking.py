@@ -16,6 +16,7 @@ from server.marking.acceptance import acceptance_run
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
+from server.marking.faults.places import with_places
 from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
 from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
@@ -91,7 +92,8 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     if effort.runs and alike is Alike.NO:
         differences = _endure(exercise, program, judged, differences)
     whole = replace(verdict, requirements=tuple(judged), second_look=differences)
-    return replace(whole, causes=find_shared_causes(exercise, program, whole, most=effort.edits))
+    whole = replace(whole, causes=find_shared_causes(exercise, program, whole, most=effort.edits))
+    return with_places(exercise, program, whole, most=effort.edits)
 
 
 def _beyond_the_suite(

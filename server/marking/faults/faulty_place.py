@@ -72,10 +72,21 @@ class BrokenRun:
         return {(reason.rung, path): step for step, reason in chain for path in reason.paths}
 
 
+@dataclass(frozen=True, slots=True)
+class FaultyPlace:
+    """A place in a program, None if no rung has to do with a failure.
+
+    ``alone`` says whether an edit there mends all that one can mend.
+    """
+
+    place: Place | None
+    alone: bool
+
+
 def faulty_place(
     exercise: Exercise, program: Program, run: BrokenRun, *, most: int = MOST_TRIALS
-) -> Place | None:
-    """Return where a program most likely breaks a requirement; None if no rung has to do with it.
+) -> FaultyPlace:
+    """Return where a program most likely breaks a requirement.
 
     Where something is missing, it is the element that it would be joined to.
     """
@@ -86,7 +97,7 @@ def faulty_place(
     }
     before = complaints(exercise, program).keys()
     best: tuple[int, int] | None = None
-    found = _end_of(run.chain)
+    found, alone = _end_of(run.chain), False
     for edit in islice(_nearest_first(exercise, program, run), most):
         if _breaks(exercise, edit.program, run):
             continue
@@ -95,8 +106,9 @@ def faulty_place(
         if rank is not None and (best is None or rank < best):
             best, found = rank, edit.place
         if left <= unmendable:
+            alone = True
             break
-    return None if found is None else _on_an_element(program, found)
+    return FaultyPlace(None if found is None else _on_an_element(program, found), alone)
 
 
 def _rank(

@@ -4,7 +4,7 @@ What a student sees of a verdict is built here, field by field, from what the fe
 release; the template never holds the rest.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
@@ -21,7 +21,13 @@ from server.ladder.json_form import from_json
 from server.ladder.validation import errors
 from server.marking.exercise import Exercise, Release
 from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_chart
-from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
+from server.marking.verdict import (
+    Evidence,
+    RequirementVerdict,
+    SharedCause,
+    Status,
+    Verdict,
+)
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.allowances import allowance_of
 from server.store.attempts import ResultByHand, Submission
@@ -78,6 +84,16 @@ class RequirementRow:
     changes: tuple[ChartRow, ...]
     by_hand: ResultByHand | None
     marked_status: Status
+    leads_to: str
+    leads_to_rung: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class RowGroup:
+    """Requirements that stand together on the page, with the cause that they share, if any."""
+
+    cause: SharedCause | None
+    rows: list[RequirementRow]
 
 
 @router.post("/assignments/{assignment_id}/submissions")
@@ -166,6 +182,8 @@ def verdict(
     allowance = allowance_of(session, assignment, submission.user_id)
     # All is read; the page is drawn without a connection.
     release_connection(session)
+    rows = _rows(exercise, found, level, by_hand, teaching=teaching)
+    causes = found.causes if found and level is not Feedback.VERDICT else ()
     return page(
         request,
         "submissions/verdict.html",
@@ -176,8 +194,9 @@ def verdict(
         verdict=found,
         teaching=teaching,
         level=level,
-        rows=_rows(exercise, found, level, by_hand, teaching=teaching),
-        causes=found.causes if found and level is not Feedback.VERDICT else (),
+        rows=rows,
+        groups=list(_groups(rows, causes)),
+        causes=causes,
         second_look=[
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
@@ -262,6 +281,21 @@ def _rows(
     ]
 
 
+_FAILURES_FIRST = (Status.NOT_MET, Status.NOT_EXERCISED, Status.MET)
+
+
+def _groups(rows: list[RequirementRow], causes: tuple[SharedCause, ...]) -> Iterator[RowGroup]:
+    """Yield the rows to be read: those of one cause together, then failures, then what is met."""
+    left = list(rows)
+    for cause in causes:
+        shared = [r for r in left if r.id in cause.requirements and r.status is not Status.MET]
+        left = [row for row in left if row not in shared]
+        yield RowGroup(cause, sorted(shared, key=lambda row: _FAILURES_FIRST.index(row.status)))
+    for status in _FAILURES_FIRST:
+        if alike := [row for row in left if row.status is status]:
+            yield RowGroup(None, alike)
+
+
 def _row(
     found: RequirementVerdict,
     text: str,
@@ -292,6 +326,8 @@ def _row(
         changes=chart_rows(evidence) if evidence else (),
         by_hand=by_hand,
         marked_status=found.status,
+        leads_to=found.leads_to if says else "",
+        leads_to_rung=found.leads_to_rung if says else None,
     )
 
 

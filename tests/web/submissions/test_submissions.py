@@ -22,6 +22,7 @@ def test_a_right_program_meets_every_requirement(lab: Lab) -> None:
     page = desk.verdict(desk.submit())
     assert "Every requirement is met." in page
     assert "6 of 6" in page
+    assert "<title>6 of 6 points in attempt 1: " in page
     assert "not-met" not in page
 
 
@@ -32,7 +33,8 @@ def test_a_wrong_program_fails_the_right_requirement_with_its_sentence(lab: Lab)
     assert "4 of 5 requirements are met." in page
     assert page.count('class="status not-met"') == 1
     assert "R2b not met: the fill pump ran on after the sump was full." in page
-    assert "fill_pump" in page
+    assert 'The causes lead to <a href="#rung-1">rung 1, ' in page
+    assert page.index('id="R2b"') < page.index('id="R1"'), "failures come first"
 
 
 def test_the_chart_is_shown_from_the_attempt_that_the_exercise_says(lab: Lab) -> None:
@@ -57,6 +59,7 @@ def test_the_section_releases_no_more_than_it_says(
     submitted = desk.submit()
     page = desk.verdict(submitted)
     assert ("R2b not met:" in page) == (feedback is not Feedback.VERDICT)
+    assert ("The causes lead to" in page) == (feedback is not Feedback.VERDICT)
     assert ("timing-chart" in page) == (feedback is Feedback.CHART)
     assert ("rung 1 conducted" in page) == (feedback is Feedback.CHART)
     instructor = lab.desk(lab.instructor).verdict(submitted)
