@@ -259,6 +259,31 @@ def test_a_fault_is_told_with_its_place(old: str, new: str, field: str, sentence
     assert str(refused.value) == f"exercise.yaml:{place}: {field and field + ': '}{sentence}"
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "field"),
+    [
+        ("title: Small tank", "title: ''", "title"),
+        ("within: 50 ms", "within: soon", "requirements.1.checks.1.within"),
+        ("after: 1 s", "after: soon", "scenarios.1.steps.1.after"),
+        ("title: Small tank", "title: Small tank\ncolor: blue", "color"),
+    ],
+)
+def test_a_fault_of_form_hides_no_other(old: str, new: str, field: str) -> None:
+    """Remedy: all that is wrong is told at once, not one stage after the other."""
+    text = TEXT.replace("when: tank_high", "when: tank_hihg").replace(old, new, 1)
+    with pytest.raises(FileFault) as refused:
+        built(text)
+    assert {fault.field for fault in refused.value.faults} == {field, "scenarios.1.steps.2.when"}
+
+
+def test_what_drives_a_part_is_told_at_its_field() -> None:
+    with pytest.raises(FileFault) as refused:
+        built(TEXT.replace("actuator: fill_pump", "actuator: fill_pumpp"))
+    (fault,) = refused.value.faults
+    assert fault.field.startswith("plant.")
+    assert fault.field.endswith("streams.1.actuator")
+
+
 def test_shipped_exercises_stand_in_teaching_order() -> None:
     shipped = Catalogue(EXERCISES).shipped()
     assert [each.teaching_order for each in shipped] == list(range(1, len(shipped) + 1))

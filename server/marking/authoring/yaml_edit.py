@@ -71,6 +71,34 @@ def move_part(text: str, path: FieldPath, by: int) -> str:
     return _changed(text, change)
 
 
+def change_texts(
+    text: str,
+    change: Callable[[FieldPath, str], str],
+    change_key: Callable[[FieldPath, str], str],
+) -> str:
+    """Put ``change(path, text)`` in place of every text and key at ``path``; layout stays."""
+
+    def walk(node: Any, path: FieldPath) -> None:
+        if isinstance(node, CommentedMap):
+            for place, key in enumerate(list(node)):
+                walk_value(node, key, (*path, key))
+                new = change_key((*path, key), key) if isinstance(key, str) else key
+                if new != key and new not in node:
+                    node.insert(place, new, node.pop(key))
+        else:
+            for place in range(len(node)):
+                walk_value(node, place, (*path, place))
+
+    def walk_value(node: Any, key: Any, path: FieldPath) -> None:
+        value = node[key]
+        if isinstance(value, dict | list):
+            walk(value, path)
+        elif isinstance(value, str) and (new := change(path, value)) != value:
+            node[key] = type(value)(new)
+
+    return _changed(text, lambda root: walk(root, ()))
+
+
 def _changed(text: str, change: Callable[[Any], None]) -> str:
     # What is too large, too deep or no YAML is refused here before it reaches the slower reader.
     read_document("exercise.yaml", text.encode())

@@ -7,7 +7,7 @@ from typing import Any
 
 from server.marking.exercise import Exercise, FeedbackPolicy, PartialCredit
 from server.marking.files.conditions import Conditions
-from server.marking.files.document import Document, read_document
+from server.marking.files.document import Document, Fault, FileFault, read_document
 from server.marking.files.draws import fill_in, middle, read_parameters
 from server.marking.files.exercise_names import note_names, signals_of
 from server.marking.files.exercise_schema import ExerciseForm
@@ -20,6 +20,7 @@ from server.marking.files.reference_programs import program_texts, with_referenc
 from server.marking.files.requirement_builder import RequirementBuilder
 from server.marking.files.scenario_builder import ScenarioBuilder
 from server.marking.files.schema_faults import validated
+from server.marking.files.stand_ins import with_stand_ins
 from server.marking.files.suite_hash import suite_hash
 from server.marking.files.unreadable import UnreadableFile
 
@@ -57,14 +58,18 @@ def exercise_schema() -> dict[str, Any]:
     return ExerciseForm.model_json_schema()
 
 
-def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> Exercise:
+def build_exercise(
+    document: Document, slug: str, draw: Draw | None = None, *, stand_ins: bool = False
+) -> Exercise:
     """Return the exercise of a document, with the numbers of a draw or those of the middle.
 
-    Raises FileFault with every fault found.
+    Raises FileFault with every fault found. Parts of a document with ``stand_ins`` are not its own.
     """
     draw = middle(read_parameters(document)) if draw is None else draw
     document = fill_in(document, draw)
     form = validated(document, ExerciseForm)
+    if form is None and not stand_ins:
+        document.faults += _hidden_faults(document, slug, draw)
     document.refuse_if_faulty()
     assert form is not None, "a refused form has faults"
     if form.exercise != slug or SLUG.fullmatch(slug) is None:
@@ -104,6 +109,18 @@ def build_exercise(document: Document, slug: str, draw: Draw | None = None) -> E
     exercise = _with_suite(document, form, bare)
     document.refuse_if_faulty()
     return replace(exercise, suite_hash=suite_hash(exercise))
+
+
+def _hidden_faults(document: Document, slug: str, draw: Draw) -> list[Fault]:
+    """Return what is wrong beside the faults of form that are noted already."""
+    readable = with_stand_ins(document, document.faults)
+    if readable is None:
+        return []
+    try:
+        build_exercise(readable, slug, draw, stand_ins=True)
+    except FileFault as found:
+        return [fault for fault in found.faults if fault not in document.faults]
+    return []
 
 
 def _with_suite(document: Document, form: ExerciseForm, bare: Exercise) -> Exercise:

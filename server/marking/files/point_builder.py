@@ -1,12 +1,14 @@
 """From the table of points to declarations that fit the device catalogue and the plant."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from server.ladder.elements import ContactKind
 from server.ladder.names import address_fault, shortened, symbol_fault
 from server.ladder.points import Direction, PointDeclaration
 from server.marking.files.document import Document, FieldPath
 from server.marking.files.exercise_schema import BitPart, PointPart
+from server.marking.files.plant_form import GROUPS
 from server.plant.device_kind import DeviceKind
 from server.plant.devices import KINDS
 from server.plant.plant import Plant
@@ -105,10 +107,23 @@ def note_loose_ends(document: Document, points: Sequence[PointDeclaration], plan
         for drive in part.drives():
             if drive.symbol not in (outputs | switches if drive.by_sensor else outputs):
                 document.fault(
-                    ("plant",),
+                    _field_of(document.data, part.names(), drive.symbol),
                     f"{_list(part.names())} is driven by {shortened(drive.symbol)}, which is no "
                     f"output point. Outputs are {_list(sorted(outputs))}.",
                 )
+
+
+def _field_of(data: Any, names: tuple[str, ...], symbol: str) -> FieldPath:
+    """Return the field of the part with these names that names the symbol."""
+    plant = data.get("plant")
+    for place in (("plant",), *(("plant", group) for group in GROUPS)):
+        lists = plant if len(place) == 1 else plant.get(place[1])
+        for key, rows in lists.items() if isinstance(lists, dict) else ():
+            for number, row in enumerate(rows if isinstance(rows, list) else ()):
+                if isinstance(row, dict) and row.get("name") in names:
+                    fields = [field for field, value in row.items() if value == symbol]
+                    return (*place, key, number, *fields[:1])
+    return ("plant",)
 
 
 def _tags(plant: Plant, kind: DeviceKind) -> list[str]:

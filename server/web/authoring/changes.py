@@ -11,6 +11,7 @@ from server.ladder.limits import MAX_TEXT_BYTES
 from server.marking.authoring.demands import split_number, two_demands
 from server.marking.authoring.implied import implied_requirements
 from server.marking.authoring.plant_templates import TEMPLATES, new_point
+from server.marking.authoring.renaming import may_follow, renamed
 from server.marking.authoring.yaml_edit import add_part, move_part, set_value
 from server.marking.checks import CHECKS
 from server.marking.files.document import MAX_FILE_BYTES, FieldPath, FileFault, read_document
@@ -69,8 +70,19 @@ def changed(draft: Draft, change: DraftChange, offered: Offered) -> Draft:
 
 
 def _set(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
-    kind = _kind_at(path, _data(draft))
-    return replace(draft, text=set_value(draft.text, path, _kept(kind, value)))
+    data = _data(draft)
+    kind = _kind_at(path, data)
+    kept, old = _kept(kind, value), _value_at(data, path)
+    if may_follow(data, path, old, kept):
+        text, programs = renamed(draft.text, draft.programs, path, str(old), str(kept))
+        return replace(draft, text=text, programs=programs)
+    return replace(draft, text=set_value(draft.text, path, kept))
+
+
+def _value_at(data: Any, path: FieldPath) -> Any:
+    for key in path[:-1]:
+        data = data[key]
+    return data.get(path[-1]) if isinstance(data, dict) else None
 
 
 def _kept(kind: Kind, value: str) -> Any:

@@ -89,6 +89,15 @@ def test_a_plant_brings_its_points_and_is_drawn(author: Author, database: Databa
     assert "tank_high" in text_of(database, author)
 
 
+def test_what_uses_a_symbol_follows_its_new_name(author: Author, database: Database) -> None:
+    author.do("choose plant", value="filled tank")
+    author.do("add requirement", value="Start starts the pump.")
+    author.do("add check", "requirements", 0, "checks", value="never")
+    author.do("set", "requirements", 0, "checks", 0, "never", value="start_pb AND NOT power")
+    author.do("set", "points", 0, "symbol", value="go_pb")
+    assert "never: go_pb AND NOT power" in text_of(database, author)
+
+
 def test_what_was_typed_stays_and_its_fault_stands_beside_it(
     author: Author, database: Database
 ) -> None:
