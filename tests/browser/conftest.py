@@ -79,6 +79,8 @@ def site(app: FastAPI, listening: socket.socket) -> Iterator[str]:
     # What a test stores from now on is not what a start finds unmarked.
     address: str = app.state.settings.public_urls[0]
     with marked_beside(app):
+        if not app.state.database.is_sqlite:
+            app.state.sender.start()
         yield address
     server.should_exit = True
     thread.join()
