@@ -29,3 +29,6 @@ snippets?.addEventListener("change", () => {
   snippets.value = "";
   text.focus();
 });
+
+// They are told once they work.
+byId("grading-keys", HTMLElement).hidden = false;
