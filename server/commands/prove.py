@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from server.commands.exercises import find_exercise
-from server.ladder.program import Program
-from server.marking.exercise import Exercise
 from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import read_program
 from server.marking.presentation.scenario_words import scenario_words
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
 
@@ -66,7 +65,8 @@ def run(arguments: argparse.Namespace) -> int:
         print(fault, file=sys.stderr)
         return BAD_INPUT
     numbers = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
-    rows = [_row(exercise, program, number) for number in numbers]
+    machines = AbstractMachines(exercise, program)
+    rows = [_row(machines, number) for number in numbers]
     if arguments.json:
         print(json.dumps([_document(row) for row in rows], indent=2, ensure_ascii=False))
     else:
@@ -75,13 +75,13 @@ def run(arguments: argparse.Namespace) -> int:
     return PROVED if all(r.outcome is Outcome.PROVED for r in rows) else NOT_PROVED
 
 
-def _row(exercise: Exercise, program: Program, number: int) -> _Row:
+def _row(machines: AbstractMachines, number: int) -> _Row:
     begun = time.perf_counter()
-    proof = prove(exercise, program, number)
+    proof = prove(machines, number)
     seconds = time.perf_counter() - begun
     steps: tuple[str, ...] = ()
     if proof.suspicion is not None:
-        found = replay_suspicion(exercise, program, number, proof.suspicion)
+        found = replay_suspicion(machines.exercise, machines.program, number, proof.suspicion)
         if found is not None:
             found_steps = scenario_words(found.scenario)
             steps = tuple(f"{step.when}: {', '.join(step.actions)}" for step in found_steps)

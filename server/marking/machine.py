@@ -1,7 +1,8 @@
 """An exercise and a program, assembled into one machine: devices, rungs, plant, monitors."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from server.ladder.program import Program
 from server.marking.check import Monitor, Pattern
@@ -21,6 +22,10 @@ from server.scan.instructions import TRUE
 
 HAND = "hand"
 """The choice of an abstract machine that lets a hand move items and set quantities."""
+
+
+_Judging: TypeAlias = tuple[tuple[Pattern, ...], tuple[Monitor, ...], dict[tuple[int, int], int]]
+"""Checks, their monitors, and the numbers of these by requirement and check."""
 
 
 class NotAbstract(ValueError):
@@ -121,24 +126,25 @@ def assemble(
 def assemble_abstract(
     exercise: Exercise,
     program: Program,
-    requirement: int,
+    requirements: Sequence[int],
     *,
     faults: Iterable[str] = (),
     exact_timers: bool | frozenset[str],
-) -> Assembled:
-    """Assemble the machine in which one requirement is proved.
+) -> dict[int, Assembled | NotAbstract]:
+    """Assemble the machine in which requirements are proved, each with its own monitors in it.
 
-    Every control, every one of ``faults``, every rate of the plant and, where scenarios move items
-    or set quantities by hand, that hand is a free choice.
+    They have to ask the same of the plant (``proofs.abstract_machines``); one that speaks of what
+    the abstract plant does not have gets NotAbstract. Every control, every one of ``faults``, every
+    rate of the plant and, where scenarios move items or set quantities by hand, that hand is a free
+    choice.
 
     ``exact_timers`` says whose scans are counted: of all timers, of none, or of the named ones.
-    Raises NotAbstract when the requirement speaks of what the abstract plant does not have.
     """
     asm = Assembler(exercise.period_ms)
-    edges = reading_edges(exercise, program, exercise.requirements[requirement])
+    edges = reading_edges(exercise, program, exercise.requirements[requirements[0]])
     step = PlantStep(exercise.plant, asm, abstract=True, edges=edges)
     board = Switchboard(asm, frozenset(faults), free=True)
-    builder = _MachineBuilder(exercise, asm, step, frozenset({requirement}))
+    builder = _MachineBuilder(exercise, asm, step, frozenset(requirements))
     builder.find_thresholds()
     power = asm.choice()
     asm.define("power", Bit(power))
@@ -148,23 +154,36 @@ def assemble_abstract(
         asm.define(HAND, Bit(hand))
         step.permit_hand(hand, moves.quantities, items=moves.items)
     compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
+    judging: dict[int, _Judging | NotAbstract] = {}
     with asm.section("monitors"):
         builder.observer()
         builder.unlike(compiled, power)
-        checks, monitors, numbers = builder.monitors([requirement], TRUE)
-    return Assembled(
-        machine=asm.machine(),
-        program=compiled,
-        checks=checks,
-        monitors=monitors,
-        monitor_numbers=numbers,
-        conditions={},
-        signals=builder.signals(),
-        items=None,
-        running=TRUE,
-        starts=_starts(exercise, step, requirement),
-        edges=_edges(exercise, step),
-    )
+        for requirement in requirements:
+            try:
+                judging[requirement] = builder.monitors([requirement], TRUE)
+            except NotAbstract as missing:
+                judging[requirement] = missing
+    machine, signals, stretches = asm.machine(), builder.signals(), _edges(exercise, step)
+    found: dict[int, Assembled | NotAbstract] = {}
+    for requirement, judged in judging.items():
+        if isinstance(judged, NotAbstract):
+            found[requirement] = judged
+            continue
+        checks, monitors, numbers = judged
+        found[requirement] = Assembled(
+            machine=machine,
+            program=compiled,
+            checks=checks,
+            monitors=monitors,
+            monitor_numbers=numbers,
+            conditions={},
+            signals=signals,
+            items=None,
+            running=TRUE,
+            starts=_starts(exercise, step, requirement),
+            edges=stretches,
+        )
+    return found
 
 
 def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
@@ -298,9 +317,7 @@ class _MachineBuilder:
         """Return the signals that the observer and conditions may name, thresholds included."""
         return self.signals() | self.thresholds.signals()
 
-    def monitors(
-        self, wanted: Iterable[int], running: int
-    ) -> tuple[tuple[Pattern, ...], tuple[Monitor, ...], dict[tuple[int, int], int]]:
+    def monitors(self, wanted: Iterable[int], running: int) -> _Judging:
         checks: list[Pattern] = []
         monitors: list[Monitor] = []
         numbers: dict[tuple[int, int], int] = {}

@@ -22,6 +22,7 @@ from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
 from server.marking.phrases import met_but_broken_later
 from server.marking.presentation.scenario_words import steps_in_words
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
 from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
@@ -102,9 +103,8 @@ def _beyond_the_suite(
     """Let proofs and runs judge what is met so far, in place; return what a teacher may look at."""
     met = [n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)]
     # A met requirement with a sentence was broken after others: no search can prove it.
-    proofs = {
-        n: prove(exercise, program, n, work=effort.work) for n in met if not judged[n].sentence
-    }
+    machines = AbstractMachines(exercise, program)
+    proofs = {n: prove(machines, n, work=effort.work) for n in met if not judged[n].sentence}
     found, followed = _runs_that_break(exercise, program, met, proofs, effort)
     differences: tuple[Difference, ...] = ()
     for number in met:

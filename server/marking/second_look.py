@@ -20,6 +20,7 @@ from server.marking.exercise import Exercise
 from server.marking.machine import Assembled, assemble
 from server.marking.phrases import seconds
 from server.marking.presentation.scenario_words import steps_in_words
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import (
     replay_suspicion,
     simulate_trail,
@@ -92,7 +93,8 @@ def look_again(
     number = len(widened.requirements) - 1
     differences = {d.output: d for d in _in_scenarios(widened, program)}
     pace = -(-PACE_MS // exercise.period_ms)
-    proof = prove(everyday, program, number, work=work, count_timers=True, pace=pace)
+    calm = AbstractMachines(everyday, program)
+    proof = prove(calm, number, work=work, count_timers=True, pace=pace)
     for suspicion in proof.suspicions:
         found = _by_search(everyday, program, number, suspicion)
         differences.setdefault(found.output, found)
@@ -106,9 +108,10 @@ def look_again(
             differences.setdefault(found.output, found)
     if differences or proof.outcome is not Outcome.PROVED:
         return SecondLook(tuple(differences.values()), Alike.NO, proof.reason)
-    for searched, alike in ((widened, Alike.WITH_FAULTS), (everyday, Alike.WITHOUT_FAULTS)):
+    faulty = AbstractMachines(widened, program)
+    for searched, alike in ((faulty, Alike.WITH_FAULTS), (calm, Alike.WITHOUT_FAULTS)):
         # A hand in the plant is no faster than at the panel: it was there at its own pace.
-        proof = prove(searched, program, number, work=work, count_timers=True, by_hand=False)
+        proof = prove(searched, number, work=work, count_timers=True, by_hand=False)
         if proof.outcome is Outcome.PROVED:
             return SecondLook((), alike)
     return SecondLook((), Alike.NO, proof.reason or RACE)

@@ -1,7 +1,7 @@
 """Comparisons of plant quantities with numbers, as boundaries that the plant senses."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from server.ladder.elements import ContactKind, Relation
@@ -44,13 +44,11 @@ class Thresholds:
 
     def ask(self, expressions: Iterable[Expression]) -> None:
         """Ask the plant for every boundary with which a condition compares a quantity."""
-        for expression in expressions:
-            for _, element in walk(expression.network):
-                if isinstance(element, Comparison):
-                    self._ask(_threshold(element, self.step.gauges))
+        for threshold in thresholds_in(expressions, self.step.gauges):
+            self._ask(threshold)
 
-    def _ask(self, threshold: Threshold | None) -> None:
-        if threshold is None or threshold in self.planes:
+    def _ask(self, threshold: Threshold) -> None:
+        if threshold in self.planes:
             return
         gauge = self.step.gauges[threshold.quantity]
         at = threshold.value / gauge.scale
@@ -76,6 +74,17 @@ class Thresholds:
         relation = _relation(item)
         above = relation in (Relation.GE, Relation.GT)
         return Contact(ContactKind.OPEN if above else ContactKind.CLOSED, threshold.name)
+
+
+def thresholds_in(
+    expressions: Iterable[Expression], gauges: Mapping[str, Gauge]
+) -> Iterator[Threshold]:
+    """Yield the boundaries with which conditions compare quantities, perhaps some of them again."""
+    for expression in expressions:
+        for _, element in walk(expression.network):
+            found = _threshold(element, gauges) if isinstance(element, Comparison) else None
+            if found is not None:
+                yield found
 
 
 def _relation(comparison: Comparison) -> Relation:

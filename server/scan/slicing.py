@@ -4,8 +4,10 @@ An instruction is kept when it writes a plane that is needed; what it reads is t
 The order of instructions is not looked at, so the slice is sound: it may keep too much.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import chain
 
 import numpy as np
 
@@ -46,62 +48,65 @@ def effect(op: Op, operands: tuple[int, ...]) -> Effect:
     return Effect(frozenset(reads), frozenset(writes))
 
 
-def slice_machine(machine: Machine, sections: tuple[str, ...], needed: set[int]) -> Machine:
-    """Return the machine with only the instructions, state and choices that ``needed`` depends on.
+class Slicer:
+    """Cuts slices out of one machine: its instructions are looked at once for all of them."""
 
-    The named sections are kept, shortened; the physics is left out.
-    """
-    rows = {name: instructions(machine, name) for name in sections}
-    needed = _closure(machine, [row for name in sections for row in rows[name]], set(needed))
-    code: list[tuple[int, ...]] = []
-    table: list[tuple[int, int]] = []
-    bounds: dict[str, CodeRange] = {}
-    for name in sections:
-        first = len(code)
-        for op, operands in rows[name]:
-            if op in (Op.SAVE, Op.RESTORE):
-                pairs = machine.table[operands[1] : operands[2]].tolist()
-                kept = [(plane, copy) for plane, copy in pairs if plane in needed]
-                code.append((op, operands[0], len(table), len(table) + len(kept)))
-                table += kept
-            elif not effect(op, operands).writes.isdisjoint(needed):
-                code.append((op, *operands))
-        bounds[name] = CodeRange(first, len(code))
-    padded = [row + (0,) * (WIDTH - len(row)) for row in code]
-    return replace(
-        machine,
-        code=np.array(padded, np.uint32).reshape(-1, WIDTH),
-        table=np.array(table, np.int32).reshape(-1, 2),
-        sections=bounds,
-        state=tuple(p for p in machine.state if p in needed),
-        choices=tuple(p for p in machine.choices if p in needed),
-    )
+    def __init__(self, machine: Machine, sections: tuple[str, ...]) -> None:
+        self._machine = machine
+        self._rows = {name: instructions(machine, name) for name in sections}
+        self._writers: dict[int, list[Effect]] = {}
+        for found in self._effects():
+            for plane in found.writes:
+                self._writers.setdefault(plane, []).append(found)
 
+    def sliced(self, needed: set[int]) -> Machine:
+        """Return the machine with only the instructions, state and choices that ``needed`` needs.
 
-def _closure(
-    machine: Machine, rows: list[tuple[Op, tuple[int, ...]]], needed: set[int]
-) -> set[int]:
-    """Everything that the needed planes depend on."""
-    effects: list[Effect] = []
-    for op, operands in rows:
-        if op in (Op.SAVE, Op.RESTORE):
-            for plane, copy in machine.table[operands[1] : operands[2]].tolist():
+        The sections are kept, shortened; the physics is left out.
+        """
+        machine, needed = self._machine, self._closure(needed)
+        code: list[tuple[int, ...]] = []
+        table: list[tuple[int, int]] = []
+        bounds: dict[str, CodeRange] = {}
+        for name, rows in self._rows.items():
+            first = len(code)
+            for op, operands in rows:
+                if op in (Op.SAVE, Op.RESTORE):
+                    pairs = machine.table[operands[1] : operands[2]].tolist()
+                    kept = [(plane, copy) for plane, copy in pairs if plane in needed]
+                    code.append((op, operands[0], len(table), len(table) + len(kept)))
+                    table += kept
+                elif not effect(op, operands).writes.isdisjoint(needed):
+                    code.append((op, *operands))
+            bounds[name] = CodeRange(first, len(code))
+        padded = [row + (0,) * (WIDTH - len(row)) for row in code]
+        return replace(
+            machine,
+            code=np.array(padded, np.uint32).reshape(-1, WIDTH),
+            table=np.array(table, np.int32).reshape(-1, 2),
+            sections=bounds,
+            state=tuple(p for p in machine.state if p in needed),
+            choices=tuple(p for p in machine.choices if p in needed),
+        )
+
+    def _effects(self) -> Iterator[Effect]:
+        for op, operands in chain.from_iterable(self._rows.values()):
+            if op not in (Op.SAVE, Op.RESTORE):
+                yield effect(op, operands)
+                continue
+            for plane, copy in self._machine.table[operands[1] : operands[2]].tolist():
                 kept = {copy} if copy >= 0 else set()
                 if op is Op.SAVE:
-                    effects.append(Effect(frozenset({plane}), frozenset(kept)))
+                    yield Effect(frozenset({plane}), frozenset(kept))
                 else:
-                    reads = frozenset({plane, operands[0]} | kept)
-                    effects.append(Effect(reads, frozenset({plane})))
-        else:
-            effects.append(effect(op, operands))
-    writers: dict[int, list[Effect]] = {}
-    for e in effects:
-        for plane in e.writes:
-            writers.setdefault(plane, []).append(e)
-    todo = list(needed)
-    while todo:
-        for e in writers.get(todo.pop(), ()):
-            fresh = (e.reads | e.writes) - needed
-            needed |= fresh
-            todo += fresh
-    return needed
+                    yield Effect(frozenset({plane, operands[0]} | kept), frozenset({plane}))
+
+    def _closure(self, needed: set[int]) -> set[int]:
+        """Everything that the needed planes depend on."""
+        found, todo = set(needed), list(needed)
+        while todo:
+            for each in self._writers.get(todo.pop(), ()):
+                fresh = (each.reads | each.writes) - found
+                found |= fresh
+                todo += fresh
+        return found

@@ -14,6 +14,7 @@ from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import ReferenceProgram, load_programs
 from server.marking.machine import assemble
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.proof import Outcome, provable, prove
 from server.marking.replay import NEVER, replay
 from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Step, Turn
@@ -69,11 +70,11 @@ def test_no_sequence_of_actions_violates_what_is_proved(
     slug: str, program: ReferenceProgram
 ) -> None:
     exercise = load_exercise(EXERCISES / slug)
+    machines = AbstractMachines(exercise, program.program)
     proved = {
         number
         for number in range(len(exercise.requirements))
-        if provable(exercise, number)
-        and prove(exercise, program.program, number).outcome is Outcome.PROVED
+        if provable(exercise, number) and prove(machines, number).outcome is Outcome.PROVED
     }
     assembled = assemble(exercise, program.program, faults=())
     violated = (replay(assembled, sequences(slug)).violated != NEVER).any(axis=1)

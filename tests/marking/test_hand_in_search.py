@@ -6,6 +6,7 @@ import pytest
 
 from server.marking.exercise import Exercise, Requirement, RequirementKind
 from server.marking.files.exercise_file import load_exercise
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import replay_suspicion
 from server.marking.proofs.proof import Outcome, prove
 from server.marking.scenario import Action, Adjust, Put, Scenario, Step
@@ -31,7 +32,7 @@ def test_what_holds_without_a_hand_is_proved_for_that_alone(
     slug: str, sensed: str, motor: str, move: Action
 ) -> None:
     untouched = exercise(slug, sensed, motor)
-    proof = prove(untouched, untouched.references[0], 0)
+    proof = prove(AbstractMachines(untouched, untouched.references[0]), 0)
     assert proof.outcome is Outcome.PROVED
     assert "items moved by hand were not tried" in proof.covers
 
@@ -42,7 +43,7 @@ def test_what_a_hand_breaks_is_refuted_and_replayed_on_the_plant(
 ) -> None:
     touched = exercise(slug, sensed, motor, move)
     program = touched.references[0]
-    proof = prove(touched, program, 0)
+    proof = prove(AbstractMachines(touched, program), 0)
     assert proof.outcome is Outcome.REFUTED
     assert proof.suspicion is not None
     replayed = replay_suspicion(touched, program, 0, proof.suspicion)

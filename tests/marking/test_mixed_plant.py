@@ -6,7 +6,7 @@ import pytest
 
 from server.ladder.text_form import parse_program
 from server.marking.files.document import FileFault
-from server.marking.machine import assemble_abstract
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.verdict import Status
 from server.plant.drawing import draw_plant
 from server.plant.plant import Plant
@@ -66,7 +66,7 @@ def test_a_tank_a_belt_and_an_axis_are_one_plant() -> None:
     slower = MIXED.replace("500 mm/s", "250 mm/s")
     exercise = built(text(slower, condition, start), "mixed")
     assert statuses(exercise, PROGRAM) == {"R1": Status.MET}
-    abstract = assemble_abstract(exercise, PROGRAM, 0, exact_timers=True)
+    abstract = AbstractMachines(exercise, PROGRAM).of(0, exact_timers=True)
     assert abstract.machine.choices, "the search lets all of it move as it may"
 
 

@@ -11,6 +11,7 @@ from server.ladder.text_form import parse_program
 from server.marking.exercise import Exercise
 from server.marking.files.document import read_document
 from server.marking.files.exercise_file import build_exercise
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import Counterexample, replay_suspicion
 from server.marking.proofs.proof import Outcome, Proof, prove
 from server.plant.physics import ANALOG_TOP
@@ -73,7 +74,7 @@ def program(rungs: str, declarations: str = "") -> Program:
 
 def proved(never: str, rungs: str, declarations: str = "") -> tuple[Proof, Counterexample | None]:
     judged, written = exercise(never), program(rungs, declarations)
-    proof = prove(judged, written, 0)
+    proof = prove(AbstractMachines(judged, written), 0)
     if proof.suspicion is None:
         return proof, None
     return proof, replay_suspicion(judged, written, 0, proof.suspicion)

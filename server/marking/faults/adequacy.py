@@ -25,6 +25,7 @@ from server.marking.faults.shortening import shortened
 from server.marking.faults.variants import Variant, variants
 from server.marking.files.reference_programs import ReferenceProgram
 from server.marking.marking import mark, seed_of
+from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
 from server.marking.proofs.proof import MOST_TRANSITIONS, Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
@@ -144,7 +145,8 @@ def _settled(
 ) -> VariantResult:
     """Prove each requirement of a variant that differs, or find where it fails."""
     wanted = [n for n in range(len(exercise.requirements)) if provable(exercise, n)]
-    proofs = {number: prove(exercise, variant.program, number, work=work) for number in wanted}
+    machines = AbstractMachines(exercise, variant.program)
+    proofs = {number: prove(machines, number, work=work) for number in wanted}
     unproved = {n: proof for n, proof in proofs.items() if proof.outcome is not Outcome.PROVED}
     if not unproved:
         return VariantResult(original.file.name, variant, Fate.RIGHT)

@@ -25,7 +25,7 @@ from server.scan.assembler import Assembler, Bit, Signal, Word
 from server.scan.compiler import CompiledProgram, compile_program
 from server.scan.instructions import FALSE, INT_PLANES
 from server.scan.liveness import only_carried
-from server.scan.slicing import slice_machine
+from server.scan.slicing import Slicer
 
 WORK = 4_000_000
 """Transitions that one search may take; past that nothing is claimed."""
@@ -159,7 +159,7 @@ class _Product:
             self._different = FALSE
             for a, b in pairs:
                 self._different = asm.or_(self._different, asm.xor(a, b))
-        sliced = slice_machine(asm.machine(), ("scan",), {self._different})
+        sliced = Slicer(asm.machine(), ("scan",)).sliced({self._different})
         self._machine = only_carried(sliced, ("scan",), set())
 
     def search(self, work: int) -> Equivalence:

@@ -10,18 +10,14 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from server.ladder.elements import BlockFamily, family_of
-from server.ladder.program import Program
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
-from server.marking.machine import HAND, Assembled, NotAbstract, assemble_abstract
+from server.marking.machine import HAND, Assembled, NotAbstract
+from server.marking.proofs.abstract_machines import SECTIONS, AbstractMachines
 from server.marking.proofs.search import MAX_CHOICES, SearchResult, Trail, search
-from server.marking.scenario import faults_in
 from server.scan.assembler import Bit, Machine
 from server.scan.lanes import ALL
 from server.scan.liveness import only_carried
-from server.scan.slicing import slice_machine
-
-SECTIONS = ("scan", "plant", "monitors")
 
 
 def paced(pace: int) -> tuple[str, ...]:
@@ -97,8 +93,7 @@ def provable(exercise: Exercise, number: int) -> bool:
 
 
 def prove(
-    exercise: Exercise,
-    program: Program,
+    machines: AbstractMachines,
     number: int,
     *,
     work: int = MOST_TRANSITIONS,
@@ -106,7 +101,7 @@ def prove(
     pace: int = 1,
     by_hand: bool = True,
 ) -> Proof:
-    """Search the abstract machine of requirement ``number`` within ``work`` transitions.
+    """Search the program's machine of requirement ``number`` within ``work`` transitions.
 
     Timers are first taken as over at any later scan. Where that leaves a suspicion, the scans of
     one timer after another are counted, and at last those of all, as far as the work allows;
@@ -114,26 +109,29 @@ def prove(
     ``by_hand`` no hand is in the plant.
     """
     if count_timers:
-        return _attempt(exercise, program, number, Timers.COUNTED, work, pace=pace, by_hand=by_hand)
-    timers = [v.symbol.lower() for v in program.variables if family_of(v.type) is BlockFamily.TIMER]
+        return _attempt(machines, number, Timers.COUNTED, work, pace=pace, by_hand=by_hand)
+    timers = [
+        variable.symbol.lower()
+        for variable in machines.program.variables
+        if family_of(variable.type) is BlockFamily.TIMER
+    ]
     if not timers:
-        return _attempt(exercise, program, number, Timers.NONE, work)
-    free = _attempt(exercise, program, number, Timers.ANY, work)
+        return _attempt(machines, number, Timers.NONE, work)
+    free = _attempt(machines, number, Timers.ANY, work)
     if free.outcome is not Outcome.REFUTED:
         return free
     for timer in timers if len(timers) > 1 else ():
-        one = _attempt(exercise, program, number, Timers.COUNTED, work, frozenset({timer}))
+        one = _attempt(machines, number, Timers.COUNTED, work, frozenset({timer}))
         if one.outcome is Outcome.PROVED:
             return one
-    counted = _attempt(exercise, program, number, Timers.COUNTED, work)
+    counted = _attempt(machines, number, Timers.COUNTED, work)
     if counted.outcome is Outcome.OPEN:
         return replace(counted, suspicions=free.suspicions)
     return counted
 
 
 def _attempt(
-    exercise: Exercise,
-    program: Program,
+    machines: AbstractMachines,
     number: int,
     timers: Timers,
     work: int,
@@ -142,22 +140,16 @@ def _attempt(
     by_hand: bool = True,
 ) -> Proof:
     """Return one search. ``counted`` names the timers to be counted, None for all of them."""
-    name = exercise.requirements[number].id
+    name = machines.exercise.requirements[number].id
     try:
-        assembled = assemble_abstract(
-            exercise,
-            program,
-            number,
-            faults=faults_in(exercise.scenarios_judging(number)),
-            exact_timers=timers is not Timers.ANY if counted is None else counted,
+        assembled = machines.of(
+            number, exact_timers=timers is not Timers.ANY if counted is None else counted
         )
     except NotAbstract as missing:
         return Proof(name, Outcome.OPEN, str(missing), timers, 0, 0)
     # What happens in a step of several scans is seen at its end.
     targets = tuple(m.bad if pace == 1 else m.violated for m in assembled.monitors)
-    machine = only_carried(
-        slice_machine(assembled.machine, SECTIONS, set(targets)), paced(pace), set()
-    )
+    machine = only_carried(machines.sliced(assembled, set(targets)), paced(pace), set())
     if len(machine.choices) > MAX_CHOICES:
         free = len(machine.choices)
         reason = f"{free} things are free in each scan; {MAX_CHOICES} can be tried."

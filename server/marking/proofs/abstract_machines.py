@@ -1,0 +1,78 @@
+"""The machines in which one program's requirements are proved, shared where they may be.
+
+Most of a short proof is assembling its machine. Requirements that ask the same of the plant (the
+same faults, boundaries of quantities and stretches of numbers) have one machine between them; each
+is sliced out of it.
+"""
+
+from collections.abc import Hashable
+
+from server.ladder.program import Program
+from server.marking.check import Pattern
+from server.marking.exercise import Exercise
+from server.marking.machine import Assembled, NotAbstract, assemble_abstract
+from server.marking.readings import reading_edges
+from server.marking.scenario import faults_in
+from server.marking.shadows import REQUIREMENT
+from server.marking.thresholds import thresholds_in
+from server.plant.step import PlantStep
+from server.scan.assembler import Assembler, Machine
+from server.scan.slicing import Slicer
+
+SECTIONS = ("scan", "plant", "monitors")
+
+
+class AbstractMachines:
+    """What is assembled is kept as long as this object: a program is proved, then forgotten."""
+
+    def __init__(self, exercise: Exercise, program: Program) -> None:
+        self.exercise = exercise
+        self.program = program
+        self._gauges = PlantStep(
+            exercise.plant, Assembler(exercise.period_ms), abstract=True
+        ).gauges
+        self._alike: dict[Hashable, list[int]] = {}
+        for number, requirement in enumerate(exercise.requirements):
+            if any(isinstance(check, Pattern) for check in requirement.checks):
+                self._alike.setdefault(self._asked(number), []).append(number)
+        self._made: dict[
+            tuple[Hashable, bool | frozenset[str]], dict[int, Assembled | NotAbstract]
+        ] = {}
+        self._slicers: dict[int, Slicer] = {}
+
+    def of(self, number: int, exact_timers: bool | frozenset[str]) -> Assembled:
+        """Return the machine of a requirement. Raises NotAbstract.
+
+        ``exact_timers`` is meant as for ``assemble_abstract``.
+        """
+        key = (self._asked(number), exact_timers)
+        if key not in self._made:
+            self._made[key] = assemble_abstract(
+                self.exercise,
+                self.program,
+                self._alike[key[0]],
+                faults=faults_in(self.exercise.scenarios_judging(number)),
+                exact_timers=exact_timers,
+            )
+        found = self._made[key][number]
+        if isinstance(found, NotAbstract):
+            raise found
+        return found
+
+    def sliced(self, assembled: Assembled, needed: set[int]) -> Machine:
+        """Return what some planes of a machine depend on."""
+        machine = assembled.machine
+        if id(machine) not in self._slicers:
+            self._slicers[id(machine)] = Slicer(machine, SECTIONS)
+        return self._slicers[id(machine)].sliced(needed)
+
+    def _asked(self, number: int) -> Hashable:
+        """Return what a requirement asks of the plant, and whether of the references, too."""
+        exercise, requirement = self.exercise, self.exercise.requirements[number]
+        conditions = (e for check in requirement.checks for e in check.conditions().values())
+        return (
+            frozenset(faults_in(exercise.scenarios_judging(number))),
+            frozenset(thresholds_in(conditions, self._gauges)),
+            tuple(sorted(reading_edges(exercise, self.program, requirement).items())),
+            requirement.id == REQUIREMENT,
+        )
