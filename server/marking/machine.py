@@ -1,7 +1,7 @@
 """An exercise and a program, assembled into one machine: devices, rungs, plant, monitors."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 from server.ladder.program import Program
@@ -154,34 +154,31 @@ def assemble_abstract(
         asm.define(HAND, Bit(hand))
         step.permit_hand(hand, moves.quantities, items=moves.items)
     compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
-    judging: dict[int, _Judging | NotAbstract] = {}
     with asm.section("monitors"):
         builder.observer()
         builder.unlike(compiled, power)
-        for requirement in requirements:
-            try:
-                judging[requirement] = builder.monitors([requirement], TRUE)
-            except NotAbstract as missing:
-                judging[requirement] = missing
-    machine, signals, stretches = asm.machine(), builder.signals(), _edges(exercise, step)
+        judging = {number: builder.monitors_or_not(number) for number in requirements}
+    shared = Assembled(
+        machine=asm.machine(),
+        program=compiled,
+        checks=(),
+        monitors=(),
+        monitor_numbers={},
+        conditions={},
+        signals=builder.signals(),
+        items=None,
+        running=TRUE,
+        edges=_edges(exercise, step),
+    )
     found: dict[int, Assembled | NotAbstract] = {}
-    for requirement, judged in judging.items():
+    for number, judged in judging.items():
         if isinstance(judged, NotAbstract):
-            found[requirement] = judged
+            found[number] = judged
             continue
         checks, monitors, numbers = judged
-        found[requirement] = Assembled(
-            machine=machine,
-            program=compiled,
-            checks=checks,
-            monitors=monitors,
-            monitor_numbers=numbers,
-            conditions={},
-            signals=signals,
-            items=None,
-            running=TRUE,
-            starts=_starts(exercise, step, requirement),
-            edges=stretches,
+        starts = _starts(exercise, step, number)
+        found[number] = replace(
+            shared, checks=checks, monitors=monitors, monitor_numbers=numbers, starts=starts
         )
     return found
 
@@ -328,6 +325,13 @@ class _MachineBuilder:
                     checks.append(check)
                     monitors.append(check.monitor(self.asm, self.condition, running))
         return tuple(checks), tuple(monitors), numbers
+
+    def monitors_or_not(self, requirement: int) -> _Judging | NotAbstract:
+        """Return what judges a requirement, or what the abstract plant does not have."""
+        try:
+            return self.monitors([requirement], TRUE)
+        except NotAbstract as missing:
+            return missing
 
     def condition(self, expression: Expression) -> int:
         """Compile a condition; return its plane. Raises NotAbstract where a signal is missing."""
