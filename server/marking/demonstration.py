@@ -10,13 +10,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from server.ladder.messages import Place
 from server.ladder.program import Program
 from server.marking.causes.cause import Reason, why
 from server.marking.causes.rehearsal import SUPPLY
 from server.marking.coverage.endurance import endurance_run
 from server.marking.exercise import Exercise
-from server.marking.faults.faulty_place import BrokenRun, faulty_place
+from server.marking.faults.faulty_place import BrokenRun, FaultyPlace, faulty_place
 from server.marking.judged_outputs import judged_outputs
 from server.marking.marking import seed_of
 from server.marking.proofs.stress import Violation, stress_run
@@ -35,13 +34,13 @@ class Demonstration:
     """A run as a trial run records it, and the scan that violates the requirement.
 
     ``reasons`` are the causes of what is seen in that scan, the nearest first; ``faulty`` is the
-    place in the program at which they end, None if no rung has to do with it.
+    place in the program at which they end.
     """
 
     run: Recorded
     scan: int
     reasons: tuple[Reason, ...]
-    faulty: Place | None
+    faulty: FaultyPlace
 
     @property
     def signals(self) -> tuple[str, ...]:
@@ -92,7 +91,7 @@ def _explained(
     chains = [why(program, history, symbol, scan, exercise.points) for symbol in own if symbol]
     reasons = tuple(dict.fromkeys(reason for chain in chains for reason in chain))
     broken = BrokenRun(number, violation.scenario, history, reasons)
-    return Demonstration(recorded, scan, reasons, faulty_place(exercise, program, broken).place)
+    return Demonstration(recorded, scan, reasons, faulty_place(exercise, program, broken))
 
 
 def _with_every_fault(exercise: Exercise) -> Scenario:

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from server.ladder.comparison import ChangeKind, ProgramChanges, compare
 from server.ladder.messages import Place
+from server.ladder.names import listed
 from server.ladder.program import Coil, Program, Rung, walk
 from server.ladder.references import occurrences
 from server.marking.demonstration import demonstrate
@@ -77,9 +78,9 @@ def _outcome(
         wrong.file.name,
         requirement,
         found=True,
-        marked=seen.faulty in differing,
+        marked=seen.faulty.place in differing,
         told=not differing.isdisjoint(chain),
-        note=f"marked {_words(seen.faulty)}, differing {', '.join(sorted(map(_words, differing)))}",
+        note=f"marked {_words(seen.faulty.place)}, differing {listed(map(_words, differing))}",
     )
 
 

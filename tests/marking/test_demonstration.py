@@ -25,8 +25,8 @@ def test_a_run_without_hidden_scenarios_shows_what_a_wrong_program_breaks() -> N
     )
     found = demonstrate(exercise, wrong, "R2b")
     assert found is not None
-    assert found.faulty is not None
-    assert found.faulty.rung == 0
+    words = found.faulty.describe(wrong)
+    assert words == "rung 1, beside normally open contact stop_pb at %IX0.1", "sump_high is missing"
     assert found.reasons[0].signal == "fill_pump"
     run = TrialRun.load(exercise, found.run)
     run.step(found.scan)
@@ -51,4 +51,4 @@ def test_the_causes_end_where_the_nearest_right_program_differs(
     found = demonstrate(exercise, programs[name].program, requirement)
     assert found is not None
     right = [each.program for each in programs.values() if each.right]
-    assert found.faulty in places_that_differ(programs[name].program, right)
+    assert found.faulty.place in places_that_differ(programs[name].program, right)

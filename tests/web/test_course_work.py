@@ -157,6 +157,7 @@ def test_an_exercise_is_set_and_changed(client_for: ClientFor, database: Databas
     assert (assignment.late_per_day, assignment.attempts) == (0.2, 3)
     page = client.get(f"/assignments/{assignment.id}/settings").text
     assert re.search(r'name="due" value="2026-10-12T23:59"', page)
+    assert "In force now:</strong> from attempt 1 verdict and sentence; from attempt 2 " in page
 
 
 def test_the_report_hides_names_unless_permitted_and_reaches_the_submission(

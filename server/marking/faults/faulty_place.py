@@ -8,6 +8,7 @@ which the chain ends. The count of trials bounds the time, so that the answer is
 machine.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -15,6 +16,7 @@ from itertools import islice
 import numpy as np
 from numpy.typing import NDArray
 
+from server.ladder.description import describe_place
 from server.ladder.messages import Place
 from server.ladder.program import Coil, Path, Program, walk
 from server.ladder.references import Usage, occurrences
@@ -76,11 +78,20 @@ class BrokenRun:
 class FaultyPlace:
     """A place in a program, None if no rung has to do with a failure.
 
-    ``alone`` says whether an edit there mends all that one can mend.
+    ``beside`` says whether something is missing beside it, ``alone`` whether an edit there mends
+    all that one can mend.
     """
 
     place: Place | None
+    beside: bool
     alone: bool
+
+    def describe(self, program: Program) -> str:
+        """Return the place in words: 'rung 3, beside coil lamp at %QX0.1'; '' without one."""
+        if self.place is None:
+            return ""
+        words = describe_place(self.place, program)
+        return words.replace(", ", ", beside ", 1) if self.beside else words
 
 
 def faulty_place(
@@ -97,18 +108,31 @@ def faulty_place(
     }
     before = complaints(exercise, program).keys()
     best: tuple[int, int] | None = None
-    found, alone = _end_of(run.chain), False
+    found, beside, alone = _end_of(run.chain), False, False
     for edit in islice(_nearest_first(exercise, program, run), most):
         if _breaks(exercise, edit.program, run):
             continue
         left = complaints(exercise, edit.program).keys()
         rank = _rank(edit, run, left, before)
         if rank is not None and (best is None or rank < best):
-            best, found = rank, edit.place
+            best, found, beside = rank, edit.place, _adds(program, edit)
         if left <= unmendable:
             alone = True
             break
-    return FaultyPlace(None if found is None else _on_an_element(program, found), alone)
+    place = None if found is None else _on_an_element(program, found)
+    return FaultyPlace(place, beside, alone)
+
+
+def _adds(program: Program, edit: Variant) -> bool:
+    """Return whether an edit leaves all that is in a rung, and adds to it."""
+    rung, path = edit.place.rung, edit.place.path
+    if rung is None or path is None:
+        return False
+    before, after = (
+        Counter(element for _, element in walk(each.rungs[rung].network))
+        for each in (program, edit.program)
+    )
+    return before < after
 
 
 def _rank(

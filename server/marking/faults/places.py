@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from server.ladder.description import describe_place
 from server.ladder.program import Program
 from server.marking.causes.cause import why
 from server.marking.causes.failure_cause import LONGEST_SCANS
@@ -74,5 +73,5 @@ def _outputs(exercise: Exercise, requirement: Requirement) -> dict[str, None]:
 def _leading(told: RequirementVerdict, found: FaultyPlace, program: Program) -> RequirementVerdict:
     if found.place is None or found.place.rung is None:
         return told
-    words = describe_place(found.place, program)
+    words = found.describe(program)
     return replace(told, leads_to=words, leads_to_rung=found.place.rung)

@@ -19,6 +19,7 @@ from server.web.access import VisitorHere, ZoneHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
 from server.web.gradebook.pages import assignment_here, section_here
 from server.web.rendering import page
+from server.web.submissions.release import describe_release
 
 router = APIRouter()
 
@@ -284,11 +285,14 @@ def _settings_page(
     form: PolicyForm | None = None,
 ) -> Response:
     students = students_of(session, assignment.section_id)
+    state = request.app.state
+    exercise = state.catalogue.find(assignment.exercise)
     return page(
         request,
         "assignments/settings.html",
         422 if mistake else 200,
         assignment=assignment,
+        in_force=exercise and describe_release(assignment, exercise, state.clock()),
         form=form or _as_typed(assignment, request.state.zone),
         students=students,
         names={student.id: student.listed_as for student in students},

@@ -19,7 +19,7 @@ from server.jobs.queue import Queue
 from server.jobs.worker import Worker
 from server.ladder.json_form import from_json
 from server.ladder.validation import errors
-from server.marking.exercise import Exercise, Release
+from server.marking.exercise import Exercise
 from server.marking.presentation.timing_chart import ChartRow, chart_rows, draw_chart
 from server.marking.verdict import (
     Evidence,
@@ -31,7 +31,7 @@ from server.marking.verdict import (
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.allowances import allowance_of
 from server.store.attempts import ResultByHand, Submission
-from server.store.courses import TEACHING, Assignment, Feedback, role_in_section
+from server.store.courses import TEACHING, Feedback, role_in_section
 from server.store.database import Database
 from server.store.grading_queue import Waiting
 from server.store.hand_marks import results_by_hand
@@ -52,6 +52,7 @@ from server.web.editor.rungs import drawn_rungs
 from server.web.gradebook.grading import grading_context
 from server.web.rendering import error, fragment, page, wants_fragment
 from server.web.submissions import waiting
+from server.web.submissions.release import may_see_it_happen, released
 from server.web.submissions.waiting import Held, wait_until_marked
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
 
@@ -240,30 +241,6 @@ def _news(
     with database.read() as session:
         submission = _submission(session, submission_id)
         return fragment(request, "submissions/_progress.html", submission=submission, failed=True)
-
-
-def released(assignment: Assignment, exercise: Exercise, attempt: int, now: datetime) -> Feedback:
-    """Return how much of a verdict a student sees: what section and exercise both release."""
-    policy = exercise.feedback
-    release = policy.release
-    if policy.chart_from_attempt is not None and release is not Release.VERDICT:
-        release = Release.CHART if attempt >= policy.chart_from_attempt else Release.SENTENCE
-    levels = list(Feedback)
-    by_exercise = Feedback(release.value)
-    return min(by_exercise, assignment.feedback_for(attempt, now), key=levels.index)
-
-
-SEEN_FROM_ATTEMPT = 2
-"""A first failure is thought about before it is shown."""
-
-
-def may_see_it_happen(here: Workplace, attempt: int, now: datetime) -> bool:
-    """Return whether a student may watch how an attempt breaks a requirement.
-
-    The sentence on it must be released, and it must be the second attempt, or its chart released.
-    """
-    level = released(here.assignment, here.exercise, attempt, now)
-    return level is Feedback.CHART or (level is Feedback.SENTENCE and attempt >= SEEN_FROM_ATTEMPT)
 
 
 def _rows(

@@ -9,14 +9,13 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from server.ladder.description import describe_place
 from server.ladder.json_form import from_json as program_from_json
-from server.ladder.messages import Place
 from server.ladder.program import Path, Program
 from server.ladder.validation import errors
 from server.marking.causes.cause import Reason
 from server.marking.demonstration import demonstrate
 from server.marking.exercise import Exercise
+from server.marking.faults.faulty_place import FaultyPlace
 from server.marking.files.catalogue import start_program
 from server.marking.machine import assemble
 from server.marking.presentation.scenario_text import scenario_text
@@ -36,7 +35,7 @@ from server.store.trials import (
     save_trial,
     saved_trials,
 )
-from server.web.submissions.verdict import may_see_it_happen
+from server.web.submissions.release import may_see_it_happen
 from server.web.trial.runs import SPEEDS, LiveTrial, Runs
 from server.web.trial.screen import Json, Viewer
 from server.web.workplace import Workplace
@@ -206,8 +205,9 @@ class CommandHandler:
         found = await self._runs.apart(demonstrate, exercise, program, command.name)
         if found is None:
             raise CommandRefused(
-                f"The server found no run of its own that breaks {command.name}. Look at the "
-                "sentence of the verdict, and try that situation by hand."
+                f"The server found no run of its own that breaks {command.name}. Read the "
+                "sentence of the verdict and try that situation by hand, or ask your instructor to "
+                "release the timing chart."
             )
         begin = max(0, found.scan - SEEN_BEFORE_MS // period)
         await self._runs.replace(self.key, found.run, begin)
@@ -221,7 +221,7 @@ class CommandHandler:
                 if not isinstance(action, Program) and scan <= found.scan
             ],
             "reasons": [_reason_json(reason) for reason in found.reasons[:MOST_REASONS]],
-            "faulty": None if found.faulty is None else _place_json(found.faulty, program),
+            "faulty": _place_json(found.faulty, program),
         }
 
     def _submitted(self, submission_id: int) -> Program:
@@ -353,9 +353,12 @@ def _reason_json(reason: Reason) -> Json:
     }
 
 
-def _place_json(place: Place, program: Program) -> Json:
+def _place_json(faulty: FaultyPlace, program: Program) -> Json | None:
+    place = faulty.place
+    if place is None:
+        return None
     return {
-        "text": describe_place(place, program),
+        "text": faulty.describe(program),
         "rung": place.rung,
         "path": None if place.path is None else _dotted(place.path),
         "output": place.output,

@@ -33,7 +33,7 @@ def test_a_wrong_program_fails_the_right_requirement_with_its_sentence(lab: Lab)
     assert "4 of 5 requirements are met." in page
     assert page.count('class="status not-met"') == 1
     assert "R2b not met: the fill pump ran on after the sump was full." in page
-    assert 'The causes lead to <a href="#rung-1">rung 1, ' in page
+    assert 'The causes lead to <a href="#rung-1">rung 1, beside ' in page
     assert page.index('id="R2b"') < page.index('id="R1"'), "failures come first"
 
 
