@@ -11,6 +11,9 @@ from server.store.migration import ALL_TABLES
 
 OTHERS = ("alembic_version",)
 
+_FITTING = {"time_zone": "UTC", "time_factor": 1.5}
+"""What a program or a check looks at, by column."""
+
 
 def tables_of(connection: Connection) -> list[Table]:
     """The tables that the database has now, those that others refer to first."""
@@ -49,8 +52,8 @@ def _value(column: Column[Any], connection: Connection) -> Any:
     # A word that the program of today may look at.
     if kept is not None and isinstance(kept.type, sa.Enum):
         return kept.type.enums[0]
-    if column.name == "time_zone":
-        return "UTC"
+    if column.name in _FITTING:
+        return _FITTING[column.name]
     for kind, value in _values(column):
         if isinstance(column.type, kind):
             return value

@@ -28,7 +28,14 @@ def test_the_first_version_is_brought_up_to_date(empty: Database) -> None:
     assert standing.results == {"R1": "met", "R2": "not met"}
 
 
-@pytest.mark.parametrize("revision", REVISIONS)
+# On PostgreSQL every fourth version and the newest: each migration runs over rows there, too.
+UPGRADES = [
+    *(("sqlite", revision) for revision in REVISIONS),
+    *(("postgresql", revision) for revision in (*REVISIONS[::4], REVISIONS[-1])),
+]
+
+
+@pytest.mark.parametrize(("empty", "revision"), UPGRADES, indirect=["empty"])
 def test_every_row_of_an_earlier_version_is_there_afterwards(
     empty: Database, revision: str
 ) -> None:
