@@ -131,6 +131,8 @@ def test_the_gradebook_says_what_counts(lab: Lab, database: Database, script: Te
     (row,) = (each for each in book["students"] if each["email"] == lab.student.email)
     (work,) = (each for each in row["work"] if each["assignment_id"] == lab.assignment.id)
     assert work["requirements"] == {"R1": "met", "R2": "not met"}
+    assert work["due_at"] == lab.assignment.due_at.isoformat().replace("+00:00", "Z")
+    assert (row["student_number"], row["incomplete"]) == (None, False)
     assert row["share"] == work["points"] / work["max_points"]
     people = script.get(
         f"/api/v1/sections/{lab.assignment.section_id}/roster", headers=headers

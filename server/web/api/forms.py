@@ -35,14 +35,16 @@ class PersonData(BaseModel):
     name: str
     listed_as: str
     role: str
+    student_number: str | None
 
 
 class WorkData(BaseModel):
     """How a student stands with one assignment.
 
     ``points`` is what counts, after the late policy or as set by hand (``set_by_hand``); null where
-    nothing counts yet or the student is ``excused``. ``requirements`` has a status by requirement,
-    of the attempt that counts; ``requirements_set_by_hand`` are those that a teacher has set.
+    nothing counts yet or the student is ``excused``. ``due_at`` is the student's own due date.
+    ``requirements`` has a status by requirement, of the attempt that counts;
+    ``requirements_set_by_hand`` are those that a teacher has set.
     """
 
     assignment_id: int
@@ -51,6 +53,7 @@ class WorkData(BaseModel):
     max_points: float | None
     days_late: int
     missing: bool
+    due_at: datetime
     set_by_hand: bool
     excused: bool
     submitted_at: datetime | None
@@ -64,6 +67,8 @@ class StudentData(BaseModel):
     id: int
     email: str
     name: str
+    student_number: str | None
+    incomplete: bool
     share: float | None
     work: list[WorkData]
 

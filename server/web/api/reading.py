@@ -68,6 +68,7 @@ def api_roster(section_id: int, session: Reading) -> list[PersonData]:
             name=user.name,
             listed_as=user.listed_as,
             role=enrolment.role.value,
+            student_number=user.student_number,
         )
         for user, enrolment in people_of(session, section_id)
     ]
@@ -87,6 +88,8 @@ def api_gradebook(section_id: int, session: Reading, now: Now) -> GradebookData:
                 id=row.student.id,
                 email=row.student.email,
                 name=row.student.name,
+                student_number=row.student.student_number,
+                incomplete=row.enrolment.incomplete,
                 share=row.share,
                 work=[
                     _work(assignment, standing, missing=standing.missing(assignment, now))
@@ -200,6 +203,7 @@ def _work(assignment: Assignment, standing: Standing, *, missing: bool) -> WorkD
         max_points=standing.max_score,
         days_late=standing.days_late,
         missing=missing,
+        due_at=standing.due_at or assignment.due_at,
         set_by_hand=standing.override is not None,
         excused=standing.excuse is not None,
         submitted_at=standing.submitted_at,
