@@ -56,6 +56,17 @@ def test_what_uses_a_name_follows_it(path: FieldPath, old: str, new: str) -> Non
     assert back.programs == before.programs
 
 
+def test_the_number_of_a_requirement_follows_in_checks_and_scenarios() -> None:
+    text = (
+        "statement: Lit (R1, R10).\nrequirements:\n  - id: R1\n  - id: R2\n    checks:\n"
+        "      - {never: lamp, follows: [R1]}\nscenarios:\n  - judges: [R1, R2]\n"
+    )
+    changed, _ = renamed(text, {}, ("requirements", 0, "id"), "R1", "R7")
+    assert "Lit (R7, R10)." in changed
+    assert "follows: [R7]" in changed
+    assert "judges: [R7, R2]" in changed
+
+
 def test_a_sentence_stays_and_what_is_quoted_in_it_follows() -> None:
     text = (
         "statement: The horn is `horn`.\npoints:\n  - symbol: horn\n"

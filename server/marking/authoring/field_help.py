@@ -133,6 +133,8 @@ _OF_CHECKS: dict[str, FieldHelp] = {
                         "breaks the check.", "the pump ran although the sump was full."),
     "idle": _condition("The sentence after 'R1 not reached: '.", "the sump never got full."),
     "scenarios": _condition("It is judged in these scenarios only; empty: in all."),
+    "follows": _condition("Requirements whose mistake breaks this check, too: where one of them is "
+                          "not met, it does not count.", "R4a"),
     "always": _condition("This holds in every scan …", "pump OR stopped"),
     "given": _condition("… in which this holds. A 'never' is reached once this has held.",
                         "power"),

@@ -127,7 +127,7 @@ def _requirement(old: str, new: str) -> Change:
     token = re.compile(rf"\b{old}\b")
 
     def change(path: FieldPath, value: str) -> str:
-        named = path == ("statement",) or "judges" in path
+        named = path == ("statement",) or "judges" in path or "follows" in path
         return token.sub(new, value) if named else value
 
     return change
