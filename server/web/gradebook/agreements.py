@@ -15,6 +15,7 @@ from server.web.access import VisitorHere, ZoneHere
 from server.web.assignments.policy import read_moment
 from server.web.dependencies import Now, Writing
 from server.web.gradebook.student_work import show_standing
+from server.web.open_sockets import RECHECK
 
 router = APIRouter()
 
@@ -33,7 +34,7 @@ class EnrolmentState(StrEnum):
     COMPLETED = "completed"
 
 
-@router.post("/sections/{section_id}/students/{student_id}/enrollment")
+@router.post("/sections/{section_id}/students/{student_id}/enrollment", dependencies=[RECHECK])
 def change_enrolment(
     request: Request,
     section_id: int,
