@@ -54,6 +54,10 @@ const drawers = {
     if (there) moveAlong(part, value);
   },
   axis: moveAlong,
+  turntable(part, value) {
+    const angle = measure(part, "scale") * Number(value);
+    part.setAttribute("transform", `rotate(${angle.toFixed(1)} ${part.dataset.x} ${part.dataset.y})`);
+  },
   value(part, value) {
     const { unit = "", digits = "0" } = part.dataset;
     part.textContent = value === null ? "" : `${value.toFixed(Number(digits))}${unit && ` ${unit}`}`;

@@ -1,7 +1,12 @@
-"""An axis: a lift, a turntable, a motor valve between two ends, drawn as a carriage on its rail."""
+"""An axis: a lift, a turntable, a motor valve between two ends.
+
+It is drawn as a carriage on its rail, or from above as a table that makes a quarter turn.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
+from math import cos, radians, sin
 from typing import Annotated
 
 from pydantic import Field
@@ -22,6 +27,20 @@ RAIL = 46
 """Height of the rail below the top of the drawing."""
 
 
+TABLE_HEIGHT, RADIUS, CENTER, OUTWARD = 220, 62, 300, 16
+"""The height of a turntable's drawing, its radius, where it stands, its distance from switches."""
+
+QUARTER = 90 / 100
+"""Degrees that a table turns, per cent of its travel."""
+
+
+class AxisDrawn(StrEnum):
+    """What an axis is drawn as."""
+
+    RAIL = "rail"
+    TURNTABLE = "turntable"
+
+
 @dataclass(frozen=True, slots=True)
 class Axis(Part):
     """A part that is driven between two ends: a lift, a turntable, a pusher, a motor valve.
@@ -39,6 +58,9 @@ class Axis(Part):
     seconds_back: Annotated[Seconds, Field(alias="time back")] = field(kw_only=True)
     start: Percent = 0.0
     label: Line = field(kw_only=True)
+    drawn: Annotated[AxisDrawn, Field(strict=False)] = field(
+        default=AxisDrawn.RAIL, kw_only=True, repr=False
+    )
 
     def __post_init__(self) -> None:
         require_name(self.name)
@@ -72,6 +94,10 @@ class Axis(Part):
         return f"{self.label}: forward by {self.forward}, {back}.{watched}"
 
     def draw(self, sheet: PlantSheet) -> None:
+        if self.drawn is AxisDrawn.TURNTABLE:
+            sheet.add_strip(WIDTH, TABLE_HEIGHT, lambda pen, top: self._table(sheet, pen, top))
+            return
+
         def strip(pen: Pen, top: float) -> None:
             rail = top + RAIL
             pen.text(24, top + 12, self.label, "label", "start")
@@ -93,6 +119,35 @@ class Axis(Part):
             pen.close()
 
         sheet.add_strip(WIDTH, HEIGHT, strip)
+
+    def _table(self, sheet: PlantSheet, pen: Pen, top: float) -> None:
+        """Draw a table from above: its rollers and the mark at its rim turn, counterclockwise."""
+        x, y = CENTER, top + TABLE_HEIGHT / 2 + 10
+        pen.text(24, top + 12, self.label, "label", "start")
+        pen.circle(x, y, RADIUS, "wall")
+        for switch in self._switches(sheet.parts):
+            angle = radians(QUARTER * switch.at)
+            rim = x + RADIUS * cos(angle), y - RADIUS * sin(angle)
+            out = x + (RADIUS + OUTWARD) * cos(angle), y - (RADIUS + OUTWARD) * sin(angle)
+            bubble = x + RADIUS + 70
+            pen.line(*rim, *out)
+            pen.line(*out, bubble - BUBBLE, out[1])
+            pen.bubble(bubble, out[1], switch.tag)
+            sheet.points.sensor(pen, bubble + BUBBLE + 6, out[1], switch.tag, f"{switch.at:g} %")
+        left = x - RADIUS - 40
+        _turning(pen, self.forward, left, y, "down")
+        if self.back is not None:
+            _turning(pen, self.back, left - 80, y, "up")
+        pen.raw(
+            f'<g class="carriage" data-kind="turntable" data-signal="{self.position}" '
+            f'data-x="{x:g}" data-y="{y:g}" data-scale="{-QUARTER:g}" '
+            f'transform="rotate({-QUARTER * self.start:g} {x:g} {y:g})">'
+        )
+        pen.rect(x - 44, y - 26, 88, 52, "ink paper outline", rx="2")
+        for roller in range(-33, 34, 11):
+            pen.line(x + roller, y - 26, x + roller, y + 26)
+        pen.path(f"M{x + RADIUS - 2:g} {y:g}l-12 -7v14z", "ink solid")
+        pen.close()
 
     def _drives(self, pen: Pen, rail: float) -> None:
         _arrow(pen, self.forward, LEFT + LENGTH + 44, rail, "right")
@@ -133,6 +188,16 @@ class Axis(Part):
         if self.back is None:
             return onward, site.asm.not_(onward)
         return onward, site.actuators[self.back]
+
+
+def _turning(pen: Pen, symbol: str, x: float, y: float, way: str) -> None:
+    """Draw which way an output turns the table's left side."""
+    end = y + (28 if way == "down" else -28)
+    pen.open("flow", f"{symbol}.on")
+    pen.line(x, 2 * y - end, x, end, "pipe")
+    pen.arrow(x, end + (6 if way == "down" else -6), way)
+    pen.close()
+    pen.text(x, y + 56, symbol, "symbol")
 
 
 def _arrow(pen: Pen, symbol: str, x: float, y: float, way: str) -> None:

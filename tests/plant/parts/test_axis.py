@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from server.plant.parts.axis import Axis
+from server.plant.drawing import draw_plant
+from server.plant.parts.axis import Axis, AxisDrawn
 from server.plant.parts.position_switch import PositionSwitch
 from server.plant.plant import Plant
 from tests.plant.line_rig import running
@@ -42,6 +43,16 @@ def test_axis_goes_from_switch_to_switch_in_its_time() -> None:
     rig.turn("turn_back", True)
     rig.run(200)
     assert rig.value("table.position") == pytest.approx(50)
+
+
+def test_a_turntable_is_drawn_from_above_with_its_switches_at_the_rim() -> None:
+    [axis] = TURNTABLE.axes
+    table = replace(TURNTABLE, axes=(replace(axis, drawn=AxisDrawn.TURNTABLE),))
+    drawing = draw_plant(table, ())
+    assert 'data-kind="turntable" data-signal="table.position"' in drawing
+    assert "turn_out" in drawing
+    assert "turn_back" in drawing
+    assert repr(table) == repr(TURNTABLE), "what it is drawn as decides no verdict"
 
 
 def test_a_spring_pulls_the_axis_back() -> None:
