@@ -196,10 +196,11 @@ def _nearest_first(exercise: Exercise, program: Program, run: BrokenRun) -> Iter
     Those in the chain and its rungs come first, and among them those of which an element has few.
     """
     faults = variants(program)
-    few = [edit for edit in faults if edit.kind is not FaultKind.EXCHANGED]
     many = list(unchecked_mends(program, named_times(exercise), named_counts(exercise)))
+    few = [edit for edit in many if edit.kind is FaultKind.EDGE]
+    few += (edit for edit in faults if edit.kind is not FaultKind.EXCHANGED)
     few += (edit for edit in many if edit.kind is FaultKind.LITERAL)
-    many = [edit for edit in many if edit.kind is not FaultKind.LITERAL]
+    many = [edit for edit in many if edit.kind not in (FaultKind.EDGE, FaultKind.LITERAL)]
     many += (edit for edit in faults if edit.kind is FaultKind.EXCHANGED)
     moments = _moments(run)
     for near in (True, False):

@@ -128,11 +128,17 @@ def _mends(program: Program) -> Iterator[Variant]:
         for path, element in walk(rung.network):
             if not isinstance(element, Contact):
                 continue
+            at = Place(rung=number, path=path)
+            # Those that it is mistaken for are among its faults.
+            known = (element.kind, *element.kind.mistakes)
+            for other in (each for each in ContactKind if each not in known):
+                network = spliced(rung.network, path, (replace(element, kind=other),))
+                sentence = f"{where}, contact {element.symbol}, {other} instead of {element.kind}"
+                yield Variant(with_network(program, number, network), FaultKind.EDGE, at, sentence)
             for name in (bit for bit in bits if kinds[bit] != kinds[element.symbol]):
                 network = spliced(rung.network, path, (replace(element, symbol=name),))
                 changed = with_network(program, number, network)
                 sentence = f"{where}, contact {element.symbol}, exchanged for {name}"
-                at = Place(rung=number, path=path)
                 yield Variant(changed, FaultKind.OPENED, at, sentence)
         for network, path, kind, words in _everywhere(rung.network, _adding(rung, contacts)):
             changed = with_network(program, number, network)
