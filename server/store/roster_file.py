@@ -203,14 +203,15 @@ def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLin
 
     email = normal_email(cell("email"))
     if not EMAIL.fullmatch(email) or len(email) > 254:
-        return RosterFault(number, f"{email or 'Nothing'} is no email address. Correct it.")
+        sentence = f"{email} is not an email address. Correct it."
+        return RosterFault(number, sentence if email else "The email address is missing. Write it.")
     name, listed_as = _names(cell("name"), cell("first"), cell("last"))
     if not name or len(name) > 200:
         return RosterFault(number, "The name is missing or longer than 200 letters. Correct it.")
     word = cell("role")
     role = _ROLES.get(word.casefold())
     if role is None:
-        return RosterFault(number, f"{word} is no role here. Write student or grader.")
+        return RosterFault(number, f"{word} is not a role here. Write student or grader.")
     student_number = cell("number")
     if len(student_number) > MAX_STUDENT_NUMBER:
         sentence = f"The student number is longer than {MAX_STUDENT_NUMBER} letters. Correct it."

@@ -108,16 +108,16 @@ BAD: dict[str, tuple[bytes, list[str]]] = {
         b"Email,Name,Role,Student number\nnobody,A B,,\na@b.example,,,\nb@b.example,B,boss,\n"
         b"c@b.example,C,TA,\nC@b.example,C,,\nd@b.example,D,," + b"7" * 41,
         [
-            "Line 2: nobody is no email address.",
+            "Line 2: nobody is not an email address.",
             "Line 3: The name is missing",
-            "Line 4: boss is no role here.",
+            "Line 4: boss is not a role here.",
             "Line 6: c@b.example stands in line 5 already.",
             "Line 7: The student number is longer",
         ],
     ),
     "lines counted as an editor counts them": (
         b'Title\n\nEmail,Name\na@b.example,"A\nB"\nnobody,C\n',
-        ["Line 6: nobody is no email address."],
+        ["Line 6: nobody is not an email address."],
     ),
 }
 

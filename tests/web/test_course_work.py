@@ -51,7 +51,7 @@ def test_a_faulty_roster_changes_nothing_and_stays_typed(lab: Lab, client_for: C
     address = f"/sections/{lab.assignment.section_id}/roster/preview"
     answer = client.post(address, data={"text": "Email,Name\nnobody,X"})
     assert answer.status_code == 422
-    assert "Line 2: nobody is no email address." in answer.text
+    assert "Line 2: nobody is not an email address." in answer.text
     assert "nobody,X" in answer.text
 
 

@@ -88,7 +88,7 @@ def join(
     if taken or full:
         return refuse(TAKEN if taken else FULL)
     if not roster_file.EMAIL.fullmatch(normal_email(email)):
-        return refuse(f"{email or 'Nothing'} is no email address. Correct it.")
+        return refuse(f"{email or 'Nothing'} is not an email address. Correct it.")
     if not name.strip():
         return refuse("Your name is missing. Write it as the roster should show it.")
     if wrong := weakness(password, name, email):

@@ -60,7 +60,7 @@ def override(
     highest = inf if most is None or assignment.section.extra_credit else most
     if number is None or not 0 <= number <= highest:
         limit = f" to {most:g}" if highest == most else " upwards"
-        sentence = f"{points or 'Nothing'} is no number of points. Write one from 0{limit}."
+        sentence = f"{points or 'Nothing'} is not a number of points. Write one from 0{limit}."
         return _work_page(request, session, assignment_id, student_id, sentence, points, reason)
     if not reason.strip():
         return _work_page(request, session, assignment_id, student_id, NO_REASON, points, reason)
