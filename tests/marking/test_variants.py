@@ -99,7 +99,7 @@ def check_one_place(program: Program, variant: Variant) -> None:
         assert gained == 0
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(programs(max_rungs=3))
 def test_every_variant_differs_in_one_place_and_may_run(program: Program) -> None:
     found = variants(program)
