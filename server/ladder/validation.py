@@ -342,8 +342,7 @@ class _Checker:
     def _undeclared(self, symbol: str, place: Place) -> Message:
         close = _closest(symbol, tuple(self._variables))
         fix = f"Declare it, or use {close}." if close else "Declare it."
-        text = f"{symbol} is not declared."
-        return error("undeclared", place, text, fix, undeclared=symbol)
+        return error("undeclared", place, f"{symbol} is not declared.", fix)
 
     def _named_type(self, symbol: str) -> str:
         variable = self._variables.get(symbol)

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
+from server.ladder.points import Direction
 from server.ladder.program import Program
 from server.marking.check import Monitor, Pattern
 from server.marking.coverage.saboteurs import Sabotage
@@ -16,9 +17,12 @@ from server.marking.thresholds import Thresholds
 from server.plant.step import PlantStep
 from server.plant.switchboard import Switchboard
 from server.plant.track import ItemRows
-from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal
+from server.scan.assembler import Assembler, Bit, Machine, Quantity, Signal, Word
 from server.scan.compiler import CompiledProgram, compile_network, compile_program
-from server.scan.instructions import TRUE
+from server.scan.instructions import FALSE, TRUE, Op
+
+LAYOUT = {"scan": ("inputs", "program", "outputs"), "plant": ("plant",), "monitors": ("monitors",)}
+"""How the sections of a concrete machine follow from the parts that are assembled."""
 
 HAND = "hand"
 """The choice of an abstract machine that lets a hand move items and set quantities."""
@@ -93,34 +97,70 @@ def assemble(
 
     With ``observe`` the power behind every element keeps a plane of its own.
     """
-    asm = Assembler(exercise.period_ms)
-    step = PlantStep(exercise.plant, asm)
-    board = Switchboard(asm, None if faults is None else frozenset(faults))
-    builder = _MachineBuilder(exercise, asm, step)
-    running = asm.control(True)
-    builder.find_thresholds()
-    supply = board.supply()
-    compiled = builder.scan(
-        board, program, supply, observe=observe, exact_timers=True, blink_ms=blink_ms
-    )
-    with asm.section("monitors"):
-        builder.observer()
-        builder.unlike(compiled, supply)
-        conditions = {e.text: builder.condition(e) for e in _waits(exercise)}
-        wanted = range(len(exercise.requirements))
-        checks, monitors, numbers = builder.monitors(wanted, running)
-    return Assembled(
-        machine=asm.machine(),
-        program=compiled,
-        checks=checks,
-        monitors=monitors,
-        monitor_numbers=numbers,
-        conditions=conditions,
-        signals=builder.signals(),
-        items=step.items,
-        running=running,
-        rates=frozenset(step.rates),
-    )
+    return Frame(exercise, faults).assembled(program, observe=observe, blink_ms=blink_ms)
+
+
+class Frame:
+    """The concrete machine of an exercise without a program: the same for all that are tried in it.
+
+    The devices can have the given ``faults`` (control names), or all of theirs if None.
+    """
+
+    def __init__(self, exercise: Exercise, faults: Iterable[str] | None = None) -> None:
+        self._asm = asm = Assembler(exercise.period_ms)
+        self._exercise = exercise
+        self._step = step = PlantStep(exercise.plant, asm)
+        board = Switchboard(asm, None if faults is None else frozenset(faults))
+        builder = _MachineBuilder(exercise, asm, step)
+        self._running = asm.control(True)
+        builder.find_thresholds()
+        self._power = power = board.supply()
+        with asm.section("inputs"):
+            self._inputs = builder.inputs(board, power)
+        self._images = {
+            point.address: Bit(asm.temporary()) if point.type == "BOOL" else Word(asm.word())
+            for point in exercise.points
+            if point.direction is Direction.OUTPUT
+        }
+        with asm.section("outputs"):
+            actuators = board.outputs(exercise.points, self._images, power)
+        with asm.section("plant"):
+            step.emit(actuators)
+        with asm.section("monitors"):
+            builder.observer()
+            builder.unlike(self._images, power)
+            self._conditions = {e.text: builder.condition(e) for e in _waits(exercise)}
+            self._judging = builder.monitors(range(len(exercise.requirements)), self._running)
+        self._observed = builder.observed
+
+    def assembled(self, program: Program, *, observe: bool = False, blink_ms: int = 0) -> Assembled:
+        """Return the machine with a program in it; ``observe``, ``blink_ms`` as in ``assemble``."""
+        asm, power = self._asm.fork(), self._power
+        with asm.section("program"):
+            compiled = compile_program(asm, program, self._inputs, power, observe=observe)
+            if blink_ms:
+                points = self._exercise.points
+                compiled = Sabotage(asm, blink_ms).emit(program, compiled, points, power)
+            for address, image in self._images.items():
+                written = compiled.outputs.get(address)
+                if isinstance(image, Word):
+                    base = written.base if isinstance(written, Word) else asm.constant(0)
+                    asm.emit(Op.MOVE, image.base, base, TRUE)
+                else:
+                    asm.copy_to(image.plane, written.plane if isinstance(written, Bit) else FALSE)
+        checks, monitors, numbers = self._judging
+        return Assembled(
+            machine=asm.machine(LAYOUT),
+            program=compiled,
+            checks=checks,
+            monitors=monitors,
+            monitor_numbers=numbers,
+            conditions=self._conditions,
+            signals={name.lower(): each for name, each in asm.symbols.items()} | self._observed,
+            items=self._step.items,
+            running=self._running,
+            rates=frozenset(self._step.rates),
+        )
 
 
 def assemble_abstract(
@@ -148,15 +188,18 @@ def assemble_abstract(
     builder.find_thresholds()
     power = asm.choice()
     asm.define("power", Bit(power))
-    moves = hand_moves_in(exercise.scenarios)
-    if moves:
-        hand = asm.choice()
-        asm.define(HAND, Bit(hand))
-        step.permit_hand(hand, moves.quantities, items=moves.items)
-    compiled = builder.scan(board, program, power, observe=False, exact_timers=exact_timers)
+    builder.permit_hand()
+    with asm.section("scan"):
+        inputs = builder.inputs(board, power)
+        compiled = compile_program(
+            asm, program, inputs, power, exact_timers=exact_timers, saturate_counters=True
+        )
+        actuators = board.outputs(exercise.points, compiled.outputs, power)
+    with asm.section("plant"):
+        step.emit(actuators)
     with asm.section("monitors"):
         builder.observer()
-        builder.unlike(compiled, power)
+        builder.unlike(compiled.outputs, power)
         judging = {number: builder.monitors_or_not(number) for number in requirements}
     shared = Assembled(
         machine=asm.machine(),
@@ -170,17 +213,19 @@ def assemble_abstract(
         running=TRUE,
         edges=_edges(exercise, step),
     )
-    found: dict[int, Assembled | NotAbstract] = {}
-    for number, judged in judging.items():
-        if isinstance(judged, NotAbstract):
-            found[number] = judged
-            continue
-        checks, monitors, numbers = judged
-        starts = _starts(exercise, step, number)
-        found[number] = replace(
-            shared, checks=checks, monitors=monitors, monitor_numbers=numbers, starts=starts
-        )
-    return found
+    return {
+        number: _judging(shared, judged, _starts(exercise, step, number))
+        for number, judged in judging.items()
+    }
+
+
+def _judging(
+    shared: Assembled, judged: _Judging | NotAbstract, starts: tuple[Start, ...]
+) -> Assembled | NotAbstract:
+    if isinstance(judged, NotAbstract):
+        return judged
+    checks, monitors, numbers = judged
+    return replace(shared, checks=checks, monitors=monitors, monitor_numbers=numbers, starts=starts)
 
 
 def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
@@ -244,42 +289,26 @@ class _MachineBuilder:
             wanted += [free.when for free in self.exercise.free]
         self.thresholds.ask(wanted)
 
-    def scan(
-        self,
-        board: Switchboard,
-        program: Program,
-        power: int,
-        *,
-        observe: bool,
-        exact_timers: bool | frozenset[str],
-        blink_ms: int = 0,
-    ) -> CompiledProgram:
-        points = self.exercise.points
-        with self.asm.section("scan"):
-            inputs = board.inputs(points, self.step.senses)
-            compiled = compile_program(
+    def permit_hand(self) -> None:
+        """Let a hand do, as a free choice, what the scenarios let it do."""
+        moves = hand_moves_in(self.exercise.scenarios)
+        if moves:
+            hand = self.asm.choice()
+            self.asm.define(HAND, Bit(hand))
+            self.step.permit_hand(hand, moves.quantities, items=moves.items)
+
+    def inputs(self, board: Switchboard, power: int) -> dict[str, Signal]:
+        """Emit the input stage, and what else reads it beside the program: the references."""
+        inputs = board.inputs(self.exercise.points, self.step.senses)
+        if self.looks_twice:
+            self.shadows = compile_shadows(
                 self.asm,
-                program,
+                self.exercise.references,
                 inputs,
                 power,
-                observe=observe,
-                exact_timers=exact_timers,
                 saturate_counters=self.only is not None,
             )
-            if blink_ms:
-                compiled = Sabotage(self.asm, blink_ms).emit(program, compiled, points, power)
-            if self.looks_twice:
-                self.shadows = compile_shadows(
-                    self.asm,
-                    self.exercise.references,
-                    inputs,
-                    power,
-                    saturate_counters=self.only is not None,
-                )
-            actuators = board.outputs(points, compiled.outputs, power)
-        with self.asm.section("plant"):
-            self.step.emit(actuators)
-        return compiled
+        return inputs
 
     def observer(self) -> None:
         """Assemble the exercise's own rungs beside the program; they never lose their supply."""
@@ -296,14 +325,14 @@ class _MachineBuilder:
         wanted = range(len(self.exercise.requirements)) if self.only is None else self.only
         return any(self.exercise.requirements[number].id == REQUIREMENT for number in wanted)
 
-    def unlike(self, compiled: CompiledProgram, power: int) -> None:
+    def unlike(self, outputs: Outputs, power: int) -> None:
         """Add the signals ``unlike.<output>``, if a requirement asks for them."""
         if self.shadows:
             exercise = self.exercise
             emit_unlike(
                 self.asm,
                 exercise.points,
-                compiled.outputs,
+                outputs,
                 self.shadows,
                 exercise.free,
                 power,

@@ -54,13 +54,15 @@ class Trace:
 
 def replay(assembled: Assembled, scenarios: Sequence[Scenario]) -> Replay:
     """Run every scenario, 64 at a time."""
-    blocks = [
-        replay_block(assembled, timeline_of(scenarios[i : i + LANES], assembled))
-        for i in range(0, len(scenarios), LANES)
-    ]
-    joined = [
-        np.concatenate(part, axis=-1)[..., : len(scenarios)] for part in zip(*blocks, strict=True)
-    ]
+    blocks = [scenarios[i : i + LANES] for i in range(0, len(scenarios), LANES)]
+    timelines = [timeline_of(block, assembled) for block in blocks]
+    return replay_blocks(assembled, timelines, len(scenarios))
+
+
+def replay_blocks(assembled: Assembled, timelines: Sequence[Timeline], count: int) -> Replay:
+    """Run the timelines of ``count`` scenarios, each of a block of 64 but perhaps the last."""
+    blocks = [replay_block(assembled, timeline) for timeline in timelines]
+    joined = [np.concatenate(part, axis=-1)[..., :count] for part in zip(*blocks, strict=True)]
     return Replay(*joined)
 
 

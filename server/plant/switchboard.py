@@ -14,7 +14,7 @@ from server.ladder.points import Direction, PointDeclaration
 from server.plant.device_kind import BROKEN_WIRE, NO_PICK_UP, STUCK_OFF, STUCK_ON, WELDED
 from server.plant.devices import kind_of
 from server.scan.assembler import Assembler, Bit, Signal, Word
-from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
+from server.scan.instructions import FALSE, TRUE, Op
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +117,7 @@ class Switchboard:
 
     def _number(self, point: PointDeclaration, base: int) -> int:
         asm = self.asm
-        image = asm.temporary()
-        for _ in range(INT_PLANES - 1):
-            asm.temporary()
+        image = asm.word()
         asm.emit(Op.MOVE, image, base, TRUE)
         broken = self._fault(point, BROKEN_WIRE)
         if broken != FALSE:

@@ -5,9 +5,10 @@ input stage, the program, the output stage, the abstract plant and the monitors 
 with the same few methods, so that one kernel runs them all.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, fields, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -130,6 +131,11 @@ class Assembler:
         plane = len(self._initial) - 1
         self._temporaries.add(plane)
         return plane
+
+    def word(self) -> int:
+        """Return the base of an INT that holds nothing from one scan to the next."""
+        base, *_ = [self.temporary() for _ in range(INT_PLANES)]
+        return base
 
     def planes(self, count: int, initial: int = 0) -> int:
         """``count`` consecutive state planes that start from the bits of ``initial``."""
@@ -368,9 +374,25 @@ class Assembler:
         self._table += kept + lost
         return CodeRange(first, first + len(kept)), CodeRange(first, len(self._table))
 
-    def machine(self) -> Machine:
-        """Return the finished machine, in fresh arrays."""
+    def fork(self) -> "Assembler":
+        """Return an assembler that goes on from here and leaves this one as it is."""
+        return replace(self, **{each.name: copy(getattr(self, each.name)) for each in fields(self)})
+
+    def machine(self, layout: Mapping[str, Sequence[str]] | None = None) -> Machine:
+        """Return the finished machine, in fresh arrays.
+
+        ``layout`` names the sections to be made of those that were emitted, in another order.
+        """
         code = np.array(self._code, np.uint32).reshape(-1, WIDTH)
+        sections = dict(self._sections)
+        if layout is not None:
+            pieces: list[NDArray[np.uint32]] = []
+            for name, parts in layout.items():
+                first = sum(map(len, pieces))
+                pieces += [code[sections[p].first : sections[p].last] for p in parts]
+                sections[name] = CodeRange(first, sum(map(len, pieces)))
+            sections = {name: sections[name] for name in layout}
+            code = np.concatenate(pieces)
         spread = np.ones((1, 64))
         return Machine(
             code=code,
@@ -380,7 +402,7 @@ class Assembler:
             quantities=np.array(self._quantities, np.float64).reshape(-1, 1) * spread,
             parameters=np.array(self._parameters, np.float64).reshape(-1, 1) * spread,
             parameter_rows=dict(self._parameter_rows),
-            sections=dict(self._sections),
+            sections=sections,
             physics_sections=dict(self._physics_sections),
             symbols=dict(self.symbols),
             state=tuple(self._state),

@@ -54,7 +54,8 @@ def test_a_survivor_comes_with_a_scenario_that_catches_it(found: Adequacy) -> No
     better = replace(EXERCISE, scenarios=(*EXERCISE.scenarios, survivor.scenario))
     assert complaints(better, survivor.variant.program)
     assert not complaints(better, RIGHT.program)
-    assert judge(better, RIGHT, survivor.variant).fate is Fate.CAUGHT
+    caught = complaints(better, survivor.variant.program)
+    assert judge(better, RIGHT, survivor.variant, caught).fate is Fate.CAUGHT
 
 
 def test_what_no_requirement_speaks_of_is_no_fault() -> None:
@@ -88,8 +89,8 @@ def test_what_is_neither_caught_nor_settled_has_survived() -> None:
     )
     original = reference("right-c.st", parse_program(text))
     [early] = [v for v in variants(original.program) if "T#1s" in v.sentence]
-    assert judge(asked, original, early).fate is Fate.RIGHT
-    unsettled = judge(asked, original, early, work=1)
+    assert judge(asked, original, early, {}).fate is Fate.RIGHT
+    unsettled = judge(asked, original, early, {}, work=1)
     assert (unsettled.fate, unsettled.requirement) == (Fate.SURVIVED, "R4")
     assert unsettled.reason
 

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from server.marking.acceptance import acceptance_run
+from server.marking.faults.catching import Suite
 from server.marking.faults.shared_causes import find_shared_causes
 from server.marking.verdict import RequirementVerdict, SharedCause, Status, Verdict
 from tests.marking.apple_sump import EXERCISE, RIGHT, sump_program
@@ -14,10 +15,10 @@ def test_a_wrong_contact_that_breaks_several_requirements_is_one_cause() -> None
     verdict = acceptance_run(EXERCISE, OPEN_STOP, causes=False)
     short = [r.id for r in verdict.requirements if r.status is not Status.MET]
     assert len(short) > 1
-    [cause] = find_shared_causes(EXERCISE, OPEN_STOP, verdict)
+    [cause] = find_shared_causes(EXERCISE, OPEN_STOP, verdict, Suite(EXERCISE))
     assert cause.requirements == tuple(short)
     assert cause.change == "rung 1, contact stop_pb, normally open instead of normally closed"
-    assert find_shared_causes(EXERCISE, OPEN_STOP, verdict, most=0) == ()
+    assert find_shared_causes(EXERCISE, OPEN_STOP, verdict, Suite(EXERCISE), most=0) == ()
 
 
 def test_two_mistakes_that_break_a_requirement_each_share_no_cause() -> None:
@@ -25,7 +26,7 @@ def test_two_mistakes_that_break_a_requirement_each_share_no_cause() -> None:
     verdict = acceptance_run(EXERCISE, program, causes=False)
     short = {r.id for r in verdict.requirements if r.status is not Status.MET}
     assert {"R2", "R4"} <= short
-    causes = find_shared_causes(EXERCISE, program, verdict)
+    causes = find_shared_causes(EXERCISE, program, verdict, Suite(EXERCISE))
     assert all("R4" not in cause.requirements for cause in causes)
 
 

@@ -20,7 +20,7 @@ from server.marking.coverage.undemanded import Undemanded, find_undemanded
 from server.marking.exercise import Exercise, RequirementKind
 from server.marking.faults.adequacy import Fate, judge
 from server.marking.faults.adequacy import VariantResult as VariantFinding
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite
 from server.marking.faults.variants import variants
 from server.marking.files.draws import describe_draw
 from server.marking.files.reference_programs import ReferenceProgram
@@ -31,9 +31,7 @@ from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import scenario_words
 from server.marking.presentation.timing_chart import draw_chart
 from server.marking.replay import NEVER, replay
-from server.marking.scenario import Scenario, faults_in
-from server.marking.trial.scenario_run import recorded_run
-from server.marking.trial.trial_form import Json, to_json
+from server.marking.scenario import faults_in
 from server.marking.verdict import Status
 
 EMPTY = Program("empty")
@@ -51,8 +49,7 @@ class Finding:
     ``concerns`` is a requirement, a program, a point or empty. A surviving variant has its rung as
     a drawing; ``scenario`` is the text of one that would catch it, ``steps`` the same in words.
     An undemanded output has its chart as a drawing, its run as ``scenario``, and ``check`` to add
-    to ``requirement`` (empty: to a new one) or ``free``, both as they stand in the file. ``run`` is
-    the run that it speaks of, as a trial run keeps it; empty where there is none.
+    to ``requirement`` (empty: to a new one) or ``free``, both as they stand in the file.
     """
 
     kind: str
@@ -64,7 +61,6 @@ class Finding:
     check: Mapping[str, Any] = field(default_factory=dict)
     requirement: str = ""
     free: Mapping[str, Any] = field(default_factory=dict)
-    run: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +84,6 @@ def look_into(
     """
     found = [*_out_of_step(exercise), *_counts(exercise, programs), *_marked(exercise, programs)]
     found += [finding for corner in corners for finding in _surprises(*corner)]
-    found = [each for number, each in enumerate(found) if each not in found[:number]]
-    failing = {each.concerns for each in found if each.kind == "programs"}
     right = [p for p in programs if p.right]
     yield CheckProgress(tuple(found), 0, 0)
     found += _exercised(exercise, right)
@@ -101,18 +95,18 @@ def look_into(
     tried = {p.program for p in programs}
     faulty = []
     for original in right:
-        # What fails itself says nothing by its variants.
-        for variant in variants(original.program) if original.file.name not in failing else ():
+        for variant in variants(original.program):
             if variant.program not in tried:
                 tried.add(variant.program)
                 faulty.append((original, variant))
     yield CheckProgress(tuple(found), 0, len(faulty))
-    wanting = [complaints(exercise, program) for program in (*(p.program for p in programs), EMPTY)]
+    suite = Suite(exercise)
+    wanting = [suite.complaints(program) for program in (*(p.program for p in programs), EMPTY)]
     caught = 0
     for done, (original, variant) in enumerate(faulty):
         # What the suite says of a variant serves for its fate and for the last question, too.
-        wanting.append(complaints(exercise, variant.program))
-        fate = judge(exercise, original, variant, found=wanting[-1])
+        wanting.append(suite.complaints(variant.program))
+        fate = judge(exercise, original, variant, wanting[-1])
         caught += fate.fate is Fate.CAUGHT
         if fate.fate is Fate.SURVIVED:
             found.append(_survivor(exercise, fate))
@@ -240,13 +234,7 @@ def _undemanded(exercise: Exercise, story: Undemanded) -> Finding:
         proposal.check,
         proposal.requirement,
         proposal.free,
-        _run(exercise, story.scenario, story.reference),
     )
-
-
-def _run(exercise: Exercise, scenario: Scenario, program: Program) -> Json:
-    recorded = recorded_run(scenario, program, exercise.period_ms)
-    return {} if recorded is None else to_json(recorded)
 
 
 def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:
@@ -255,15 +243,13 @@ def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:
     if rung is not None and rung < len(variant.program.rungs):
         drawing = draw_rung(variant.program.rungs[rung], variant.program, rung, width=720)
     steps: tuple[str, ...] = ()
-    text, run = "", Json()
+    text = ""
     if found.scenario is not None and found.catches:
         text = scenario_text(found.scenario, exercise)
         steps = tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(found.scenario))
-        run = _run(exercise, found.scenario, variant.program)
     sentence = f"{found.original}: {variant.sentence}. Nothing catches it"
     sentence += f"; it should fail {found.requirement}." if found.catches else "."
     reason = "" if found.catches else f" {found.reason}"
     return Finding(
-        *("variant", found.requirement, f"{sentence}{reason}".strip(), drawing, text, steps),
-        run=run,
+        "variant", found.requirement, f"{sentence}{reason}".strip(), drawing, text, steps
     )

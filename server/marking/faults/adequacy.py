@@ -19,7 +19,7 @@ from enum import StrEnum
 from server.ladder.points import Direction
 from server.ladder.program import Program
 from server.marking.exercise import Exercise
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite, complaints
 from server.marking.faults.equivalence import compare
 from server.marking.faults.shortening import shortened
 from server.marking.faults.variants import Variant, variants
@@ -92,14 +92,16 @@ def adequacy(exercise: Exercise, programs: Iterable[ReferenceProgram]) -> Adequa
     """
     known = list(programs)
     right, wrong = [p for p in known if p.right], [p for p in known if not p.right]
-    passed = [p for p in wrong if not complaints(exercise, p.program, first_only=True)]
+    suite = Suite(exercise)
+    passed = [p for p in wrong if not suite.complaints(p.program, first_only=True)]
     tried: set[Program] = {p.program for p in right}
     findings: list[VariantResult] = []
     for original in right:
         for variant in variants(original.program):
             if variant.program not in tried:
                 tried.add(variant.program)
-                findings.append(judge(exercise, original, variant))
+                found = suite.complaints(variant.program, first_only=True)
+                findings.append(judge(exercise, original, variant, found))
     return Adequacy(
         exercise=exercise.slug,
         right=len(right),
@@ -114,18 +116,16 @@ def judge(
     exercise: Exercise,
     original: ReferenceProgram,
     variant: Variant,
+    found: Mapping[int, Status],
     *,
     work: int = MOST_TRANSITIONS,
-    found: Mapping[int, Status] | None = None,
 ) -> VariantResult:
     """Say what becomes of one variant of a right program.
 
     ``work`` bounds the transitions of each search; where it is not enough the variant survives.
-    ``found`` is what the suite says of it, if that is known.
+    ``found`` is what the suite says of it.
     """
     name = original.file.name
-    if found is None:
-        found = complaints(exercise, variant.program, first_only=True)
     if found:
         return VariantResult(name, variant, Fate.CAUGHT, exercise.requirements[min(found)].id)
     observed = [

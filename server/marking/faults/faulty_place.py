@@ -24,16 +24,13 @@ from server.ladder.validation import errors
 from server.marking.causes.cause import Reason
 from server.marking.causes.history import History
 from server.marking.exercise import Exercise, RequirementKind
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite
 from server.marking.faults.element_faults import FaultKind
 from server.marking.faults.named_values import named_counts, named_times
 from server.marking.faults.repairs import unchecked_mends
 from server.marking.faults.rung_effect import effect
 from server.marking.faults.variants import Variant, variants
-from server.marking.machine import assemble
-from server.marking.replay import NEVER, replay_block
-from server.marking.scenario import Scenario, faults_in
-from server.marking.timeline import timeline_of
+from server.marking.scenario import Scenario
 
 MOST_TRIALS = 400
 """Programs that are tried in the run, some five milliseconds each."""
@@ -95,24 +92,31 @@ class FaultyPlace:
 
 
 def faulty_place(
-    exercise: Exercise, program: Program, run: BrokenRun, *, most: int = MOST_TRIALS
+    exercise: Exercise,
+    program: Program,
+    run: BrokenRun,
+    *,
+    most: int = MOST_TRIALS,
+    suite: Suite | None = None,
 ) -> FaultyPlace:
     """Return where a program most likely breaks a requirement.
 
-    Where something is missing, it is the element that it would be joined to.
+    Where something is missing, it is the element that it would be joined to. ``suite`` is that of
+    the exercise, if it is there already.
     """
     unmendable = {
         number
         for number, requirement in enumerate(exercise.requirements)
         if requirement.kind is RequirementKind.DOCUMENTATION
     }
-    before = complaints(exercise, program).keys()
+    suite = suite or Suite(exercise)
+    before = suite.complaints(program).keys()
     best: tuple[int, int] | None = None
     found, beside, alone = _end_of(run.chain), False, False
     for edit in islice(_nearest_first(exercise, program, run), most):
-        if _breaks(exercise, edit.program, run):
+        if suite.breaks(edit.program, run.requirement, run.scenario, run.history.scans):
             continue
-        left = complaints(exercise, edit.program).keys()
+        left = suite.complaints(edit.program).keys()
         rank = _rank(edit, run, left, before)
         if rank is not None and (best is None or rank < best):
             best, found, beside = rank, edit.place, _adds(program, edit)
@@ -156,19 +160,6 @@ def _end_of(chain: list[Reason]) -> Place | None:
     if not chain:
         return None
     return Place(rung=chain[-1].rung, path=next(iter(chain[-1].paths), None))
-
-
-def _breaks(exercise: Exercise, program: Program, run: BrokenRun) -> bool:
-    """Return whether a program, too, breaks the requirement in that run by that moment."""
-    alone = replace(exercise, scenarios=(run.scenario,))
-    assembled = assemble(alone, program, faults=faults_in(alone.scenarios))
-    timeline = timeline_of(alone.scenarios, assembled)
-    violated = replay_block(assembled, timeline, run.history.scans * exercise.period_ms)[0][:, 0]
-    return any(
-        violated[monitor] != NEVER
-        for (number, _), monitor in assembled.monitor_numbers.items()
-        if number == run.requirement
-    )
 
 
 def _on_an_element(program: Program, place: Place) -> Place | None:

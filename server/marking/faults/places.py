@@ -9,16 +9,19 @@ from server.marking.causes.failure_cause import LONGEST_SCANS
 from server.marking.causes.recording import record_scenario
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise, Requirement
+from server.marking.faults.catching import Suite
 from server.marking.faults.faulty_place import BrokenRun, FaultyPlace, faulty_place
 from server.marking.judged_outputs import judged_outputs
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 
 
-def with_places(exercise: Exercise, program: Program, verdict: Verdict, *, most: int) -> Verdict:
+def with_places(
+    exercise: Exercise, program: Program, verdict: Verdict, suite: Suite, *, most: int
+) -> Verdict:
     """Return a verdict that says where in the program the causes of each failure lead.
 
-    At most ``most`` near programs are tried. Where an edit in one place mends all that one can, the
-    causes of all failures lead there.
+    At most ``most`` near programs are tried in ``suite``, that of the exercise. Where an edit in
+    one place mends all that one can, the causes of all failures lead there.
     """
     broken = dict(_broken(exercise, verdict))
     if not most or not broken:
@@ -27,7 +30,9 @@ def with_places(exercise: Exercise, program: Program, verdict: Verdict, *, most:
     for number, evidence in broken.items():
         run = _run(exercise, program, number, evidence)
         if run is not None:
-            found[number] = faulty_place(exercise, program, run, most=most // len(broken))
+            found[number] = faulty_place(
+                exercise, program, run, most=most // len(broken), suite=suite
+            )
             if found[number].alone:
                 found = dict.fromkeys(broken, found[number])
                 break

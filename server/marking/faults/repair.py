@@ -12,7 +12,7 @@ from itertools import islice
 
 from server.ladder.program import Program
 from server.marking.exercise import Exercise, RequirementKind
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite
 from server.marking.faults.repairs import single_edits
 from server.marking.faults.variants import Variant
 from server.marking.marking import Effort, mark
@@ -66,22 +66,21 @@ def nearest_right(exercise: Exercise, program: Program, *, most: int = MOST_TRIA
             r for r in exercise.requirements if r.kind is not RequirementKind.DOCUMENTATION
         ),
     )
-    before = len(complaints(judged, program))
+    suite = Suite(judged)
+    before = len(suite.complaints(program))
     if not before:
         return Search(None, ())
     numbers = [exercise.requirements.index(r) for r in judged.requirements]
     trials: list[TriedEdit] = []
     for edit in islice(single_edits(exercise, program), most):
-        left = complaints(judged, edit.program)
+        left = suite.complaints(edit.program)
         trials.append(TriedEdit(edit, frozenset(numbers[n] for n in left)))
         if not left and _right(judged, edit.program):
             return Search(Repair((edit,), edit.program), tuple(trials))
     helpful = [trial for trial in trials if 0 < len(trial.left) < before]
     helpful.sort(key=lambda trial: len(trial.left))
     for first, second in islice(_pairs(exercise, helpful), max(0, most - len(trials))):
-        if not complaints(judged, second.program, first_only=True) and _right(
-            judged, second.program
-        ):
+        if not suite.complaints(second.program, first_only=True) and _right(judged, second.program):
             return Search(Repair((first, second), second.program), tuple(trials))
     return Search(None, tuple(trials))
 

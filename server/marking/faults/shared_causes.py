@@ -5,12 +5,11 @@ them, since a student waits. The edit that mends most is one cause; among what i
 sought. The count of trials bounds the time, so that the answer is the same on every machine.
 """
 
-from dataclasses import replace
 from itertools import islice
 
 from server.ladder.program import Program
 from server.marking.exercise import Exercise, RequirementKind
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite
 from server.marking.faults.repairs import single_edits
 from server.marking.verdict import SharedCause, Status, Verdict
 
@@ -19,29 +18,28 @@ MOST_TRIALS = 160
 
 
 def find_shared_causes(
-    exercise: Exercise, program: Program, verdict: Verdict, *, most: int = MOST_TRIALS
+    exercise: Exercise, program: Program, verdict: Verdict, suite: Suite, *, most: int = MOST_TRIALS
 ) -> tuple[SharedCause, ...]:
     """Return the causes of two or more requirements that are not met or not reached.
 
-    ``program`` must be free of errors; no edit writes a comment, so documentation has no part.
+    ``program`` must be free of errors, ``suite`` be that of the exercise. No edit writes a comment,
+    so documentation has no part.
     """
-    judged = replace(
-        exercise,
-        requirements=tuple(
-            r for r in exercise.requirements if r.kind is not RequirementKind.DOCUMENTATION
-        ),
-    )
-    ids = [requirement.id for requirement in judged.requirements]
+    ids = {
+        number: requirement.id
+        for number, requirement in enumerate(exercise.requirements)
+        if requirement.kind is not RequirementKind.DOCUMENTATION
+    }
     short = {r.id for r in verdict.requirements if r.status is not Status.MET}
     if not most or len(short) < 2:
         return ()
     # What only a random run or a search has broken, no replay of the suite can see mended.
-    short &= {ids[number] for number in complaints(judged, program)}
+    short &= {ids[number] for number in ids.keys() & suite.complaints(program)}
     if len(short) < 2:
         return ()
     tried: list[tuple[frozenset[str], str]] = []
     for edit in islice(single_edits(exercise, program), most):
-        left = {ids[number] for number in complaints(judged, edit.program)}
+        left = {ids[number] for number in ids.keys() & suite.complaints(edit.program)}
         if left <= short:
             tried.append((frozenset(short - left), edit.sentence))
         if not left:
@@ -55,5 +53,5 @@ def find_shared_causes(
         )
         if len(mended) < 2:
             return tuple(causes)
-        causes.append(SharedCause(tuple(each for each in ids if each in mended), sentence))
+        causes.append(SharedCause(tuple(each for each in ids.values() if each in mended), sentence))
         short -= mended
