@@ -79,9 +79,10 @@ class LineArea:
         self.height = self.bottom + 60 + ROW * rows_below
         for draw in self._on_belts:
             draw()
-        for device in above:
+        # The stem of a device in a far row passes behind the bubbles of nearer ones.
+        for device in sorted(above, key=lambda d: -d.row):
             device.draw(self.x_of(device.at), self.top - 62 - ROW * device.row)
-        for device in below:
+        for device in sorted(below, key=lambda d: -d.row):
             device.draw(self.x_of(device.at), self.bottom + 56 + ROW * device.row)
 
 
