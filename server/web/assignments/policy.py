@@ -190,7 +190,8 @@ def assignment_settings(request: Request, assignment_id: int, session: Reading) 
 def change_assignment(
     request: Request,
     assignment_id: int,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     form: TypedHere,
     visitor: VisitorHere,
     zone: ZoneHere,
@@ -200,9 +201,11 @@ def change_assignment(
     policy = form.policy(zone, assignment)
     if isinstance(policy, str):
         return _settings_page(request, session, assignment, policy, form)
-    assignment_policy.change_policy(session, assignment, policy, by_id=visitor.id, now=now)
-    students = [student.id for student in students_of(session, assignment.section_id)]
-    queue_scores(session, assignment, students, now)
+    with database.write() as writing:
+        assignment = assignment_here(writing, assignment_id)
+        assignment_policy.change_policy(writing, assignment, policy, by_id=visitor.id, now=now)
+        students = [student.id for student in students_of(writing, assignment.section_id)]
+        queue_scores(writing, assignment, students, now)
     return _back(assignment_id)
 
 
@@ -210,7 +213,8 @@ def change_assignment(
 def give_time(
     request: Request,
     assignment_id: int,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     visitor: VisitorHere,
     zone: ZoneHere,
     now: Now,
@@ -228,10 +232,12 @@ def give_time(
     if due_at <= assignment.due_at or not reason.strip():
         sentence = "More time needs a date after the due date, and a reason. Write both."
         return _settings_page(request, session, assignment, sentence)
-    assignment_policy.give_time(
-        session, assignment, student, due_at, reason.strip(), by_id=visitor.id, now=now
-    )
-    queue_scores(session, assignment, [student], now)
+    with database.write() as writing:
+        assignment = assignment_here(writing, assignment_id)
+        assignment_policy.give_time(
+            writing, assignment, student, due_at, reason.strip(), by_id=visitor.id, now=now
+        )
+        queue_scores(writing, assignment, [student], now)
     return _back(assignment_id)
 
 
@@ -239,7 +245,8 @@ def give_time(
 def pair_up(
     request: Request,
     assignment_id: int,
-    session: Writing,
+    session: Reading,
+    database: DatabaseHere,
     visitor: VisitorHere,
     now: Now,
     first: Annotated[int, Form()] = 0,
@@ -250,8 +257,12 @@ def pair_up(
     students = {each.id for each in students_of(session, assignment.section_id)}
     if first not in students or (second and (second not in students or second == first)):
         return _settings_page(request, session, assignment, "Choose two different students.")
-    assignment_policy.pair_up(session, assignment, first, second or None, by_id=visitor.id, now=now)
-    queue_scores(session, assignment, [id for id in (first, second) if id], now)
+    with database.write() as writing:
+        assignment = assignment_here(writing, assignment_id)
+        assignment_policy.pair_up(
+            writing, assignment, first, second or None, by_id=visitor.id, now=now
+        )
+        queue_scores(writing, assignment, [id for id in (first, second) if id], now)
     return _back(assignment_id)
 
 
