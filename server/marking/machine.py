@@ -122,6 +122,9 @@ class Frame:
             for point in exercise.points
             if point.direction is Direction.OUTPUT
         }
+        self._named_bits = {bit.symbol: asm.temporary() for bit in exercise.internal_bits}
+        for symbol, plane in self._named_bits.items():
+            asm.define(symbol, Bit(plane))
         with asm.section("outputs"):
             actuators = board.outputs(exercise.points, self._images, power)
         with asm.section("plant"):
@@ -148,6 +151,8 @@ class Frame:
                     asm.emit(Op.MOVE, image.base, base, TRUE)
                 else:
                     asm.copy_to(image.plane, written.plane if isinstance(written, Bit) else FALSE)
+            for symbol, own in _named_bits(self._exercise, program, compiled).items():
+                asm.copy_to(self._named_bits[symbol], own)
         checks, monitors, numbers = self._judging
         return Assembled(
             machine=asm.machine(LAYOUT),
@@ -194,6 +199,8 @@ def assemble_abstract(
         compiled = compile_program(
             asm, program, inputs, power, exact_timers=exact_timers, saturate_counters=True
         )
+        for symbol, plane in _named_bits(exercise, program, compiled).items():
+            asm.define(symbol, Bit(plane))
         actuators = board.outputs(exercise.points, compiled.outputs, power)
     with asm.section("plant"):
         step.emit(actuators)
@@ -226,6 +233,16 @@ def _judging(
         return judged
     checks, monitors, numbers = judged
     return replace(shared, checks=checks, monitors=monitors, monitor_numbers=numbers, starts=starts)
+
+
+def _named_bits(exercise: Exercise, program: Program, compiled: CompiledProgram) -> dict[str, int]:
+    """Return the planes of the bits that the statement names; FALSE where the program has none."""
+    view, planes = exercise.view(program), dict[str, int]()
+    for bit in exercise.internal_bits:
+        own = view.own_name(bit.symbol)
+        signal = compiled.symbols[own.lower()] if own is not None else None
+        planes[bit.symbol] = signal.plane if isinstance(signal, Bit) else FALSE
+    return planes
 
 
 def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:

@@ -26,3 +26,19 @@ def test_checks_name_signals_of_observer_and_plant(check: str, status: Status) -
     old = "{lasts: fill_pump, at least: 100 ms, at most: 1 min}"
     assert old in TEXT
     assert statuses(built(TEXT.replace(old, check)), SEALED)["R1"] is status
+
+
+@pytest.mark.parametrize(
+    ("name", "status"), [("filling AT %MX0.0", Status.NOT_MET), ("own", Status.MET)]
+)
+def test_a_bit_that_the_statement_names_is_a_signal_and_false_where_it_is_missing(
+    name: str, status: Status
+) -> None:
+    old = "{lasts: fill_pump, at least: 100 ms, at most: 1 min}"
+    exercise = built(TEXT.replace(old, "{never: filling, given: fill_pump}"))
+    symbol = name.split(maxsplit=1)[0]
+    written = program(
+        f"{symbol} := (start_pb OR {symbol}) AND stop_pb AND NOT tank_high; pump := {symbol};",
+        f"{name} : BOOL;",
+    )
+    assert statuses(exercise, written)["R1"] is status
