@@ -56,13 +56,21 @@ onArrival((select) => {
   for (const field of queryAll(document, "[data-revision-field]", HTMLInputElement)) field.value = revision();
 });
 
-/* Mark in the drawing what a remark concerns; a note marks nothing. */
+/* Mark in the drawing what a remark concerns, and tie the two together; a note marks nothing. */
 function markConcerned() {
-  for (const stop of frame.querySelectorAll(".concerned")) stop.classList.remove("concerned", "error");
-  for (const remark of queryAll(frame, ".remark[data-at]:not(.note)", HTMLElement)) {
+  for (const stop of frame.querySelectorAll(".concerned")) {
+    stop.classList.remove("concerned", "error");
+    stop.removeAttribute("aria-invalid");
+    stop.removeAttribute("aria-describedby");
+  }
+  for (const [number, remark] of queryAll(frame, ".remark[data-at]:not(.note)", HTMLElement).entries()) {
     const stop = concerned(remark);
+    remark.id = `remark-${number}`;
     stop?.classList.add("concerned");
-    stop?.classList.toggle("error", remark.matches(".error"));
+    stop?.setAttribute("aria-describedby", remark.id);
+    if (!remark.matches(".error")) continue;
+    stop?.classList.add("error");
+    stop?.setAttribute("aria-invalid", "true");
   }
 }
 
@@ -264,6 +272,10 @@ const COMMANDS = {
   undo: () => inTurn(() => send(null, answer, "/undo")),
   redo: () => inTurn(() => send(null, answer, "/redo")),
   declare: () => askDeclaration(null),
+  "declare-this": (button) => {
+    const { symbol = "", type = "", address } = button?.dataset ?? {};
+    act(() => ({ action: "declare", variable: { symbol, type, address: address ?? null } }));
+  },
   declaration: (button) => askDeclaration(closest(button, "tr", HTMLElement)),
   about: () => inTurn(() => showAbout(selection.row ? selection.place : {})),
   uses: (button) => {

@@ -50,13 +50,17 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One sentence that says what is the matter, and one that says how to fix it."""
+    """One sentence that says what is the matter, and one that says how to fix it.
+
+    ``undeclared`` is the symbol that a declaration would do it for, empty for other messages.
+    """
 
     severity: Severity
     rule: str
     place: Place
     text: str
     fix: str = ""
+    undeclared: str = ""
 
     def __str__(self) -> str:
         place = str(self.place)
@@ -78,6 +82,6 @@ def in_rung(index: int, messages: Iterable[Message]) -> Iterator[Message]:
     return (replace(message, place=message.place.in_rung(index)) for message in messages)
 
 
-def error(rule: str, place: Place, text: str, fix: str = "") -> Message:
+def error(rule: str, place: Place, text: str, fix: str = "", *, undeclared: str = "") -> Message:
     """Return a message that keeps the program from running."""
-    return Message(Severity.ERROR, rule, place, text, fix)
+    return Message(Severity.ERROR, rule, place, text, fix, undeclared)

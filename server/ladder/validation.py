@@ -342,7 +342,8 @@ class _Checker:
     def _undeclared(self, symbol: str, place: Place) -> Message:
         close = _closest(symbol, tuple(self._variables))
         fix = f"Declare it, or use {close}." if close else "Declare it."
-        return error("undeclared", place, f"{symbol} is not declared.", fix)
+        text = f"{symbol} is not declared."
+        return error("undeclared", place, text, fix, undeclared=symbol)
 
     def _named_type(self, symbol: str) -> str:
         variable = self._variables.get(symbol)

@@ -12,7 +12,13 @@ from server.marking.exercise import Exercise, Requirement
 from server.marking.first_violations import Failure, SuiteFinding, findings, scenarios_of
 from server.marking.machine import Assembled, assemble
 from server.marking.outputs_seen import done_instead
-from server.marking.phrases import broken_later, known_by_scenarios, met_but_broken_later
+from server.marking.phrases import (
+    broken_later,
+    known_by_scenarios,
+    met_but_broken_later,
+    met_but_following,
+    not_judged,
+)
 from server.marking.replay import NEVER, Replay, replay
 from server.marking.scenario import faults_in
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
@@ -64,17 +70,22 @@ def _judge(
         kept = _with_causes(exercise, program, failure, shown) if causes else shown
         return _verdict(requirement, Status.NOT_MET, "a scenario", sentence, kept)
     if found.idle is not None:
-        sentence = (
-            broken_later(requirement.id, found.after)
-            if found.after
-            else _not_reached(exercise, assembled, requirement, found.idle)
-        )
+        if found.follows:
+            sentence = not_judged(requirement.id, found.follows)
+        elif found.after:
+            sentence = broken_later(requirement.id, found.after)
+        else:
+            sentence = _not_reached(exercise, assembled, requirement, found.idle)
         return _verdict(requirement, Status.NOT_EXERCISED, "", sentence)
     if not found.held:
         return _verdict(requirement, Status.MET, "seen in the program's text", "")
     scans = int(np.sum(result.scans[sorted(found.held)]))
     known = known_by_scenarios(len(found.held), scans * assembled.machine.period_ms)
-    note = met_but_broken_later(requirement.id, found.after) if found.after else ""
+    note = ""
+    if found.follows:
+        note = met_but_following(requirement.id, found.follows)
+    elif found.after:
+        note = met_but_broken_later(requirement.id, found.after)
     return _verdict(requirement, Status.MET, known, note)
 
 

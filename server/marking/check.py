@@ -37,8 +37,9 @@ class Check(FileMapping, ABC):
 
     A field's key in the file is its alias; the first own field tells the kind of the check.
     ``fails`` is the author's sentence for a violation, ``idle`` the one for a check that nothing
-    brought to bear; both may be empty. ``scenarios`` limits the check to those scenarios. The
-    representation, which the suite's hash reads, shows only what is judged.
+    brought to bear; both may be empty. ``scenarios`` limits the check to those scenarios. What the
+    check sees follows from the requirements ``follows`` where one of them is broken: it counts only
+    where none is. The representation, which the suite's hash reads, shows only what is judged.
     """
 
     menu: ClassVar[str]
@@ -49,6 +50,7 @@ class Check(FileMapping, ABC):
     fails: Sentence = Field("", repr=False)
     idle: Sentence = Field("", repr=False)
     scenarios: Many[Line] = Field((), repr=False)
+    follows: Many[Line] = Field((), repr=False)
 
     @classmethod
     def key(cls) -> str:

@@ -1,11 +1,12 @@
 """Which violations count: in one run only what is violated first; the rest may follow from it.
 
 What follows within the exercise's tolerance counts as first, too: two checks of one moment may see
-it some scans apart.
+it some scans apart. Where one mistake shows in two requirements in different runs, a check can say
+from which requirement its violations follow.
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,7 @@ class SuiteFinding:
 
     ``failure`` is the violation to show, one that was first in its run. ``after`` has the other
     requirements that had been broken before, in each run in which this one was broken later.
+    ``follows`` has the broken requirements that violated checks of this one say they follow from.
     ``held`` are the scenarios that brought a check to bear and in which it was not violated;
     ``idle`` is a check that has none.
     """
@@ -41,6 +43,7 @@ class SuiteFinding:
     status: Status
     failure: Failure | None = None
     after: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
     held: frozenset[int] = frozenset()
     idle: Pattern | None = None
 
@@ -116,8 +119,11 @@ def first_beyond(
 def findings(exercise: Exercise, assembled: Assembled, result: Replay) -> tuple[SuiteFinding, ...]:
     """Return what a replay of the whole suite says of each requirement."""
     counts = counted_in_suite(exercise, assembled)
-    first = are_first(result.violated, counts, tolerance_scans(exercise))
-    later = (result.violated != NEVER) & counts & ~first
+    following = _following(exercise, assembled, result.violated, counts)
+    judged = counts.copy()
+    judged[list(following)] = False
+    first = are_first(result.violated, judged, tolerance_scans(exercise))
+    later = (result.violated != NEVER) & judged & ~first
     held = (result.exercised != NEVER) & (result.violated == NEVER) & counts
     found = []
     for number, requirement in enumerate(exercise.requirements):
@@ -145,11 +151,41 @@ def findings(exercise: Exercise, assembled: Assembled, result: Replay) -> tuple[
                     default=None,
                 ),
                 after=ids_of(exercise, assembled, first[:, np.any(later[own], axis=0)]),
+                follows=tuple(sorted(set().union(*(following.get(m, ()) for m in own)))),
                 held=frozenset(np.flatnonzero(held[own].any(axis=0)).tolist()),
                 idle=idle,
             )
         )
     return tuple(found)
+
+
+def _following(
+    exercise: Exercise,
+    assembled: Assembled,
+    violated: NDArray[np.int64],
+    counts: NDArray[np.bool_],
+) -> dict[int, frozenset[str]]:
+    """Return the violated monitors that follow from broken requirements, with these."""
+    follows = {
+        monitor: frozenset(assembled.checks[monitor].follows)
+        for monitor in assembled.monitor_numbers.values()
+        if assembled.checks[monitor].follows
+    }
+    alone = counts.copy()
+    alone[list(follows)] = False
+    first = are_first(violated, alone, tolerance_scans(exercise))
+    broken = set(ids_of(exercise, assembled, first))
+    seen = ((violated != NEVER) & counts).any(axis=1)
+    return {m: ids & broken for m, ids in follows.items() if ids & broken and seen[m]}
+
+
+def without_followers(exercise: Exercise, broken: Collection[str]) -> Exercise:
+    """Return an exercise without the checks whose violations follow from ``broken``."""
+    requirements = tuple(
+        replace(each, checks=tuple(c for c in each.checks if not set(c.follows) & set(broken)))
+        for each in exercise.requirements
+    )
+    return replace(exercise, requirements=requirements)
 
 
 def monitors_of(

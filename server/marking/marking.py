@@ -19,7 +19,7 @@ from server.marking.exercise import Exercise
 from server.marking.faults.catching import Suite
 from server.marking.faults.places import with_places
 from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
-from server.marking.first_violations import first_beyond
+from server.marking.first_violations import first_beyond, without_followers
 from server.marking.machine import assemble
 from server.marking.phrases import met_but_broken_later
 from server.marking.presentation.scenario_words import steps_in_words
@@ -77,7 +77,9 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     effort = effort or Effort()
     verdict = acceptance_run(exercise, program)
     judged = list(verdict.requirements)
-    differences = _beyond_the_suite(exercise, program, judged, effort)
+    broken = [each.id for each in judged if each.status is Status.NOT_MET]
+    judging = without_followers(exercise, broken)
+    differences = _beyond_the_suite(judging, program, judged, effort)
     alike = Alike.NO
     if exercise.references and _behaves(exercise, judged):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
@@ -92,7 +94,7 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
                 for n, r in enumerate(judged)
             ]
     if effort.runs and alike is Alike.NO:
-        differences = _endure(exercise, program, judged, differences)
+        differences = _endure(judging, program, judged, differences)
     whole = replace(verdict, requirements=tuple(judged), second_look=differences)
     suite = Suite(exercise)
     causes = find_shared_causes(exercise, program, whole, suite, most=effort.edits)

@@ -33,6 +33,22 @@ def broken_later(number: str, before: Sequence[str]) -> str:
     )
 
 
+def not_judged(number: str, broken: Sequence[str]) -> str:
+    """Return why a requirement is not reached whose violations follow from broken ones."""
+    return (
+        f"{number} not reached: your program does not meet {listed(broken)}, and what it did wrong "
+        "here can follow from that."
+    )
+
+
+def met_but_following(number: str, broken: Sequence[str]) -> str:
+    """Return the note on a met requirement whose violations follow from broken ones."""
+    return (
+        f"{number} was also broken, but that can follow from {listed(broken)}, which your program "
+        "does not meet; nothing is deducted for it."
+    )
+
+
 def met_but_broken_later(number: str, before: Sequence[str]) -> str:
     """Return the note on a met requirement that was broken only after others had been."""
     return (

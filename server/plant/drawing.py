@@ -9,7 +9,7 @@ how:
   ``data-top`` (value ``data-high``).
 - ``item``, ``axis``: ``translate(origin + scale * value, 0)``; an item that is absent (no number,
   or less than 0) is hidden, and ``data-mark`` gives it the class ``marked``.
-- ``display``: a segment is ``on`` where the digit at its ``data-place`` of ``data-places`` is one
+- ``display``: a segment is ``on`` where the digit at its ``data-digit`` of ``data-places`` is one
   of its ``data-lit``.
 - ``value``: the text is the number, with ``data-digits`` decimals and ``data-unit``.
 """

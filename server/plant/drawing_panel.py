@@ -88,7 +88,7 @@ def _segments(pen: Pen, x: float, y: float, symbol: str, places: int) -> None:
         for lit, path in _SEGMENTS:
             pen.raw(
                 f'<path class="segment" d="{path}" transform="translate({left:g} {y - 12:g})" '
-                f'data-place="{place}" data-lit="{lit}"/>'
+                f'data-digit="{place}" data-lit="{lit}"/>'
             )
     pen.close()
 

@@ -68,7 +68,7 @@ const drawers = {
     const fits = digits.length <= places && Number(value) >= 0;
     const text = fits ? digits.padStart(places) : "-".repeat(places);
     for (const segment of queryAll(part, ".segment", SVGElement)) {
-      const digit = text.charAt(measure(segment, "place"));
+      const digit = text.charAt(measure(segment, "digit"));
       segment.classList.toggle("on", (segment.dataset.lit ?? "").includes(digit));
     }
   },

@@ -182,6 +182,12 @@ def test_undo_goes_on_after_a_reload(
     saved(page, 0, "start_pb")
     page.get_by_role("button", name="Redo").click()
     saved(page, 0, "NOT start_pb")
+    type_entry(page, "q", "nowhere", "coil nowhere")
+    coil = page.locator('#rung-0 [data-output="0"]')
+    expect(coil).to_have_attribute("aria-invalid", "true")
+    expect(coil).to_have_accessible_description(re.compile("nowhere is not declared"))
+    page.get_by_role("button", name="Declare nowhere as BOOL").click()
+    expect(coil).not_to_have_attribute("aria-invalid", "true")
 
 
 def test_two_windows_never_overwrite_each_other(

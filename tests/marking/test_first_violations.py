@@ -1,5 +1,7 @@
 """In one run only what is violated first counts."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from server.marking.acceptance import acceptance_run
@@ -35,3 +37,24 @@ def test_a_requirement_whose_violations_are_never_first_is_not_reached() -> None
         "R1 not reached: it was broken only in runs in which R4 had been broken before. "
         "What comes after that is not judged."
     )
+
+
+def test_a_check_that_follows_from_a_broken_requirement_does_not_count() -> None:
+    r4 = next(each for each in EXERCISE.requirements if each.id == "R4")
+    following = replace(
+        r4, checks=tuple(check.model_copy(update={"follows": ("R1",)}) for check in r4.checks)
+    )
+    exercise = replace(
+        EXERCISE,
+        requirements=tuple(following if r is r4 else r for r in EXERCISE.requirements),
+    )
+    verdicts = acceptance_run(exercise, WRONG_LAMP).requirements
+    assert told(verdicts)["R1"] is Status.NOT_MET
+    assert next(each for each in verdicts if each.id == "R4").sentence == (
+        "R4 not reached: your program does not meet R1, and what it did wrong here can follow from "
+        "that."
+    )
+    met = sump_program(
+        "fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT sump_high;\nlamp := fill_pump;"
+    )
+    assert told(acceptance_run(exercise, met).requirements)["R4"] is Status.NOT_MET

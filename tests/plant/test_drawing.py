@@ -108,6 +108,8 @@ def test_a_panel_alone_is_drawn_and_told() -> None:
     assert signals["total"].get("data-kind") == "value"
     lit = [Counter(s.get("data-lit") or "") for s in signals["batch"]]
     assert len(lit) == 4 * 7
+    # The page of a trial run finds the form that lays items down by this attribute.
+    assert all(segment.get("data-place") is None for segment in signals["batch"])
     # How many segments each digit has is common knowledge, no source.
     assert sum(lit[:7], Counter()) == Counter(dict(zip("0123456789-", SEGMENTS, strict=True)))
 

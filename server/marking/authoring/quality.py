@@ -31,7 +31,9 @@ from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import scenario_words
 from server.marking.presentation.timing_chart import draw_chart
 from server.marking.replay import NEVER, replay
-from server.marking.scenario import faults_in
+from server.marking.scenario import Scenario, faults_in
+from server.marking.trial.scenario_run import recorded_run
+from server.marking.trial.trial_form import Json, to_json
 from server.marking.verdict import Status
 
 EMPTY = Program("empty")
@@ -49,7 +51,8 @@ class Finding:
     ``concerns`` is a requirement, a program, a point or empty. A surviving variant has its rung as
     a drawing; ``scenario`` is the text of one that would catch it, ``steps`` the same in words.
     An undemanded output has its chart as a drawing, its run as ``scenario``, and ``check`` to add
-    to ``requirement`` (empty: to a new one) or ``free``, both as they stand in the file.
+    to ``requirement`` (empty: to a new one) or ``free``, both as they stand in the file. ``run`` is
+    the run that it speaks of, as a trial run keeps it; empty where there is none.
     """
 
     kind: str
@@ -61,6 +64,7 @@ class Finding:
     check: Mapping[str, Any] = field(default_factory=dict)
     requirement: str = ""
     free: Mapping[str, Any] = field(default_factory=dict)
+    run: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +88,8 @@ def look_into(
     """
     found = [*_out_of_step(exercise), *_counts(exercise, programs), *_marked(exercise, programs)]
     found += [finding for corner in corners for finding in _surprises(*corner)]
+    found = [each for number, each in enumerate(found) if each not in found[:number]]
+    failing = {each.concerns for each in found if each.kind == "programs"}
     right = [p for p in programs if p.right]
     yield CheckProgress(tuple(found), 0, 0)
     found += _exercised(exercise, right)
@@ -95,7 +101,8 @@ def look_into(
     tried = {p.program for p in programs}
     faulty = []
     for original in right:
-        for variant in variants(original.program):
+        # What fails itself says nothing by its variants.
+        for variant in variants(original.program) if original.file.name not in failing else ():
             if variant.program not in tried:
                 tried.add(variant.program)
                 faulty.append((original, variant))
@@ -234,7 +241,13 @@ def _undemanded(exercise: Exercise, story: Undemanded) -> Finding:
         proposal.check,
         proposal.requirement,
         proposal.free,
+        _run(exercise, story.scenario, story.reference),
     )
+
+
+def _run(exercise: Exercise, scenario: Scenario, program: Program) -> Json:
+    recorded = recorded_run(scenario, program, exercise.period_ms)
+    return {} if recorded is None else to_json(recorded)
 
 
 def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:
@@ -243,13 +256,15 @@ def _survivor(exercise: Exercise, found: VariantFinding) -> Finding:
     if rung is not None and rung < len(variant.program.rungs):
         drawing = draw_rung(variant.program.rungs[rung], variant.program, rung, width=720)
     steps: tuple[str, ...] = ()
-    text = ""
+    text, run = "", Json()
     if found.scenario is not None and found.catches:
         text = scenario_text(found.scenario, exercise)
         steps = tuple(f"{s.when}: {', '.join(s.actions)}" for s in scenario_words(found.scenario))
+        run = _run(exercise, found.scenario, variant.program)
     sentence = f"{found.original}: {variant.sentence}. Nothing catches it"
     sentence += f"; it should fail {found.requirement}." if found.catches else "."
     reason = "" if found.catches else f" {found.reason}"
     return Finding(
-        "variant", found.requirement, f"{sentence}{reason}".strip(), drawing, text, steps
+        *("variant", found.requirement, f"{sentence}{reason}".strip(), drawing, text, steps),
+        run=run,
     )

@@ -47,6 +47,10 @@ def _references(
         for c, check in enumerate(requirement.checks):
             for k, name in enumerate(check.scenarios):
                 yield ("requirements", i, "checks", c, "scenarios", k), name, names, "scenario"
+            for k, number in enumerate(check.follows):
+                others = [each for each in numbers if each != requirement.id]
+                path = ("requirements", i, "checks", c, "follows", k)
+                yield path, number, others, "other requirement"
     for i, scenario in enumerate(form.scenarios):
         for k, number in enumerate(scenario.judges):
             yield ("scenarios", i, "judges", k), number, numbers, "requirement"

@@ -2,6 +2,7 @@
 
 import hashlib
 
+from server.marking.check import Check
 from server.marking.exercise import TOLERANCE_MS, Exercise
 from server.plant.plant import PART_KINDS, Plant
 
@@ -38,7 +39,7 @@ def suite_hash(exercise: Exercise) -> str:
         _Plain(_plant_text(exercise.plant)),
         exercise.observer.variables,
         [(rung.network, rung.outputs) for rung in exercise.observer.rungs],
-        [(r.id, r.weight, [(c, c.scenarios) for c in r.checks]) for r in exercise.requirements],
+        [(r.id, r.weight, [_check_parts(c) for c in r.checks]) for r in exercise.requirements],
         [(s.name, s.steps, s.start, s.judges, s.run_on_ms) for s in exercise.scenarios],
     )
     left_open = ([(f.outputs, f.when) for f in exercise.free], exercise.tolerance_ms)
@@ -47,6 +48,11 @@ def suite_hash(exercise: Exercise) -> str:
     # Checks, frozen dataclasses, numbers and texts are represented alike on every machine.
     text = repr((*decisive, *left_open) if said else decisive)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _check_parts(check: Check) -> tuple[object, ...]:
+    """Return what decides of a check. One that follows from nothing keeps the hash it had."""
+    return (check, check.scenarios, *([check.follows] if check.follows else ()))
 
 
 def _plant_text(plant: Plant) -> str:

@@ -7,6 +7,7 @@ their fields. After each change the exercise is looked into in the background.
 import re
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, File, Form, HTTPException, Request, UploadFile
@@ -45,7 +46,7 @@ from server.store.authored import (
 )
 from server.store.database import Database
 from server.store.programs import save_program, working_copy
-from server.store.trials import LATEST, find_trial
+from server.store.trials import LATEST, find_trial, save_trial
 from server.web.access import Visitor, VisitorHere
 from server.web.authoring.changes import ChangeRefused, DraftChange, Offered, changed
 from server.web.authoring.helps import field_helps
@@ -391,8 +392,9 @@ def open_bench(
     now: Now,
     program: Annotated[str, Form(max_length=80)] = "",
     trial: Annotated[bool, Form()] = False,
+    finding: Annotated[int, Form()] = -1,
 ) -> Response:
-    """Show the draft as a student has it, with a reference program if one is named."""
+    """Show the draft as a student has it, with a reference program or the run of a finding."""
     row = row_here(session, authored_id)
     draft = draft_of(row)
     reading = drafts.read(draft)
@@ -403,6 +405,9 @@ def open_bench(
         return error(request, 422, f"The program {program} still has faults. Fix its text first.")
     start = to_json(start_program(reading.exercise))
     shown = to_json(found) if found is not None else None
+    run = _finding(row, finding).get("run")
+    if run:
+        shown = run["program"]
     with database.write() as writing:
         assignment = sandbox_assignment(
             writing, visitor.id, SANDBOX_PREFIX + row.slug, row.title, now
@@ -412,8 +417,16 @@ def open_bench(
             save_program(
                 writing, assignment, visitor.id, shown, revision=revision, start=start, now=now
             )
+        if run:
+            save_trial(writing, assignment.id, visitor.id, LATEST, run, scans=run["scans"], now=now)
     address = f"/assignments/{assignment.id}"
-    return RedirectResponse(f"{address}/trial" if trial else address, 303)
+    return RedirectResponse(f"{address}/trial" if trial or run else address, 303)
+
+
+def _finding(row: AuthoredExercise, number: int) -> Mapping[str, Any]:
+    """Return the finding with this number; empty where there is none."""
+    found = row.findings.get("findings", [])
+    return dict(found[number]) if 0 <= number < len(found) else {}
 
 
 def _offered(
@@ -422,10 +435,6 @@ def _offered(
     visitor: Visitor,
     catalogue: Catalogue,
 ) -> Offered:
-    def finding(number: int) -> Mapping[str, Any]:
-        found = row.findings.get("findings", [])
-        return dict(found[number]) if 0 <= number < len(found) else {}
-
     def recorded() -> str:
         exercise = catalogue.find(SANDBOX_PREFIX + row.slug)
         assignment = find_sandbox_assignment(session, visitor.id, SANDBOX_PREFIX + row.slug)
@@ -449,7 +458,7 @@ def _offered(
             from_json(working_copy(session, assignment, visitor.id, start).program)
         )
 
-    return Offered(finding, recorded, program)
+    return Offered(partial(_finding, row), recorded, program)
 
 
 # -- what the templates need --------------------------------------------------------------------
@@ -482,7 +491,8 @@ def _found(row: AuthoredExercise, reading: DraftReading) -> dict[str, Any]:
     fresh = row.findings_of == row.revision
     found = row.findings if fresh else {}
     listed = [
-        {**each, "number": number, "drawing": Markup(each["drawing"])}
+        # A finding that was stored by an earlier version has no run.
+        {"run": {}, **each, "number": number, "drawing": Markup(each["drawing"])}
         for number, each in enumerate(found.get("findings", []))
     ]
     return {

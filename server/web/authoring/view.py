@@ -347,6 +347,7 @@ def _suggestions(data: dict[str, Any]) -> dict[str, list[str]]:
         "of": symbols,
         "outcomes": list(outcomes) if isinstance(outcomes, dict) else [],
         "judges": [str(r.get("id")) for r in _dicts(data, "requirements")],
+        "follows": [str(r.get("id")) for r in _dicts(data, "requirements")],
     }
 
 

@@ -13,9 +13,20 @@ from markupsafe import Markup
 from server.ladder.description import describe_rung
 from server.ladder.drawing import draw_operable_rung, draw_rung
 from server.ladder.messages import Message, Place, Severity
-from server.ladder.program import Program, Rung, Variable
+from server.ladder.program import (
+    AssignmentStatement,
+    Coil,
+    Comparison,
+    Contact,
+    Item,
+    Output,
+    Program,
+    Rung,
+    Variable,
+)
 from server.ladder.references import occurrences_in
 from server.ladder.text_form import print_rung
+from server.ladder.tree import item_at
 
 RUNG_WIDTH = 600
 """From rail to rail on a page, where a rung needs no more."""
@@ -23,12 +34,16 @@ RUNG_WIDTH = 600
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """A message beside the rung it concerns; ``place`` names an element or output, or nothing."""
+    """A message beside the rung it concerns; ``place`` names an element or output, or nothing.
+
+    ``declaration`` would fix it.
+    """
 
     severity: Severity
     text: str
     fix: str
     place: str = ""
+    declaration: Variable | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,19 +59,26 @@ class RungView:
 
 
 def rung_views(
-    program: Program, messages: Iterable[Message] = (), like: Mapping[int, RungView] | None = None
+    program: Program,
+    messages: Iterable[Message] = (),
+    like: Mapping[int, RungView] | None = None,
+    points: Mapping[str, str] | None = None,
 ) -> Iterator[RungView]:
     """Yield the rungs of a program, each with the messages that concern it.
 
     ``like`` may have views, by the identity of their rungs, of a program with the same variables:
-    only the messages may have changed there.
+    only the messages may have changed there. ``points`` are the addresses of the exercise's points
+    by their symbols.
     """
     by_rung: dict[int | None, list[Message]] = {}
     for message in messages:
         by_rung.setdefault(message.place.rung, []).append(message)
     declared = {variable.symbol: variable for variable in program.variables}
     for index, rung in enumerate(program.rungs):
-        remarks = tuple(map(remark, by_rung.get(index, ())))
+        remarks = tuple(
+            replace(remark(each), declaration=_declaring(each, rung, points or {}))
+            for each in by_rung.get(index, ())
+        )
         known = like.get(id(rung)) if like else None
         if known is not None:
             yield known if known.remarks == remarks else replace(known, remarks=remarks)
@@ -68,6 +90,26 @@ def rung_views(
 def remark(message: Message) -> Remark:
     """Return the message as it stands at its rung, which needs no number there."""
     return Remark(message.severity, message.text, message.fix, at_of(message.place))
+
+
+def _declaring(message: Message, rung: Rung, points: Mapping[str, str]) -> Variable | None:
+    """Return the declaration that a message asks for, if its place tells the type.
+
+    A symbol of the exercise's points has their address.
+    """
+    if not message.undeclared:
+        return None
+    wanted: Item | Output | None = None
+    if message.place.path is not None:
+        wanted = item_at(rung.network, message.place.path)
+    elif message.place.output is not None:
+        wanted = rung.outputs[message.place.output]
+    if not isinstance(wanted, Contact | Coil | Comparison | AssignmentStatement):
+        return None
+    if isinstance(wanted, Contact) and "." in wanted.symbol:
+        return None  # the output of a block, of which the kind is not told
+    kind = "BOOL" if isinstance(wanted, Contact | Coil) else "INT"
+    return Variable(message.undeclared, kind, points.get(message.undeclared))
 
 
 def at_of(place: Place) -> str:

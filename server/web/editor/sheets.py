@@ -46,7 +46,8 @@ def sheet_of(
     general = tuple(message for message in messages if message.place.rung is None)
     same = before is not None and before.program.variables == program.variables
     like = _by_rung(before) if before is not None and same else None
-    return EditorSheet(program, tuple(rung_views(program, messages, like)), general)
+    addresses = {point.symbol: point.address for point in exercise.points}
+    return EditorSheet(program, tuple(rung_views(program, messages, like, addresses)), general)
 
 
 def _by_rung(sheet: EditorSheet) -> dict[int, RungView]:

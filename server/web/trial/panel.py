@@ -69,7 +69,7 @@ def panel_of(exercise: Exercise) -> Panel:
 def _operator_control(point: PointDeclaration) -> Control:
     held = not kind_of(point).maintained
     on, off = {
-        "selector switch": ("here", "elsewhere"),
+        "selector switch": ("on", "off"),
         "emergency stop": ("struck", "pulled out"),
     }.get(point.description, ("pressed", "released"))
     return Control(f"panel.{point.symbol}", point.label, point.device, held, on, off)

@@ -13,11 +13,18 @@ from starlette.testclient import TestClient
 
 from server.jobs.draft_reader import DraftReader
 from server.jobs.work_process import PastDeadline
+from server.ladder.program import Program
+from server.ladder.text_form import parse_program
+from server.marking.expression import Expression
 from server.marking.files.document import read_document
 from server.marking.files.drafts import Draft, DraftReading
+from server.marking.scenario import Scenario, Step, Turn
+from server.marking.trial.scenario_run import recorded_run
+from server.marking.trial.trial_form import from_json, to_json
 from server.store.authored import authored_by, find_authored, keep_findings
 from server.store.database import Database
 from server.store.people import Role, User
+from server.store.trials import LATEST, find_trial
 from tests.factories import make_user
 from tests.web.lab import HTMX, ClientFor
 
@@ -422,6 +429,9 @@ PROPOSED = {
 }
 
 
+CHECKED = {"done": 0, "total": 0, "caught": 0, "complete": True}
+
+
 @pytest.fixture
 def sump(database: Database, client_for: ClientFor) -> Author:
     """A copy of the sump whose check has found one undemanded output."""
@@ -429,9 +439,35 @@ def sump(database: Database, client_for: ClientFor) -> Author:
         user = make_user(session, Role.INSTRUCTOR)
     author = Author(client_for(user), user, "My sump", source="wash-sump")
     with database.write() as session:
-        found = {"findings": [PROPOSED], "done": 0, "total": 0, "caught": 0, "complete": True}
+        found = CHECKED | {"findings": [PROPOSED]}
         assert keep_findings(session, author.id, author.revision, found)
     return author
+
+
+def test_the_run_of_a_finding_opens_where_it_happened(sump: Author, database: Database) -> None:
+    """The program and the actions are those that the finding speaks of."""
+    declared = "lamp AT %QX0.1 : BOOL;"
+    program = parse_program(f"PROGRAM p VAR {declared} END_VAR lamp := TRUE; END_PROGRAM")
+    steps = (Step((Turn("panel.start_pb", True),), after_ms=25), Step((Turn("power", False),), 10))
+    run = recorded_run(Scenario("Seen", steps, run_on_ms=1000), program, 10)
+    assert run is not None
+    assert [scan for scan, _ in run.events] == [3, 4]
+    assert run.scans == 104
+    found = CHECKED | {"findings": [PROPOSED | {"run": to_json(run)}]}
+    with database.write() as session:
+        assert keep_findings(session, sump.id, sump.revision, found)
+    assert "Open this run" in sump.client.get(f"{sump.address}/findings").text
+    opened = sump.client.post(f"{sump.address}/bench", data={"finding": "0"})
+    address = opened.headers["location"]
+    with database.read() as session:
+        kept = find_trial(session, int(address.split("/")[2]), sump.user.id, LATEST)
+        assert kept is not None
+        assert from_json(kept.run) == run
+
+
+def test_a_run_that_waits_for_a_condition_has_no_times() -> None:
+    waits = Step(when=Expression.read("power"), within_ms=1000)
+    assert recorded_run(Scenario("Waits", (waits,)), Program("p"), 10) is None
 
 
 def test_an_undemanded_output_is_shown_with_three_ways_out(sump: Author) -> None:

@@ -60,7 +60,7 @@ def test_a_renamed_point_is_drawn_anew_where_it_stands(desk: Desk) -> None:
 def test_messages_stand_at_their_rung(desk: Desk) -> None:
     answer = desk.do("set element", rung=1, path=[0], element="sump_hi").text
     assert 'class="remark error" data-at="path 0"' in answer
-    assert "sump_hi" in answer
+    assert "Declare sump_hi as BOOL" in answer
 
 
 def test_undo_and_redo_survive_a_reload(desk: Desk, lab: Lab) -> None:
