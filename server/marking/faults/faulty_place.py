@@ -188,8 +188,9 @@ def _nearest_first(exercise: Exercise, program: Program, run: BrokenRun) -> Iter
     """
     faults = variants(program)
     many = list(unchecked_mends(program, named_times(exercise), named_counts(exercise)))
-    few = [edit for edit in many if edit.kind is FaultKind.EDGE]
-    few += (edit for edit in faults if edit.kind is not FaultKind.EXCHANGED)
+    few = [e for e in faults if e.kind not in (FaultKind.EXCHANGED, FaultKind.RELATION)]
+    few += (edit for edit in many if edit.kind is FaultKind.EDGE)
+    few += (edit for edit in faults if edit.kind is FaultKind.RELATION)
     few += (edit for edit in many if edit.kind is FaultKind.LITERAL)
     many = [edit for edit in many if edit.kind not in (FaultKind.EDGE, FaultKind.LITERAL)]
     many += (edit for edit in faults if edit.kind is FaultKind.EXCHANGED)
