@@ -188,12 +188,12 @@ def _nearest_first(exercise: Exercise, program: Program, run: BrokenRun) -> Iter
     """
     faults = variants(program)
     many = list(unchecked_mends(program, named_times(exercise), named_counts(exercise)))
-    few = [e for e in faults if e.kind not in (FaultKind.EXCHANGED, FaultKind.RELATION)]
-    few += (edit for edit in many if edit.kind is FaultKind.EDGE)
-    few += (edit for edit in faults if edit.kind is FaultKind.RELATION)
+    few = [edit for edit in faults if edit.kind is not FaultKind.EXCHANGED]
     few += (edit for edit in many if edit.kind is FaultKind.LITERAL)
+    edges = [edit for edit in many if edit.kind is FaultKind.EDGE]
     many = [edit for edit in many if edit.kind not in (FaultKind.EDGE, FaultKind.LITERAL)]
     many += (edit for edit in faults if edit.kind is FaultKind.EXCHANGED)
+    many += edges
     moments = _moments(run)
     for near in (True, False):
         for group in (few, many):
