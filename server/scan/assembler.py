@@ -233,7 +233,7 @@ class Assembler:
 
     def move_to(self, target: int, a: int) -> None:
         """``target := a``. If ``a`` is a temporary, nothing else may read it: it needs no copy."""
-        op, d, *operands = self._code[-1]
+        op, d, *operands = self._code[-1] if self._code else (Op.COPY, FALSE)
         if op in _GATES and d == a and a in self._temporaries:
             self.replace(len(self._code) - 1, Op(op), target, *operands)
         else:

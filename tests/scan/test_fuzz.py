@@ -40,4 +40,4 @@ def test_damaged_programs_in_each_form_are_refused_or_run() -> None:
 
 def test_damaged_exercise_files_are_refused_or_run() -> None:
     found = Counter(exercise_file(seed) for seed in range(100))
-    assert min(found[REFUSED], found[RUNS]) >= 10
+    assert min(found[REFUSED], found[RUNS]) >= 5

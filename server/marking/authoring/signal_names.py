@@ -30,6 +30,11 @@ def signal_names(data: dict[str, Any]) -> dict[str, list[str]]:
     groups = {
         "Inputs": inputs,
         "Outputs": outputs,
+        "Bits that the statement names": [
+            symbol
+            for row in _dicts(data.get("internal bits"))
+            if isinstance(symbol := row.get("symbol"), str)
+        ],
         "Hands on the panel": [*panel, *hands],
         "What actuators do": actuators,
         "Supply": ["power"],
