@@ -31,10 +31,11 @@ class AbstractMachines:
         self._gauges = PlantStep(
             exercise.plant, Assembler(exercise.period_ms), abstract=True
         ).gauges
-        self._alike: dict[Hashable, list[int]] = {}
-        for number, requirement in enumerate(exercise.requirements):
-            if any(isinstance(check, Pattern) for check in requirement.checks):
-                self._alike.setdefault(self._asked(number), []).append(number)
+        self._asked = {
+            number: self._asked_by(number)
+            for number, requirement in enumerate(exercise.requirements)
+            if any(isinstance(check, Pattern) for check in requirement.checks)
+        }
         self._made: dict[
             tuple[Hashable, bool | frozenset[str]], dict[int, Assembled | NotAbstract]
         ] = {}
@@ -45,12 +46,13 @@ class AbstractMachines:
 
         ``exact_timers`` is meant as for ``assemble_abstract``.
         """
-        key = (self._asked(number), exact_timers)
+        asked = self._asked[number]
+        key = (asked, exact_timers)
         if key not in self._made:
             self._made[key] = assemble_abstract(
                 self.exercise,
                 self.program,
-                self._alike[key[0]],
+                [other for other, each in self._asked.items() if each == asked],
                 faults=faults_in(self.exercise.scenarios_judging(number)),
                 exact_timers=exact_timers,
             )
@@ -66,7 +68,7 @@ class AbstractMachines:
             self._slicers[id(machine)] = Slicer(machine, SECTIONS)
         return self._slicers[id(machine)].sliced(needed)
 
-    def _asked(self, number: int) -> Hashable:
+    def _asked_by(self, number: int) -> Hashable:
         """Return what a requirement asks of the plant, and whether of the references, too."""
         exercise, requirement = self.exercise, self.exercise.requirements[number]
         conditions = (e for check in requirement.checks for e in check.conditions().values())
