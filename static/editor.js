@@ -87,6 +87,20 @@ function backToRungs() {
   else frame.focus();
 }
 
+/**
+ * Close a dialog. The browser gives the focus back to what had it before, which may stand in another
+ * rung than the one that was selected meanwhile: the selection decides.
+ * @param {HTMLDialogElement} dialog
+ */
+function closeDialog(dialog) {
+  const { place } = selection;
+  dialog.close();
+  const { activeElement } = document;
+  if (activeElement !== document.body && !frame.contains(activeElement)) return;
+  selection.select(place);
+  backToRungs();
+}
+
 /* ---- what is selected -------------------------------------------------------------------------- */
 
 /**
@@ -283,7 +297,7 @@ const COMMANDS = {
     return inTurn(() => showAbout({ symbol }));
   },
   go: (button) => {
-    closest(button, "dialog", HTMLDialogElement)?.close();
+    closeDialog(byId("about", HTMLDialogElement));
     selection.select({ rung: Number(button?.dataset.rung), at: button?.dataset.at ?? "" });
   },
   versions: () => leave("to-versions"),
@@ -323,7 +337,7 @@ const COMMITS = {
     return act(() => (was ? { action: "change variable", symbol: was, variable } : { action: "declare", variable }), target);
   },
 };
-onCommit(COMMITS);
+onCommit(COMMITS, closeDialog);
 
 /* ---- keyboard and pointer --------------------------------------------------------------------- */
 

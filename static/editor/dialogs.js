@@ -12,21 +12,32 @@ const dialog = (id) => byId(id, HTMLDialogElement);
 
 /** @type {Record<string, Commit>} */
 let commits = {};
+/** @type {(dialog: HTMLDialogElement) => void} */
+let close = (opened) => opened.close();
 
-/** @param {Record<string, Commit>} handlers  by the id of the dialog */
-export function onCommit(handlers) {
+/**
+ * Set what is done with the dialogs.
+ * @param {Record<string, Commit>} handlers  by the id of the dialog
+ * @param {(dialog: HTMLDialogElement) => void} closing  closes one and settles the focus
+ */
+export function onCommit(handlers, closing) {
   commits = handlers;
+  close = closing;
 }
 
 for (const each of queryAll(document, ".sheet-dialog", HTMLDialogElement)) {
-  query(each, "[data-cancel]", HTMLButtonElement).addEventListener("click", () => each.close());
+  query(each, "[data-cancel]", HTMLButtonElement).addEventListener("click", () => close(each));
+  each.addEventListener("cancel", (event) => {
+    event.preventDefault();
+    close(each);
+  });
   const form = find(each, "form", HTMLFormElement);
   if (!form) continue;
   // It closes at once, so that the next key is not typed into it; what is refused opens it again.
   /** @param {boolean} remove */
   const commit = async (remove) => {
     const answer = query(form, "[data-answer]", HTMLElement);
-    each.close();
+    close(each);
     await commits[each.id](form, answer, remove);
     if (answer.querySelector(".notice") && !each.open) each.showModal();
   };
@@ -57,7 +68,7 @@ export async function ask(id, coming) {
   opened.showModal();
   words.focus();
   const row = await coming;
-  if (!row) return opened.close();
+  if (!row) return close(opened);
   words.value ||= (id === "rung-text" ? row.dataset.text : row.dataset.comment) ?? "";
   const serves = (row.dataset.serves ?? "").split(" ");
   for (const box of boxes) box.checked ||= serves.includes(box.value);
@@ -165,7 +176,7 @@ function choose(option) {
 /** @param {HTMLElement | null} option */
 function perform(option) {
   if (!option) return;
-  dialog("command-list").close();
+  close(dialog("command-list"));
   runChosen(option.dataset.run ?? "");
 }
 

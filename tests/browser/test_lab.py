@@ -348,6 +348,34 @@ def test_a_key_is_not_lost_while_a_rung_is_drawn_anew(
     expect(page.locator("#rung-0")).to_have_attribute("data-comment", "Typed at once.")
 
 
+def test_a_dialog_that_closes_leaves_the_selection_where_it_is(
+    open_page: OpenPage, course: tuple[User, User, Assignment]
+) -> None:
+    """It opens while the new rung is still on its way, so the focus came from the rung above."""
+    page = first_rung(open_page, course)
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/program", hold, times=1)
+    page.keyboard.press("l")
+    page.keyboard.press("c")
+    dialog = page.get_by_role("dialog", name="Comment and requirements")
+    page.keyboard.type("Of the second rung.")
+    held[0].continue_()
+    expect(page.locator("#rung-1 .rung-head.selected")).to_be_visible()
+    page.keyboard.press("Control+Enter")
+    expect(page.locator("#rung-1")).to_have_attribute("data-comment", "Of the second rung.")
+    expect(page.locator("#rung-0")).to_have_attribute("data-comment", "")
+    expect(page.locator("#rung-1 .rung-head")).to_be_focused()
+    page.locator("#rung-0 .rung-head").focus()
+    page.keyboard.press("c")
+    page.keyboard.press("Escape")
+    expect(dialog).to_be_hidden()
+    expect(page.locator("#rung-0 .rung-head")).to_be_focused()
+
+
 def test_every_element_and_nested_branches_by_the_keyboard(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:
