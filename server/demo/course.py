@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.demo.outcomes import load_outcomes
 from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
 from server.demo.work import marked_programs, similar_programs, submit_all
 from server.marking.exercise import Exercise
@@ -41,7 +42,6 @@ from server.store.student_changes import (
     withdraw_student,
 )
 from server.store.submissions import find_submission
-from server.store.targets import Target, set_target
 
 PASSWORD = "larkmoor-lab"
 
@@ -94,8 +94,7 @@ def load_demo(
     if set_work:
         _by_hand(session, set_work[0][0], now)
         _agreements(session, sections, set_work[0][0], now)
-    for outcome in {name for exercise in exercises for name in exercise.outcomes}:
-        set_target(session, sections["01"].course_id, outcome, Target())
+    load_outcomes(session, exercises, sections["00"], sections["01"], now)
     session.flush()
     return True
 

@@ -68,6 +68,7 @@ STUDENTS = (
 
 STUDENT = "amara.okonjo@larkmoor.example"
 INSTRUCTOR = "ingrid.sollberg@larkmoor.example"
+DEPARTMENT = "wanjiru.kamande@larkmoor.example"
 
 # (name, as listed, address before the @, role, teaches sections)
 STAFF = (

@@ -70,6 +70,7 @@ class Action(StrEnum):
     SIGNED_OUT = "signed out"
     CHANGED_SIGN_IN = "changed sign-in"
     CHANGED_COLLEGE = "changed college"
+    CHANGED_OUTCOMES = "changed outcomes"
     CHANGED_PLATFORM = "changed LMS"
     ERASED_PERSON = "erased person"
     ASKED_CORRECTION = "asked for a correction"

@@ -15,6 +15,8 @@ from server.store.courses import (
     all_terms,
 )
 from server.store.lti import LtiContext
+from server.store.outcome_actions import OutcomeAction
+from server.store.outcomes import OutcomeVersion
 
 
 def change_in_college(session: Session, row: Term | Course | Section, **columns: object) -> bool:
@@ -68,9 +70,26 @@ def _holds(session: Session, row: Term | Course) -> str:
         else (row.code, by_course.get(row.id, 0))
     )
     if not held:
-        return ""
+        return _outcome_refusal(session, row) if isinstance(row, Term) else ""
     many = "1 section" if held == 1 else f"{held} sections"
     return f"{name} has {many}, so it was not deleted. Archive it instead."
+
+
+def _outcome_refusal(session: Session, term: Term) -> str:
+    """Return a sentence if outcomes hold from this term on, or findings are about it."""
+    found = session.scalar(
+        select(OutcomeVersion.id)
+        .where(OutcomeVersion.term_id == term.id)
+        .union_all(
+            select(OutcomeAction.id).where(
+                (OutcomeAction.term_id == term.id) | (OutcomeAction.result_term_id == term.id)
+            )
+        )
+        .limit(1)
+    )
+    if found is None:
+        return ""
+    return f"Outcomes or actions refer to {term.name}, so it was not deleted. Archive it instead."
 
 
 def _section_refusal(session: Session, section: Section) -> str:

@@ -18,11 +18,11 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     join_codes,
     lti,
     openid,
+    outcome_actions,
     passwords,
     regrades,
     second_factors,
     sessions,
-    targets,
     trials,
     versions,
 )

@@ -9,6 +9,7 @@ from sqlalchemy import String, cast, select
 from sqlalchemy.orm import Session
 
 from server.marking.verdict import Status
+from server.store.corrections import Excuse
 from server.store.courses import Assignment, Enrolment, Section, SectionRole, Term
 from server.store.standings import BY_HAND, CountingAttempt
 
@@ -44,7 +45,7 @@ def work_of(
 ) -> list[Work]:
     """Return what counts in the sections of a course, in all its terms or in these; one query.
 
-    Who has withdrawn, or has not finished the course, is left out.
+    Who has withdrawn, or has not finished the course, is left out, and so is excused work.
     """
     query = (
         select(
@@ -66,11 +67,16 @@ def work_of(
             Enrolment,
             (Enrolment.section_id == Section.id) & (Enrolment.user_id == CountingAttempt.user_id),
         )
+        .outerjoin(
+            Excuse,
+            (Excuse.assignment_id == Assignment.id) & (Excuse.user_id == CountingAttempt.user_id),
+        )
         .where(
             Section.course_id == course_id,
             Enrolment.role == SectionRole.STUDENT,
             Enrolment.incomplete.is_(False),
             CountingAttempt.submission_id.is_not(None),
+            Excuse.user_id.is_(None),
         )
         .order_by(Assignment.due_at, Assignment.id, CountingAttempt.user_id)
     )
@@ -107,3 +113,14 @@ def terms_of(session: Session, course_id: int) -> list[tuple[Term, bool]]:
         .order_by(Term.begins.desc(), Term.id.desc())
     )
     return [(term, has_work) for term, has_work in rows]
+
+
+def exercises_in(session: Session, course_id: int, term_id: int) -> dict[str, str]:
+    """Return titles of the exercises that are set for a course in a term, by exercise."""
+    rows = session.execute(
+        select(Assignment.exercise, Assignment.title)
+        .join(Section, Section.id == Assignment.section_id)
+        .where(Section.course_id == course_id, Section.term_id == term_id)
+        .order_by(Assignment.due_at, Assignment.id)
+    )
+    return dict(rows.all())

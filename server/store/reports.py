@@ -10,15 +10,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from server.marking.verdict import Status
+from server.store.outcomes import Target
 from server.store.report_work import Work
 from server.store.statistics import (
+    ENOUGH,
     SMALL,
     alpha,
+    band,
     corrected_item_total,
     difficulty,
     discrimination,
 )
-from server.store.targets import Target
 
 OutcomeMap = Mapping[str, Mapping[str, Sequence[str]]]
 """Outcomes by exercise and requirement."""
@@ -63,11 +65,19 @@ class Item:
     corrected: float | None
     by_hand: int = 0
 
+    @property
+    def says(self) -> str:
+        """What the discrimination says; where all or none meet it, it can say nothing."""
+        if self.met in (0, self.students):
+            return "met by all" if self.met else "met by none"
+        return band(self.discrimination)
+
 
 @dataclass(frozen=True, slots=True)
 class ExerciseReport:
     """The requirements of one exercise, and how its students fared.
 
+    ``reliability`` is None for fewer than ``ENOUGH`` students, or where nothing varies.
     ``passed_after`` has how many students passed, by the number of attempts it took.
     """
 
@@ -196,7 +206,7 @@ def _exercise(work: Sequence[Work]) -> ExerciseReport:
         work[0].title,
         len(work),
         items,
-        alpha(rows),
+        alpha(rows) if len(rows) >= ENOUGH else None,
         dict(sorted(passed.items())),
     )
 
@@ -216,7 +226,8 @@ def lab_set(work: Sequence[Work]) -> LabSet:
         for own in by_student.values()
         if all(name in own for name in exercises)
     ]
-    return LabSet(alpha(rows) if exercises else None, len(rows), len(exercises))
+    enough = exercises and len(rows) >= ENOUGH
+    return LabSet(alpha(rows) if enough else None, len(rows), len(exercises))
 
 
 def commonest_mistakes(work: Sequence[Work], most: int = 6) -> list[Mistake]:

@@ -16,6 +16,10 @@ UPPER = 0.27
 SMALL = 30
 """Below so many students figures are read with caution (common practice, no source)."""
 
+ENOUGH = 30
+"""Students that a reliability needs at least: with fewer, alpha is biased (H. Yurdugül, Hacettepe
+University Journal of Education 35 (2008), 397-405: 30, if the items have much in common)."""
+
 
 def difficulty(rows: Matrix) -> list[float]:
     """Return the mean of each item: how easy it is."""

@@ -40,6 +40,8 @@ from server.store.courses import (
 )
 from server.store.database import Database
 from server.store.lti_platforms import find_choice, find_context, find_link, find_platform
+from server.store.outcome_actions import find_action
+from server.store.outcomes import find_program_outcome
 from server.store.people import Role, find_person
 from server.store.sessions import (
     SignedIn,
@@ -209,6 +211,15 @@ def names_a_section(visit: Visit) -> bool:
     return find_section(visit.session, visit.ids["section_id"]) is not None
 
 
+def action_of_course(visit: Visit) -> bool:
+    action_id = visit.ids["action_id"]
+    return find_action(visit.session, visit.ids["course_id"], action_id) is not None
+
+
+def names_a_program_outcome(visit: Visit) -> bool:
+    return find_program_outcome(visit.session, visit.ids["outcome_id"]) is not None
+
+
 def submission_of_course(visit: Visit) -> bool:
     submission = find_submission(visit.session, visit.ids["submission_id"])
     return (
@@ -348,7 +359,15 @@ RULES: dict[str, Rule] = {
     # reports
     "report_list": Rule(DEPARTMENT),
     "report": Rule(DEPARTMENT, names_a_course),
-    "set_targets": Rule(DEPARTMENT, names_a_course),
+    "outcome_catalogue": Rule(DEPARTMENT, names_a_course),
+    "set_outcome": Rule(DEPARTMENT, names_a_course),
+    "delete_outcome_version": Rule(DEPARTMENT, names_a_course),
+    "outcome_actions": Rule(DEPARTMENT, names_a_course),
+    "add_action": Rule(DEPARTMENT, names_a_course),
+    "change_action": Rule(DEPARTMENT, action_of_course),
+    "program_outcome_list": Rule(DEPARTMENT),
+    "set_program_outcome": Rule(DEPARTMENT),
+    "remove_program_outcome": Rule(DEPARTMENT, names_a_program_outcome),
     "report_csv": Rule(DEPARTMENT, names_a_course, Action.TOOK_FILE),
     "report_xlsx": Rule(DEPARTMENT, names_a_course, Action.TOOK_FILE),
     "report_work": Rule(DEPARTMENT, names_a_course),

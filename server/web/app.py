@@ -77,6 +77,8 @@ from server.web.open_sockets import OpenSockets
 from server.web.operation import add_operation
 from server.web.programs import import_export, printing, versions
 from server.web.rendering import error
+from server.web.reports import actions as outcome_actions
+from server.web.reports import outcomes
 from server.web.reports import pages as reports
 from server.web.request_figures import RequestFigures
 from server.web.request_log import RequestLog
@@ -140,6 +142,8 @@ ROUTERS = (
     openid.router,
     lms_roster.router,
     reports.router,
+    outcomes.router,
+    outcome_actions.router,
 )
 
 _SITE = APIRouter(dependencies=[Depends(enforce)])

@@ -138,6 +138,12 @@ def test_the_report_down_to_a_submission(
     with page.expect_download() as download:
         page.get_by_role("link", name="Every table as XLSX").click()
     assert download.value.suggested_filename.endswith("-report.xlsx")
+    for name in ("Outcomes and targets", "Program outcomes"):
+        page.get_by_role("link", name=name).click()
+        assert_accessible(page)
+    page.goto(f"/reports/{assignment.section.course_id}/actions")
+    assert_accessible(page)
+    page.get_by_role("link", name="Report", exact=True).click()
     page.get_by_role("link", name="1 of 1 students").click()
     expect(page.get_by_role("rowheader", name="student 1")).to_be_visible()
     assert_accessible(page)

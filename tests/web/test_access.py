@@ -18,6 +18,13 @@ from server.marking.verdict import Status
 from server.store.authored import begin
 from server.store.courses import SectionRole
 from server.store.database import Database
+from server.store.outcome_actions import OutcomeAction, store_action
+from server.store.outcomes import (
+    Target,
+    program_outcomes,
+    save_outcome,
+    save_program_outcome,
+)
 from server.store.people import Role, User
 from server.store.versions import NamedVersion, name_version
 from server.web.access import RULES
@@ -139,7 +146,15 @@ PERMITTED: dict[str, set[str]] = {
     "grade_log": RUNS,
     "report_list": OVERSEES,
     "report": OVERSEES,
-    "set_targets": OVERSEES,
+    "outcome_catalogue": OVERSEES,
+    "set_outcome": OVERSEES,
+    "delete_outcome_version": OVERSEES,
+    "outcome_actions": OVERSEES,
+    "add_action": OVERSEES,
+    "change_action": OVERSEES,
+    "program_outcome_list": OVERSEES,
+    "set_program_outcome": OVERSEES,
+    "remove_program_outcome": OVERSEES,
     "report_csv": OVERSEES,
     "report_xlsx": OVERSEES,
     "report_work": OVERSEES,
@@ -291,7 +306,30 @@ def populate(database: Database) -> World:
         assert authored is not None
         version = name_version(session, assignment, author.id, "First", {"name": "p"}, NOON)
         assert isinstance(version, NamedVersion)
+        save_program_outcome(session, "P1", "Can do.", None)
+        save_outcome(
+            *(session, section.course_id, section.term, "stopping"),
+            statement="Stops.",
+            target=Target(),
+            feeds=[each.id for each in program_outcomes(session)],
+        )
+        action = OutcomeAction(
+            course_id=section.course_id,
+            outcome="stopping",
+            term_id=section.term_id,
+            students=4,
+            reached=1,
+            share=0.8,
+            finding="Few stop.",
+            action="Show it.",
+            responsible="Course lead",
+            due=NOON.date(),
+            at=NOON,
+        )
+        store_action(session, action)
         ids = {
+            "outcome_id": program_outcomes(session)[0].id,
+            "action_id": action.id,
             "section_id": section.id,
             "course_id": section.course_id,
             "term_id": section.term_id,

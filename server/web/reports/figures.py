@@ -11,10 +11,16 @@ from server.marking.verdict_form import from_json as verdict_from_json
 from server.store import reports
 from server.store.courses import Course, Section, Term, all_sections, get_course
 from server.store.database import Document
+from server.store.outcome_actions import OutcomeAction, actions_of
+from server.store.outcomes import (
+    OutcomeVersion,
+    in_force,
+    outcome_versions,
+    targets_in,
+)
 from server.store.report_work import Work, terms_of, work_of
 from server.store.reports import Attainment, ExerciseReport, LabSet, Mistake, OutcomeMap
 from server.store.submissions import programs_of, verdicts_of
-from server.store.targets import targets_of
 
 TERMS = 6
 """Terms that are shown beside each other at most, the chosen one the last of them."""
@@ -37,7 +43,8 @@ class Report:
     """A course in one term.
 
     ``terms`` are all that have sections, the newest first; ``by_term`` begins with the oldest that
-    is shown and ends with ``term``. ``names`` says what each outcome is.
+    is shown and ends with ``term``. ``names`` says what each outcome is; ``listed`` are those of
+    the catalogue as they hold in the term, ``actions`` what is done in any term.
     """
 
     course: Course
@@ -50,11 +57,29 @@ class Report:
     exercises: Sequence[ExerciseReport]
     lab_set: LabSet
     mistakes: Sequence[Example]
+    listed: Mapping[str, OutcomeVersion]
+    actions: Sequence[OutcomeAction]
 
     @property
     def overall(self) -> Attained:
         """All sections of the term together."""
         return self.by_term[-1][1] if self.by_term else {}
+
+    @property
+    def not_assessed(self) -> list[OutcomeVersion]:
+        """Outcomes of the catalogue that no marked work of the term tells anything of."""
+        return [each for outcome, each in self.listed.items() if outcome not in self.overall]
+
+    def actions_on(self, outcome: str) -> list[OutcomeAction]:
+        return [each for each in self.actions if each.outcome == outcome]
+
+    def later(self, action: OutcomeAction) -> list[tuple[Term, Attainment]]:
+        """Return the figures of the terms shown that came after an action's finding."""
+        return [
+            (term, reached[action.outcome])
+            for term, reached in self.by_term
+            if term.begins > action.term.begins and action.outcome in reached
+        ]
 
     def change(self, outcome: str) -> float | None:
         """Return how much more students reached it than in the term before, if both are known."""
@@ -80,11 +105,17 @@ def read_report(
     by_section: dict[int, list[Work]] = defaultdict(list)
     for each in in_term:
         by_section[each.section_id].append(each)
-    outcomes, names = outcomes_of(catalogue, work)
-    targets = targets_of(session, course_id)
+    outcomes, names = outcomes_of(catalogue, (each.exercise for each in work))
+    versions = outcome_versions(session, [course_id])
+    listed = (
+        {o: each for o, each in in_force(versions, here).items() if each.listed} if here else {}
+    )
+    names |= {outcome: each.statement for outcome, each in listed.items()}
 
-    def attained(part: Sequence[Work]) -> Attained:
-        return reports.attainment(part, outcomes, targets)
+    def attained(part: Sequence[Work], term: Term) -> Attained:
+        found = reports.attainment(part, outcomes, targets_in(versions, term))
+        # What only exercises know stands apart, below the catalogue.
+        return dict(sorted(found.items(), key=lambda each: each[0] not in listed))
 
     return Report(
         course=get_course(session, course_id),
@@ -93,22 +124,26 @@ def read_report(
         names=names,
         students=len({each.user_id for each in in_term}),
         by_section=[
-            (section, attained(by_section[section.id]))
+            (section, attained(by_section[section.id], here))
             for section in all_sections(session)
             if here and (section.course_id, section.term_id) == (course_id, here.id)
         ],
-        by_term=[(term, attained(by_term[term.id])) for term in reversed(shown)],
+        by_term=[(term, attained(by_term[term.id], term)) for term in reversed(shown)],
         exercises=reports.exercise_reports(in_term),
         lab_set=reports.lab_set(in_term),
         mistakes=_examples(session, reports.commonest_mistakes(in_term)),
+        listed=listed,
+        actions=actions_of(session, course_id),
     )
 
 
-def outcomes_of(catalogue: Catalogue, work: Iterable[Work]) -> tuple[OutcomeMap, dict[str, str]]:
+def outcomes_of(
+    catalogue: Catalogue, exercises: Iterable[str]
+) -> tuple[OutcomeMap, dict[str, str]]:
     """Outcomes by exercise and requirement, and what each outcome says."""
     mapping: dict[str, dict[str, tuple[str, ...]]] = {}
     names: dict[str, str] = {}
-    for slug in sorted({each.exercise for each in work}):
+    for slug in sorted(set(exercises)):
         exercise = catalogue.find(slug)
         if exercise is not None:
             mapping[slug] = {each.id: each.outcomes for each in exercise.requirements}

@@ -3,10 +3,10 @@
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, Query, Request
 from markupsafe import Markup
 from sqlalchemy.orm import Session
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from server.ladder.drawing import draw_rung
 from server.ladder.json_form import from_json
@@ -16,15 +16,15 @@ from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.courses import all_courses, all_sections, get_course
 from server.store.database import Database, Document
+from server.store.outcomes import Target, outcome_versions, targets_in
 from server.store.people import Role, get_person, names_of
-from server.store.report_work import Work, work_of
+from server.store.report_work import Work, terms_of, work_of
 from server.store.reports import OutcomeMap
-from server.store.statistics import SMALL, band
+from server.store.statistics import ENOUGH, SMALL
 from server.store.submissions import find_submission
-from server.store.targets import Target, set_target, targets_of
 from server.web.access import Visitor, VisitorHere
-from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
-from server.web.rendering import environment, error, page
+from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading
+from server.web.rendering import environment, page
 from server.web.reports.figures import Report, outcomes_of, read_report
 from server.web.reports.tables import ReportTable, table_of, tables_of
 from server.web.spreadsheet import download, download_xlsx
@@ -61,25 +61,9 @@ def report(
         most=max((max(each.passed_after, default=0) for each in found.exercises), default=0),
         tables=ReportTable,
         small=SMALL,
+        enough=ENOUGH,
         now=now,
     )
-
-
-@router.post("/reports/{course_id}/targets")
-def set_targets(
-    request: Request,
-    course_id: int,
-    session: Writing,
-    outcome: Annotated[str, Form(max_length=80)] = "",
-    level: Annotated[int, Form()] = 70,
-    share: Annotated[int, Form()] = 80,
-    term: Annotated[int, Form()] = 0,
-) -> Response:
-    """Set what the department wants reached of one outcome, in per cent."""
-    if not outcome or not (0 <= level <= 100 and 0 <= share <= 100):
-        return error(request, 422, "A target needs two numbers from 0 to 100. Correct them.")
-    set_target(session, course_id, outcome, Target(level / 100, share / 100))
-    return RedirectResponse(f"/reports/{course_id}?term={term}#targets", 303)
 
 
 @router.get("/reports/{course_id}/report.csv")
@@ -134,11 +118,11 @@ def report_work(
         and (not section or each.section_id == section)
         and (passed is None or (each.passed_after or 0) == passed)
     ]
-    outcomes, names = outcomes_of(catalogue, work)
+    outcomes, names = outcomes_of(catalogue, (each.exercise for each in work))
     rows = [
         (each, wanted) for each in work if (wanted := _wanted(each, outcomes, outcome, requirement))
     ]
-    target = targets_of(session, course_id).get(outcome, Target())
+    target = _target(session, course_id, term, outcome)
     shares = reports.shares(work, outcomes).get(outcome, {})
     ids = sorted({each.user_id for each, _ in rows})
     people = _people(session, visitor, ids)
@@ -176,6 +160,14 @@ def report_submission(
         rungs=_rungs(submission.program, ""),
         name=_people(session, visitor, [submission.user_id]).get(submission.user_id, ""),
     )
+
+
+def _target(session: Session, course_id: int, term_id: int, outcome: str) -> Target:
+    """Return the target of an outcome in a term, in the newest if there is no such."""
+    terms = [term for term, _ in terms_of(session, course_id)]
+    term = next((each for each in terms if each.id == term_id), next(iter(terms), None))
+    versions = outcome_versions(session, [course_id])
+    return targets_in(versions, term).get(outcome, Target()) if term else Target()
 
 
 def _wanted(each: Work, outcomes: OutcomeMap, outcome: str, requirement: str) -> list[str]:
@@ -240,4 +232,4 @@ def signed(number: float | None) -> str:
     return text.replace("0.", ".", 1) if abs(number) < 1 else text
 
 
-environment.filters |= {"signed": signed, "band": band, "change": change}
+environment.filters |= {"signed": signed, "change": change}

@@ -3,7 +3,6 @@
 from enum import StrEnum
 
 from server.store.reports import Attainment
-from server.store.statistics import band
 from server.web.reports.figures import Report
 from server.web.spreadsheet import Cell, Share, Table
 
@@ -18,6 +17,7 @@ class ReportTable(StrEnum):
     ATTEMPTS = "attempts"
     REQUIREMENTS = "requirements"
     MISTAKES = "mistakes"
+    ACTIONS = "actions"
 
 
 def table_of(report: Report, which: ReportTable) -> Table:
@@ -33,6 +33,8 @@ def table_of(report: Report, which: ReportTable) -> Table:
             return _requirements(report)
         case ReportTable.MISTAKES:
             return _mistakes(report)
+        case ReportTable.ACTIONS:
+            return _actions(report)
 
 
 def tables_of(report: Report) -> list[Table]:
@@ -45,7 +47,7 @@ def _outcomes(report: Report) -> Table:
     parts = [("all", report.overall)] + [(s.number, reached) for s, reached in report.by_section]
     return Table(
         "Outcomes",
-        (*columns, "Level", "Target", "On target"),
+        (*columns, "Level", "Target", "On target", "In the catalogue", "Feeds"),
         tuple(
             (
                 _term(report),
@@ -54,6 +56,8 @@ def _outcomes(report: Report) -> Table:
                 Share(found.target.level),
                 Share(found.target.share),
                 "yes" if found.on_target else "no",
+                "yes" if found.outcome in report.listed else "no",
+                _feeds(report, found.outcome),
             )
             for section, reached in parts
             for found in reached.values()
@@ -113,7 +117,7 @@ def _requirements(report: Report) -> Table:
                 item.difficulty,
                 item.discrimination,
                 item.corrected,
-                band(item.discrimination),
+                item.says,
                 item.by_hand,
             )
             for each in report.exercises
@@ -142,6 +146,38 @@ def _mistakes(report: Report) -> Table:
             for each in report.mistakes
         ),
     )
+
+
+def _actions(report: Report) -> Table:
+    columns = ("Term", "Outcome", "Students", "Reached", "Share", "Target", "Finding", "Action")
+    return Table(
+        "Actions",
+        (*columns, "Responsible", "Due", "Entered by", "Entered", "Term of the result", "Result"),
+        tuple(
+            (
+                each.term.name,
+                each.outcome,
+                each.students,
+                each.reached,
+                Share(each.reached / each.students if each.students else 0.0),
+                Share(each.share),
+                each.finding,
+                each.action,
+                each.responsible,
+                each.due,
+                each.by.name if each.by else "",
+                each.at,
+                each.result_term.name if each.result_term else "",
+                each.result,
+            )
+            for each in report.actions
+        ),
+    )
+
+
+def _feeds(report: Report, outcome: str) -> str:
+    version = report.listed.get(outcome)
+    return " ".join(each.code for each in version.feeds) if version else ""
 
 
 def _term(report: Report) -> str:

@@ -49,6 +49,8 @@ LEFT JOIN (
   GROUP BY r.submission_id
 ) h ON h.submission_id = s.id
 LEFT JOIN accommodations p ON p.user_id = s.user_id AND a.due_at BETWEEN p.begins_at AND p.ends_at
+LEFT JOIN excuses u ON u.assignment_id = a.id AND u.user_id = s.user_id
+WHERE u.user_id IS NULL
 ORDER BY s.id
 """
 
@@ -128,6 +130,13 @@ def sheets(client: TestClient, term: int) -> dict[str, pd.DataFrame]:
     return found
 
 
+VERSIONS = """
+SELECT v.outcome, v.share, v.level FROM outcome_versions v JOIN terms t ON t.id = v.term_id
+WHERE v.listed AND t.begins <= (SELECT begins FROM terms WHERE id = :term) ORDER BY t.begins
+"""
+
+PROGRAM_ROW = re.compile(r'class="under mono">([\w-]+)</span></th>\s*.*?(\d+) of (\d+)')
+
 TERMS = {1: "Spring 2026", 2: "Fall 2026"}
 
 
@@ -138,7 +147,7 @@ def test_outcomes(
     results: pd.DataFrame,
     term: int,
 ) -> None:
-    client, _, exercises = loaded
+    client, database, exercises = loaded
     table = sheets(client, term)["Outcomes"]
     outcome_of = pd.DataFrame(
         [
@@ -166,7 +175,21 @@ def test_outcomes(
     found = {(row.Section, row.Outcome): [row.Students, row.Reached] for row in table.itertuples()}
     assert found == expected
     assert np.allclose(table.Share, table.Reached / table.Students)
-    assert list(table["On target"]) == ["yes" if s >= 0.8 - 1e-9 else "no" for s in table.Share]
+    with database.read() as session:
+        versions = pd.DataFrame(session.execute(text(VERSIONS), {"term": term}).mappings().all())
+    newest = versions.groupby("outcome").last()
+    assert len(newest) > 3
+    local = ~table.Outcome.isin(newest.index)
+    assert list(table["In the catalogue"]) == ["no" if each else "yes" for each in local]
+    shares = table.Outcome.map(newest["share"]).fillna(0.8)
+    assert np.allclose(table.Target, shares)
+    on = (table.Share >= shares).map({True: "yes", False: "no"})
+    assert list(table["On target"]) == list(on)
+    program = client.get(f"/program-outcomes?term={term}").text
+    fed = PROGRAM_ROW.findall(program)
+    assert {name for name, *_ in fed} == set(newest.index)
+    for name, reached_by, students in fed:
+        assert [int(students), int(reached_by)] == expected["all", name]
     over_terms = sheets(client, 2)["From term to term"]
     for row in over_terms[over_terms.Term == TERMS[term]].itertuples():
         assert [row.Students, row.Reached] == expected["all", row.Outcome]
@@ -201,6 +224,8 @@ def test_requirements_attempts_and_mistakes(
             assert item.Difficulty == pytest.approx(column.mean())
             ends = by_total[name].head(group).mean() - by_total[name].tail(group).mean()
             assert item.Discrimination == pytest.approx(ends)
+            says = {0: "met by none", len(column): "met by all"}.get(column.sum())
+            assert says is None or item["Discrimination is"] == says
             rest = total - column
             if column.std() and rest.std():
                 assert item["Corrected item-total"] == pytest.approx(column.corr(rest))
@@ -211,7 +236,7 @@ def test_requirements_attempts_and_mistakes(
         k, p = matrix.shape[1], matrix.mean()
         (row,) = found["Attempts to pass"].query("Exercise == @exercise").to_dict("records")
         kr20 = k / (k - 1) * (1 - (p * (1 - p)).sum() / total.var(ddof=0))
-        assert row["Reliability"] == pytest.approx(kr20)
+        assert row["Reliability"] == (pytest.approx(kr20) if len(matrix) >= 30 else "")
         assert row["Not passed"] == own.passed.isna().sum()
         for number in range(1, 5):
             assert row.get(f"Passed after {number}", 0) == (own.passed == number).sum()
@@ -233,7 +258,7 @@ def test_requirements_attempts_and_mistakes(
     alpha = k / (k - 1) * (1 - every.var(ddof=0).sum() / every.sum(axis=1).var(ddof=0))
     (row,) = found["Attempts to pass"].query("Title == 'The lab set'").to_dict("records")
     assert row["Students"] == len(every)
-    assert row["Reliability"] == pytest.approx(alpha)
+    assert row["Reliability"] == (pytest.approx(alpha) if len(every) >= 30 else "")
 
 
 FIGURE = re.compile(r'<a href="([^"]+/work[^"]*)">([^<]+)</a>(?:<span class="of">([^<]*))?')
@@ -271,17 +296,19 @@ def test_every_figure_leads_to_the_submissions_it_counts(
             assert re.fullmatch(r"\N{MINUS SIGN}?\d?\.\d\d", figure)
     by_outcome = {frozenset({"outcome"}), frozenset({"outcome", "section"})}
     by_exercise = {frozenset({"exercise", name}) for name in ("requirement", "passed")}
-    assert kinds == {*by_outcome, *by_exercise, frozenset({"exercise"}), frozenset()}
+    # The reliability of the lab set needs more students than the term before has.
+    of_set = [frozenset[str]()] if term == 2 else []
+    assert kinds == {*by_outcome, *by_exercise, frozenset({"exercise"}), *of_set}
 
 
 def test_each_table_is_a_file_of_its_own_too(
     loaded: tuple[TestClient, Database, list[Exercise]],
 ) -> None:
     client, _, _ = loaded
-    page = client.get("/reports/1?term=2").text
+    page = client.get("/reports/1?term=2").text + client.get("/reports/1/actions?term=2").text
     links = [unescape(each) for each in re.findall(r'href="([^"]+report\.csv[^"]*)"', page)]
     book = sheets(client, 2)
-    assert len(links) == len(book) == 5
+    assert len(links) == len(book) == 6
     for link, (name, sheet) in zip(links, book.items(), strict=True):
         table = pd.read_csv(io.BytesIO(client.get(link).content), encoding="utf-8-sig")
         assert list(table.columns) == list(sheet.columns), name

@@ -77,26 +77,6 @@ def test_each_figure_of_a_small_class_is_marked(client_for: ClientFor, database:
     assert "of 30</span>" in now
 
 
-def test_a_target_is_what_a_class_is_held_against(
-    client_for: ClientFor, database: Database
-) -> None:
-    head, course, (term,) = course_over(database, [(2, 4)])
-    client = client_for(head)
-    page = client.get(f"/reports/{course}").text
-    outcome = re.search(r'name="outcome" value="([^"]+)"', page)
-    assert outcome is not None
-    below = page.count("below target")
-    form = {"outcome": outcome[1], "level": "70", "share": "50", "term": str(term)}
-    done = client.post(f"/reports/{course}/targets", data=form)
-    assert done.headers["location"] == f"/reports/{course}?term={term}#targets"
-    after = client.get(f"/reports/{course}").text
-    assert after.count("below target") == below - 1
-    assert "50\u202f% with 70\u202f%" in after
-    refused = client.post(f"/reports/{course}/targets", data={**form, "share": "101"})
-    assert refused.status_code == 422
-    assert client.get(f"/reports/{course}").text.count("below target") == below - 1
-
-
 def test_without_names_a_student_has_one_number(client_for: ClientFor, database: Database) -> None:
     head, course, _ = course_over(database, [(1, 2)])
     with database.write() as session:
