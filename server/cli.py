@@ -13,6 +13,8 @@ import sys
 from collections.abc import Collection, Mapping, Sequence
 from importlib.metadata import version
 
+from server.commands.progress import loading
+
 COMMANDS = {
     "serve": "Serve the course pages on this machine.",
     "prepare": "Do ahead what a first start takes long for: compile the kernels, load the demo.",
@@ -67,7 +69,8 @@ def build_parser(named: Collection[str]) -> argparse.ArgumentParser:
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         if name in named:
-            module = importlib.import_module(f"server.commands.{name}")
+            with loading():
+                module = importlib.import_module(f"server.commands.{name}")
             module.add_arguments(command)
             command.epilog = _epilog(module.EXAMPLES, module.EXIT_STATUS)
     return parser

@@ -1,9 +1,10 @@
-"""What holds for every test: browser tests run last, and CI takes no skip for a missing tool.
+"""What holds for every test: its place in the order, and that CI takes no skip for a missing tool.
 
 Also what store, web and browser share: a migrated database for each test, copied from one that is
 migrated once, and a clock that stands still.
 """
 
+import gc
 import os
 import shutil
 from collections.abc import Generator, Iterator
@@ -11,9 +12,12 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from pwdlib import PasswordHash
+from pwdlib.hashers.argon2 import Argon2Hasher
 
 from server.jobs.queue import prepare_queue
 from server.store import database as store_database
+from server.store import people
 from server.store.database import Database
 from server.store.migration import migrate
 from tests.factories import NOON, Clock
@@ -26,14 +30,61 @@ settings.load_profile("rungmark")
 
 TESTS = Path(__file__).parent
 
+LONGEST = (
+    "faults/test_killed.py",
+    "exercises/test_shipped.py",
+    "test_job_queue.py",
+    "marking/test_authoring_core.py",
+    "faults/test_full_disk.py",
+    "test_serve.py",
+    "web/test_leaks.py",
+    "plant/test_soundness.py",
+    "faults/test_several_processes.py",
+    "plant/test_modes.py",
+    "test_work_process.py",
+    "web/trial/test_trial_killed.py",
+    "scan/test_kernel.py",
+    "web/trial/test_trial.py",
+    "web/test_api_fuzz.py",
+    "marking/test_same_bytes.py",
+    "marking/test_cause.py",
+    "marking/test_search.py",
+    "store/test_migration.py",
+    "scan/test_modes.py",
+    "browser/test_authoring.py",
+    "browser/test_lab.py",
+    "browser/test_hands.py",
+    "browser/test_lti.py",
+    "browser/test_lab_hour.py",
+)
+"""Files that take long, the longest first: a file is one process's, and none is left to the end."""
+
+# Hardly anything of what tests import is ever given up; see pytest_collection_finish.
+gc.disable()
+
 # No power fails in a test; servers in processes of their own keep what they accept all the same.
 store_database.SYNCHRONOUS = "OFF"
+
+STRONG = people.PASSWORDS
+# Nobody guesses at what a test stores, and each sign-in would take a tenth of a second.
+people.PASSWORDS = PasswordHash((Argon2Hasher(time_cost=1, memory_cost=8, parallelism=1),))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     # Playwright's sync interface leaves an event loop running, which breaks asyncio.run() in any
     # test after it.
-    items.sort(key=lambda item: (TESTS / "browser") in item.path.parents)
+    def place(item: pytest.Item) -> tuple[bool, int]:
+        file = item.path.relative_to(TESTS).as_posix()
+        rank = LONGEST.index(file) if file in LONGEST else len(LONGEST)
+        return file.startswith("browser/"), rank
+
+    items.sort(key=place)
+
+
+def pytest_collection_finish() -> None:
+    """Begin to collect garbage, and never go through what is loaded by now."""
+    gc.enable()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)

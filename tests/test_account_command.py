@@ -12,10 +12,10 @@ import pytest
 from server.cli import main
 from server.commands.account import first_account_command
 from server.store.database import Database
+from server.store.local_time import utc_clock
 from server.store.passwords import set_password, user_of_link
 from server.store.people import Role, find_user, has_people
 from server.store.second_factors import begin_factor, confirm_factor, has_factor
-from server.web.dependencies import utc_clock
 from tests.factories import NOON, make_user
 
 Run = Callable[..., tuple[int, str, str]]

@@ -14,7 +14,7 @@ import psutil
 import pytest
 from sqlalchemy import select
 
-from server.commands.serving import marking_for
+from server.commands.marking_process import marking_for
 from server.jobs.work_process import PastDeadline, WorkFailed, WorkProcess
 from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.ladder.json_form import to_json

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from server.commands.progress import say
+from server.commands.progress import loading, say
 from server.commands.serve import add_folder
 
 EXAMPLES = (
@@ -26,7 +26,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Prepare the first start and say what is done; 2 if the demo can't be loaded."""
     say("Loading Rungmark …")
     # It loads compiler, database and web, which takes seconds.
-    from server.commands.serving import prepare_start  # noqa: PLC0415
+    with loading():
+        from server.commands.serving import prepare_start  # noqa: PLC0415
 
     data = arguments.data or Path("data-demo")
     return prepare_start(data if arguments.demo else None)

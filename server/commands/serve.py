@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from server.commands.progress import say
+from server.commands.progress import loading, say
 
 EXAMPLES = (
     "rungmark serve --demo",
@@ -42,7 +42,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve until stopped; 2 if it can't begin, with one sentence that says why."""
     say("Loading Rungmark …")
     # It loads compiler, database and web, which takes seconds.
-    from server.commands.serving import serve_pages  # noqa: PLC0415
+    with loading():
+        from server.commands.serving import serve_pages  # noqa: PLC0415
 
     data = arguments.data or Path("data-demo" if arguments.demo else "data")
     return serve_pages(data, arguments.host, arguments.port, demo=arguments.demo)

@@ -1,6 +1,5 @@
 """The server behind `rungmark serve`, and what it does before it answers."""
 
-import gc
 import socket
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
@@ -14,13 +13,14 @@ from fastapi import FastAPI
 
 from server.commands.account import first_account_command
 from server.commands.database import refuse
+from server.commands.marking_process import marking_for, settle
 from server.commands.progress import say
 from server.data_folder import held_alone, keep_private, make_folder, reason
 from server.demo import course as demo_course
 from server.jobs.draft_reader import READING_SECONDS, WAITING_SECONDS, prepare_reading
 from server.jobs.verdict_news import Verdicts
 from server.jobs.work_process import WorkProcess
-from server.jobs.worker import MARKING_SECONDS, Announce, MarkOne, get_ready, mark, mark_in_time
+from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.marking import mark as mark_program
@@ -38,8 +38,6 @@ from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.store.people import has_people
 from server.web.app import create_app
-from server.web.authoring.sheet import published_in
-from server.web.dependencies import utc_clock
 from server.web.operation import is_here
 from server.web.trial.limits import MAX_COMMAND_BYTES
 
@@ -142,16 +140,6 @@ def _say_where(
     say(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)")
 
 
-def marking_for(settings: Settings, announce: Announce | None = None) -> MarkOne:
-    """Return what marks in a process of its own; the kernel is loaded by then."""
-    begin_log(settings.log_level)
-    database = Database(settings.database_url)
-    catalogue = Catalogue(settings.exercises, published_in(database))
-    get_ready(catalogue)
-    settle()
-    return lambda submission_id: mark(database, catalogue, submission_id, utc_clock, announce)
-
-
 def serve(app: FastAPI, listening: socket.socket) -> None:
     """Answer requests until Ctrl+C, which is how one stops it, and finish those begun."""
     config = uvicorn.Config(
@@ -168,12 +156,6 @@ def serve(app: FastAPI, listening: socket.socket) -> None:
     settle()
     with suppress(KeyboardInterrupt):
         _Server(config, app).run(sockets=[listening])
-
-
-def settle() -> None:
-    """Leave what is loaded by now out of each later collection of garbage, which it made slow."""
-    gc.collect()
-    gc.freeze()
 
 
 class _Server(uvicorn.Server):

@@ -2,12 +2,11 @@
 
 import argparse
 from contextlib import closing
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
 from server.commands.database import refuse
-from server.commands.serving import marking_for
+from server.commands.marking_process import marking_for
 from server.data_folder import keep_private
 from server.jobs.queue import announce, work
 from server.jobs.work_process import WorkProcess
@@ -19,6 +18,7 @@ from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
+from server.store.local_time import utc_clock
 from server.store.migration import migrate
 
 EXAMPLES = ("rungmark work",)
@@ -34,10 +34,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "Mark what is submitted, one program after another, until SIGTERM or Ctrl+C.\n"
         "Start one for each core that is to mark, on any machine that reaches the database."
     )
-
-
-def utc_now() -> datetime:
-    return datetime.now(UTC)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -59,11 +55,11 @@ def run(arguments: argparse.Namespace) -> int:
             process.start()
             outside = Outside()
             tokens = AccessTokens(outside, database, settings.key_secret)
-            sender = Sender(database, Services(outside, tokens), utc_now)
+            sender = Sender(database, Services(outside, tokens), utc_clock)
             sender.start()
             print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
             try:
-                work(database, mark_in_time(process, database, announce), utc_now)
+                work(database, mark_in_time(process, database, announce), utc_clock)
             finally:
                 process.close()
                 sender.stop()

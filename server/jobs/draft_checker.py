@@ -11,8 +11,8 @@ from threading import Condition, Thread
 from time import sleep
 
 from server.jobs.draft_reader import DraftReader
+from server.jobs.published import draft_of
 from server.marking.authoring.quality import CheckProgress, look_into
-from server.marking.files.drafts import Draft
 from server.store.authored import find_authored, keep_findings
 from server.store.database import Database, Document
 
@@ -75,7 +75,7 @@ class DraftChecker:
                 with self._changed:
                     self._asked.setdefault(exercise_id, asked)
                 return
-            draft, revision = Draft(row.slug, row.text, dict(row.programs)), row.revision
+            draft, revision = draft_of(row), row.revision
         reading = self._drafts.read(draft)
         if reading.exercise is None or reading.program_faults:
             return

@@ -4,6 +4,11 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 
+def utc_clock() -> datetime:
+    """Return this moment; tests give the application another clock."""
+    return datetime.now(UTC)
+
+
 def days_late(submitted_at: datetime, due_at: datetime, zone: ZoneInfo) -> int:
     """Return how many calendar days after the due date it came; 1 for later on the same day."""
     if submitted_at <= due_at:

@@ -72,7 +72,7 @@ class User(Base):
     student_number: Mapped[str | None] = mapped_column(String(MAX_STUDENT_NUMBER))
 
 
-_passwords = PasswordHash.recommended()
+PASSWORDS = PasswordHash.recommended()
 HASHED_AT_ONCE = 1
 """A hash takes some 60 MB and four threads: a burst of them waits in turn, and pages go on."""
 
@@ -88,7 +88,7 @@ def normal_email(text: str) -> str:
 def hash_password(password: str) -> str:
     """Return what is stored of a password. Takes about 0.1 s; call it outside a unit of work."""
     with _hashing:
-        return _passwords.hash(password)
+        return PASSWORDS.hash(password)
 
 
 @cache
@@ -104,7 +104,7 @@ def verify_password(password: str, password_hash: str | None) -> tuple[bool, str
     # Before the wait below, which it would otherwise do twice.
     known = password_hash or _nobodys_hash()
     with _hashing:
-        fits, better = _passwords.verify_and_update(password, known)
+        fits, better = PASSWORDS.verify_and_update(password, known)
     return (True, better) if fits and password_hash else (False, None)
 
 

@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 
 from server.jobs.draft_checker import DraftChecker
 from server.jobs.draft_reader import DraftReader, ReadDraft
+from server.jobs.published import published_in
 from server.jobs.queue import Queue
 from server.jobs.regrader import Regrader
 from server.jobs.worker import MarkOne, Worker
@@ -32,6 +33,7 @@ from server.remote.outbox import Sender
 from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database
+from server.store.local_time import utc_clock
 from server.web.access import RULES, enforce
 from server.web.accounts import access as account_access
 from server.web.accounts import (
@@ -54,7 +56,6 @@ from server.web.authoring import publishing as authoring_life
 from server.web.authoring import sheet as authoring
 from server.web.college import courses, server_state
 from server.web.college import pages as college
-from server.web.dependencies import utc_clock
 from server.web.editor import actions as editor
 from server.web.editor import help as editor_help
 from server.web.editor.sheets import Sheets
@@ -212,7 +213,7 @@ def _set_state(
     app.state.database = database
     app.state.clock = clock
     app.state.college_zone = CollegeZone(shared=not database.is_sqlite)
-    app.state.catalogue = Catalogue(settings.exercises, authoring.published_in(database))
+    app.state.catalogue = Catalogue(settings.exercises, published_in(database))
     app.state.drafts = DraftReader(read)
     app.state.draft_checker = DraftChecker(database, app.state.drafts)
     app.state.looks = Looks()

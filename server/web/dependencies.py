@@ -5,7 +5,7 @@ raises rolls everything back.
 """
 
 from collections.abc import AsyncIterator, Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import Depends
@@ -65,10 +65,6 @@ async def now(connection: HTTPConnection) -> datetime:
     """Return the moment of this request, with time zone; tests set the application's clock."""
     moment: datetime = connection.app.state.clock()
     return moment
-
-
-def utc_clock() -> datetime:
-    return datetime.now(UTC)
 
 
 async def reading(found: Annotated[Database, Depends(database)]) -> AsyncIterator[Session]:

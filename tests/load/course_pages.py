@@ -15,7 +15,7 @@ from sqlalchemy import insert
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
-from server.commands.serving import settle
+from server.commands.marking_process import settle
 from server.marking.exercise import Exercise
 from server.marking.files.exercise_file import list_exercises, load_exercise
 from server.marking.verdict import Status

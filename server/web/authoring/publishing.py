@@ -11,6 +11,7 @@ from fastapi import APIRouter, Depends, Form, Request
 from starlette.requests import HTTPConnection
 from starlette.responses import RedirectResponse, Response
 
+from server.jobs.published import draft_of
 from server.jobs.regrader import Regrader
 from server.marking.authoring.yaml_edit import set_value
 from server.marking.files.catalogue import Drawable
@@ -30,7 +31,7 @@ from server.store.people import names_of
 from server.store.regrades import marked_submissions
 from server.web.access import VisitorHere, ZoneHere
 from server.web.assignments.policy import end_of_day, read_moment
-from server.web.authoring.sheet import DraftsHere, draft_of, row_here
+from server.web.authoring.sheet import DraftsHere, row_here
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading, Writing
 from server.web.one_look import OneLook
 from server.web.rendering import error, fragment, wants_fragment

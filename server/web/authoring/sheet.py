@@ -5,7 +5,7 @@ their fields. After each change the exercise is looked into in the background.
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from functools import partial
 from typing import Annotated, Any
@@ -19,6 +19,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from server.jobs.draft_checker import DraftChecker
 from server.jobs.draft_reader import DraftReader
+from server.jobs.published import draft_of
 from server.ladder.json_form import from_json, to_json
 from server.ladder.text_form import print_program
 from server.marking.authoring.yaml_edit import set_value
@@ -36,7 +37,6 @@ from server.store.authored import (
     AuthoredExercise,
     LifeState,
     authored_by,
-    authored_named,
     begin,
     find_authored,
     newest_version,
@@ -84,27 +84,6 @@ async def drafts(connection: HTTPConnection) -> DraftReader:
 
 DraftsHere = Annotated[DraftReader, Depends(drafts)]
 DraftCheckerHere = Annotated[DraftChecker, Depends(draft_checker)]
-
-
-def published_in(database: Database) -> Callable[[str], Draft | None]:
-    """Return what finds the texts behind a name under which an exercise is set.
-
-    A sandbox has the draft itself.
-    """
-
-    def find(slug: str) -> Draft | None:
-        with database.read() as session:
-            if slug.startswith(SANDBOX_PREFIX):
-                row = authored_named(session, slug.removeprefix(SANDBOX_PREFIX))
-                return draft_of(row) if row else None
-            version = newest_version(session, slug)
-            return Draft(slug, version.text, dict(version.programs)) if version else None
-
-    return find
-
-
-def draft_of(row: AuthoredExercise) -> Draft:
-    return Draft(row.slug, row.text, dict(row.programs))
 
 
 def row_here(session: Session, authored_id: int) -> AuthoredExercise:
