@@ -13,8 +13,10 @@ from server.jobs.work_process import WorkProcess
 from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.logs import begin_log
 from server.remote.access_tokens import AccessTokens
+from server.remote.course_mail import CourseMail
 from server.remote.http import Outside
-from server.remote.outbox import Sender
+from server.remote.outbox import send_due
+from server.remote.sender import Sender
 from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
 from server.store.database import Database, DatabaseTrouble
@@ -55,14 +57,20 @@ def run(arguments: argparse.Namespace) -> int:
             process.start()
             outside = Outside()
             tokens = AccessTokens(outside, database, settings.key_secret)
-            sender = Sender(database, Services(outside, tokens), utc_clock)
-            sender.start()
+            services = Services(outside, tokens)
+            senders = (
+                Sender("scores", partial(send_due, database, services), utc_clock),
+                Sender("mails", CourseMail(database, settings).send_due, utc_clock),
+            )
+            for sender in senders:
+                sender.start()
             print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
             try:
                 work(database, mark_in_time(process, database, announce), utc_clock)
             finally:
                 process.close()
-                sender.stop()
+                for sender in senders:
+                    sender.stop()
                 outside.close()
     except (DatabaseTrouble, SettingTrouble) as trouble:
         return refuse("work", trouble)

@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.demo.outcomes import load_outcomes
@@ -33,6 +33,7 @@ from server.store.database import DatabaseTrouble
 from server.store.gradebook import standings_in
 from server.store.hand_marks import results_of, set_result
 from server.store.holidays import Holiday, set_holidays
+from server.store.mail_outbox import OutgoingMail
 from server.store.people import Role, User, hash_password
 from server.store.student_changes import (
     Profile,
@@ -95,6 +96,8 @@ def load_demo(
         _by_hand(session, set_work[0][0], now)
         _agreements(session, sections, set_work[0][0], now)
     load_outcomes(session, exercises, sections["00"], sections["01"], now)
+    # Nobody there reads mail.
+    session.execute(delete(OutgoingMail))
     session.flush()
     return True
 

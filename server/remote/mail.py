@@ -3,7 +3,7 @@
 import secrets
 import smtplib
 import ssl
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from datetime import datetime
 from email.message import EmailMessage
 
@@ -13,12 +13,31 @@ from server.settings import MailServer, Settings
 SECONDS = 10.0
 """For each step of the exchange with the server."""
 
+PERMANENT = 500
+"""Replies from here on are refusals for good (RFC 5321, section 4.2.1)."""
 
-def send_mail(settings: Settings, to: str, subject: str, text: str, now: datetime) -> None:
-    """Send one message of plain text. Raises OSError, of which smtplib's errors are kinds."""
+
+class MailRefused(OSError):
+    """The server will never take the message."""
+
+
+class MailMaybeSent(OSError):
+    """The connection was lost while the server had the message; it may have taken it."""
+
+
+def send_mail(
+    settings: Settings, to: str, subject: str, text: str, now: datetime, id: str = ""
+) -> None:
+    """Send one message of plain text; ``id`` is its Message-ID.
+
+    Raises OSError, of which smtplib's errors are kinds: MailRefused and MailMaybeSent where trying
+    again is of no use, or might send it twice.
+    """
     message = EmailMessage()
     message["From"], message["To"], message["Subject"] = settings.mail_from, to, subject
     message["Date"] = now
+    if id:
+        message["Message-ID"] = id
     # Other programs answer no mail that says so (RFC 3834, section 5; from memory).
     message["Auto-Submitted"] = "auto-generated"
     message.set_content(text)
@@ -45,4 +64,25 @@ def _hand_over(server: MailServer, message: EmailMessage) -> None:
                 client.starttls(context=context)
         if server.user:
             client.login(server.user, server.password)
+        _send(client, message)
+        # It is taken: nothing that goes wrong while parting matters.
+        stack.pop_all()
+        with suppress(OSError):
+            client.quit()
+
+
+def _send(client: smtplib.SMTP, message: EmailMessage) -> None:
+    try:
         client.send_message(message)
+    except smtplib.SMTPRecipientsRefused as refused:
+        if all(code >= PERMANENT for code, _ in refused.recipients.values()):
+            raise MailRefused("The mail server does not know the address.") from refused
+        raise
+    except smtplib.SMTPResponseException as refused:
+        if refused.smtp_code >= PERMANENT:
+            raise MailRefused(f"The mail server refused it ({refused.smtp_code}).") from refused
+        raise
+    except OSError as lost:
+        if isinstance(lost, smtplib.SMTPException | TimeoutError | ConnectionError):
+            raise MailMaybeSent("The mail server was lost on the way; it may be sent.") from lost
+        raise

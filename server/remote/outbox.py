@@ -1,11 +1,7 @@
 """Sends the scores that wait, outside any unit of work, and notes what became of each."""
 
-import logging
-from collections.abc import Callable
 from datetime import datetime
-from threading import Event, Thread
 
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from server.remote.http import NoAnswer, NotTaken
@@ -14,10 +10,6 @@ from server.remote.services import Score, Services, WantedLineItem
 from server.store.database import Database
 from server.store.lti import LineItem, LtiLink, OutgoingScore
 from server.store.lti_outbox import any_due, claim_due, note_failed, note_sent, subjects_of
-
-ROUND_SECONDS = 5.0
-
-log = logging.getLogger(__name__)
 
 FIXES = {
     400: "The LMS finds the score malformed. Ask its administrator what it demands.",
@@ -112,36 +104,3 @@ def _keep_line_item(session: Session, score: OutgoingScore, address: str) -> Non
         )
     else:
         session.get_one(LtiLink, score.link_id).line_item = address
-
-
-class Sender:
-    """One thread that sends what is due, every few seconds. ``start`` it and ``stop`` it."""
-
-    def __init__(
-        self, database: Database, services: Services, clock: Callable[[], datetime]
-    ) -> None:
-        self._database = database
-        self._services = services
-        self._clock = clock
-        self._stopping = Event()
-        self._thread: Thread | None = None
-
-    def start(self) -> None:
-        self._thread = Thread(target=self._run, name="grades", daemon=True)
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Finish the round that has begun and end."""
-        self._stopping.set()
-        if self._thread is not None:
-            self._thread.join()
-
-    def _run(self) -> None:
-        while not self._stopping.wait(ROUND_SECONDS):
-            try:
-                send_due(self._database, self._services, self._clock())
-            except DBAPIError:
-                log.exception("the database does not answer; the next round tries again")
-            except Exception:
-                # What was claimed is due again in a few minutes.
-                log.exception("scores could not be sent")

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.courses import Assignment, Counting, Extension, Feedback, Partner, Section
+from server.store.mail_outbox import MailKind, queue_mail
 from server.store.people import User
 from server.store.standings import lock_counting, recount
 
@@ -114,6 +115,8 @@ def give_time(
         detail=f"until {due_at:%Y-%m-%d %H:%M} UTC: {reason}",
     )
     session.flush()
+    about, path = due_at.isoformat(), f"/assignments/{assignment.id}"
+    queue_mail(session, MailKind.MORE_TIME, assignment, [user_id], about, path, now)
     recount(session, assignment, [user_id])
 
 

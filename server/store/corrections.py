@@ -9,8 +9,9 @@ from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from server.store.attempts import StoredVerdict, Submission
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import Assignment
+from server.store.courses import Assignment, partner_of
 from server.store.database import Base
+from server.store.mail_outbox import MailKind, queue_mail
 from server.store.people import User
 
 MAX_REASON = 500
@@ -245,7 +246,13 @@ def comment(
     now: datetime,
 ) -> None:
     """Add a comment that the author of the program sees beside its rung."""
-    session.add(RungComment(submission_id=submission.id, rung=rung, text=text, by_id=by_id, at=now))
+    row = RungComment(submission_id=submission.id, rung=rung, text=text, by_id=by_id, at=now)
+    session.add(row)
+    session.flush()
+    partner_id = partner_of(session, submission.assignment, submission.user_id)
+    readers = [id for id in (submission.user_id, partner_id) if id is not None]
+    path = f"/submissions/{submission.id}"
+    queue_mail(session, MailKind.COMMENT, submission.assignment, readers, str(row.id), path, now)
     note(
         session,
         now,

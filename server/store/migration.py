@@ -17,6 +17,7 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     guesses,
     join_codes,
     lti,
+    mail_outbox,
     openid,
     outcome_actions,
     passwords,

@@ -19,6 +19,7 @@ from server.store.courses import Assignment, Enrolment, Extension, Partner, Sect
 from server.store.disclosures import MAX_DISCLOSURES, disclosures_of
 from server.store.hand_marks import results_by_hand
 from server.store.lti import LtiMember, LtiPerson, OutgoingScore, Platform
+from server.store.mail_outbox import OutgoingMail, turned_off
 from server.store.openid import OpenIdPerson
 from server.store.people import User, get_person
 from server.store.programs import ProgramStep, WorkingProgram
@@ -56,6 +57,20 @@ def export_person(session: Session, user_id: int) -> dict[str, Any]:
             }
             for row in tokens_of(session, user_id)
         ],
+        "mails about course work": [
+            {
+                "kind": row.kind.value,
+                "exercise": row.assignment.title,
+                "made": row.made_at.isoformat(),
+                "state": row.state.value,
+            }
+            for row in session.scalars(
+                select(OutgoingMail)
+                .where(OutgoingMail.user_id == user_id)
+                .order_by(OutgoingMail.id)
+            )
+        ],
+        "mails turned off": sorted(kind.value for kind in turned_off(session, user_id)),
         "recorded trial runs": [
             {"name": row.name, "saved": row.saved_at.isoformat(), "run": row.run}
             for row in session.scalars(select(SavedTrial).where(SavedTrial.user_id == user_id))
@@ -87,6 +102,7 @@ _COUNTED = {
     "Browsers signed in": BrowserSession.user_id,
     "API tokens": ApiToken.user_id,
     "Calendar links": CalendarLink.user_id,
+    "Mails about course work": OutgoingMail.user_id,
     "Sign-in providers": OpenIdPerson.user_id,
     "Accounts at learning-management systems": LtiPerson.user_id,
     "Corrections asked for": CorrectionRequest.user_id,

@@ -24,6 +24,7 @@ from server.store.attempts import (
 )
 from server.store.courses import Assignment
 from server.store.database import Base, Document
+from server.store.mail_outbox import MailKind, queue_mail
 from server.store.standings import recount, with_partners
 
 
@@ -172,6 +173,10 @@ def _tell(session: Session, stored: StoredVerdict, now: datetime) -> None:
             )
             session.add(unseen)
         unseen.changed_at = now
+        # One mail for all attempts that are marked again together.
+        about, path = now.isoformat(), f"/submissions/{submission.id}"
+        kind, assignment = MailKind.MARKED_AGAIN, submission.assignment
+        queue_mail(session, kind, assignment, [user_id], about, path, now)
 
 
 def unseen_changes(session: Session, user_id: int) -> list[UnseenChange]:

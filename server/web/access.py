@@ -340,6 +340,8 @@ RULES: dict[str, Rule] = {
     "make_link_of_calendar": Rule(SIGNED_IN),
     "remove_link_of_calendar": Rule(SIGNED_IN),
     "calendar_feed": ANYBODY,
+    "mail_page": Rule(SIGNED_IN),
+    "set_mails": Rule(SIGNED_IN),
     "ask_correction": Rule(SIGNED_IN),
     "answer_correction": Rule(SIGNED_IN, teaches_section),
     "hold_data": Rule(ADMINISTRATOR, names_a_person),

@@ -9,6 +9,7 @@ import gc
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime
+from functools import partial
 
 from anyio.to_thread import current_default_thread_limiter
 from fastapi import APIRouter, Depends, FastAPI
@@ -26,10 +27,12 @@ from server.marking.files.catalogue import Catalogue
 from server.marking.files.drafts import read_draft
 from server.paths import STATIC
 from server.remote.access_tokens import AccessTokens
+from server.remote.course_mail import CourseMail
 from server.remote.http import Outside
 from server.remote.key_sets import KeySets
 from server.remote.openid import OpenId
-from server.remote.outbox import Sender
+from server.remote.outbox import send_due
+from server.remote.sender import Sender
 from server.remote.services import Services
 from server.settings import Settings
 from server.store.database import Database
@@ -40,6 +43,7 @@ from server.web.accounts import (
     calendar,
     forgotten,
     joining,
+    mails,
     my_data,
     openid,
     own_password,
@@ -106,6 +110,7 @@ ROUTERS = (
     my_data.router,
     calendar.router,
     account_access.router,
+    mails.router,
     authoring.router,
     authoring_life.router,
     home.router,
@@ -236,7 +241,10 @@ def _set_state(
     app.state.openid = (
         OpenId(outside, app.state.key_sets, settings.openid) if settings.openid else None
     )
-    app.state.sender = Sender(database, app.state.services, clock)
+    app.state.senders = (
+        Sender("scores", partial(send_due, database, app.state.services), clock),
+        Sender("mails", CourseMail(database, settings).send_due, clock),
+    )
 
 
 @asynccontextmanager
@@ -248,7 +256,8 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     app.state.open_sockets.start()
     if app.state.database.is_sqlite:
         # Beside PostgreSQL the workers send.
-        app.state.sender.start()
+        for sender in app.state.senders:
+            sender.start()
     # What is loaded by now lives as long as the process; a collection that goes through all of it
     # holds up whoever is editing just then for a tenth of a second.
     gc.collect()
@@ -257,7 +266,8 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     await app.state.open_sockets.stop()
     await app.state.trial_runs.stop()
     app.state.worker.stop()
-    app.state.sender.stop()
+    for sender in app.state.senders:
+        sender.stop()
     app.state.outside.close()
     app.state.draft_checker.stop()
 

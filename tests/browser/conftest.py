@@ -80,7 +80,8 @@ def site(app: FastAPI, listening: socket.socket) -> Iterator[str]:
     address: str = app.state.settings.public_urls[0]
     with marked_beside(app):
         if not app.state.database.is_sqlite:
-            app.state.sender.start()
+            for sender in app.state.senders:
+                sender.start()
         yield address
     server.should_exit = True
     thread.join()

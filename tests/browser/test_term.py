@@ -135,3 +135,6 @@ def test_an_instructor_agrees_with_one_student_and_grades_the_next(
     page.get_by_role("button", name="Make a link").click()
     expect(page.get_by_text("/calendar.ics?key=")).to_be_visible()
     assert_accessible(page)
+    page.goto("/mail")
+    expect(page.get_by_role("checkbox", name="An instructor commented")).to_be_checked()
+    assert_accessible(page)

@@ -105,6 +105,8 @@ PERMITTED: dict[str, set[str]] = {
     "calendar_page": EVERYBODY,
     "make_link_of_calendar": EVERYBODY,
     "remove_link_of_calendar": EVERYBODY,
+    "mail_page": EVERYBODY,
+    "set_mails": EVERYBODY,
     # Without a key there is nothing here, whoever asks.
     "calendar_feed": set(),
     "ask_correction": EVERYBODY,

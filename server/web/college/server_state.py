@@ -5,6 +5,7 @@ from starlette.responses import Response
 
 from server.store.gauges import marking_now
 from server.store.lti_outbox import outbox_now
+from server.store.mail_outbox import mails_now
 from server.web.build import versions
 from server.web.dependencies import DatabaseHere, Now, Reading, WorkerHere
 from server.web.operation import WINDOW
@@ -31,6 +32,7 @@ def server_state(
         window_minutes=int(WINDOW.total_seconds() // 60),
         workers=worker.count_alive(session),
         outbox=outbox_now(session),
+        mails=mails_now(session),
         live_runs=sum(1 for _ in state.trial_runs),
         routes=state.request_figures.by_route(),
         slowest=BOUNDS[-1],

@@ -1,19 +1,12 @@
 """A forgotten password: the link comes by mail, and nobody learns who has an account."""
 
-import email
 import re
-import socket
-from asyncio import Server, get_running_loop
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
-from email.message import Message
-from email.policy import default
 from pathlib import Path
 
 import pytest
-from aiosmtpd.smtp import SMTP, Envelope, Session
-from anyio.from_thread import start_blocking_portal
 from fastapi import FastAPI
 
 from server.settings import MailServer
@@ -21,45 +14,19 @@ from server.store.accounts import disable_account
 from server.store.database import Database
 from server.store.people import Role, User, get_person, verify_password
 from tests.factories import NOON, Clock, make_user
+from tests.mail_server import Letters, mail_server
 from tests.web.lab import ClientFor
 
 NEW = "quince-press-9"
 
 
-class Letters:
-    """What a real SMTP server took."""
-
-    def __init__(self) -> None:
-        self.taken: list[tuple[list[str], Message]] = []
-
-    async def handle_DATA(  # noqa: N802 (aiosmtpd's name)
-        self, _server: SMTP, _session: Session, envelope: Envelope
-    ) -> str:
-        assert isinstance(envelope.content, bytes)
-        message = email.message_from_bytes(envelope.content, policy=default)
-        self.taken.append((envelope.rcpt_tos, message))
-        return "250 taken"
-
-
 @pytest.fixture
 def letters(app: FastAPI) -> Iterator[Letters]:
-    letters = Letters()
-    with socket.create_server(("127.0.0.1", 0)) as listening, start_blocking_portal() as portal:
-
-        async def start() -> Server:
-            loop = get_running_loop()
-            return await loop.create_server(
-                lambda: SMTP(letters, hostname="127.0.0.1"), sock=listening
-            )
-
-        server = portal.call(start)
+    with mail_server() as letters:
         app.state.settings = replace(
-            app.state.settings,
-            mail_server=MailServer("127.0.0.1", listening.getsockname()[1], False, "", ""),
-            mail_from="lab@larkmoor.example",
+            app.state.settings, mail_server=letters.server, mail_from="lab@larkmoor.example"
         )
         yield letters
-        portal.call(server.close)
 
 
 @pytest.fixture
