@@ -32,8 +32,8 @@ PAGES = {
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),
     "log of grades": ("teacher", "/sections/{section}/log", 6),
     "all sections": ("head", "/", 6),
-    "report": ("head", "/reports/{course}", 10),
-    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 8),
+    "report": ("head", "/reports/{course}", 11),
+    "submissions of a figure": ("head", "/reports/{course}/work?requirement=R1", 9),
     "people": ("administrator", "/people", 8),
 }
 
