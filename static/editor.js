@@ -6,12 +6,14 @@ import { byId, closest, query, queryAll } from "/static/dom.js";
 import {
   declaring,
   deleted,
+  deletedRungs,
   documenting,
   driving,
   dropped,
   droppedRung,
   inserting,
   movedRung,
+  pasted,
   replacing,
   shifted,
   together,
@@ -20,6 +22,7 @@ import {
 } from "/static/editor/actions.js";
 import { showAbout } from "/static/editor/about.js";
 import { ask, askDeclaration, declarationOf, listCommands, onCommit } from "/static/editor/dialogs.js";
+import { clipboard, selectedText } from "/static/editor/clipboard.js";
 import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection, stopIn } from "/static/editor/selection.js";
@@ -117,6 +120,7 @@ function current() {
     output: kind === "output" ? Number(name) : null,
     text: selection.stop?.dataset.text || "",
     rungs: selection.rows.length,
+    span: selection.span,
     range: (first) => selection.range(first),
   };
 }
@@ -129,6 +133,7 @@ function current() {
 function act(make, target) {
   return inTurn(() => {
     const action = make(current());
+    if (action) selection.unmark();
     return action ? send(action, target) : false;
   });
 }
@@ -224,7 +229,9 @@ function openEntry({ make, ...shown }) {
       /** @type {Action[]} */
       const declared = fresh.map((variable) => ({ action: "declare", variable }));
       inTurn(async () => {
-        if (await send(make(text, type, declared)(current()))) return;
+        const action = make(text, type, declared)(current());
+        selection.unmark();
+        if (await send(action)) return;
         const refused = [...answer.childNodes];
         if (!refused.length || entry.isOpen || answer.querySelector("[data-command]")) return;
         entry.reopen({ ...opened, text, type, stop: selection.stop || opened.stop }, refused);
@@ -233,6 +240,15 @@ function openEntry({ make, ...shown }) {
   };
   entry.open(opened);
 }
+
+/* ---- copy and paste ---------------------------------------------------------------------------- */
+
+const carried = clipboard({
+  isMeant: (event) => isForRungs(event),
+  text: () => selectedText(selection.rows, current()),
+  remove: () => act(deleted),
+  paste: (text) => act((selected) => pasted(text, selected)),
+});
 
 /* ---- commands --------------------------------------------------------------------------------- */
 
@@ -265,6 +281,13 @@ const COMMANDS = {
   "place-parallel": () => askElement("open", "Element", { where: "parallel" }),
   "place-branch": () => askElement("open", "Element", { where: "branch" }),
   mark: () => inTurn(() => selection.mark()),
+  copy: () => inTurn(carried.copy),
+  cut: () => inTurn(carried.cut),
+  paste: carried.paste,
+  find: () => {
+    const looked = (/** @type {string} */ text) => inTurn(() => showAbout({ symbol: text.toLowerCase() }));
+    entry.open({ label: "Find a symbol", stop: selection.stop || frame, commit: looked });
+  },
   edit: askChange,
   why: () => inTurn(() => askWhyOf(selection.stop)),
   vary: () => act(varied),
@@ -277,7 +300,7 @@ const COMMANDS = {
     backToRungs();
     act(({ rungs }) => ({ action: "add rung", at: rungs }));
   },
-  "rung-delete": () => act(({ rung, rungs }) => (rungs ? { action: "delete rung", rung } : null)),
+  "rung-delete": () => act(deletedRungs),
   text: () => askRung("rung-text"),
   comment: () => askRung("rung-comment"),
   duplicate: () => act(({ rung, rungs }) => (rungs ? { action: "duplicate rung", rung } : null)),
@@ -346,6 +369,7 @@ const keys = new Map(
 );
 keys.set("F1", "about").set("F2", "edit").set("Backspace", "delete").set("Ctrl+Shift+z", "redo").set("/", "commands");
 keys.set("p", "place-parallel");
+for (const key of ["Ctrl+c", "Ctrl+x", "Ctrl+v"]) keys.delete(key);
 
 /** @type {Record<string, Direction>} */
 const MOVES = { ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down" };
@@ -383,6 +407,9 @@ frame.addEventListener("focusin", (event) => selection.selectStop(event.target))
 frame.addEventListener("click", (event) => {
   const remark = closest(event.target, ".remark[data-at]", HTMLElement);
   selection.selectStop((remark && concerned(remark)) || event.target);
+});
+frame.addEventListener("mousedown", (event) => {
+  if (event.shiftKey && selection.extend(event.target)) event.preventDefault();
 });
 frame.addEventListener("dblclick", (event) => selection.selectStop(event.target) && askChange());
 

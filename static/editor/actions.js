@@ -10,6 +10,10 @@
  * Neighbors in one series; the first alone without `last`.
  * @typedef {{ first: Path, last?: Path }} Range
  */
+/**
+ * Rungs by their numbers from 0, both included.
+ * @typedef {{ first: number, last: number }} Span
+ */
 /** @typedef {"before" | "after"} Side */
 /**
  * Where a new element goes: beside what is selected, parallel to it, or into a branch below.
@@ -17,13 +21,15 @@
  */
 /**
  * What is selected: the rung's number from 0, the element's path or the output's number, its text;
- * how many rungs there are; and a function that returns what a branch around an element includes.
+ * how many rungs there are; the rungs from the marked one to this one; and a function that returns
+ * what lies from the marked element to one.
  * @typedef {object} Selected
  * @property {number} rung
  * @property {Path | null} path
  * @property {number | null} output
  * @property {string} text
  * @property {number} rungs
+ * @property {Span} span
  * @property {(path: Path) => Range} range
  */
 /**
@@ -43,13 +49,16 @@
  *   | { action: "set element", rung: number, path: Path, element: string }
  *   | { action: "move element", rung: number, path: Path, to_rung: number, to_path: Path | null,
  *       side: Side | "parallel" }
- *   | { action: "delete elements", rung: number, first: Path }
+ *   | { action: "delete elements", rung: number, first: Path, last?: Path }
  *   | { action: "add output", rung: number, output: string }
  *   | { action: "set output", rung: number, number: number | null, output: string }
  *   | { action: "move output", rung: number, number: number, to: number }
  *   | { action: "delete output", rung: number, number: number }
  *   | { action: "add rung", at: number }
- *   | { action: "duplicate rung" | "delete rung", rung: number }
+ *   | { action: "duplicate rung", rung: number }
+ *   | { action: "delete rung", rung: number, last: number }
+ *   | { action: "paste rungs", at: number, text: string }
+ *   | { action: "paste elements", rung: number, path: Path | null, text: string }
  *   | { action: "move rung", rung: number, to: number }
  *   | { action: "set rung", rung: number, text: string }
  *   | { action: "set comment", rung: number, comment: string }
@@ -192,14 +201,36 @@ export function movedRung({ rung, rungs }, step) {
 }
 
 /**
+ * Take out what is selected: an element or all from the marked one to it, an output, or rungs.
  * @param {Selected} selected
  * @returns {Action | null}
  */
-export function deleted({ rung, path, output, rungs }) {
-  if (path) return { action: "delete elements", rung, first: path };
+export function deleted(selected) {
+  const { rung, path, output, range } = selected;
+  if (path) return { action: "delete elements", rung, ...range(path) };
   if (output !== null) return { action: "delete output", rung, number: output };
-  return rungs ? { action: "delete rung", rung } : null;
+  return deletedRungs(selected);
 }
+
+/** @param {Selected} selected @returns {Action | null} */
+export function deletedRungs({ span, rungs }) {
+  return rungs ? { action: "delete rung", rung: span.first, last: span.last } : null;
+}
+
+/**
+ * Put text of the ladder language behind what is selected: rungs, an output, or elements.
+ * @param {string} text
+ * @param {Selected} selected
+ * @returns {Action}
+ */
+export function pasted(text, selected) {
+  const { rung, rungs, path, output } = selected;
+  if (text.includes(";")) return { action: "paste rungs", at: rungs ? rung + 1 : 0, text };
+  if (output !== null || ASSIGNED.test(text)) return driving(text.trim(), selected);
+  return inARung(selected, (number) => ({ action: "paste elements", rung: number, path, text }));
+}
+
+const ASSIGNED = /^\s*[A-Za-z_][\w.]*\s*:=/;
 
 /* ---- kinds of contacts and coils ---------------------------------------------------------------- */
 

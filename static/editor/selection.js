@@ -3,7 +3,7 @@
    One stop holds tabindex 0; every other one is reached from it by arrow keys. */
 import { closest, find, query, queryAll } from "/static/dom.js";
 /** @import { Part } from "/static/dom.js" */
-/** @import { Path, Range } from "/static/editor/actions.js" */
+/** @import { Path, Range, Span } from "/static/editor/actions.js" */
 
 /**
  * The rung's number from 0, and "path 1.0.0", "output 0", or "" for the rung itself.
@@ -69,15 +69,15 @@ export class Selection {
     const rung = Math.max(0, Math.min(place.rung, last));
     this.#place = { rung, at: place.at };
     const stop = this.stop;
-    const marked = this.#mark ? this.#stopAt(this.#mark) : null;
+    const marked = this.#marked();
     const before = this.#shown;
-    this.#shown = [stop, marked].filter((each) => each !== null);
+    this.#shown = stop ? [stop, ...marked] : marked;
     for (const each of [...before, ...this.#shown]) {
       const wanted = each === stop ? "0" : "-1";
       // Setting it where the focus is makes the browser look at the styles of the whole sheet.
       if (each.getAttribute("tabindex") !== wanted) each.setAttribute("tabindex", wanted);
       each.classList.toggle("selected", each === stop);
-      each.classList.toggle("marked", each === marked);
+      each.classList.toggle("marked", marked.includes(each));
     }
     if (!stop) return;
     this.#place = placeOf(stop);
@@ -97,11 +97,46 @@ export class Selection {
     if (next) this.select(placeOf(next));
   }
 
-  /* Mark one end of what a branch will lie around; the selection is the other. */
+  /* Mark one end of what is meant, elements or rungs; the selection is the other. */
   mark() {
     const same = this.#mark && this.#mark.rung === this.#place.rung && this.#mark.at === this.#place.at;
-    this.#mark = same || !this.#place.at.startsWith("path") ? null : this.#place;
+    this.#mark = same || this.#place.at.startsWith("output") ? null : this.#place;
     this.select(this.#place);
+  }
+
+  /**
+   * Select what was pointed at, and mark what was selected before.
+   * @param {EventTarget | null} target
+   */
+  extend(target) {
+    if (!this.#mark) this.mark();
+    return this.selectStop(target);
+  }
+
+  /**
+   * Return the rungs from the marked one to the selected one, or that alone.
+   * @returns {Span}
+   */
+  get span() {
+    const { rung, at } = this.#place;
+    const other = at === "" && this.#mark?.at === "" ? this.#mark.rung : rung;
+    return { first: Math.min(rung, other), last: Math.max(rung, other) };
+  }
+
+  /* Forget the mark, once what was marked is done. */
+  unmark() {
+    this.#mark = null;
+  }
+
+  /* What is shown as marked: an element, or the heads of all rungs of the span. */
+  #marked() {
+    if (!this.#mark) return [];
+    if (this.#mark.at === "" && this.#place.at === "") {
+      const { first, last } = this.span;
+      return [...this.rows].slice(first, last + 1).map(headOf);
+    }
+    const stop = this.#stopAt(this.#mark);
+    return stop ? [stop] : [];
   }
 
   /**
@@ -110,9 +145,9 @@ export class Selection {
    * @returns {Range}
    */
   range(path) {
-    const marked = this.#mark?.rung === this.#place.rung ? this.#mark.at.slice("path ".length).split(".").map(Number) : null;
-    this.#mark = null;
-    if (!marked) return { first: path };
+    const [kind, name] = this.#mark?.rung === this.#place.rung ? this.#mark.at.split(" ") : [];
+    if (kind !== "path") return { first: path };
+    const marked = name.split(".").map(Number);
     // An end inside a branch stands for the whole parallel, so that the ends meet in one series.
     let depth = 0;
     while (depth < Math.min(marked.length, path.length) - 1 && marked[depth] === path[depth]) depth += 1;

@@ -106,7 +106,7 @@ export const sendAgain = () => inTurn(() => (last ? send(...last) : false));
 const savedWords = () => query(byId("editor-status", HTMLElement), ".saved", HTMLElement).textContent;
 
 /** @param {string} words @param {"" | "advice"} state */
-function tellSaving(words, state = "") {
+export function tellSaving(words, state = "") {
   const saved = query(byId("editor-status", HTMLElement), ".saved", HTMLElement);
   if (saved.textContent !== words) saved.textContent = words;
   saved.dataset.state = state;

@@ -281,7 +281,7 @@ class Pointer(Hand):
         if step.around:
             self.tap(rung.locator("[data-path='0']"))
             self.tap(page.get_by_role("button", name="Commands"))
-            self.tap(page.get_by_role("option", name="Mark one end of a branch"))
+            self.tap(page.get_by_role("option", name="Mark one end"))
             self.tap(rung.locator("[data-path='1']"))
         where = "parallel" if step.around else step.where
         if step.kind not in ("coil", "set", "reset"):

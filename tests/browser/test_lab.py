@@ -376,6 +376,49 @@ def test_a_dialog_that_closes_leaves_the_selection_where_it_is(
     expect(page.locator("#rung-0 .rung-head")).to_be_focused()
 
 
+def test_elements_and_rungs_are_copied_cut_and_pasted(
+    open_page: OpenPage, course: tuple[User, User, Assignment], database: Database
+) -> None:
+    """By the browser's own keys, from one window into another; a mark takes in several."""
+    page = first_rung(open_page, course)
+    page.keyboard.press("t")
+    text = page.get_by_role("dialog", name="Rung as text").get_by_role("textbox")
+    text.fill("fill_pump := start_pb AND (filling OR NOT lamp) AND stop_pb;")
+    page.keyboard.press("Control+Enter")
+    saved(page, 0, "start_pb", "filling", "NOT lamp", "stop_pb", "fill_pump")
+    page.locator('#rung-0 [data-path="1.0.0"]').click()
+    page.locator('#rung-0 [data-path="2"]').click(modifiers=["Shift"])
+    page.keyboard.press("Control+c")
+    expect(page.locator("#editor-status .saved")).to_have_text("Copied")
+    page.keyboard.press("l")
+    expect(page.locator("#rung-1 .rung-head")).to_be_focused()
+    page.keyboard.press("Control+v")
+    saved(page, 1, "filling", "NOT lamp", "stop_pb")
+    expect(page.locator("#rung-1")).to_have_attribute(
+        "data-text", "(filling OR NOT lamp) AND stop_pb;"
+    )
+    # The first of two rungs is marked, the second selected: both are meant.
+    page.keyboard.press("Home")
+    page.keyboard.press("m")
+    page.keyboard.press("ArrowUp")
+    expect(page.locator(".rung-head.marked")).to_have_count(2)
+    page.keyboard.press("Control+x")
+    expect(page.locator(".rung-row")).to_have_count(0)
+    student, _, assignment = course
+    other = open_page(f"/assignments/{assignment.id}", student)
+    expect(other.locator("html.editing")).to_be_attached()
+    other.locator(".rungs-frame").focus()
+    other.keyboard.press("Control+v")
+    saved(other, 0, "start_pb", "filling", "NOT lamp", "stop_pb", "fill_pump")
+    saved(other, 1, "filling", "NOT lamp", "stop_pb")
+    other.keyboard.press("f")
+    other.keyboard.type("filling")
+    other.keyboard.press("Enter")
+    about = other.get_by_role("dialog", name="About what is selected")
+    about.get_by_role("button", name="rung 2").click()
+    expect(other.locator('#rung-1 [data-path="0.0.0"]')).to_be_focused()
+
+
 def test_every_element_and_nested_branches_by_the_keyboard(
     open_page: OpenPage, course: tuple[User, User, Assignment]
 ) -> None:

@@ -10,7 +10,7 @@ import httpx2
 from sqlalchemy import select
 
 from server.ladder.actions import edit
-from server.ladder.actions.rungs import PasteRungs
+from server.ladder.actions.copies import PasteRungs
 from server.ladder.json_form import to_json
 from server.marking.files.catalogue import start_program
 from server.marking.files.exercise_file import load_exercise

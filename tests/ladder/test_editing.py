@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from server.ladder.actions import Action, edit, parse_action
 from server.ladder.actions.base import Selection
+from server.ladder.actions.copies import DuplicateRung, PasteElements, PasteRungs
 from server.ladder.actions.elements import (
     AddBranch,
     ClearInput,
@@ -24,9 +25,7 @@ from server.ladder.actions.outputs import DeleteOutput, MoveOutput
 from server.ladder.actions.rungs import (
     AddRung,
     DeleteRung,
-    DuplicateRung,
     MoveRung,
-    PasteRungs,
     SetComment,
     SetNetwork,
     SetRung,
@@ -42,7 +41,7 @@ from server.ladder.actions.variables import (
 from server.ladder.elements import ContactKind
 from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import ProgramError
-from server.ladder.program import Contact, Program, Variable, normal, walk
+from server.ladder.program import Contact, Path, Program, Variable, normal, walk
 from server.ladder.text_form import (
     parse_element,
     parse_program,
@@ -194,6 +193,8 @@ def rungs_after(action: Action) -> tuple[list[str], Selection]:
         (AddRung(99), ["a := b;", "// [R1] Two.\nb := c;", "c := d;", ";"], 3),
         (DeleteRung(2), ["a := b;", "// [R1] Two.\nb := c;"], 1),
         (DeleteRung(0), ["// [R1] Two.\nb := c;", "c := d;"], 0),
+        (DeleteRung(0, 1), ["c := d;"], 0),
+        (DeleteRung(2, 1), ["a := b;"], 0),
         (MoveRung(0, 2), ["// [R1] Two.\nb := c;", "c := d;", "a := b;"], 2),
         (MoveRung(2, 0), ["c := d;", "a := b;", "// [R1] Two.\nb := c;"], 0),
         (
@@ -228,6 +229,33 @@ def test_a_copied_rung_gets_blocks_of_its_own() -> None:
         "b := delay_4(PT := T#3s);",
         "c := count(PV := 3);",
     ]
+
+
+@pytest.mark.parametrize(
+    ("path", "text", "after", "cursor"),
+    [
+        ((0,), "NOT x", "lamp := a AND NOT x AND (b OR c);", (1,)),
+        (None, "x AND (y OR z)", "lamp := a AND (b OR c) AND x AND (y OR z);", (3, 1, 0)),
+        ((1, 0, 0), "x AND y > 5", "lamp := a AND (b AND x AND y > 5 OR c);", (1, 0, 2)),
+        ((1, 1, 0), "x OR y", "lamp := a AND (b OR c AND (x OR y));", (1, 1, 1, 1, 0)),
+    ],
+)
+def test_pasted_elements(path: Path | None, text: str, after: str, cursor: Path) -> None:
+    edited = edit(program("lamp := a AND (b OR c);"), PasteElements(0, path, text))
+    assert print_rung(edited.program.rungs[0]) == after
+    assert edited.selection == Selection(0, cursor)
+
+
+def test_pasted_blocks_get_instances_of_their_own() -> None:
+    start = program("lamp := a AND delay(PT := T#1s);", "horn := b;")
+    pasted = edit(start, PasteElements(1, (0,), "delay(PT := T#1s) AND NOT delay.Q"))
+    assert print_rung(pasted.program.rungs[1]) == (
+        "horn := b AND delay_2(PT := T#1s) AND NOT delay_2.Q;"
+    )
+    # What was cut keeps its name.
+    cut = edit(start, DeleteElements(0, (1,))).program
+    moved = edit(cut, PasteElements(1, (0,), "delay(PT := T#1s)"))
+    assert print_rung(moved.program.rungs[1]) == "horn := b AND delay(PT := T#1s);"
 
 
 def test_variables() -> None:
@@ -332,6 +360,17 @@ def test_free_symbols() -> None:
             SetComment(0, "m" * 501),
             "Rung 1: The comment has 501 characters. At most 500 are allowed.",
         ),
+        (PasteElements(0, (0,), " "), "Rung 1: There is no element in the text. Copy some first."),
+        (
+            PasteElements(0, (7,), "x"),
+            "Rung 1: There is no element 8. Choose one of the rung's elements.",
+        ),
+        (
+            PasteElements(0, None, "x AND"),
+            "Line 1, column 6: Expected a contact, a comparison, a block or TRUE, "
+            "found the end of the text.",
+        ),
+        (DeleteRung(0, 5), "There is no rung 6. The program has 2."),
         (
             PasteRungs(0, ";" * 399),
             "The program has 401 rungs. At most 400 are allowed.",
@@ -348,7 +387,7 @@ def test_refused_edits(action: Action, sentence: str) -> None:
     [
         (
             {"action": "explode"},
-            "The action 'explode' is not known. Known are 'add rung', 'paste rungs'",
+            "The action 'explode' is not known. Known are 'add rung', 'delete rung'",
         ),
         ({}, "The field 'action' is missing. Add it."),
         ({"action": "add rung"}, "The field 'at' is missing. Add it."),

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, TypeAlias, get_args
 from pydantic import Field, TypeAdapter, ValidationError
 
 from server.ladder.actions.base import Edited, EditorAction, Selection
+from server.ladder.actions.copies import CopyAction
 from server.ladder.actions.elements import ElementAction
 from server.ladder.actions.outputs import OutputAction
 from server.ladder.actions.rungs import RungAction
@@ -49,7 +50,7 @@ class Together(EditorAction):
 
 
 Action: TypeAlias = (
-    RungAction | ElementAction | OutputAction | VariableAction | NameProgram | Together
+    RungAction | CopyAction | ElementAction | OutputAction | VariableAction | NameProgram | Together
 )
 # By name: a class with slots is made twice.
 assert {each.__name__ for each in get_args(Action)} == {

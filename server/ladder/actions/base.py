@@ -84,3 +84,10 @@ def with_rung(
     """Return the program with another rung at this place, and the cursor on it."""
     rungs = (*program.rungs[:index], rung, *program.rungs[index + 1 :])
     return Edited(replace(program, rungs=rungs), Selection(index, path, output))
+
+
+def insert_rungs(program: Program, at: int, rungs: tuple[Rung, ...]) -> Edited:
+    """Return the program with rungs before the rung ``at``, or after the last one."""
+    at = max(0, min(at, len(program.rungs)))
+    together = (*program.rungs[:at], *rungs, *program.rungs[at:])
+    return Edited(replace(program, rungs=together), Selection(rung=at if rungs else None))

@@ -54,7 +54,7 @@ class InsertElement(EditorAction):
     def apply(self, program: Program) -> Edited:
         network = rung_at(program, self.rung).network
         element = replace(self.element)
-        network = _beside(network, self.rung, self.path, self.side, element)
+        network = beside(network, self.rung, self.path, self.side, (element,))
         return _select(program, self.rung, network, element)
 
 
@@ -159,7 +159,7 @@ class MoveElement(EditorAction):
             first, last = find_span(target, self.to_rung, self.to_path or (), None)
             target = _parallel(target, first, last, moved)
         else:
-            target = _beside(target, self.to_rung, self.to_path, self.side, moved)
+            target = beside(target, self.to_rung, self.to_path, self.side, (moved,))
         if self.rung == self.to_rung:
             at = path_of(target, hole)
             target = without(target, at, at)
@@ -282,14 +282,16 @@ ElementAction: TypeAlias = (
 )
 
 
-def _beside(network: Series, rung: int, path: Path | None, side: str, element: Element) -> Series:
-    def beside(items: Items) -> Items:
-        return (*items, element) if side == "after" else (element, *items)
+def beside(network: Series, rung: int, path: Path | None, side: str, new: Items) -> Series:
+    """Return the network with items beside the one at ``path``, or at an end of the network."""
+
+    def widened(items: Items) -> Items:
+        return (*items, *new) if side == "after" else (*new, *items)
 
     if path is None:
-        return update(network, (), beside)
+        return update(network, (), widened)
     find_item(network, rung, path)
-    return splice(network, path, path, beside)
+    return splice(network, path, path, widened)
 
 
 def _parallel(network: Series, first: Path, last: Path, element: Element) -> Series:

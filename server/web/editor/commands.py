@@ -147,7 +147,9 @@ GROUPS = (
                 "branch around seal-in",
             ),
             EditorCommand("place-branch", "Insert a branch below this branch", "Shift+p"),
-            EditorCommand("mark", "Mark one end of a branch", "m", also="around several range"),
+            EditorCommand(
+                "mark", "Mark one end of a branch or of several rungs", "m", also="around range"
+            ),
         ),
     ),
     Group(
@@ -171,6 +173,9 @@ GROUPS = (
                 "right", "Move right; an output, down", "Ctrl+ArrowRight", also="order later"
             ),
             EditorCommand("delete", "Delete", "Delete", also="remove erase"),
+            EditorCommand("copy", "Copy", "Ctrl+c", also="clipboard several"),
+            EditorCommand("cut", "Cut", "Ctrl+x", also="clipboard move several"),
+            EditorCommand("paste", "Paste behind", "Ctrl+v", also="clipboard insert"),
         ),
     ),
     Group(
@@ -198,6 +203,7 @@ GROUPS = (
     Group(
         "Program",
         (
+            EditorCommand("find", "Find a symbol", "f", also="search cross reference uses"),
             EditorCommand("undo", "Undo", "Ctrl+z", also="back"),
             EditorCommand("redo", "Redo", "Ctrl+y", also="again forward"),
             EditorCommand(
