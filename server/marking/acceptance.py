@@ -10,7 +10,7 @@ from server.marking.check import Pattern, ProgramCheck
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise, Requirement
 from server.marking.first_violations import Failure, SuiteFinding, findings, scenarios_of
-from server.marking.machine import Assembled, assemble
+from server.marking.machine import Assembled, kept_frame
 from server.marking.outputs_seen import done_instead
 from server.marking.phrases import (
     broken_later,
@@ -30,12 +30,14 @@ def acceptance_run(exercise: Exercise, program: Program, *, causes: bool = True)
 
     Without ``causes`` the verdict says the same, but not why a signal had its value.
     """
-    assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
+    assembled = kept_frame(exercise, faults_in(exercise.scenarios)).assembled(program)
     result = replay(assembled, exercise.scenarios)
     judged = tuple(
         _judge(exercise, program, assembled, result, requirement, found, causes)
         for requirement, found in zip(
-            exercise.requirements, findings(exercise, assembled, result), strict=True
+            exercise.requirements,
+            findings(exercise, assembled, result.violated, result.exercised),
+            strict=True,
         )
     )
     return Verdict(

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from server.marking.check import Check, Pattern
 from server.marking.exercise import Exercise, Requirement
 from server.marking.machine import Assembled
-from server.marking.replay import NEVER, Replay
+from server.marking.replay import NEVER
 from server.marking.scenario import Scenario, faults_in
 from server.marking.verdict import Status
 
@@ -116,31 +116,39 @@ def first_beyond(
     return are_first(violated, counts, tolerance_scans(exercise))
 
 
-def findings(exercise: Exercise, assembled: Assembled, result: Replay) -> tuple[SuiteFinding, ...]:
-    """Return what a replay of the whole suite says of each requirement."""
-    counts = counted_in_suite(exercise, assembled)
-    following = _following(exercise, assembled, result.violated, counts)
+def findings(
+    exercise: Exercise,
+    assembled: Assembled,
+    violated: NDArray[np.int64],
+    exercised: NDArray[np.int64],
+    counts: NDArray[np.bool_] | None = None,
+) -> tuple[SuiteFinding, ...]:
+    """Return what a replay of the whole suite says of each requirement.
+
+    ``violated`` and ``exercised`` are those of ``Replay``; ``counts`` is ``counted_in_suite``, if
+    it is there already.
+    """
+    if counts is None:
+        counts = counted_in_suite(exercise, assembled)
+    following = _following(exercise, assembled, violated, counts)
     judged = counts.copy()
     judged[list(following)] = False
-    first = are_first(result.violated, judged, tolerance_scans(exercise))
-    later = (result.violated != NEVER) & judged & ~first
-    held = (result.exercised != NEVER) & (result.violated == NEVER) & counts
+    first = are_first(violated, judged, tolerance_scans(exercise))
+    later = (violated != NEVER) & judged & ~first
+    held = (exercised != NEVER) & (violated == NEVER) & counts
+    fails, late, holds = (np.logical_or.reduce(each, axis=1) for each in (first, later, held))
     found = []
     for number, requirement in enumerate(exercise.requirements):
-        own = [monitor for _, monitor in monitors_of(requirement, assembled, number)]
+        patterns = list(monitors_of(requirement, assembled, number))
+        own = [monitor for _, monitor in patterns]
         failures = [
-            Failure(check, monitor, int(lane), int(result.violated[monitor, lane]))
-            for check, monitor in monitors_of(requirement, assembled, number)
+            Failure(check, monitor, int(lane), int(violated[monitor, lane]))
+            for check, monitor in patterns
+            if fails[monitor]
             for lane in np.flatnonzero(first[monitor])
         ]
-        idle = next(
-            (
-                check
-                for check, monitor in monitors_of(requirement, assembled, number)
-                if not held[monitor].any()
-            ),
-            None,
-        )
+        idle = next((check for check, monitor in patterns if not holds[monitor]), None)
+        after = np.any(later[own], axis=0) if late[own].any() else None
         status = Status.MET if idle is None else Status.NOT_EXERCISED
         found.append(
             SuiteFinding(
@@ -150,7 +158,7 @@ def findings(exercise: Exercise, assembled: Assembled, result: Replay) -> tuple[
                     key=lambda f: (not exercise.scenarios[f.scenario].open, f.scenario, f.scan),
                     default=None,
                 ),
-                after=ids_of(exercise, assembled, first[:, np.any(later[own], axis=0)]),
+                after=ids_of(exercise, assembled, first[:, after]) if after is not None else (),
                 follows=tuple(sorted(set().union(*(following.get(m, ()) for m in own)))),
                 held=frozenset(np.flatnonzero(held[own].any(axis=0)).tolist()),
                 idle=idle,
@@ -181,6 +189,9 @@ def _following(
 
 def without_followers(exercise: Exercise, broken: Collection[str]) -> Exercise:
     """Return an exercise without the checks whose violations follow from ``broken``."""
+    checks = (check for each in exercise.requirements for check in each.checks)
+    if not any(set(check.follows) & set(broken) for check in checks):
+        return exercise
     requirements = tuple(
         replace(each, checks=tuple(c for c in each.checks if not set(c.follows) & set(broken)))
         for each in exercise.requirements
@@ -199,7 +210,6 @@ def monitors_of(
 
 def ids_of(exercise: Exercise, assembled: Assembled, first: NDArray[np.bool_]) -> tuple[str, ...]:
     """Return the requirements with a mark in ``first``, bool[monitors, runs], in their order."""
-    marked = {
-        number for (number, _), monitor in assembled.monitor_numbers.items() if first[monitor].any()
-    }
+    seen = np.logical_or.reduce(first, axis=1)
+    marked = {number for (number, _), monitor in assembled.monitor_numbers.items() if seen[monitor]}
     return tuple(exercise.requirements[number].id for number in sorted(marked))

@@ -10,6 +10,7 @@ from server.marking.check import Monitor, Pattern
 from server.marking.coverage.saboteurs import Sabotage
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
+from server.marking.kept import kept
 from server.marking.readings import reading_edges
 from server.marking.scenario import Action, Adjust, Put, hand_moves_in
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
@@ -168,6 +169,12 @@ class Frame:
         )
 
 
+@kept
+def kept_frame(exercise: Exercise, faults: frozenset[str] | None) -> Frame:
+    """Return the frame of an exercise against which program after program is marked."""
+    return Frame(exercise, faults)
+
+
 def assemble_abstract(
     exercise: Exercise,
     program: Program,
@@ -256,14 +263,20 @@ def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
 def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
     """Return where a requirement's scenarios begin: the actions, and the abstract planes."""
     found: dict[tuple[tuple[int, bool], ...], Start] = {}
-    beginnings = [(), *(s.start for s in exercise.scenarios_judging(requirement))]
-    for actions in beginnings:
+    for actions in _beginnings(exercise, requirement):
         values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
         items = [(a.position, a.marked) for a in actions if isinstance(a, Put)]
         planes = step.planes_at(values, items)
-        kept = tuple(a for a in actions if isinstance(a, Adjust | Put))
-        found.setdefault(tuple(sorted(planes.items())), Start(kept, planes))
+        found.setdefault(tuple(sorted(planes.items())), Start(actions, planes))
     return tuple(found.values())
+
+
+@kept
+def _beginnings(exercise: Exercise, requirement: int) -> tuple[tuple[Adjust | Put, ...], ...]:
+    """Return what is done to the plant at the start of a requirement's scenarios, none first."""
+    starts = ((), *(s.start for s in exercise.scenarios_judging(requirement)))
+    done = (tuple(a for a in actions if isinstance(a, Adjust | Put)) for actions in starts)
+    return tuple(dict.fromkeys(done))
 
 
 def _waits(exercise: Exercise) -> Iterable[Expression]:

@@ -16,8 +16,6 @@ from server.marking.acceptance import acceptance_run
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
-from server.marking.faults.catching import Suite
-from server.marking.faults.places import with_places
 from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
 from server.marking.first_violations import first_beyond, without_followers
 from server.marking.machine import assemble
@@ -96,9 +94,8 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     if effort.runs and alike is Alike.NO:
         differences = _endure(judging, program, judged, differences)
     whole = replace(verdict, requirements=tuple(judged), second_look=differences)
-    suite = Suite(exercise)
-    causes = find_shared_causes(exercise, program, whole, suite, most=effort.edits)
-    return with_places(exercise, program, replace(whole, causes=causes), suite, most=effort.edits)
+    causes = find_shared_causes(exercise, program, whole, most=effort.edits)
+    return replace(whole, causes=causes)
 
 
 def _beyond_the_suite(

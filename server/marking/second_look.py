@@ -17,7 +17,8 @@ from server.ladder.program import Program
 from server.marking.checks.lasts import Lasts
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
-from server.marking.machine import Assembled, assemble
+from server.marking.kept import kept
+from server.marking.machine import Assembled, assemble, kept_frame
 from server.marking.phrases import seconds
 from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.abstract_machines import AbstractMachines
@@ -89,7 +90,7 @@ def look_again(
     the search does not end. The exercise must have references.
     """
     widened = with_second_look(exercise)
-    everyday = replace(widened, scenarios=tuple(s for s in widened.scenarios if not faults_in([s])))
+    everyday = _everyday(exercise)
     number = len(widened.requirements) - 1
     differences = {d.output: d for d in _in_scenarios(widened, program)}
     pace = -(-PACE_MS // exercise.period_ms)
@@ -117,9 +118,16 @@ def look_again(
     return SecondLook((), Alike.NO, proof.reason or RACE)
 
 
+@kept
+def _everyday(exercise: Exercise) -> Exercise:
+    """Return the exercise of the second look without the scenarios in which faults come."""
+    widened = with_second_look(exercise)
+    return replace(widened, scenarios=tuple(s for s in widened.scenarios if not faults_in([s])))
+
+
 def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
     """Yield the first written scenario in which each output differs, open ones first."""
-    assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
+    assembled = kept_frame(widened, faults_in(widened.scenarios)).assembled(program)
     seen = replay(assembled, widened.scenarios)
     number = len(widened.requirements) - 1
     for (requirement, _), monitor in assembled.monitor_numbers.items():

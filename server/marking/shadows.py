@@ -16,6 +16,7 @@ from server.ladder.program import Program
 from server.marking.checks.lasts import Lasts
 from server.marking.exercise import Exercise, Freedom, Requirement, RequirementKind
 from server.marking.expression import Expression
+from server.marking.kept import kept
 from server.scan.assembler import Assembler, Bit, Elapsed, Quantity, Signal
 from server.scan.compiler import compile_program
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
@@ -101,6 +102,7 @@ def _planes(signal: Signal) -> list[int]:
             return list(range(signal.base, signal.base + INT_PLANES))
 
 
+@kept
 def with_second_look(exercise: Exercise) -> Exercise:
     """Return the exercise with one more requirement everywhere: be like a reference."""
     outputs = [p.symbol for p in exercise.points if p.direction is Direction.OUTPUT]

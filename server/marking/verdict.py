@@ -59,8 +59,7 @@ class RequirementVerdict:
     """The answer for one requirement, with one plain sentence.
 
     ``covers`` says what the search of a proof let happen, ``not_proved`` why a met requirement
-    rests on its scenarios, ``leads_to`` where in the program the causes of a failure lead, in
-    words, and in which rung, from 0, that is.
+    rests on its scenarios.
     """
 
     id: str
@@ -72,8 +71,6 @@ class RequirementVerdict:
     evidence: Evidence | None = None
     not_proved: str = ""
     covers: str = ""
-    leads_to: str = ""
-    leads_to_rung: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

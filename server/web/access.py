@@ -415,6 +415,7 @@ RULES: dict[str, Rule] = {
     "submit": Rule(SIGNED_IN, works_on_assignment),
     "verdict": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
+    "faulty_places": Rule(SIGNED_IN, reads_submission),
     "diagnosis": Rule(SIGNED_IN, teaches_submission, Action.SAW_DIAGNOSIS),
     # trial
     "trial": Rule(SIGNED_IN, works_on_assignment),

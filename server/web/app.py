@@ -95,7 +95,7 @@ from server.web.security import (
     SecureHeaders,
     UploadLimit,
 )
-from server.web.submissions import diagnosis
+from server.web.submissions import diagnosis, places
 from server.web.submissions import verdict as submissions
 from server.web.submissions.waiting import Held
 from server.web.time_zone import CollegeZone
@@ -123,6 +123,7 @@ ROUTERS = (
     printing.router,
     submissions.router,
     diagnosis.router,
+    places.router,
     trial.router,
     gradebook.router,
     student_work.router,

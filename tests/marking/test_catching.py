@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from server.marking.faults.catching import complaints
+from server.marking.faults.catching import Suite, complaints
 from server.marking.faults.variants import variants
 from server.marking.scenario import Scenario
 from server.marking.verdict import Status
@@ -14,11 +14,17 @@ WRONG = sump_program("fill_pump := start_pb;\nlamp := sump_high;")
 
 
 def test_it_agrees_with_the_acceptance_run_on_every_variant() -> None:
-    missed = []
+    missed, suite = [], Suite(EXERCISE)
     for variant in variants(sump_program()):
         whole = list(statuses(EXERCISE, variant.program).values())
         found = complaints(EXERCISE, variant.program)
         assert [found.get(i, Status.MET) for i in range(len(whole))] == whole
+        sure: list[set[int]] = []
+        looked = suite.complaints_while(variant.program, lambda now, s=sure: not s.append({*now}))
+        assert looked == found
+        assert all(each <= found.keys() for each in sure)
+        if sure[-1]:
+            assert suite.complaints_while(variant.program, lambda now: not now) is None
         first = complaints(EXERCISE, variant.program, first_only=True)
         assert bool(first) == bool(found)
         assert first.keys() <= found.keys()

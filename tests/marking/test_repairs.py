@@ -51,7 +51,7 @@ def meaning(of: Program) -> object:
 @settings(max_examples=10)
 @given(programs(max_rungs=2, max_depth=1))
 def test_every_mend_may_run_and_changes_one_rung(first: Program) -> None:
-    found = mends(first)
+    found = tuple(mends(first))
     assert len({edit.program for edit in found} | {first}) == len(found) + 1
     for edit in found:
         assert not errors(edit.program)

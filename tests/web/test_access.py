@@ -220,6 +220,7 @@ PERMITTED: dict[str, set[str]] = {
     "submit": IN_SECTION,
     "verdict": {"author", *TEACHES},
     "verdict_progress": {"author", *TEACHES},
+    "faulty_places": {"author", *TEACHES},
     "trial": IN_SECTION,
     "trial_socket": IN_SECTION,
     "watch_trial": TEACHES,

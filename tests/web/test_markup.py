@@ -117,6 +117,7 @@ def test_a_published_exercise_shows_its_markup_as_text(
         submission,
         f"{submission}/print",
         f"{submission}/diagnosis",
+        f"{submission}/places",
         here,
         f"{here}/trials/{student.id}",
         f"{here}/gradebook",

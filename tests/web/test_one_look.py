@@ -14,6 +14,7 @@ EXPENSIVE = {
     "compare_states",
     "compare_version",
     "diagnosis",
+    "faulty_places",
     "import_exercise",
     "similarity",
     "print_program",

@@ -1,10 +1,11 @@
 """What a suite finds wrong with a program, the short way: statuses without sentences or traces."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Set
 from functools import cached_property
-from itertools import count
+from itertools import count, repeat
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.ladder.program import Program
 from server.marking.check import ProgramCheck
@@ -15,14 +16,15 @@ from server.marking.first_violations import (
     findings,
     tolerance_scans,
 )
-from server.marking.machine import Assembled, Frame
-from server.marking.replay import LONGEST_MS, NEVER, monitor_planes, replay_block, replay_blocks
+from server.marking.machine import Assembled, Frame, kept_frame
+from server.marking.replay import LONGEST_MS, NEVER, monitor_planes, replay_block
 from server.marking.scenario import Scenario, faults_in
 from server.marking.timeline import timeline_of
 from server.marking.verdict import Status
 from server.plant.loop import (
     NO_RECORD,
     Timeline,
+    Watch,
     code_of,
     fresh_memory,
     fresh_progress,
@@ -33,6 +35,9 @@ from server.scan.lanes import LANES
 
 LOOK_MS = 2000
 """Plant time between two looks at the monitors when the first violation is enough."""
+
+FIRST_LOOK_MS = 1000
+"""Plant time until the first look at whether a run is worth going on with."""
 
 
 def complaints(
@@ -55,12 +60,19 @@ class Suite:
 
     @cached_property
     def _frame(self) -> Frame:
-        return Frame(self._exercise, faults_in(self._exercise.scenarios))
+        return kept_frame(self._exercise, faults_in(self._exercise.scenarios))
+
+    @cached_property
+    def _empty(self) -> Assembled:
+        return self._frame.assembled(Program("none"))
 
     @cached_property
     def _timelines(self) -> list[Timeline]:
-        empty = self._frame.assembled(Program("none"))
-        return [timeline_of(block, empty) for block in self._blocks]
+        return [timeline_of(block, self._empty) for block in self._blocks]
+
+    @cached_property
+    def _counts(self) -> NDArray[np.bool_]:
+        return counted_in_suite(self._exercise, self._empty)
 
     def complaints(self, program: Program, *, first_only: bool = False) -> dict[int, Status]:
         """Return the requirements, by number, that the written scenarios don't find met.
@@ -75,16 +87,49 @@ class Suite:
             self._known[program] = self._complaints(program)
         return self._known[program]
 
-    def _complaints(self, program: Program) -> dict[int, Status]:
+    def complaints_while(
+        self, program: Program, worthwhile: Callable[[Set[int]], bool]
+    ) -> dict[int, Status] | None:
+        """Return ``complaints``, or None once those that are sure are not ``worthwhile``."""
         exercise = self._exercise
+        sure = set(_structural(exercise, program))
+        if not worthwhile(sure):
+            return None
+        assembled, seen = self._frame.assembled(program), []
+        for timeline, counts in self._counted_blocks():
+            for watch in _looks(assembled, timeline, _doubled(FIRST_LOOK_MS)):
+                lanes = watch.first_seen[:, : counts.shape[1]]
+                sure |= _surely_broken(exercise, assembled, lanes, counts)
+                if not worthwhile(sure):
+                    return None
+            seen.append(lanes)
+        return self._found(program, assembled, np.concatenate(seen, axis=1))
+
+    def _complaints(self, program: Program) -> dict[int, Status]:
         assembled = self._frame.assembled(program)
-        seen = replay_blocks(assembled, self._timelines, len(exercise.scenarios))
-        runs = findings(exercise, assembled, seen)
+        seen = [
+            watch.first_seen[:, : counts.shape[1]]
+            for timeline, counts in self._counted_blocks()
+            for watch in _looks(assembled, timeline, (LONGEST_MS,))
+        ]
+        return self._found(program, assembled, np.concatenate(seen, axis=1))
+
+    def _found(
+        self, program: Program, assembled: Assembled, seen: NDArray[np.int64]
+    ) -> dict[int, Status]:
+        """Return the complaints of a whole replay; ``seen`` is int64[monitor planes, scenarios]."""
+        half = len(assembled.monitors)
+        runs = findings(self._exercise, assembled, seen[:half], seen[half:], self._counts)
         short: dict[int, Status] = {
             n: each.status for n, each in enumerate(runs) if each.status is not Status.MET
         }
-        short.update(dict.fromkeys(_structural(exercise, program), Status.NOT_MET))
+        short.update(dict.fromkeys(_structural(self._exercise, program), Status.NOT_MET))
         return short
+
+    def _counted_blocks(self) -> Iterator[tuple[Timeline, NDArray[np.bool_]]]:
+        """Yield each block's timelines, with where monitors count: bool[monitors, runs]."""
+        for timeline, start in zip(self._timelines, count(step=LANES), strict=False):
+            yield timeline, self._counts[:, start : start + LANES]
 
     def breaks(self, program: Program, requirement: int, scenario: Scenario, scans: int) -> bool:
         """Return whether a program breaks a requirement within ``scans`` of one of the scenarios.
@@ -103,30 +148,58 @@ class Suite:
 
     def _seen_early(self, assembled: Assembled) -> dict[int, Status]:
         """Return the complaints of the first look with a violation, else those of all runs."""
-        exercise = self._exercise
-        counts, n = counted_in_suite(exercise, assembled), len(assembled.monitors)
+        exercise, n = self._exercise, len(assembled.monitors)
         exercised = np.zeros(n, np.bool_)
-        code, scans = code_of(assembled.machine), LOOK_MS // exercise.period_ms
-        for timeline, start in zip(self._timelines, count(step=LANES), strict=False):
-            block = counts[:, start : start + LANES]
-            memory, progress = fresh_memory(assembled.machine), fresh_progress(timeline)
-            watch = watch_planes(monitor_planes(assembled))
-            for _ in range(LONGEST_MS // LOOK_MS):
-                done = run(
-                    *(code, memory, timeline, progress, watch, NO_RECORD, assembled.running, scans)
-                )
-                seen = watch.first_seen[:, : block.shape[1]]
-                first = are_first(seen[:n], block, tolerance_scans(exercise))
+        for timeline, counts in self._counted_blocks():
+            for watch in _looks(assembled, timeline, repeat(LOOK_MS)):
+                seen = watch.first_seen[:, : counts.shape[1]]
+                first = are_first(seen[:n], counts, tolerance_scans(exercise))
                 if first.any():
                     broken = {
                         num for (num, _), m in assembled.monitor_numbers.items() if first[m].any()
                     }
                     return dict.fromkeys(sorted(broken), Status.NOT_MET)
-                if done < scans:
-                    break
-            exercised |= ((seen[n:] != NEVER) & block).any(axis=1)
+            exercised |= ((seen[n:] != NEVER) & counts).any(axis=1)
         idle = {num for (num, _), m in assembled.monitor_numbers.items() if not exercised[m]}
         return dict.fromkeys(sorted(idle), Status.NOT_EXERCISED)
+
+
+def _looks(assembled: Assembled, timeline: Timeline, every_ms: Iterable[int]) -> Iterator[Watch]:
+    """Run a block to its end; yield what its monitors have seen after each so many milliseconds."""
+    code, period = code_of(assembled.machine), assembled.machine.period_ms
+    memory, progress = fresh_memory(assembled.machine), fresh_progress(timeline)
+    watch = watch_planes(monitor_planes(assembled))
+    left = LONGEST_MS // period
+    for ms in every_ms:
+        scans = min(left, ms // period)
+        done = run(*(code, memory, timeline, progress, watch, NO_RECORD, assembled.running, scans))
+        yield watch
+        left -= done
+        if done < scans or not left:
+            return
+
+
+def _doubled(ms: int) -> Iterator[int]:
+    while True:
+        yield ms
+        ms *= 2
+
+
+def _surely_broken(
+    exercise: Exercise,
+    assembled: Assembled,
+    seen: NDArray[np.int64],
+    counts: NDArray[np.bool_],
+) -> set[int]:
+    """Return requirements that were broken first in a run so far, and follow from no other."""
+    n = len(assembled.monitors)
+    first = are_first(seen[:n], counts, tolerance_scans(exercise))
+    broken = np.logical_or.reduce(first, axis=1)
+    return {
+        number
+        for (number, _), monitor in assembled.monitor_numbers.items()
+        if broken[monitor] and not assembled.checks[monitor].follows
+    }
 
 
 def _structural(exercise: Exercise, program: Program) -> Iterator[int]:

@@ -28,7 +28,7 @@ from server.marking.faults.catching import Suite
 from server.marking.faults.element_faults import FaultKind
 from server.marking.faults.named_values import named_counts, named_times
 from server.marking.faults.repairs import unchecked_mends
-from server.marking.faults.rung_effect import effect
+from server.marking.faults.rung_effect import Effects
 from server.marking.faults.variants import Variant, variants
 from server.marking.scenario import Scenario
 
@@ -82,6 +82,11 @@ class FaultyPlace:
     place: Place | None
     beside: bool
     alone: bool
+
+    @property
+    def rung(self) -> int | None:
+        """The rung of the place, from 0."""
+        return None if self.place is None else self.place.rung
 
     def describe(self, program: Program) -> str:
         """Return the place in words: 'rung 3, beside coil lamp at %QX0.1'; '' without one."""
@@ -194,20 +199,20 @@ def _nearest_first(exercise: Exercise, program: Program, run: BrokenRun) -> Iter
     many = [edit for edit in many if edit.kind not in (FaultKind.EDGE, FaultKind.LITERAL)]
     many += (edit for edit in faults if edit.kind is FaultKind.EXCHANGED)
     many += edges
-    moments = _moments(run)
+    effects = Effects(program, run.history)
     for near in (True, False):
         for group in (few, many):
             wanted = [e for e in group if (_distance(program, e, run) is not _ELSEWHERE) is near]
-            yield from _in_order(program, wanted, run, moments)
+            yield from _in_order(program, wanted, run, effects)
 
 
 def _in_order(
-    program: Program, edits: Iterable[Variant], run: BrokenRun, moments: NDArray[np.int64]
+    program: Program, edits: Iterable[Variant], run: BrokenRun, effects: Effects
 ) -> Iterator[Variant]:
     """Yield edits that have an effect and may run, those first that have one at a moment."""
-    ordered = []
+    ordered, moments = [], _moments(run)
     for edit in edits:
-        changes = effect(program, edit, run.history)
+        changes = effects.of(edit)
         if changes.any():
             late = not changes[moments].any()
             ordered.append((late, _distance(program, edit, run), edit))

@@ -1,7 +1,7 @@
-"""Where in a program each requirement that is not met is broken, for its verdict."""
+"""Where in a program each requirement that is not met is broken, for those who ask.
 
-from collections.abc import Iterator
-from dataclasses import replace
+It is worked out when it is asked for, since many near programs may have to be tried.
+"""
 
 from server.ladder.program import Program
 from server.marking.causes.cause import why
@@ -12,51 +12,56 @@ from server.marking.exercise import Exercise, Requirement
 from server.marking.faults.catching import Suite
 from server.marking.faults.faulty_place import BrokenRun, FaultyPlace, faulty_place
 from server.marking.judged_outputs import judged_outputs
-from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
+from server.marking.scenario import Scenario
+from server.marking.verdict import Status, Verdict
+
+MOST_TRIALS = 160
+"""Programs that are tried for all requirements together, a few milliseconds each."""
 
 
-def with_places(
-    exercise: Exercise, program: Program, verdict: Verdict, suite: Suite, *, most: int
-) -> Verdict:
-    """Return a verdict that says where in the program the causes of each failure lead.
+def find_places(
+    exercise: Exercise, program: Program, verdict: Verdict, *, most: int = MOST_TRIALS
+) -> dict[str, FaultyPlace]:
+    """Return where the causes of each failure lead, by the requirement's id.
 
-    At most ``most`` near programs are tried in ``suite``, that of the exercise. Where an edit in
-    one place mends all that one can, the causes of all failures lead there.
+    ``verdict`` is that on ``program``; one that an earlier suite gave has none. At most ``most``
+    near programs are tried. Where an edit in one place mends all that one can, the causes of all
+    failures lead there. A requirement is missing where no rung has to do with its failure.
     """
-    broken = dict(_broken(exercise, verdict))
-    if not most or not broken:
-        return verdict
-    found: dict[int, FaultyPlace] = {}
-    for number, evidence in broken.items():
-        run = _run(exercise, program, number, evidence)
-        if run is not None:
-            found[number] = faulty_place(
-                exercise, program, run, most=most // len(broken), suite=suite
-            )
-            if found[number].alone:
-                found = dict.fromkeys(broken, found[number])
-                break
-    judged = list(verdict.requirements)
-    for number, each in found.items():
-        judged[number] = _leading(judged[number], each, program)
-    return replace(verdict, requirements=tuple(judged))
+    if verdict.suite_hash != exercise.suite_hash:
+        return {}
+    suite = Suite(exercise)
+    broken = broken_runs(exercise, verdict)
+    ids = [requirement.id for requirement in exercise.requirements]
+    found: dict[str, FaultyPlace] = {}
+    for number, (scenario, scan) in broken.items():
+        if scan >= LONGEST_SCANS:
+            continue
+        run = _run(exercise, program, number, scenario, scan)
+        place = faulty_place(exercise, program, run, most=most // len(broken), suite=suite)
+        found[ids[number]] = place
+        if place.alone:
+            found = {ids[each]: place for each in broken}
+            break
+    return {name: each for name, each in found.items() if each.rung is not None}
 
 
-def _broken(exercise: Exercise, verdict: Verdict) -> Iterator[tuple[int, Evidence]]:
-    """Yield the requirements, by number, that a scenario of the suite breaks, with its evidence."""
-    names = {scenario.name for scenario in exercise.scenarios}
-    for number, told in enumerate(verdict.requirements):
-        evidence = told.evidence
-        if told.status is Status.NOT_MET and evidence is not None and evidence.scenario in names:
-            yield number, evidence
+def broken_runs(exercise: Exercise, verdict: Verdict) -> dict[int, tuple[Scenario, int]]:
+    """Return the requirements, by number, that the suite breaks: in which scenario and scan."""
+    scenarios = {scenario.name: scenario for scenario in exercise.scenarios}
+    return {
+        number: (scenarios[evidence.scenario], evidence.at_ms // exercise.period_ms)
+        for number, told in enumerate(verdict.requirements)
+        if told.status is Status.NOT_MET
+        and (evidence := told.evidence) is not None
+        and evidence.scenario in scenarios
+    }
 
 
-def _run(exercise: Exercise, program: Program, number: int, evidence: Evidence) -> BrokenRun | None:
-    """Return the run of the evidence up to its moment; None for one that is too long."""
-    scan = evidence.at_ms // exercise.period_ms
-    if scan >= LONGEST_SCANS:
-        return None
-    scenario = next(s for s in exercise.scenarios if s.name == evidence.scenario)
+def _run(
+    exercise: Exercise, program: Program, number: int, scenario: Scenario, scan: int
+) -> BrokenRun:
+    """Return the run of a requirement's evidence up to its moment."""
     history = record_scenario(exercise, program, scenario, scan + 1)
     view = exercise.view(program)
     own = [view.own_name(symbol) for symbol in _outputs(exercise, exercise.requirements[number])]
@@ -73,10 +78,3 @@ def _outputs(exercise: Exercise, requirement: Requirement) -> dict[str, None]:
     """Return the symbols of the outputs that a requirement's checks judge."""
     patterns = (check for check in requirement.checks if isinstance(check, Pattern))
     return dict.fromkeys(symbol for each in patterns for symbol in judged_outputs(exercise, each))
-
-
-def _leading(told: RequirementVerdict, found: FaultyPlace, program: Program) -> RequirementVerdict:
-    if found.place is None or found.place.rung is None:
-        return told
-    words = found.describe(program)
-    return replace(told, leads_to=words, leads_to_rung=found.place.rung)

@@ -8,7 +8,7 @@ edit made here carries the kind of the fault that it undoes.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations, product
+from itertools import chain, combinations, product
 from typing import TypeAlias
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
@@ -33,12 +33,11 @@ from server.ladder.program import (
 )
 from server.ladder.splicing import spliced
 from server.ladder.text_printer import print_element, print_network, print_operand
-from server.ladder.validation import errors
 from server.marking.exercise import Exercise
 from server.marking.faults.element_faults import FaultKind, element_name
 from server.marking.faults.named_values import named_counts, named_times
 from server.marking.faults.scope import Scope
-from server.marking.faults.variants import Variant, variants, with_network, with_rung
+from server.marking.faults.variants import Variant, distinct, variants, with_network, with_rung
 
 _Edited: TypeAlias = tuple[Series, Path, FaultKind, str]
 """A network with something more in it, the element that it is joined to, words.
@@ -53,30 +52,34 @@ _KINDS = (ContactKind.OPEN, ContactKind.CLOSED)
 def single_edits(exercise: Exercise, program: Program) -> Iterator[Variant]:
     """Yield the single edits that may mend a program, those of a number that is named first."""
     parts = mends(program, named_times(exercise), named_counts(exercise))
-    yield from (edit for edit in parts if edit.kind is FaultKind.LITERAL)
+    others: Iterator[Variant] = iter(())
+    for edit in parts:
+        if edit.kind is not FaultKind.LITERAL:
+            others = chain([edit], parts)
+            break
+        yield edit
     yield from variants(program)
-    yield from (edit for edit in parts if edit.kind is not FaultKind.LITERAL)
+    yield from others
 
 
 def mends(
     program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
-) -> tuple[Variant, ...]:
+) -> Iterator[Variant]:
     """Yield every program that may run with one part more, or another signal or number.
 
     In order of rungs; none is there twice. ``times_ms`` and ``counts`` are those that a preset or
     a literal may have been meant to be. ``program`` must be free of errors.
     """
-    different: dict[Program, Variant] = {}
-    for variant in unchecked_mends(program, times_ms, counts):
-        different.setdefault(variant.program, variant)
-    different.pop(program, None)
-    return tuple(variant for variant in different.values() if not errors(variant.program))
+    yield from distinct(program, unchecked_mends(program, times_ms, counts))
 
 
 def unchecked_mends(
     program: Program, times_ms: Sequence[int] = (), counts: Sequence[int] = ()
 ) -> Iterator[Variant]:
-    """Yield what ``mends`` returns, and with it what may not run or is there twice."""
+    """Yield what ``mends`` yields, and with it what may not run or is there twice.
+
+    Those with another number come first.
+    """
     literals: list[Duration | Number] = [*map(Duration, times_ms), *map(Number, counts)]
     yield from _with_literals(program, literals)
     yield from _mends(program)

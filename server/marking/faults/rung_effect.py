@@ -4,6 +4,7 @@ Signals are taken as they were recorded: this tells whether an edit can have any
 in which scans it would have had one by itself, not what would have followed from it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -23,6 +24,7 @@ from server.ladder.program import (
     Parallel,
     Program,
     Series,
+    walk,
 )
 from server.ladder.references import Usage, occurrences
 from server.marking.causes.history import History
@@ -32,27 +34,54 @@ Scans = NDArray[np.bool_]
 """Something that is or is not so in each scan: bool[scans]."""
 
 
-def effect(program: Program, edit: Variant, history: History) -> Scans:
-    """Return bool[scans]: where an edit changes what conducts; all TRUE where that is not known."""
-    rung, changed = edit.place.rung, edit.program
-    unknown = np.ones(history.scans, np.bool_)
-    if rung is None or len(changed.rungs) != len(program.rungs):
-        return unknown
-    others = (n for n in range(len(program.rungs)) if n != rung)
-    if (
-        changed.rungs[rung].outputs != program.rungs[rung].outputs
-        or any(changed.rungs[n] != program.rungs[n] for n in others)
-        or not set(program.variables) <= set(changed.variables)
-    ):
-        return unknown
-    now, then = _Network(program, history, rung), _Network(changed, history, rung)
-    power = now.power(program.rungs[rung].network)
-    differs: Scans = power != then.power(changed.rungs[rung].network)
-    if now.blocks.keys() != then.blocks.keys():
-        return unknown
-    for block, power in now.blocks.items():
-        differs |= power != then.blocks[block]
-    return differs
+class Effects:
+    """What edits of one program would have changed in one recorded run."""
+
+    def __init__(self, program: Program, history: History) -> None:
+        self._program = program
+        self._history = history
+        self._unknown = np.ones(history.scans, np.bool_)
+        self._as_it_was: dict[int, _Network] = {}
+
+    def of(self, edit: Variant) -> Scans:
+        """Return bool[scans]: where an edit changes what conducts; all TRUE if that is unknown."""
+        program, rung, changed = self._program, edit.place.rung, edit.program
+        if rung is None or len(changed.rungs) != len(program.rungs):
+            return self._unknown
+        others = (n for n in range(len(program.rungs)) if n != rung)
+        if (
+            changed.rungs[rung].outputs != program.rungs[rung].outputs
+            or any(changed.rungs[n] != program.rungs[n] for n in others)
+            or not set(program.variables) <= set(changed.variables)
+        ):
+            return self._unknown
+        if rung not in self._as_it_was:
+            later = _written_later(program, rung)
+            self._as_it_was[rung] = _Network(program, self._history, rung, later)
+        then = self._as_it_was[rung]
+        if set(_blocks(changed, rung)) != set(_blocks(program, rung)):
+            return self._unknown
+        # With the same outputs and blocks, everything is written where it was.
+        now = _Network(changed, self._history, rung, then.written_later)
+        differs: Scans = then.result != now.result
+        for block, power in then.blocks.items():
+            differs |= power != now.blocks[block]
+        return differs
+
+
+def _blocks(program: Program, rung: int) -> Iterator[Block]:
+    return (e for _, e in walk(program.rungs[rung].network) if isinstance(e, Block))
+
+
+def _written_later(program: Program, rung: int) -> set[str]:
+    """Return the symbols of which a rung reads what the scan before has left."""
+    first: dict[str, int] = {}
+    for each in occurrences(program):
+        if each.role is not Usage.READ and each.place.rung is not None:
+            # A block stands in its rung before what reads it there, an output behind.
+            behind = each.role is Usage.WRITE
+            first.setdefault(each.symbol, each.place.rung + behind)
+    return {symbol for symbol, number in first.items() if number > rung}
 
 
 @dataclass(frozen=True)
@@ -62,18 +91,13 @@ class _Network:
     program: Program
     history: History
     rung: int
+    written_later: set[str]
     blocks: dict[Block, Scans] = field(default_factory=dict)
 
     @cached_property
-    def _written_later(self) -> set[str]:
-        """Symbols of which the rung reads what the scan before has left."""
-        first: dict[str, int] = {}
-        for each in occurrences(self.program):
-            if each.role is not Usage.READ and each.place.rung is not None:
-                # A block stands in its rung before what reads it there, an output behind.
-                behind = each.role is Usage.WRITE
-                first.setdefault(each.symbol, each.place.rung + behind)
-        return {symbol for symbol, rung in first.items() if rung > self.rung}
+    def result(self) -> Scans:
+        """Where the network conducts; ``blocks`` is filled by then."""
+        return self.power(self.program.rungs[self.rung].network)
 
     def power(self, series: Series, into: Scans | None = None) -> Scans:
         """Return where a series lets the power out that comes ``into`` it."""
@@ -115,7 +139,7 @@ class _Network:
     def _values(self, symbol: str) -> NDArray[np.int32]:
         recorded = self.history.values.get(symbol.lower())
         if recorded is not None:
-            if symbol.partition(".")[0] not in self._written_later:
+            if symbol.partition(".")[0] not in self.written_later:
                 return recorded
             first = self.history.before[symbol.lower()]
             return np.concatenate([[first], recorded[:-1]]).astype(np.int32)

@@ -11,7 +11,7 @@ of RETAIN and of the order of rungs are common practice, no source.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
@@ -62,11 +62,17 @@ def variants(program: Program) -> tuple[Variant, ...]:
 
     ``program`` must be free of errors.
     """
-    different: dict[Program, Variant] = {}
-    for variant in _variants(program):
-        different.setdefault(variant.program, variant)
-    different.pop(program, None)
-    return tuple(variant for variant in different.values() if not errors(variant.program))
+    return tuple(distinct(program, _variants(program)))
+
+
+def distinct(program: Program, edits: Iterable[Variant]) -> Iterator[Variant]:
+    """Yield the edits of a program that change it and may run, each changed program once."""
+    seen = {program}
+    for edit in edits:
+        if edit.program not in seen:
+            seen.add(edit.program)
+            if not errors(edit.program):
+                yield edit
 
 
 def _variants(program: Program) -> Iterator[Variant]:

@@ -5,11 +5,12 @@ same faults, boundaries of quantities and stretches of numbers) have one machine
 is sliced out of it.
 """
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 
 from server.ladder.program import Program
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
+from server.marking.kept import kept
 from server.marking.machine import Assembled, NotAbstract, assemble_abstract
 from server.marking.readings import reading_edges
 from server.marking.scenario import faults_in
@@ -28,13 +29,9 @@ class AbstractMachines:
     def __init__(self, exercise: Exercise, program: Program) -> None:
         self.exercise = exercise
         self.program = program
-        self._gauges = PlantStep(
-            exercise.plant, Assembler(exercise.period_ms), abstract=True
-        ).gauges
-        self._asked = {
-            number: self._asked_by(number)
-            for number, requirement in enumerate(exercise.requirements)
-            if any(isinstance(check, Pattern) for check in requirement.checks)
+        self._asked: dict[int, Hashable] = {
+            number: (asked, self._stretches(number))
+            for number, asked in _asked_of_plant(exercise).items()
         }
         self._made: dict[
             tuple[Hashable, bool | frozenset[str]], dict[int, Assembled | NotAbstract]
@@ -68,13 +65,23 @@ class AbstractMachines:
             self._slicers[id(machine)] = Slicer(machine, SECTIONS)
         return self._slicers[id(machine)].sliced(needed)
 
-    def _asked_by(self, number: int) -> Hashable:
-        """Return what a requirement asks of the plant, and whether of the references, too."""
-        exercise, requirement = self.exercise, self.exercise.requirements[number]
-        conditions = (e for check in requirement.checks for e in check.conditions().values())
-        return (
-            frozenset(faults_in(exercise.scenarios_judging(number))),
-            frozenset(thresholds_in(conditions, self._gauges)),
-            tuple(sorted(reading_edges(exercise, self.program, requirement).items())),
-            requirement.id == REQUIREMENT,
-        )
+    def _stretches(self, number: int) -> Hashable:
+        """Return the stretches of numbers that the program and a requirement tell apart."""
+        requirement = self.exercise.requirements[number]
+        return tuple(sorted(reading_edges(self.exercise, self.program, requirement).items()))
+
+
+@kept
+def _asked_of_plant(exercise: Exercise) -> Mapping[int, Hashable]:
+    """Return what each requirement on behavior asks of the plant, and of the references, too."""
+    gauges = PlantStep(exercise.plant, Assembler(exercise.period_ms), abstract=True).gauges
+    asked = {}
+    for number, requirement in enumerate(exercise.requirements):
+        conditions = [e for check in requirement.checks for e in check.conditions().values()]
+        if any(isinstance(check, Pattern) for check in requirement.checks):
+            asked[number] = (
+                faults_in(exercise.scenarios_judging(number)),
+                frozenset(thresholds_in(conditions, gauges)),
+                requirement.id == REQUIREMENT,
+            )
+    return asked

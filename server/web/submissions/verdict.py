@@ -85,8 +85,6 @@ class RequirementRow:
     changes: tuple[ChartRow, ...]
     by_hand: ResultByHand | None
     marked_status: Status
-    leads_to: str
-    leads_to_rung: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,8 +301,6 @@ def _row(
         changes=chart_rows(evidence) if evidence else (),
         by_hand=by_hand,
         marked_status=found.status,
-        leads_to=found.leads_to if says else "",
-        leads_to_rung=found.leads_to_rung if says else None,
     )
 
 

@@ -33,7 +33,7 @@ def test_a_wrong_program_fails_the_right_requirement_with_its_sentence(lab: Lab)
     assert "4 of 5 requirements are met." in page
     assert page.count('class="status not-met"') == 1
     assert "R2b not met: the fill pump ran on after the sump was full." in page
-    assert 'The causes lead to <a href="#rung-1">rung 1, beside ' in page
+    assert "Where in the program?" in page
     assert page.index('id="R2b"') < page.index('id="R1"'), "failures come first"
 
 
@@ -59,7 +59,9 @@ def test_the_section_releases_no_more_than_it_says(
     submitted = desk.submit()
     page = desk.verdict(submitted)
     assert ("R2b not met:" in page) == (feedback is not Feedback.VERDICT)
-    assert ("The causes lead to" in page) == (feedback is not Feedback.VERDICT)
+    places = f"{submitted.headers['HX-Redirect']}/places"
+    assert (places in page) == (feedback is not Feedback.VERDICT)
+    assert desk.client.get(places).status_code == (403 if feedback is Feedback.VERDICT else 200)
     assert ("timing-chart" in page) == (feedback is Feedback.CHART)
     assert ("rung 1 conducted" in page) == (feedback is Feedback.CHART)
     instructor = lab.desk(lab.instructor).verdict(submitted)
@@ -204,6 +206,18 @@ def test_a_verdict_is_the_authors_and_their_instructors(lab: Lab) -> None:
     assert lab.client_for(lab.classmate).get(address).status_code == 404
     assert lab.client_for(lab.classmate).get(f"{address}/progress").status_code == 404
     assert lab.client_for(lab.instructor).get(address).status_code == 200
+
+
+def test_who_asks_is_told_where_in_the_program_the_causes_lead(lab: Lab) -> None:
+    desk = lab.desk(lab.student)
+    desk.build(OVERFILLS)
+    address = desk.submit().headers["HX-Redirect"]
+    place = f'R2b: the causes lead to <a href="{address}#rung-1">rung 1, beside '
+    for user in (lab.student, lab.instructor):
+        assert place in lab.client_for(user).get(f"{address}/places").text
+    htmx = {"HX-Request": "true"}
+    assert place in desk.client.get(f"{address}/places", headers=htmx).text
+    assert lab.client_for(lab.classmate).get(f"{address}/places").status_code == 404
 
 
 def test_teaching_staff_are_told_how_far_a_program_is_from_right(lab: Lab) -> None:
