@@ -1,7 +1,7 @@
 """An exercise and a program, assembled into one machine: devices, rungs, plant, monitors."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from server.ladder.points import Direction
@@ -11,8 +11,7 @@ from server.marking.coverage.saboteurs import Sabotage
 from server.marking.exercise import Exercise
 from server.marking.expression import Expression
 from server.marking.kept import kept
-from server.marking.readings import reading_edges
-from server.marking.scenario import Action, Adjust, Put, hand_moves_in
+from server.marking.scenario import Action, hand_moves_in
 from server.marking.shadows import REQUIREMENT, Outputs, compile_shadows, emit_unlike
 from server.marking.thresholds import Thresholds
 from server.plant.step import PlantStep
@@ -101,6 +100,39 @@ def assemble(
     return Frame(exercise, faults).assembled(program, observe=observe, blink_ms=blink_ms)
 
 
+class ProgramImage:
+    """What the rest of a machine reads of the program in it: output points and named bits.
+
+    ``outputs`` are the points by address.
+    """
+
+    def __init__(self, exercise: Exercise, asm: Assembler) -> None:
+        self._exercise = exercise
+        self.outputs: dict[str, Signal] = {
+            point.address: Bit(asm.temporary()) if point.type == "BOOL" else Word(asm.word())
+            for point in exercise.points
+            if point.direction is Direction.OUTPUT
+        }
+        self._named_bits = {bit.symbol: asm.temporary() for bit in exercise.internal_bits}
+        for symbol, plane in self._named_bits.items():
+            asm.define(symbol, Bit(plane))
+
+    def fill(self, asm: Assembler, program: Program, compiled: CompiledProgram) -> None:
+        """Emit the copies of what a program has written; FALSE or 0 for what it does not have."""
+        for address, image in self.outputs.items():
+            written = compiled.outputs.get(address)
+            if isinstance(image, Word):
+                base = written.base if isinstance(written, Word) else asm.constant(0)
+                asm.emit(Op.MOVE, image.base, base, TRUE)
+            elif isinstance(image, Bit):
+                asm.copy_to(image.plane, written.plane if isinstance(written, Bit) else FALSE)
+        view = self._exercise.view(program)
+        for symbol, plane in self._named_bits.items():
+            own = view.own_name(symbol)
+            signal = compiled.symbols[own.lower()] if own is not None else None
+            asm.copy_to(plane, signal.plane if isinstance(signal, Bit) else FALSE)
+
+
 class Frame:
     """The concrete machine of an exercise without a program: the same for all that are tried in it.
 
@@ -112,27 +144,20 @@ class Frame:
         self._exercise = exercise
         self._step = step = PlantStep(exercise.plant, asm)
         board = Switchboard(asm, None if faults is None else frozenset(faults))
-        builder = _MachineBuilder(exercise, asm, step)
+        builder = MachineBuilder(exercise, asm, step)
         self._running = asm.control(True)
         builder.find_thresholds()
         self._power = power = board.supply()
         with asm.section("inputs"):
             self._inputs = builder.inputs(board, power)
-        self._images = {
-            point.address: Bit(asm.temporary()) if point.type == "BOOL" else Word(asm.word())
-            for point in exercise.points
-            if point.direction is Direction.OUTPUT
-        }
-        self._named_bits = {bit.symbol: asm.temporary() for bit in exercise.internal_bits}
-        for symbol, plane in self._named_bits.items():
-            asm.define(symbol, Bit(plane))
+        self._image = image = ProgramImage(exercise, asm)
         with asm.section("outputs"):
-            actuators = board.outputs(exercise.points, self._images, power)
+            actuators = board.outputs(exercise.points, image.outputs, power)
         with asm.section("plant"):
             step.emit(actuators)
         with asm.section("monitors"):
             builder.observer()
-            builder.unlike(self._images, power)
+            builder.unlike(image.outputs, power)
             self._conditions = {e.text: builder.condition(e) for e in _waits(exercise)}
             self._judging = builder.monitors(range(len(exercise.requirements)), self._running)
         self._observed = builder.observed
@@ -145,15 +170,7 @@ class Frame:
             if blink_ms:
                 points = self._exercise.points
                 compiled = Sabotage(asm, blink_ms).emit(program, compiled, points, power)
-            for address, image in self._images.items():
-                written = compiled.outputs.get(address)
-                if isinstance(image, Word):
-                    base = written.base if isinstance(written, Word) else asm.constant(0)
-                    asm.emit(Op.MOVE, image.base, base, TRUE)
-                else:
-                    asm.copy_to(image.plane, written.plane if isinstance(written, Bit) else FALSE)
-            for symbol, own in _named_bits(self._exercise, program, compiled).items():
-                asm.copy_to(self._named_bits[symbol], own)
+            self._image.fill(asm, program, compiled)
         checks, monitors, numbers = self._judging
         return Assembled(
             machine=asm.machine(LAYOUT),
@@ -175,117 +192,13 @@ def kept_frame(exercise: Exercise, faults: frozenset[str] | None) -> Frame:
     return Frame(exercise, faults)
 
 
-def assemble_abstract(
-    exercise: Exercise,
-    program: Program,
-    requirements: Sequence[int],
-    *,
-    faults: Iterable[str] = (),
-    exact_timers: bool | frozenset[str],
-) -> dict[int, Assembled | NotAbstract]:
-    """Assemble the machine in which requirements are proved, each with its own monitors in it.
-
-    They have to ask the same of the plant (``proofs.abstract_machines``); one that speaks of what
-    the abstract plant does not have gets NotAbstract. Every control, every one of ``faults``, every
-    rate of the plant and, where scenarios move items or set quantities by hand, that hand is a free
-    choice.
-
-    ``exact_timers`` says whose scans are counted: of all timers, of none, or of the named ones.
-    """
-    asm = Assembler(exercise.period_ms)
-    edges = reading_edges(exercise, program, exercise.requirements[requirements[0]])
-    step = PlantStep(exercise.plant, asm, abstract=True, edges=edges)
-    board = Switchboard(asm, frozenset(faults), free=True)
-    builder = _MachineBuilder(exercise, asm, step, frozenset(requirements))
-    builder.find_thresholds()
-    power = asm.choice()
-    asm.define("power", Bit(power))
-    builder.permit_hand()
-    with asm.section("scan"):
-        inputs = builder.inputs(board, power)
-        compiled = compile_program(
-            asm, program, inputs, power, exact_timers=exact_timers, saturate_counters=True
-        )
-        for symbol, plane in _named_bits(exercise, program, compiled).items():
-            asm.define(symbol, Bit(plane))
-        actuators = board.outputs(exercise.points, compiled.outputs, power)
-    with asm.section("plant"):
-        step.emit(actuators)
-    with asm.section("monitors"):
-        builder.observer()
-        builder.unlike(compiled.outputs, power)
-        judging = {number: builder.monitors_or_not(number) for number in requirements}
-    shared = Assembled(
-        machine=asm.machine(),
-        program=compiled,
-        checks=(),
-        monitors=(),
-        monitor_numbers={},
-        conditions={},
-        signals=builder.signals(),
-        items=None,
-        running=TRUE,
-        edges=_edges(exercise, step),
-    )
-    return {
-        number: _judging(shared, judged, _starts(exercise, step, number))
-        for number, judged in judging.items()
-    }
-
-
-def _judging(
-    shared: Assembled, judged: _Judging | NotAbstract, starts: tuple[Start, ...]
-) -> Assembled | NotAbstract:
-    if isinstance(judged, NotAbstract):
-        return judged
-    checks, monitors, numbers = judged
-    return replace(shared, checks=checks, monitors=monitors, monitor_numbers=numbers, starts=starts)
-
-
-def _named_bits(exercise: Exercise, program: Program, compiled: CompiledProgram) -> dict[str, int]:
-    """Return the planes of the bits that the statement names; FALSE where the program has none."""
-    view, planes = exercise.view(program), dict[str, int]()
-    for bit in exercise.internal_bits:
-        own = view.own_name(bit.symbol)
-        signal = compiled.symbols[own.lower()] if own is not None else None
-        planes[bit.symbol] = signal.plane if isinstance(signal, Bit) else FALSE
-    return planes
-
-
-def _edges(exercise: Exercise, step: PlantStep) -> dict[str, tuple[int, ...]]:
-    return {
-        point.symbol: step.readings[point.device].edges
-        for point in exercise.points
-        if point.device in step.readings
-    }
-
-
-def _starts(exercise: Exercise, step: PlantStep, requirement: int) -> tuple[Start, ...]:
-    """Return where a requirement's scenarios begin: the actions, and the abstract planes."""
-    found: dict[tuple[tuple[int, bool], ...], Start] = {}
-    for actions in _beginnings(exercise, requirement):
-        values = {a.quantity.lower(): a.value for a in actions if isinstance(a, Adjust)}
-        items = [(a.position, a.marked) for a in actions if isinstance(a, Put)]
-        planes = step.planes_at(values, items)
-        found.setdefault(tuple(sorted(planes.items())), Start(actions, planes))
-    return tuple(found.values())
-
-
-@kept
-def _beginnings(exercise: Exercise, requirement: int) -> tuple[tuple[Adjust | Put, ...], ...]:
-    """Return what is done to the plant at the start of a requirement's scenarios, none first."""
-    starts = ((), *(s.start for s in exercise.scenarios_judging(requirement)))
-    done = (tuple(a for a in actions if isinstance(a, Adjust | Put)) for actions in starts)
-    return tuple(dict.fromkeys(done))
-
-
 def _waits(exercise: Exercise) -> Iterable[Expression]:
     waits = (step.when for scenario in exercise.scenarios for step in scenario.steps)
     return {e.text: e for e in waits if e is not None}.values()
 
 
 @dataclass(slots=True)
-class _MachineBuilder:
+class MachineBuilder:
     """The parts that the concrete and the abstract machine have in common."""
 
     exercise: Exercise

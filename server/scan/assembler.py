@@ -187,6 +187,10 @@ class Assembler:
         """Return all state planes so far, in order of allocation."""
         return tuple(self._state)
 
+    def choice_planes(self) -> tuple[int, ...]:
+        """Return all choices so far, in order of allocation."""
+        return tuple(self._choices)
+
     # -- names and sections -------------------------------------------------------------------
 
     def define(self, name: str, signal: Signal) -> None:

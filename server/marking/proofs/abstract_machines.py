@@ -8,10 +8,11 @@ is sliced out of it.
 from collections.abc import Hashable, Mapping
 
 from server.ladder.program import Program
+from server.marking.abstract_machine import assemble_abstract
 from server.marking.check import Pattern
 from server.marking.exercise import Exercise
 from server.marking.kept import kept
-from server.marking.machine import Assembled, NotAbstract, assemble_abstract
+from server.marking.machine import Assembled, NotAbstract
 from server.marking.readings import reading_edges
 from server.marking.scenario import faults_in
 from server.marking.shadows import REQUIREMENT
