@@ -14,6 +14,8 @@ import numpy as np
 from server.scan.assembler import CodeRange, Machine
 from server.scan.instructions import WIDTH, Op
 
+_OPS = {int(op): op for op in Op}
+
 
 @dataclass(frozen=True, slots=True)
 class Effect:
@@ -27,7 +29,7 @@ def instructions(machine: Machine, name: str) -> list[tuple[Op, tuple[int, ...]]
     """Return the rows of a section, each with its operands."""
     section = machine.sections[name]
     rows = machine.code[section.first : section.last].tolist()
-    return [(Op(row[0]), tuple(row[1:])) for row in rows]
+    return [(_OPS[row[0]], tuple(row[1:])) for row in rows]
 
 
 # The requirements of an exercise are sliced out of much the same instructions.

@@ -164,6 +164,11 @@ def _load(
     bits: NDArray[np.uint64],
 ) -> None:
     """Put ``group`` states from ``head`` on into the planes, each into ``2**shared`` lanes."""
+    if group == 1 and shared == 6:
+        for i in range(state_planes.size):
+            on = (found.states[head, i >> 6] >> uint64(i & 63)) & uint64(1)
+            bits[state_planes[i]] = ALL if on else uint64(0)
+        return
     for w in range(lanes.shape[0]):
         for lane in range(64):
             source = lane >> shared
@@ -171,6 +176,26 @@ def _load(
         transpose(lanes[w])
     for i in range(state_planes.size):
         bits[state_planes[i]] = lanes[i >> 6, i & 63]
+
+
+@inlined
+def _differing(
+    bits: NDArray[np.uint64], state_planes: NDArray[np.int64], violating: np.uint64, shared: int
+) -> np.uint64:
+    """Return the lanes that are not as one before them, which differs by one choice fewer.
+
+    A state that an earlier lane has reached too needs no look whether it is known: many choices do
+    not matter in a scan.
+    """
+    differing = ALL
+    for k in range(shared):
+        step = uint64(1 << k)
+        unequal = ~_PATTERNS[k] | (violating ^ (violating << step))
+        for i in range(state_planes.size):
+            plane = bits[state_planes[i]]
+            unequal |= plane ^ (plane << step)
+        differing &= unequal
+    return differing
 
 
 @inlined
@@ -273,9 +298,10 @@ def _explore(
                     _note_hit(hits, t, bad, head, shared, sweep)
                     missing -= 1
             transitions += group << shared
+            differing = _differing(bits, state_planes, violating, shared) & ~violating
             _unload(bits, state_planes, lanes)
             for lane in range(group << shared):
-                if (violating >> uint64(lane)) & uint64(1):
+                if not (differing >> uint64(lane)) & uint64(1):
                     continue
                 choice = (lane & ((1 << shared) - 1)) | (sweep << shared)
                 count = _reach(found, lanes, lane, key, count, head + (lane >> shared), choice)
