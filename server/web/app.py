@@ -102,6 +102,10 @@ from server.web.time_zone import CollegeZone
 from server.web.trial import page as trial
 
 ROUTERS = (
+    # Routes are looked through in turn: those that a class asks for again and again come first.
+    editor.router,
+    submissions.router,
+    trial.router,
     accounts.router,
     forgotten.router,
     second_factor.router,
@@ -116,15 +120,12 @@ ROUTERS = (
     home.router,
     help_pages.router,
     exercises.router,
-    editor.router,
     editor_help.router,
     versions.router,
     import_export.router,
     printing.router,
-    submissions.router,
     diagnosis.router,
     places.router,
-    trial.router,
     gradebook.router,
     student_work.router,
     agreements.router,
