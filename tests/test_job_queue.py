@@ -1,13 +1,8 @@
 """Marking on PostgreSQL: the job is written with the submission, and a worker process takes it."""
 
-import os
-import signal
-import subprocess
-import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime, timedelta
-from time import monotonic, sleep
+from time import sleep
 
 import psycopg
 import pytest
@@ -29,13 +24,13 @@ from server.store.database import Database
 from server.store.people import User
 from server.store.submissions import find_submission
 from tests.factories import (
-    EXERCISES,
     NOON,
     make_assignment,
     make_section,
     make_submission,
     make_user,
 )
+from tests.faults.processes import running, until
 from tests.postgresql import PostgreSQL
 
 PATIENCE = 300.0
@@ -78,29 +73,6 @@ def marked(database: Database) -> int:
         return len(session.scalars(select(StoredVerdict.submission_id)).all())
 
 
-@contextmanager
-def working(database: Database) -> Iterator[subprocess.Popen[bytes]]:
-    url = database.address.render_as_string(hide_password=False)
-    environment = os.environ | {
-        "RUNGMARK_DATABASE_URL": url,
-        "RUNGMARK_EXERCISES": str(EXERCISES),
-    }
-    command = [sys.executable, "-m", "server.cli", "work"]
-    with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL) as process:
-        try:
-            yield process
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(timeout=PATIENCE)
-
-
-def wait_for(database: Database, verdicts: int) -> None:
-    deadline = monotonic() + PATIENCE
-    while marked(database) < verdicts:
-        assert monotonic() < deadline, f"{marked(database)} of {verdicts}; jobs: {jobs(database)}"
-        sleep(0.05)
-
-
 def test_submission_and_job_are_kept_together_or_not_at_all(
     database: Database, place: tuple[Assignment, User]
 ) -> None:
@@ -118,7 +90,7 @@ def test_a_worker_marks_and_the_page_hears_of_it(
     queue = Queue(database)
     queue.start()
     try:
-        with working(database):
+        with running(database, "work"):
             submission_id = hand_in(database, place)
             # Whoever waits is told, too, when the listening begins: then one looks and waits again.
             while not marked(database):
@@ -184,11 +156,8 @@ def test_a_program_that_can_never_be_marked_is_told(
         enqueue(session, broken.id)
     queue = Queue(database)
     assert not queue.has_failed(broken.id)
-    with working(database):
-        deadline = monotonic() + PATIENCE
-        while not queue.has_failed(broken.id):
-            assert monotonic() < deadline, jobs(database)
-            sleep(0.2)
+    with running(database, "work"):
+        until(lambda: queue.has_failed(broken.id), "the last try")
     with database.read() as session:
         assert failed_jobs(session) == {broken.id}
     # It is not tried again and again.

@@ -40,7 +40,7 @@ def work(database: Database) -> tuple[User, Assignment]:
 def about(page: Page, heading: str) -> None:
     """Wait for the dialog to tell of this."""
     dialog = page.get_by_role("dialog", name="About what is selected")
-    expect(dialog.get_by_role("heading", name=heading)).to_be_visible(timeout=30_000)
+    expect(dialog.get_by_role("heading", name=heading)).to_be_visible()
 
 
 def test_an_element_is_told_and_a_link_leads_to_where_its_symbol_is_used(

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, Route, expect
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
-from tests.browser.conftest import LOOKS, THEMES, OpenPage, assert_accessible
+from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import PASSWORD, make_assignment, make_section, make_user
 
 
@@ -69,11 +69,10 @@ def comment(page: Page, words: str, *requirements: str) -> None:
 
 def accessible_everywhere(page: Page) -> None:
     """The state that is shown, wide and narrow, light and dark."""
-    for width in (1280, 800, 400):
-        for theme in THEMES:
-            page.set_viewport_size({"width": width, "height": 900})
-            page.emulate_media(color_scheme="dark" if theme == "dark" else "light")
-            assert_accessible(page)
+    for width, theme in (*LOOKS, (800, "light")):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme="dark" if theme == "dark" else "light")
+        assert_accessible(page)
     page.set_viewport_size({"width": 1280, "height": 900})
 
 
@@ -277,7 +276,7 @@ def test_every_command_is_found_by_its_words(
 def test_a_while_without_connection_loses_nothing(
     open_page: OpenPage, course: tuple[User, User, Assignment], expected_errors: list[str]
 ) -> None:
-    """Several real seconds, with steps at their beginning, in them and at their end."""
+    """Steps before it is tried again, between two tries in vain, and after the last of them."""
     page = first_rung(open_page, course)
     expected_errors += ["ERR_INTERNET_DISCONNECTED", "Failed to fetch"]
 
@@ -291,12 +290,12 @@ def test_a_while_without_connection_loses_nothing(
     enter("q", "lamp")
     not_saved = page.get_by_text("Not saved: the server can't be reached. Go on")
     expect(not_saved).to_be_visible()
-    page.wait_for_timeout(4_000)
+    page.wait_for_event("requestfailed")
     page.keyboard.press("c")
     page.keyboard.type("Written while the line was down.")
     page.keyboard.press("Control+Enter")
     accessible_everywhere(page)
-    page.wait_for_timeout(4_000)
+    page.wait_for_event("requestfailed")
     page.keyboard.press("l")
     enter("q", "fill_pump")
     expect(not_saved).to_be_visible()

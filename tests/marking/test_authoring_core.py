@@ -203,35 +203,24 @@ def test_a_zip_of_each_shipped_exercise_comes_back() -> None:
         assert from_zip(to_zip(draft)) == draft
 
 
-def findings(text: str, programs: dict[str, str]) -> list[str]:
-    reading = read_draft(Draft("wash-sump", text, programs))
+def test_a_look_tells_what_is_out_of_step_contradicts_or_is_impossible() -> None:
+    text = SUMP.read_text().replace("pump P-204", "pump P-999 (R7)", 1)
+    for id, check in (
+        ("R8", {"never": "lamp AND sump_high", "given": "sump_high"}),
+        ("R9", {"always": "lamp AND NOT lamp", "given": "power"}),
+    ):
+        row = {"id": id, "text": "Dark.", "kind": "implied", "checks": [check]}
+        text = add_part(text, ("requirements",), row)
+    reading = read_draft(Draft("wash-sump", text, {"right-one.st": RIGHT}))
     assert reading.exercise is not None, reading.faults
     assert reading.program_faults == ()
     *_, last = look_into(reading.exercise, reading.programs)
     assert last.done == last.total
-    return [f"{f.kind} {f.concerns}: {f.sentence}" for f in last.findings]
-
-
-def test_a_statement_out_of_step_is_told() -> None:
-    text = SUMP.read_text().replace("pump P-204", "pump P-999 (R9)", 1)
-    told = findings(text, {"right-one.st": RIGHT})
+    told = [f"{f.kind} {f.concerns}: {f.sentence}" for f in last.findings]
     assert "statement P-999: The statement speaks of P-999; no point has this tag." in told
-    assert any("names R9" in each for each in told)
-
-
-def test_requirements_that_contradict_each_other_are_named() -> None:
-    checks = [{"never": "lamp AND sump_high", "given": "sump_high"}]
-    row = {"id": "R9", "text": "Dark.", "kind": "implied", "checks": checks}
-    text = add_part(SUMP.read_text(), ("requirements",), row)
-    told = findings(text, {"right-one.st": RIGHT})
-    assert any("R9 contradict each other" in each and "R3" in each for each in told), told
-
-
-def test_a_requirement_that_no_program_can_meet_is_named() -> None:
-    checks = [{"always": "lamp AND NOT lamp", "given": "power"}]
-    row = {"id": "R9", "text": "Impossible.", "kind": "implied", "checks": checks}
-    text = add_part(SUMP.read_text(), ("requirements",), row)
-    assert any("R9 is met by none of" in each for each in findings(text, {"right-one.st": RIGHT}))
+    assert any("names R7" in each for each in told), told
+    assert any("R8 contradict each other" in each and "R3" in each for each in told), told
+    assert any("R9 is met by none of" in each for each in told), told
 
 
 def test_a_draft_that_is_no_yaml_is_read_all_the_same(tmp_path: Path) -> None:

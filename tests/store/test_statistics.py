@@ -9,7 +9,6 @@ The same figures are compared with pingouin, a general statistics library.
 
 import numpy as np
 import pandas as pd
-import pingouin
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -91,6 +90,9 @@ def test_any_scores_against_numpy(rows: list[list[float]]) -> None:
 @pytest.mark.parametrize("name", ["A", "B", "shares"])
 def test_reliability_and_correlations_against_pingouin(name: str) -> None:
     """The library's alpha takes n-1 variances throughout, which gives the same ratio."""
+    # It loads a second's worth of other libraries, which only this test needs.
+    import pingouin  # noqa: PLC0415
+
     random = np.random.default_rng(6)
     shares = (random.random((23, 4)) + random.random((23, 1))) / 2
     rows = {"A": A, "B": B, "shares": shares.tolist()}[name]

@@ -1,6 +1,6 @@
 """Whether an exercise is any good: its suite tells its right programs from its wrong ones."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -31,20 +31,21 @@ class CheckReport:
     summary: str
 
 
-def check_exercise(folder: Path, effort: Effort = WITHOUT_CAUSES) -> CheckReport:
-    """Load an exercise and mark its reference programs with an effort. Raises FileFault.
+def check_exercise(folder: Path, efforts: Sequence[Effort] = (WITHOUT_CAUSES,)) -> CheckReport:
+    """Load an exercise and mark its reference programs. Raises FileFault.
 
+    A program that is marked otherwise than stated is marked again with the next of the ``efforts``.
     With parameters all are marked at the middle, the lowest and the highest values.
     """
     document = open_document(folder)
     slug = folder.resolve().name
     exercise = build_exercise(document, slug)
     programs = load_programs(folder, exercise)
-    findings = [*_surprises(exercise, programs, effort)]
+    findings = [*_surprises(exercise, programs, efforts)]
     for draw in corners(read_parameters(document)):
         other = build_exercise(document, slug, draw)
         numbers = f" With {describe_draw(draw)}."
-        findings += _surprises(other, load_programs(folder, other), effort, numbers)
+        findings += _surprises(other, load_programs(folder, other), efforts, numbers)
     _advise(document, exercise, programs)
     counted = (
         f"{len(exercise.requirements)} requirements, {len(exercise.scenarios)} scenarios, "
@@ -61,15 +62,19 @@ def check_exercise(folder: Path, effort: Effort = WITHOUT_CAUSES) -> CheckReport
 def _surprises(
     exercise: Exercise,
     programs: tuple[ReferenceProgram, ...],
-    effort: Effort,
+    efforts: Sequence[Effort],
     numbers: str = "",
 ) -> Iterator[str]:
     # A right program is a reference itself; only wrong ones are marked beside the references.
     compared = replace(exercise, references=tuple(p.program for p in programs if p.right))
     for program in programs:
         judged = exercise if program.right else compared
-        for surprise in program.surprises(mark(judged, program.program, effort)):
-            yield f"{program.file}: {surprise}{numbers}"
+        surprises: list[str] = []
+        for effort in efforts:
+            surprises = program.surprises(mark(judged, program.program, effort))
+            if not surprises:
+                break
+        yield from (f"{program.file}: {each}{numbers}" for each in surprises)
 
 
 def _advise(document: Document, exercise: Exercise, programs: tuple[ReferenceProgram, ...]) -> None:

@@ -177,8 +177,9 @@ def test_whatever_is_no_action_is_refused_and_changes_nothing(
 
 def test_ten_megabytes_are_not_read(desk: Desk, lab: Lab, database: Database) -> None:
     before = stored(database, lab)
-    values = {"action": "[" + "1," * 5_000_000 + "1]", "revision": str(desk.revision)}
-    answer = desk.client.post(f"{desk.address}/program", data=values, headers=HTMX)
+    headers = {**HTMX, "Content-Type": "application/x-www-form-urlencoded"}
+    body = f"revision={desk.revision}&action=[{'1,' * 5_000_000}1]"
+    answer = desk.client.post(f"{desk.address}/program", content=body, headers=headers)
     assert answer.status_code == 413
     assert "larger than" in answer.text
     assert stored(database, lab) == before
