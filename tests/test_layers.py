@@ -68,6 +68,7 @@ STORE = (
         "section_roles",
         "outcomes",
         "mail_outbox",
+        "signatures",
     },
     {"roster_file"},
     {"roster"},

@@ -17,6 +17,7 @@ from server.store.courses import (
 from server.store.lti import LtiContext
 from server.store.outcome_actions import OutcomeAction
 from server.store.outcomes import OutcomeVersion
+from server.store.signatures import ReportSignature
 
 
 def change_in_college(session: Session, row: Term | Course | Section, **columns: object) -> bool:
@@ -83,13 +84,15 @@ def _outcome_refusal(session: Session, term: Term) -> str:
         .union_all(
             select(OutcomeAction.id).where(
                 (OutcomeAction.term_id == term.id) | (OutcomeAction.result_term_id == term.id)
-            )
+            ),
+            select(ReportSignature.id).where(ReportSignature.term_id == term.id),
         )
         .limit(1)
     )
     if found is None:
         return ""
-    return f"Outcomes or actions refer to {term.name}, so it was not deleted. Archive it instead."
+    held = "Outcomes, actions or signatures refer to"
+    return f"{held} {term.name}, so it was not deleted. Archive it instead."
 
 
 def _section_refusal(session: Session, section: Section) -> str:

@@ -24,6 +24,7 @@ from server.store import (  # noqa: F401 (with what they import, all tables)
     regrades,
     second_factors,
     sessions,
+    signatures,
     trials,
     versions,
 )

@@ -178,6 +178,50 @@ def _by_hand(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, set[int]]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class OutcomeSample:
+    """A submission that shows how far a student got with an outcome.
+
+    ``place`` is *Below*, *At* or *Above*, ``share`` the student's share of the outcome's points.
+    """
+
+    outcome: str
+    place: str
+    share: float
+    submission_id: int
+    title: str
+    requirements: tuple[str, ...]
+
+
+def outcome_samples(
+    work: Sequence[Work], outcomes: OutcomeMap, targets: Mapping[str, Target]
+) -> list[OutcomeSample]:
+    """Return by outcome a student just below its level, one just over it, and the best above.
+
+    Of each, the work with most points of the outcome at stake; ties go to the earliest.
+    """
+    found = []
+    for outcome, by_student in shares(work, outcomes).items():
+        target = targets.get(outcome, Target())
+        ranked = sorted(by_student.items(), key=lambda each: (each[1], each[0]))
+        below = [each for each in ranked if not reaches(each[1], target)]
+        reached = ranked[len(below) :]
+        above = [each for each in reached if each[1] > reached[0][1] + 1e-9]
+        for place, students in (("Below", below[-1:]), ("At", reached[:1]), ("Above", above[-1:])):
+            for user_id, share in students:
+                own = [each for each in work if each.user_id == user_id]
+                stake = [_points(each, outcomes.get(each.exercise, {})) for each in own]
+                most = max(range(len(own)), key=lambda n: stake[n].get(outcome, (0.0, 0.0))[1])
+                named = tuple(
+                    requirement
+                    for requirement in own[most].results
+                    if outcome in outcomes.get(own[most].exercise, {}).get(requirement, ())
+                )
+                chosen = own[most].submission_id, own[most].title
+                found.append(OutcomeSample(outcome, place, share, *chosen, named))
+    return found
+
+
 def exercise_reports(work: Sequence[Work]) -> list[ExerciseReport]:
     """Return one for each exercise, in the order of the work."""
     by_exercise: dict[str, list[Work]] = defaultdict(list)

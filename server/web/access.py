@@ -367,6 +367,8 @@ RULES: dict[str, Rule] = {
     "outcome_actions": Rule(DEPARTMENT, names_a_course),
     "add_action": Rule(DEPARTMENT, names_a_course),
     "change_action": Rule(DEPARTMENT, action_of_course),
+    "binder": Rule(DEPARTMENT, names_a_course, Action.TOOK_FILE),
+    "sign": Rule(DEPARTMENT, names_a_course),
     "program_outcome_list": Rule(DEPARTMENT),
     "set_program_outcome": Rule(DEPARTMENT),
     "remove_program_outcome": Rule(DEPARTMENT, names_a_program_outcome),

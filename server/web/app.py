@@ -83,7 +83,7 @@ from server.web.operation import add_operation
 from server.web.programs import import_export, printing, versions
 from server.web.rendering import error
 from server.web.reports import actions as outcome_actions
-from server.web.reports import outcomes
+from server.web.reports import binder, outcomes
 from server.web.reports import pages as reports
 from server.web.request_figures import RequestFigures
 from server.web.request_log import RequestLog
@@ -151,6 +151,7 @@ ROUTERS = (
     lms_roster.router,
     reports.router,
     outcomes.router,
+    binder.router,
     outcome_actions.router,
 )
 

@@ -154,6 +154,8 @@ PERMITTED: dict[str, set[str]] = {
     "outcome_actions": OVERSEES,
     "add_action": OVERSEES,
     "change_action": OVERSEES,
+    "binder": OVERSEES,
+    "sign": OVERSEES,
     "program_outcome_list": OVERSEES,
     "set_program_outcome": OVERSEES,
     "remove_program_outcome": OVERSEES,

@@ -1,7 +1,9 @@
 """The department's report: outcomes, requirements, mistakes, and down to the submissions."""
 
+from collections.abc import Collection
 from datetime import datetime
-from typing import Annotated
+from enum import StrEnum
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from markupsafe import Markup
@@ -35,6 +37,16 @@ WIDTH = 440
 """Of a rung beside others, in pixels."""
 
 
+class ReportLeaf(StrEnum):
+    """Which leaf of the report; the value stands in the address and in its template's name."""
+
+    OUTCOMES = "outcomes"
+    TREND = "trend"
+    EXERCISES = "exercises"
+    REQUIREMENTS = "requirements"
+    MISTAKES = "mistakes"
+
+
 @router.get("/reports")
 def report_list(request: Request, session: Reading, now: Now) -> Response:
     return page(request, "reports/list.html", courses=all_courses(session), now=now)
@@ -48,22 +60,29 @@ def report(
     catalogue: CatalogueHere,
     now: Now,
     term: Annotated[int | None, Query()] = None,
+    leaf: ReportLeaf = ReportLeaf.OUTCOMES,
 ) -> Response:
-    """Show the report of a course in one term, the newest if none is named."""
+    """Show a leaf of the report of a course in one term, the newest if none is named."""
     found = read_report(session, catalogue, course_id, term)
-    return page(
-        request,
-        "reports/report.html",
-        report=found,
-        course=found.course,
-        term=found.term,
-        drawn=[_rungs(each.program, each.mistake.requirement) for each in found.mistakes],
-        most=max((max(each.passed_after, default=0) for each in found.exercises), default=0),
-        tables=ReportTable,
-        small=SMALL,
-        enough=ENOUGH,
-        now=now,
-    )
+    return page(request, "reports/report.html", **report_context(found, now), leaf=leaf)
+
+
+def report_context(found: Report, now: datetime) -> dict[str, Any]:
+    """Return what the leaves of the report need."""
+    return {
+        "report": found,
+        "course": found.course,
+        "term": found.term,
+        "drawn": [
+            rungs_serving(each.program, (each.mistake.requirement,)) for each in found.mistakes
+        ],
+        "most": max((max(each.passed_after, default=0) for each in found.exercises), default=0),
+        "tables": ReportTable,
+        "small": SMALL,
+        "enough": ENOUGH,
+        "now": now,
+        "today": now.date(),
+    }
 
 
 @router.get("/reports/{course_id}/report.csv")
@@ -157,7 +176,7 @@ def report_submission(
         course=get_course(session, course_id),
         submission=submission,
         verdict=verdict_from_json(verdict.document) if verdict else None,
-        rungs=_rungs(submission.program, ""),
+        rungs=rungs_serving(submission.program, ()),
         name=_people(session, visitor, [submission.user_id]).get(submission.user_id, ""),
     )
 
@@ -204,10 +223,10 @@ def _note_looks(database: Database, now: datetime, visitor: Visitor, sections: s
             note(session, now, visitor.id, Action.SAW_GRADEBOOK, section_id)
 
 
-def _rungs(document: Document, requirement: str) -> list[Markup]:
-    """Drawings of the rungs that say they serve a requirement; of all, if none does."""
+def rungs_serving(document: Document, requirements: Collection[str]) -> list[Markup]:
+    """Drawings of the rungs that say they serve one of these requirements; of all, if none does."""
     program = from_json(document)
-    serving = [n for n, rung in enumerate(program.rungs) if requirement in rung.serves]
+    serving = [n for n, rung in enumerate(program.rungs) if {*requirements} & {*rung.serves}]
     numbers = serving or range(len(program.rungs))
     return [Markup(draw_rung(program.rungs[n], program, n, width=WIDTH)) for n in numbers]
 

@@ -28,6 +28,7 @@ from server.paths import EXERCISES
 from server.settings import Settings
 from server.store.database import Database, UtcDateTime
 from server.web.app import create_app
+from server.web.reports.tables import ReportTable
 from tests.factories import NOON, Clock
 
 SLUGS = ("apple-wash-sump", "crate-infeed", "condensate-pit")
@@ -269,7 +270,8 @@ def test_every_figure_leads_to_the_submissions_it_counts(
     loaded: tuple[TestClient, Database, list[Exercise]], term: int
 ) -> None:
     client, _, _ = loaded
-    page = client.get(f"/reports/1?term={term}").text
+    # The binder has every leaf of the report.
+    page = client.get(f"/reports/1/binder?term={term}").text
     kinds = set()
     for address, figure, of in FIGURE.findall(page):
         query = parse_qs(urlsplit(unescape(address)).query)
@@ -301,12 +303,58 @@ def test_every_figure_leads_to_the_submissions_it_counts(
     assert kinds == {*by_outcome, *by_exercise, frozenset({"exercise"}), *of_set}
 
 
+SAMPLE = re.compile(
+    r"<h3>([^<]+)</h3>|<strong>(\w+) the level</strong>, (\d+)\u202f%.*?/submissions/(\d+)"
+)
+
+
+def test_samples_are_below_at_and_above_the_level(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+    counted: pd.DataFrame,
+    results: pd.DataFrame,
+) -> None:
+    client, _, exercises = loaded
+    names = {text: name for each in exercises for name, text in each.outcomes.items()}
+    shown: dict[str, list[tuple[str, int, int]]] = {}
+    for heading, place, share, submission in SAMPLE.findall(
+        client.get("/reports/1/binder?term=2").text
+    ):
+        if heading:
+            own = shown[names[unescape(heading)]] = []
+        else:
+            own.append((place, int(share), int(submission)))
+    here = counted[counted.term == TERMS[2]].drop(columns=["score", "max_score"])
+    rows = here.merge(results, left_on="id", right_on="submission_id")
+    named = {(e.slug, r.id): r.outcomes for e in exercises for r in e.requirements}
+    rows["outcomes"] = [named[place] for place in zip(rows.exercise, rows.requirement, strict=True)]
+    rows = rows.explode("outcomes").dropna(subset="outcomes")
+    assert set(shown) == set(rows.outcomes)
+    for outcome, of in rows.groupby("outcomes"):
+        sums = of.groupby("user_id")[["score", "max_score"]].sum()
+        share = (sums.score / sums.max_score).sort_values(kind="stable")
+        below, reached = share[share < 0.7 - 1e-9], share[share >= 0.7 - 1e-9]
+        expected = {"Below": below.tail(1), "At": reached.head(1)}
+        if reached.max() > reached.min() + 1e-9:
+            expected["Above"] = reached.tail(1)
+        expected = {place: one for place, one in expected.items() if len(one)}
+        assert [place for place, *_ in shown[outcome]] == list(expected)
+        for place, percent, submission in shown[outcome]:
+            (value,) = expected[place]
+            assert percent == int(f"{100 * value:.0f}")
+            (who,) = set(of[of.submission_id == submission].user_id)
+            assert share[who] == value
+            stake = of[of.user_id == who].groupby("submission_id").max_score.sum()
+            assert stake[submission] == stake.max()
+
+
 def test_each_table_is_a_file_of_its_own_too(
     loaded: tuple[TestClient, Database, list[Exercise]],
 ) -> None:
     client, _, _ = loaded
-    page = client.get("/reports/1?term=2").text + client.get("/reports/1/actions?term=2").text
+    page = client.get("/reports/1/binder?term=2").text
     links = [unescape(each) for each in re.findall(r'href="([^"]+report\.csv[^"]*)"', page)]
+    order = [table.value for table in ReportTable]
+    links.sort(key=lambda link: order.index(parse_qs(urlsplit(link).query)["table"][0]))
     book = sheets(client, 2)
     assert len(links) == len(book) == 6
     for link, (name, sheet) in zip(links, book.items(), strict=True):

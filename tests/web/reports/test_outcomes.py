@@ -65,7 +65,7 @@ def test_an_outcome_holds_from_its_term_on(
         session.delete(session.scalars(select(Section).where(Section.term_id == first)).one())
         session.flush()
         refused = delete_from_college(session, session.get_one(Term, first))
-        assert refused.startswith("Outcomes or actions refer to Year 0")
+        assert refused.startswith("Outcomes, actions or signatures refer to Year 0")
     client.post(f"/reports/{id}/outcomes/delete", data={"outcome": name, "term": second})
     assert "20\u202f% with 70\u202f%" in client.get(f"/reports/{id}").text
 
