@@ -5,8 +5,8 @@ it some scans apart. Where one mistake shows in two requirements in different ru
 from which requirement its violations follow.
 """
 
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,18 +185,6 @@ def _following(
     broken = set(ids_of(exercise, assembled, first))
     seen = ((violated != NEVER) & counts).any(axis=1)
     return {m: ids & broken for m, ids in follows.items() if ids & broken and seen[m]}
-
-
-def without_followers(exercise: Exercise, broken: Collection[str]) -> Exercise:
-    """Return an exercise without the checks whose violations follow from ``broken``."""
-    checks = (check for each in exercise.requirements for check in each.checks)
-    if not any(set(check.follows) & set(broken) for check in checks):
-        return exercise
-    requirements = tuple(
-        replace(each, checks=tuple(c for c in each.checks if not set(c.follows) & set(broken)))
-        for each in exercise.requirements
-    )
-    return replace(exercise, requirements=requirements)
 
 
 def monitors_of(

@@ -4,6 +4,9 @@ Where the exhaustive search finds no way to a violation, a requirement is proved
 proved may still fail in a random run, or in the scenario that the search suspects, once that has
 been replayed on the concrete plant. Where the program is not proved to behave as a reference, a
 working day of ordinary operation has the last word: it reaches times and counts beyond the others.
+
+A program that a scenario refutes gets into states that no right program gets into. What runs beyond
+the suite then break may follow from that mistake, so it is noted and nothing is deducted for it.
 """
 
 import hashlib
@@ -17,9 +20,9 @@ from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
 from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
-from server.marking.first_violations import first_beyond, without_followers
+from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
-from server.marking.phrases import met_but_broken_later
+from server.marking.phrases import met_but_broken_later, met_but_following
 from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import replay_suspicion, suspected_scenario
@@ -42,6 +45,9 @@ PROVED = "proved"
 
 BROKEN_LATER = "It was broken in runs in which other requirements had been broken before."
 """Why a met requirement is not proved whose violations are never first."""
+
+BROKEN_BESIDE = "It was broken beyond the scenarios, where that can follow from what is not met."
+"""Why a requirement is not proved that only runs beyond the suite break, beside broken ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +81,7 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
     effort = effort or Effort()
     verdict = acceptance_run(exercise, program)
     judged = list(verdict.requirements)
-    broken = [each.id for each in judged if each.status is Status.NOT_MET]
-    judging = without_followers(exercise, broken)
-    differences = _beyond_the_suite(judging, program, judged, effort)
+    differences = _beyond_the_suite(exercise, program, judged, effort)
     alike = Alike.NO
     if exercise.references and _behaves(exercise, judged):
         look = look_again(exercise, program, runs=effort.runs, seed=seed_of(exercise, program))
@@ -92,7 +96,7 @@ def mark(exercise: Exercise, program: Program, effort: Effort | None = None) -> 
                 for n, r in enumerate(judged)
             ]
     if effort.runs and alike is Alike.NO:
-        differences = _endure(judging, program, judged, differences)
+        differences = _endure(exercise, program, judged, differences)
     whole = replace(verdict, requirements=tuple(judged), second_look=differences)
     causes = find_shared_causes(exercise, program, whole, most=effort.edits)
     return replace(whole, causes=causes)
@@ -104,6 +108,7 @@ def _beyond_the_suite(
     """Let proofs and runs judge what is met so far, in place; return what a teacher may look at."""
     met = [n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)]
     # A met requirement with a sentence was broken after others: no search can prove it.
+    broken = _broken(exercise, judged)
     machines = AbstractMachines(exercise, program)
     proofs = {n: prove(machines, n, work=effort.work) for n in met if not judged[n].sentence}
     found, followed = _runs_that_break(exercise, program, met, proofs, effort)
@@ -111,7 +116,11 @@ def _beyond_the_suite(
     for number in met:
         so_far, proof = judged[number], proofs.get(number)
         if number in found:
-            judged[number] = _not_met(exercise, program, number, found[number], so_far)
+            if broken:
+                note = met_but_following(so_far.id, broken)
+                judged[number] = replace(so_far, sentence=note, not_proved=BROKEN_BESIDE)
+            else:
+                judged[number] = _not_met(exercise, program, number, found[number], so_far)
         elif proof is None:
             judged[number] = replace(so_far, not_proved=BROKEN_LATER)
         elif proof.outcome is Outcome.PROVED:
@@ -176,7 +185,8 @@ def _endure(
         n for n, r in enumerate(judged) if r.status is Status.MET and provable(exercise, n)
     )
     compares = bool(exercise.references) and _behaves(exercise, judged) and not differences
-    if not compares and all(judged[n].known_by == PROVED for n in met):
+    proved = all(judged[n].known_by == PROVED for n in met)
+    if _broken(exercise, judged) or (proved and not compares):
         return differences
     look = len(exercise.requirements)
     worked = with_second_look(exercise) if compares else exercise
@@ -233,6 +243,13 @@ def reason(proof: Proof) -> str:
     return (
         "The search found a way to a violation that the plant at its own rates did not take; "
         "the requirement rests on its scenarios."
+    )
+
+
+def _broken(exercise: Exercise, judged: Sequence[RequirementVerdict]) -> tuple[str, ...]:
+    """Return the requirements on behavior that are not met so far."""
+    return tuple(
+        r.id for n, r in enumerate(judged) if provable(exercise, n) and r.status is Status.NOT_MET
     )
 
 

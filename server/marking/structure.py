@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.names import REQUIREMENT, SERVES
 from server.ladder.points import Direction
 from server.ladder.program import Coil, Contact, walk
 from server.marking.phrases import seconds
@@ -289,12 +290,21 @@ class RungForEveryRequirement(ProgramRule):
             number
             for rung in view.program.rungs
             if rung.outputs or rung.network.items
-            for number in rung.serves
+            for number in (*rung.serves, *_named_within(rung.comment))
         }
         missing = [number for number in view.stated if number not in served]
         if not missing:
             return None
         return f"No rung says that it serves {_list(missing)}."
+
+
+def _named_within(comment: str) -> list[str]:
+    """Return the requirements in brackets behind the beginning of a comment."""
+    return [
+        number
+        for bracket in SERVES.finditer(comment)
+        for number in REQUIREMENT.findall(bracket.group(1))
+    ]
 
 
 def rules_by_name() -> dict[str, type[ProgramRule]]:

@@ -1,4 +1,4 @@
-"""In one run only what is violated first counts."""
+"""In one run only what is violated first counts; what a scenario finds comes before a search."""
 
 from dataclasses import replace
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from server.marking.acceptance import acceptance_run
 from server.marking.first_violations import are_first
+from server.marking.marking import BROKEN_BESIDE, Effort, mark
 from server.marking.replay import NEVER
 from server.marking.verdict import RequirementVerdict, Status
 from tests.marking.apple_sump import EXERCISE, sump_program
@@ -58,3 +59,21 @@ def test_a_check_that_follows_from_a_broken_requirement_does_not_count() -> None
         "fill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT sump_high;\nlamp := fill_pump;"
     )
     assert told(acceptance_run(exercise, met).requirements)["R4"] is Status.NOT_MET
+
+
+def test_what_only_a_search_breaks_costs_nothing_beside_what_a_scenario_has_found() -> None:
+    untried = replace(
+        EXERCISE, scenarios=tuple(s for s in EXERCISE.scenarios if s.name != "both at once")
+    )
+    start_wins = "fill_pump := (start_pb OR fill_pump) AND (stop_pb OR start_pb) AND NOT sump_high;"
+    effort = Effort(runs=64, work=20_000, edits=0)
+    alone = mark(untried, sump_program(f"{start_wins}\nlamp := sump_high;"), effort)
+    assert told(alone.requirements)["R2"] is Status.NOT_MET
+    beside = mark(untried, sump_program(f"{start_wins}\nlamp := fill_pump;"), effort)
+    assert told(beside.requirements)["R4"] is Status.NOT_MET
+    r2 = next(each for each in beside.requirements if each.id == "R2")
+    assert (r2.status, r2.score, r2.not_proved) == (Status.MET, 1.0, BROKEN_BESIDE)
+    assert r2.sentence == (
+        "R2 was also broken, but that can follow from R4, which your program does not meet; "
+        "nothing is deducted for it."
+    )

@@ -184,6 +184,7 @@ CASES = [
     ),
     (rule("name for every point"), ";", None),
     (rule("rung for every requirement"), "// [R1] Pump.\npump := start_pb;", None),
+    (rule("rung for every requirement"), "// Pump, for [R2, R1] both.\npump := start_pb;", None),
     (
         rule("rung for every requirement"),
         "// [R2] Pump.\npump := start_pb;",
