@@ -1,5 +1,6 @@
 """Who has something due within a day and has not reached all of its points yet."""
 
+from collections import defaultdict
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -10,6 +11,7 @@ from server.store.allowances import Accommodation, allowances_from, select_allow
 from server.store.college import time_zone
 from server.store.corrections import Excuse
 from server.store.courses import Assignment, Enrolment, Extension, Section, SectionRole, Term
+from server.store.database import one_at_a_time
 from server.store.mail_outbox import MailKind, queue_mail
 from server.store.standings import CountingAttempt
 
@@ -33,11 +35,16 @@ def due_soon(session: Session, now: datetime) -> dict[tuple[int, int], datetime]
 
 def queue_due_soon(session: Session, now: datetime) -> int:
     """Queue a mail for everybody who has something due within a day; how many were queued."""
-    queued = 0
+    # Every process looks; what another one queues meanwhile is not queued again.
+    one_at_a_time(session.connection(), "mails on what is due soon")
+    together: dict[tuple[int, datetime], list[int]] = defaultdict(list)
     for (assignment_id, user_id), due_at in sorted(due_soon(session, now).items()):
+        together[assignment_id, due_at].append(user_id)
+    queued = 0
+    for (assignment_id, due_at), user_ids in together.items():
         assignment = session.get_one(Assignment, assignment_id)
         about, path = due_at.isoformat(), f"/assignments/{assignment_id}"
-        queued += queue_mail(session, MailKind.DUE_SOON, assignment, [user_id], about, path, now)
+        queued += queue_mail(session, MailKind.DUE_SOON, assignment, user_ids, about, path, now)
     return queued
 
 
