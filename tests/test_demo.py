@@ -16,6 +16,7 @@ from server.store.attempts import Submission, SubmissionState
 from server.store.corrections import Excuse, Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Section, SectionRole, Term
 from server.store.database import Database
+from server.store.outcome_actions import OutcomeAction
 from server.store.standings import CountingAttempt
 from tests.factories import NOON
 
@@ -29,12 +30,12 @@ def loaded(database: Database) -> Database:
     return database
 
 
-def test_two_terms_three_sections_and_a_spread_of_work(loaded: Database) -> None:
+def test_three_terms_four_sections_and_a_spread_of_work(loaded: Database) -> None:
     with loaded.read() as session:
-        assert len(session.scalars(select(Term)).all()) == 2
-        assert len(session.scalars(select(Section)).all()) == 3
+        assert len(session.scalars(select(Term)).all()) == 3
+        assert len(session.scalars(select(Section)).all()) == 4
         standings = session.scalars(select(CountingAttempt)).all()
-        assert 40 <= len(standings) < 60, "some have handed in nothing"
+        assert 50 <= len(standings) < 74, "some have handed in nothing"
         shares = [
             each.score / each.max_score for each in standings if each.score and each.max_score
         ]
@@ -43,7 +44,7 @@ def test_two_terms_three_sections_and_a_spread_of_work(loaded: Database) -> None
         assert sum(share < 0.8 for share in shares) >= 4
         assert any(each.days_late for each in standings)
         assert any(each.attempts > 2 for each in standings)
-        for table in (Override, RungComment, Extension, Excuse, Accommodation):
+        for table in (Override, RungComment, Extension, Excuse, Accommodation, OutcomeAction):
             assert session.scalars(select(table)).first() is not None
         enrolments = session.scalars(select(Enrolment)).all()
         assert [each.role for each in enrolments].count(SectionRole.WITHDRAWN) == 1

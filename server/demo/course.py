@@ -95,7 +95,7 @@ def load_demo(
     if set_work:
         _by_hand(session, set_work[0][0], now)
         _agreements(session, sections, set_work[0][0], now)
-    load_outcomes(session, exercises, sections["00"], sections["01"], now)
+    load_outcomes(session, exercises, [sections[n] for n in ("000", "00", "01")], now)
     # Nobody there reads mail.
     session.execute(delete(OutgoingMail))
     session.flush()
@@ -103,20 +103,24 @@ def load_demo(
 
 
 def _sections(session: Session, today: date) -> dict[str, Section]:
-    """Make two sections of today's term, and "00", the section of the term before."""
+    """Make two sections of today's term, "00" of the term before and "000" of the one before it."""
     year = today.year
     spring = Term(name=f"Spring {year}", begins=date(year, 1, 1), ends=date(year, 6, 30))
     fall = Term(name=f"Fall {year}", begins=date(year, 7, 1), ends=date(year, 12, 31))
     last = Term(name=f"Fall {year - 1}", begins=date(year - 1, 7, 1), ends=date(year - 1, 12, 31))
-    before, term = (spring, fall) if today >= fall.begins else (last, spring)
+    first = Term(name=f"Spring {year - 1}", begins=date(year - 1, 1, 1), ends=date(year - 1, 6, 30))
+    earlier, before, term = (last, spring, fall) if today >= fall.begins else (first, last, spring)
     course = Course(code="AUT 131", title="Control logic laboratory")
     session.add_all([before, term, course])
+    session.flush()
+    session.add(earlier)
     session.flush()
     set_holidays(session, term, _holidays(term))
     sections = {
         "01": Section(course_id=course.id, term_id=term.id, number="01", join_code="PRESS-01"),
         "02": Section(course_id=course.id, term_id=term.id, number="02", join_code="PRESS-02"),
         "00": Section(course_id=course.id, term_id=before.id, number="01"),
+        "000": Section(course_id=course.id, term_id=earlier.id, number="01"),
     }
     session.add_all(sections.values())
     session.flush()
@@ -160,9 +164,10 @@ def _people(session: Session, sections: dict[str, Section]) -> None:
 
 
 def _policy(place: int, exercises: int, now: datetime, number: str) -> Policy:
-    """Set one exercise a week; two of three are due already, the term before is long over."""
+    """Set one exercise a week; two of three are due already, the terms before are long over."""
     due_already = max(1, exercises * 2 // 3)
-    weeks = place - due_already if number != "00" else place - exercises - 22
+    ended = {"00": exercises + 22, "000": exercises + 48}
+    weeks = place - ended.get(number, due_already)
     due = (now + timedelta(weeks=weeks, days=2)).replace(
         hour=23, minute=59, second=0, microsecond=0
     )
@@ -221,7 +226,12 @@ def _agreements(
 
 def accounts() -> str:
     """Return the demo accounts, one a line, for whoever starts the demo."""
-    sections = {"01": "01", "02": "02", "00": "01 of the term before"}
+    sections = {
+        "01": "01",
+        "02": "02",
+        "00": "01 of the term before",
+        "000": "01 of an earlier term",
+    }
     people = [
         (f"{Role.STUDENT.value}, section 01", STUDENT),
         (f"{Role.STUDENT.value}, section 02", "malik.thornbury@larkmoor.example"),

@@ -2,7 +2,8 @@
 
 from server.store.people import Role
 
-# (name, as listed, section): 01 and 02 of the term that is on, 00 of the one before.
+# (name, as listed, section): 01 and 02 of the term that is on, 00 of the one before, 000 of the one
+# before that.
 STUDENTS = (
     ("Amara Okonjo", "Okonjo, Amara", "01"),
     ("Bilal Haddad", "Haddad, Bilal", "01"),
@@ -64,6 +65,20 @@ STUDENTS = (
     ("Iskandar Rahmat", "Rahmat, Iskandar", "00"),
     ("Jovana Milovac", "Milovac, Jovana", "00"),
     ("Kaito Mizushima", "Mizushima, Kaito", "00"),
+    ("Lindiwe Khoza", "Khoza, Lindiwe", "000"),
+    ("Matteo Brandolin", "Brandolin, Matteo", "000"),
+    ("Ngaire Pohatu", "Pohatu, Ngaire", "000"),
+    ("Oskar Lindqvist", "Lindqvist, Oskar", "000"),
+    ("Perihan Sezgin", "Sezgin, Perihan", "000"),
+    ("Rosalba Quintero", "Quintero, Rosalba", "000"),
+    ("Samir Belkacem", "Belkacem, Samir", "000"),
+    ("Tuulikki Harju", "Harju, Tuulikki", "000"),
+    ("Valeria Montoya", "Montoya, Valeria", "000"),
+    ("Wojciech Sadura", "Sadura, Wojciech", "000"),
+    ("Yuki Hanamura", "Hanamura, Yuki", "000"),
+    ("Zoltan Berecz", "Berecz, Zoltan", "000"),
+    ("Adaeze Nwosu", "Nwosu, Adaeze", "000"),
+    ("Bastien Corveau", "Corveau, Bastien", "000"),
 )
 
 STUDENT = "amara.okonjo@larkmoor.example"
@@ -73,7 +88,7 @@ DEPARTMENT = "wanjiru.kamande@larkmoor.example"
 # (name, as listed, address before the @, role, teaches sections)
 STAFF = (
     ("Ingrid Sollberg", "Sollberg, Ingrid", "ingrid.sollberg", Role.INSTRUCTOR, ("01", "00")),
-    ("Teodoro Banaag", "Banaag, Teodoro", "teodoro.banaag", Role.INSTRUCTOR, ("02",)),
+    ("Teodoro Banaag", "Banaag, Teodoro", "teodoro.banaag", Role.INSTRUCTOR, ("02", "000")),
     ("Wanjiru Kamande", "Kamande, Wanjiru", "wanjiru.kamande", Role.DEPARTMENT, ()),
     ("Yosef Brandt", "Brandt, Yosef", "yosef.brandt", Role.ADMINISTRATOR, ()),
 )
