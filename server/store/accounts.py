@@ -3,7 +3,7 @@
 ``by_id`` is None where it is done on the server's own command line.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from sqlalchemy import delete, select
@@ -16,7 +16,7 @@ from server.store.lti import LtiPerson
 from server.store.openid import OpenIdPerson
 from server.store.passwords import PasswordLink
 from server.store.people import Origin, Role, User, find_user
-from server.store.roster_file import sorted_name
+from server.store.roster_file import RosterLine, sorted_name
 from server.store.second_factors import drop_factor
 from server.store.sessions import end_sessions_of, forget_browsers
 
@@ -44,6 +44,26 @@ def add_account(
     action = Action.CHANGED_ACCOUNT if taken else Action.ADDED_ACCOUNT
     note(session, now, by_id, action, person_id=user.id, detail=_by(by_id, f"as {role.value}"))
     return user, taken
+
+
+def add_accounts(
+    session: Session, lines: Iterable[RosterLine], *, by_id: int, now: datetime
+) -> tuple[int, int]:
+    """Make an account for each of these people who has none; how many were made, how many had one.
+
+    Accounts that are there keep their names and roles.
+    """
+    made = had = 0
+    for line in lines:
+        added = add_account(session, line.email, line.name, line.college_role, by_id=by_id, now=now)
+        if added is None:
+            had += 1
+            continue
+        user, _ = added
+        user.listed_as, user.student_number = line.listed_as, line.number or None
+        made += 1
+    session.flush()
+    return made, had
 
 
 def rename(

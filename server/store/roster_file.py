@@ -4,12 +4,12 @@ import csv
 import io
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
 from server.store.courses import SectionRole
-from server.store.people import MAX_STUDENT_NUMBER, normal_email
+from server.store.people import MAX_STUDENT_NUMBER, Role, normal_email
 
 MAX_LINES = 1000
 EMAIL = re.compile(r"[^@\s,;\"<>]+@[^@\s,;\"<>]+\.[^@\s,;\"<>]+")
@@ -52,6 +52,14 @@ _ROLES = {
     "teaching assistant": SectionRole.GRADER,
 }
 
+_COLLEGE_ROLES = {
+    "": Role.STUDENT,
+    **{role.value: role for role in Role},
+    "teacher": Role.INSTRUCTOR,
+    "faculty": Role.INSTRUCTOR,
+    "admin": Role.ADMINISTRATOR,
+}
+
 _SUFFIXES = frozenset({"jr", "jr.", "sr", "sr.", "ii", "iii", "iv", "phd", "md"})
 
 NO_COLUMNS = (
@@ -63,7 +71,10 @@ NO_CSV = "This is not a text file. Save the roster as CSV and send that."
 
 @dataclass(frozen=True, slots=True)
 class RosterLine:
-    """One person of a roster; ``line`` is its number in the file."""
+    """One person of a roster; ``line`` is its number in the file.
+
+    ``role`` is what they are in a section, ``college_role`` what a file of people says they are.
+    """
 
     line: int
     email: str
@@ -71,6 +82,7 @@ class RosterLine:
     listed_as: str
     role: SectionRole = SectionRole.STUDENT
     number: str = ""
+    college_role: Role = Role.STUDENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +127,17 @@ def read_roster(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
     Columns may be parted by commas, semicolons, tabs or bars, and be called as registrars call
     them. Needed are the email address and the name, in one column or in two.
     """
+    return _read(text, _ROLES, "student or grader")
+
+
+def read_people(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
+    """Return the people of a CSV text like a roster's, whose roles are those at the college."""
+    return _read(text, _COLLEGE_ROLES, "student, instructor, department or administrator")
+
+
+def _read(
+    text: str, roles: Mapping[str, SectionRole | Role], role_words: str
+) -> tuple[list[RosterLine], list[RosterFault]]:
     text = text.removeprefix("\ufeff")
     if not text.strip():
         return [], [RosterFault(0, "The roster is empty. Begin with the line Email,Name.")]
@@ -130,7 +153,7 @@ def read_roster(text: str) -> tuple[list[RosterLine], list[RosterFault]]:
         for number, row in islice(rows, MAX_LINES + PREAMBLE + 1):
             if number <= head_line or not any(cell.strip() for cell in row):
                 continue
-            read = _line(number, row, columns)
+            read = _line(number, row, columns, roles, role_words)
             if isinstance(read, RosterFault):
                 faults.append(read)
             elif read.email in seen:
@@ -196,7 +219,13 @@ def _columns(head: Sequence[str]) -> dict[str, int]:
     return places
 
 
-def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLine | RosterFault:
+def _line(
+    number: int,
+    row: Sequence[str],
+    columns: dict[str, int],
+    roles: Mapping[str, SectionRole | Role],
+    role_words: str,
+) -> RosterLine | RosterFault:
     def cell(column: str) -> str:
         place = columns.get(column, len(row))
         return " ".join(row[place].split()) if place < len(row) else ""
@@ -209,15 +238,18 @@ def _line(number: int, row: Sequence[str], columns: dict[str, int]) -> RosterLin
     if not name or len(name) > 200:
         return RosterFault(number, "The name is missing or longer than 200 letters. Correct it.")
     word = cell("role")
-    role = _ROLES.get(word.casefold())
+    role = roles.get(word.casefold())
     if role is None:
-        return RosterFault(number, f"{word} is not a role here. Write student or grader.")
+        return RosterFault(number, f"{word} is not a role here. Write {role_words}.")
     student_number = cell("number")
     if len(student_number) > MAX_STUDENT_NUMBER:
         sentence = f"The student number is longer than {MAX_STUDENT_NUMBER} letters. Correct it."
         return RosterFault(number, sentence)
     listed_as = (cell("listed as") or listed_as)[:200]
-    return RosterLine(number, email, name, listed_as, role, student_number)
+    who = number, email, name, listed_as
+    if isinstance(role, Role):
+        return RosterLine(*who, number=student_number, college_role=role)
+    return RosterLine(*who, role, student_number)
 
 
 def _names(name: str, first: str, last: str) -> tuple[str, str]:

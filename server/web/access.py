@@ -344,6 +344,8 @@ RULES: dict[str, Rule] = {
     "set_mails": Rule(SIGNED_IN),
     "ask_correction": Rule(SIGNED_IN),
     "answer_correction": Rule(SIGNED_IN, teaches_section),
+    "people_csv": Rule(ADMINISTRATOR, noted=Action.TOOK_FILE),
+    "import_people": Rule(ADMINISTRATOR),
     "hold_data": Rule(ADMINISTRATOR, names_a_person),
     "change_retention": Rule(ADMINISTRATOR),
     "server_state": Rule(ADMINISTRATOR),

@@ -126,6 +126,8 @@ PERMITTED: dict[str, set[str]] = {
     "export_person": {"administrator"},
     "erase_person": {"administrator"},
     "server_state": {"administrator"},
+    "people_csv": {"administrator"},
+    "import_people": {"administrator"},
     "courses": {"administrator"},
     "add_term": {"administrator"},
     "add_course": {"administrator"},

@@ -1,10 +1,11 @@
 """The administrator's page of people and their data."""
 
 import json
+from collections.abc import Sequence
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Form, HTTPException, Query, Request
+from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -31,6 +32,7 @@ from server.web.dependencies import (
 )
 from server.web.open_sockets import RECHECK
 from server.web.rendering import page
+from server.web.spreadsheet import Table, download
 
 router = APIRouter()
 
@@ -68,6 +70,47 @@ def add_person(
     user, taken = added
     link = address_of_link(settings, make_link(session, user, now, by_id=visitor.id))
     return _people(request, session, address, "", user, link, taken=taken)
+
+
+@router.get("/people.csv")
+def people_csv(session: Reading) -> Response:
+    """Show every account; the file can be imported elsewhere."""
+    rows = tuple(
+        (
+            *(user.email, user.name, user.listed_as, user.student_number or "", user.role.value),
+            "yes" if user.confirmed else "no",
+            user.disabled_at,
+        )
+        for user in search_people(session, "")
+    )
+    columns = ("Email", "Name", "Listed as", "Student number", "Role", "Confirmed", "Disabled")
+    return download(Table("People", columns, rows), "people", "csv")
+
+
+@router.post("/people/import", dependencies=[RECHECK])
+def import_people(
+    request: Request,
+    session: Writing,
+    visitor: VisitorHere,
+    now: Now,
+    text: Annotated[str, Form(max_length=1_000_000)] = "",
+    file: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """Make accounts for the people of a CSV file, all of them or, if a line is wrong, none."""
+    if file is not None and file.filename:
+        decoded = roster_file.decode_roster(file.file.read())
+        if isinstance(decoded, roster_file.RosterFault):
+            return _people(request, session, "", str(decoded), text=text)
+        text = decoded
+    lines, faults = roster_file.read_people(text)
+    if faults:
+        sentence = "Nothing was stored. Correct these lines and send the file again."
+        return _people(request, session, "", sentence, text=text, faults=faults)
+    made, had = accounts.add_accounts(session, lines, by_id=visitor.id, now=now)
+    told = f"{made} {'account was' if made == 1 else 'accounts were'} made."
+    if had:
+        told += f" {had} {'person has' if had == 1 else 'people have'} an account already."
+    return _people(request, session, "", told=told)
 
 
 @router.post("/people/{person_id}/link")
@@ -230,6 +273,9 @@ def _people(
     link: str = "",
     *,
     taken: bool = False,
+    text: str = "",
+    faults: Sequence[roster_file.RosterFault] = (),
+    told: str = "",
 ) -> Response:
     found = search_people(session, find, SHOWN)
     return page(
@@ -246,6 +292,9 @@ def _people(
         linked=linked,
         link=link,
         taken=taken,
+        text=text,
+        faults=faults,
+        told=told,
         authors=owners(session),
         roles=Role,
     )

@@ -1,5 +1,7 @@
 """The administrator's pages: a link for a new password, a person's data handed out and erased."""
 
+import csv
+import io
 import re
 
 from sqlalchemy import select
@@ -74,3 +76,41 @@ def test_a_persons_data_are_handed_out_and_erased_only_as_typed(
         administrator.post(f"/people/{head.id}/erase", data={"email": head.email}).status_code
         == 422
     )
+
+
+def test_people_come_from_a_file_all_of_them_or_none(
+    lab: Lab, client_for: ClientFor, database: Database
+) -> None:
+    with database.write() as session:
+        administrator = make_user(session, Role.ADMINISTRATOR)
+    head = client_for(administrator)
+    text = (
+        "Role;First name;Last name;Email;Student ID\n"
+        "Instructor;Solveig;Østby;solveig.ostby@larkmoor.example;\n"
+        ";Tevita;Moala;tevita.moala@larkmoor.example;L-4711\n"
+        f"administrator;Other;Name;{lab.student.email};\n"
+    )
+    for wrong in ("dean;Una;Roe;una.roe@larkmoor.example;\n", ";Una;Roe;una.roe;\n"):
+        refused = head.post("/people/import", data={"text": text + wrong})
+        assert refused.status_code == 422
+        assert "Line 5: " in refused.text
+        assert "Tevita;Moala" in refused.text, "what was typed is there"
+    file = ("people.csv", text.encode("cp1252"), "text/csv")
+    done = head.post("/people/import", files={"file": file})
+    assert "2 accounts were made. 1 person has an account already." in done.text
+    table = list(csv.DictReader(io.StringIO(head.get("/people.csv").content.decode("utf-8-sig"))))
+    by_email = {row["Email"]: row for row in table}
+    teacher, student, old = (
+        by_email[each]
+        for each in (
+            "solveig.ostby@larkmoor.example",
+            "tevita.moala@larkmoor.example",
+            lab.student.email,
+        )
+    )
+    assert (teacher["Role"], teacher["Listed as"]) == ("instructor", "Østby, Solveig")
+    assert (student["Role"], student["Student number"]) == ("student", "L-4711")
+    assert (old["Role"], old["Name"]) == ("student", lab.student.name)
+    # The file that was taken can be imported, too: everybody has an account.
+    again = head.post("/people/import", data={"text": head.get("/people.csv").text})
+    assert f"0 accounts were made. {len(table)} people have" in again.text
