@@ -23,7 +23,8 @@ from tests.factories import EXERCISES, Clock, sign_in
 from tests.postgresql import marked_beside
 
 # Nothing here is judged by its speed, and a busy machine is slow.
-expect.set_options(timeout=30_000)
+PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 
 WIDTHS = (1280, 400)
 THEMES = ("light", "dark")
@@ -126,6 +127,7 @@ def open_page(
             has_touch=touch,
         )
         contexts.append(context)
+        context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on(

@@ -37,7 +37,7 @@ IN_VIEW = """() => {
 
 def everything_in_view(page: Page) -> None:
     """Requirement numbers, the rung in work, the plant and the run's bar are seen at once."""
-    for _ in range(40):  # the sheet may still be moving
+    for _ in range(600):  # the sheet may still be moving
         shown = page.evaluate(IN_VIEW)
         if all(shown.values()):
             return

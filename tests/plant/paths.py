@@ -7,7 +7,6 @@ import numpy as np
 from numpy.random import Generator, default_rng
 from numpy.typing import NDArray
 
-from server.plant.parts.conveyor_line import ConveyorLine
 from server.plant.physics import ABSENT, insert_item
 from server.plant.plant import Plant
 from server.plant.regions import Regions
@@ -93,8 +92,8 @@ class Abstract:
                     planes[b.plane] = bool(rig.plane(remembered[b.rise, b.fall], lane))
         for tag, reading in self.step.readings.items():
             planes |= reading.planes_at(rig.sensed(tag, lane))
-        for line in self.plant.of(ConveyorLine):
-            planes |= self._items(self.step.site.kept(line, Regions), rig, lane)
+        if self.plant.line is not None:
+            planes |= self._items(self.step.site.kept(self.plant.line, Regions), rig, lane)
         for belt in self.plant.belts:
             if belt.run_up > 0:
                 planes[self.step.site.kept(belt, int)] = rig.value(f"{belt.name}.speed", lane) > 0
