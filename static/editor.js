@@ -56,6 +56,8 @@ onArrival((select) => {
   } else if (!document.activeElement?.closest(".bench")) {
     selection.select(selection.place);
   }
+  // The last step back or forth takes its button away.
+  if (!document.activeElement || document.activeElement.matches("body, :disabled")) backToRungs();
   for (const field of queryAll(document, "[data-revision-field]", HTMLInputElement)) field.value = revision();
 });
 

@@ -93,7 +93,7 @@ export async function send(action, target = answer, address = "") {
   }
   const done = revision() !== before && !stale;
   if (stale) tellSaving("Changed in another window", "advice");
-  else if (!done) tellSaving(saved);
+  else if (!done) tellSaving(saved, "", false);
   if (done) target.replaceChildren();
   arrive(select);
   return done;
@@ -105,11 +105,12 @@ export const sendAgain = () => inTurn(() => (last ? send(...last) : false));
 /* How the program is kept stands in the bar, which is in view wherever one works. */
 const savedWords = () => query(byId("editor-status", HTMLElement), ".saved", HTMLElement).textContent;
 
-/** @param {string} words @param {"" | "advice"} state */
-export function tellSaving(words, state = "") {
+/** @param {string} words @param {"" | "advice"} state @param {boolean} aloud */
+export function tellSaving(words, state = "", aloud = true) {
   const saved = query(byId("editor-status", HTMLElement), ".saved", HTMLElement);
   if (saved.textContent !== words) saved.textContent = words;
   saved.dataset.state = state;
+  if (aloud) query(byId("editor-status", HTMLElement), "[role=status]", HTMLElement).textContent = words;
 }
 
 async function offline() {

@@ -21,6 +21,8 @@ import { find, queryAll } from "/static/dom.js";
 export function bindManualControls(root, act, isHeld) {
   /** @param {HTMLButtonElement} button @param {boolean} on */
   const press = (button, on) => {
+    // What comes from the server meanwhile may be older than the press.
+    button.toggleAttribute("data-holding", on);
     if (button.disabled) return;
     const pressed = button.dataset.pressed === "yes";
     if (on && pressed) on = false;
@@ -108,7 +110,7 @@ export function showManualControls(changed, values) {
   for (const key of changed) {
     for (const button of queryAll(document, `button[data-control="${CSS.escape(key)}"]`, HTMLButtonElement)) {
       const on = values.get(key) === 1;
-      if ("held" in button.dataset && !button.matches(":active")) button.dataset.pressed = on ? "yes" : "";
+      if ("held" in button.dataset && !button.hasAttribute("data-holding")) button.dataset.pressed = on ? "yes" : "";
       button.setAttribute("held" in button.dataset ? "aria-pressed" : "aria-checked", String(on));
       const state = find(button, ".control-state", HTMLElement);
       if (state) state.textContent = (on ? state.dataset.on : state.dataset.off) ?? "";

@@ -32,6 +32,7 @@ from server.store.programs import undo as step_back
 from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.editor.commands import GROUPS
+from server.web.editor.effects import effect_of, new_remarks, step_effect
 from server.web.editor.rungs import changes_between, remark, rung_views
 from server.web.editor.sheets import EditorSheet, Sheets, SheetsHere, sheet_of
 from server.web.rendering import environment, fragment
@@ -115,7 +116,8 @@ def edit_program(
         return done or _newest(request, editor, copy)
     before = editor.sheet(copy)
     try:
-        edited = edit(before.program, _read(action))
+        asked = _read(action)
+        edited = edit(before.program, asked)
     except ProgramError as refused:
         return _refused(request, refused.messages)
     if edited.program == before.program:
@@ -134,7 +136,8 @@ def edit_program(
         return _newest(request, editor, saved.current)
     after = sheet_of(edited.program, here.exercise, before)
     editor.keep(saved, after)
-    return _answer(request, editor, saved, before, after, edited.selection)
+    effect = effect_of(asked, before.program, edited)
+    return _answer(request, editor, saved, before, after, edited.selection, effect)
 
 
 @router.post("/assignments/{assignment_id}/program/undo")
@@ -146,7 +149,7 @@ def undo(
     revision: Annotated[int, Form()],
 ) -> Response:
     """Take one step back."""
-    return _moved(request, editor, database, revision, now, step_back)
+    return _moved(request, editor, database, revision, now, step_back, "Undone")
 
 
 @router.post("/assignments/{assignment_id}/program/redo")
@@ -158,7 +161,7 @@ def redo(
     revision: Annotated[int, Form()],
 ) -> Response:
     """Redo one undone step."""
-    return _moved(request, editor, database, revision, now, step_forth)
+    return _moved(request, editor, database, revision, now, step_forth, "Redone")
 
 
 @router.post("/assignments/{assignment_id}/program/preview")
@@ -202,6 +205,7 @@ def _moved(
     revision: int,
     now: datetime,
     step: Callable[..., WorkingCopy | Stale | None],
+    word: str,
 ) -> Response:
     assignment, user_id, start = editor.here.assignment, editor.visitor.id, editor.here.start
     with database.write() as session:
@@ -214,7 +218,7 @@ def _moved(
     # The sheet of the state before is read first: there is one for each person.
     old, new = editor.sheet(before), editor.sheet(moved)
     selection = _first_difference(old.program, new.program)
-    return _answer(request, editor, moved, old, new, selection)
+    return _answer(request, editor, moved, old, new, selection, step_effect(word, selection))
 
 
 def _first_difference(before: Program, after: Program) -> Selection:
@@ -234,6 +238,7 @@ def _answer(
     before: EditorSheet,
     after: EditorSheet,
     selection: Selection,
+    effect: str = "",
 ) -> Response:
     return fragment(
         request,
@@ -241,6 +246,7 @@ def _answer(
         changes=changes_between(before.rungs, after.rungs, before.program, after.program),
         declarations_changed=before.program.variables != after.program.variables,
         select=_selection_words(selection),
+        effect=f"{effect} {new_remarks(before.rungs, after.rungs)}".strip(),
         **_shown(editor.here, copy, after),
     )
 
