@@ -120,8 +120,12 @@ def test_what_somebody_turned_off_is_not_sent(
     give_reasons(database, *course)
     with database.write() as session:
         choose_mails(session, course[1].id, {MailKind.COMMENT})
+        # Whoever set the exercise may have written a header of their own into its title.
+        session.get_one(Assignment, course[0].id).title = "Sump\r\nBcc: all@larkmoor.example"
     CourseMail(database, settings).send_due(NOON + LATER)
-    assert [message["Subject"] for _, message in letters.taken] == ["A comment on Apple wash sump"]
+    ((to, message),) = letters.taken
+    assert (to, message["Bcc"]) == ([course[1].email], None)
+    assert message["Subject"] == "A comment on Sump Bcc: all@larkmoor.example"
 
 
 def test_a_server_that_is_away_is_tried_again_and_gets_each_mail_once(
