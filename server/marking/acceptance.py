@@ -19,8 +19,9 @@ from server.marking.phrases import (
     met_but_following,
     not_judged,
 )
-from server.marking.replay import NEVER, Replay, replay
+from server.marking.replay import NEVER, Replay, replay_blocks
 from server.marking.scenario import faults_in
+from server.marking.timeline import suite_timelines
 from server.marking.verdict import Evidence, RequirementVerdict, Status, Verdict
 from server.scan.engine_version import ENGINE_VERSION
 
@@ -30,8 +31,10 @@ def acceptance_run(exercise: Exercise, program: Program, *, causes: bool = True)
 
     Without ``causes`` the verdict says the same, but not why a signal had its value.
     """
-    assembled = kept_frame(exercise, faults_in(exercise.scenarios)).assembled(program)
-    result = replay(assembled, exercise.scenarios)
+    faults = faults_in(exercise.scenarios)
+    assembled = kept_frame(exercise, faults).assembled(program)
+    timelines = suite_timelines(exercise, faults)
+    result = replay_blocks(assembled, timelines, len(exercise.scenarios))
     judged = tuple(
         _judge(exercise, program, assembled, result, requirement, found, causes)
         for requirement, found in zip(

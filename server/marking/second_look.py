@@ -29,9 +29,10 @@ from server.marking.proofs.counterexample import (
 )
 from server.marking.proofs.proof import Outcome, SuspectedViolation, prove
 from server.marking.proofs.stress import Violation, stress_run
-from server.marking.replay import NEVER, replay, trace
+from server.marking.replay import NEVER, replay_blocks, trace
 from server.marking.scenario import Scenario, faults_in
 from server.marking.shadows import PREFIX, with_second_look
+from server.marking.timeline import suite_timelines
 from server.marking.verdict import Difference
 
 MOST_TRANSITIONS = 6_000_000
@@ -127,8 +128,10 @@ def _everyday(exercise: Exercise) -> Exercise:
 
 def _in_scenarios(widened: Exercise, program: Program) -> Iterator[Difference]:
     """Yield the first written scenario in which each output differs, open ones first."""
-    assembled = kept_frame(widened, faults_in(widened.scenarios)).assembled(program)
-    seen = replay(assembled, widened.scenarios)
+    faults = faults_in(widened.scenarios)
+    assembled = kept_frame(widened, faults).assembled(program)
+    timelines = suite_timelines(widened, faults)
+    seen = replay_blocks(assembled, timelines, len(widened.scenarios))
     number = len(widened.requirements) - 1
     for (requirement, _), monitor in assembled.monitor_numbers.items():
         lanes = np.flatnonzero(seen.violated[monitor] != NEVER)

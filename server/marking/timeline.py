@@ -4,7 +4,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from server.marking.machine import Assembled
+from server.ladder.program import Program
+from server.marking.exercise import Exercise
+from server.marking.kept import kept
+from server.marking.machine import Assembled, kept_frame
 from server.marking.scenario import Action, Adjust, Clear, Put, Scenario, Turn
 from server.plant.loop import ADJUST, AFTER, CLEAR, PLACE, TURN, WHEN, WHEN_OR_AFTER, Timeline
 from server.plant.track import ItemRows
@@ -51,6 +54,14 @@ def timeline_of(scenarios: Sequence[Scenario], assembled: Assembled) -> Timeline
         last,
         run_on,
     )
+
+
+@kept
+def suite_timelines(exercise: Exercise, faults: frozenset[str]) -> tuple[Timeline, ...]:
+    """Return the timelines of all scenarios, 64 at a time, in the machines of a kept frame."""
+    empty = kept_frame(exercise, faults).assembled(Program("none"))
+    starts = range(0, len(exercise.scenarios), LANES)
+    return tuple(timeline_of(exercise.scenarios[i : i + LANES], empty) for i in starts)
 
 
 def _action(

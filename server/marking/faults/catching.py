@@ -16,10 +16,10 @@ from server.marking.first_violations import (
     findings,
     tolerance_scans,
 )
-from server.marking.machine import Assembled, Frame, kept_frame
+from server.marking.machine import Assembled, kept_frame
 from server.marking.replay import LONGEST_MS, NEVER, monitor_planes, replay_block
 from server.marking.scenario import Scenario, faults_in
-from server.marking.timeline import timeline_of
+from server.marking.timeline import suite_timelines, timeline_of
 from server.marking.verdict import Status
 from server.plant.loop import (
     NO_RECORD,
@@ -53,26 +53,13 @@ class Suite:
     def __init__(self, exercise: Exercise) -> None:
         self._exercise = exercise
         self._known: dict[Program, dict[int, Status]] = {}
-        self._blocks = [
-            exercise.scenarios[start : start + LANES]
-            for start in range(0, len(exercise.scenarios), LANES)
-        ]
-
-    @cached_property
-    def _frame(self) -> Frame:
-        return kept_frame(self._exercise, faults_in(self._exercise.scenarios))
-
-    @cached_property
-    def _empty(self) -> Assembled:
-        return self._frame.assembled(Program("none"))
-
-    @cached_property
-    def _timelines(self) -> list[Timeline]:
-        return [timeline_of(block, self._empty) for block in self._blocks]
+        faults = faults_in(exercise.scenarios)
+        self._frame = kept_frame(exercise, faults)
+        self._timelines = suite_timelines(exercise, faults)
 
     @cached_property
     def _counts(self) -> NDArray[np.bool_]:
-        return counted_in_suite(self._exercise, self._empty)
+        return counted_in_suite(self._exercise, self._frame.assembled(Program("none")))
 
     def complaints(self, program: Program, *, first_only: bool = False) -> dict[int, Status]:
         """Return the requirements, by number, that the written scenarios don't find met.
