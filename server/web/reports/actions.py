@@ -41,7 +41,7 @@ def outcome_actions(
     outcome: Annotated[str, Query(max_length=MAX_OUTCOME)] = "",
 ) -> Response:
     """Show what is done about outcomes of a course; ``outcome`` is chosen in the form."""
-    report = read_report(session, catalogue, course_id, term)
+    report = read_report(session, catalogue, course_id, term, closer=False)
     return _page(request, report, now, {"outcome": outcome})
 
 
@@ -62,7 +62,7 @@ def add_action(
 ) -> Response:
     """Enter a finding and an action; the figures of the term are kept beside them."""
     with database.read() as session:
-        report = read_report(session, catalogue, course_id, term)
+        report = read_report(session, catalogue, course_id, term, closer=False)
     typed = {
         "outcome": outcome,
         "finding": finding.strip(),
@@ -125,7 +125,7 @@ def change_action(
             note(session, now, visitor.id, Action.CHANGED_OUTCOMES, detail=detail)
             return RedirectResponse(f"/reports/{course_id}/actions?term={found.term_id}", 303)
     with database.read() as session:
-        report = read_report(session, catalogue, course_id, None)
+        report = read_report(session, catalogue, course_id, None, closer=False)
     return _page(request, report, now, {"action_id": action_id, "result": result}, mistake)
 
 

@@ -52,6 +52,7 @@ class Report:
     terms: Sequence[Term]
     names: Mapping[str, str]
     students: int
+    exercise_count: int
     by_section: Sequence[tuple[Section, Attained]]
     by_term: Sequence[tuple[Term, Attained]]
     exercises: Sequence[ExerciseReport]
@@ -88,20 +89,31 @@ class Report:
 
 
 def read_report(
-    session: Session, catalogue: Catalogue, course_id: int, term_id: int | None
+    session: Session,
+    catalogue: Catalogue,
+    course_id: int,
+    term_id: int | None,
+    *,
+    most_terms: int = TERMS,
+    closer: bool = True,
 ) -> Report:
-    """Return the report in this term; if the course has no such term, in the newest with work."""
+    """Return the report in this term; if the course has no such term, in the newest with work.
+
+    ``most_terms`` stand beside each other at most. Unless ``closer``, it has no figures of single
+    exercises and no mistakes.
+    """
     found = terms_of(session, course_id)
     terms = [term for term, _ in found]
     with_work = [term for term, has_work in found if has_work]
     chosen = [term for term in terms if term.id == term_id]
     here = next(iter((*chosen, *with_work, *terms)), None)
-    shown = terms[terms.index(here) :][:TERMS] if here else []
+    shown = terms[terms.index(here) :][:most_terms] if here else []
     work = work_of(session, course_id, [each.id for each in shown])
     by_term: dict[int, list[Work]] = defaultdict(list)
     for each in work:
         by_term[each.term_id].append(each)
     in_term = by_term[here.id] if here else []
+    looked_at = in_term if closer else []
     by_section: dict[int, list[Work]] = defaultdict(list)
     for each in in_term:
         by_section[each.section_id].append(each)
@@ -123,15 +135,16 @@ def read_report(
         terms=terms,
         names=names,
         students=len({each.user_id for each in in_term}),
+        exercise_count=len({each.exercise for each in in_term}),
         by_section=[
             (section, attained(by_section[section.id], here))
             for section in all_sections(session)
             if here and (section.course_id, section.term_id) == (course_id, here.id)
         ],
         by_term=[(term, attained(by_term[term.id], term)) for term in reversed(shown)],
-        exercises=reports.exercise_reports(in_term),
-        lab_set=reports.lab_set(in_term),
-        mistakes=_examples(session, reports.commonest_mistakes(in_term)),
+        exercises=reports.exercise_reports(looked_at),
+        lab_set=reports.lab_set(looked_at),
+        mistakes=_examples(session, reports.commonest_mistakes(looked_at)),
         listed=listed,
         actions=actions_of(session, course_id),
     )

@@ -27,7 +27,7 @@ from server.store.submissions import find_submission
 from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import CatalogueHere, DatabaseHere, Now, Reading
 from server.web.rendering import environment, page
-from server.web.reports.figures import Report, outcomes_of, read_report
+from server.web.reports.figures import TERMS, Report, outcomes_of, read_report
 from server.web.reports.tables import ReportTable, table_of, tables_of
 from server.web.spreadsheet import download, download_xlsx
 
@@ -63,7 +63,14 @@ def report(
     leaf: ReportLeaf = ReportLeaf.OUTCOMES,
 ) -> Response:
     """Show a leaf of the report of a course in one term, the newest if none is named."""
-    found = read_report(session, catalogue, course_id, term)
+    found = read_report(
+        session,
+        catalogue,
+        course_id,
+        term,
+        most_terms=TERMS if leaf is ReportLeaf.TREND else 1,
+        closer=leaf not in (ReportLeaf.OUTCOMES, ReportLeaf.TREND),
+    )
     return page(request, "reports/report.html", **report_context(found, now), leaf=leaf)
 
 
