@@ -9,22 +9,34 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from server.paths import MIGRATIONS
-from server.store import (  # noqa: F401 (with what they import, all tables)
+from server.store import (  # noqa: F401 (all modules with tables)
+    allowances,
     api_tokens,
+    attempts,
+    audit_chain,
     authored,
+    calendar_links,
     college,
-    gradebook,
+    comment_snippets,
+    correction_requests,
+    corrections,
+    courses,
     guesses,
+    holidays,
     join_codes,
     lti,
     mail_outbox,
     openid,
     outcome_actions,
+    outcomes,
     passwords,
+    people,
+    programs,
     regrades,
     second_factors,
     sessions,
     signatures,
+    standings,
     trials,
     versions,
 )

@@ -51,6 +51,8 @@ class ProgramStep(Base):
     )
     position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     program: Mapped[Document]
+    saved_at: Mapped[datetime | None]
+    """None of what the exercise gave, and of steps from before times were kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,29 @@ def working_copy(
     return copy or WorkingCopy(start, 0, can_undo=False, can_redo=False, saved_at=None)
 
 
+def steps_of(
+    session: Session, assignment: Assignment, user_id: int
+) -> list[tuple[int, datetime | None]]:
+    """Return position and time of each other state that undo or redo leads to, newest first."""
+    work = _find(session, assignment, user_id)
+    if work is None:
+        return []
+    found = session.execute(
+        select(ProgramStep.position, ProgramStep.saved_at)
+        .where(ProgramStep.working_program_id == work.id, ProgramStep.position != work.position)
+        .order_by(ProgramStep.position.desc())
+    )
+    return [(position, saved_at) for position, saved_at in found]
+
+
+def find_step(
+    session: Session, assignment: Assignment, user_id: int, position: int
+) -> ProgramStep | None:
+    """Return one state of the user's working program."""
+    work = _find(session, assignment, user_id)
+    return session.get(ProgramStep, (work.id, position)) if work else None
+
+
 REVISION = (
     select(WorkingProgram.revision)
     .where(
@@ -101,7 +126,7 @@ REVISION = (
 def state_before(session: Session, assignment: Assignment, user_id: int) -> Document | None:
     """Return the state that one step back leads to; None if there is none."""
     work = _find(session, assignment, user_id)
-    step = work and session.get(ProgramStep, (work.id, work.position - 1))
+    step = find_step(session, assignment, user_id, work.position - 1) if work else None
     return step.program if step else None
 
 
@@ -157,7 +182,12 @@ def save_program(
         moved = send(session, _ADVANCE, values).one()
     here = {"work": moved.id, "next": moved.position, "oldest": moved.position - STEPS_KEPT}
     send(session, _FORGET, here)
-    step = {"working_program_id": moved.id, "position": moved.position, "program": program}
+    step = {
+        "working_program_id": moved.id,
+        "position": moved.position,
+        "program": program,
+        "saved_at": now,
+    }
     send(session, _KEEP, step)
     return WorkingCopy(program, revision + 1, can_undo=True, can_redo=False, saved_at=now)
 

@@ -31,6 +31,12 @@ def test_migrations_make_the_tables_of_the_models(database: Database) -> None:
         assert compare_metadata(context, ALL_TABLES) == []
 
 
+def test_a_migration_knows_every_table_whatever_else_is_loaded() -> None:
+    store = Path(migration.__file__).parent
+    with_tables = {path.stem for path in store.glob("*.py") if "__tablename__" in path.read_text()}
+    assert with_tables <= set(vars(migration))
+
+
 def test_migrating_again_changes_nothing(database: Database) -> None:
     with database.write() as session:
         user = make_user(session)

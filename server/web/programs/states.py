@@ -1,6 +1,6 @@
-"""The states of somebody's program that a page can name: now, a kept version, an attempt.
+"""The states of somebody's program that a page can name: now, a kept version, an attempt, a step.
 
-A state is named in an address by ``now``, ``start``, ``version-12`` or ``attempt-3``.
+A state is named in an address by ``now``, ``start``, ``version-12``, ``attempt-3`` or ``step-40``.
 """
 
 import re
@@ -16,12 +16,12 @@ from server.ladder.program import Program
 from server.marking.exercise import Exercise
 from server.marking.files.catalogue import start_program
 from server.store.attempts import Submission
-from server.store.programs import WorkingCopy, working_copy
+from server.store.programs import WorkingCopy, find_step, working_copy
 from server.store.submissions import attempts_of
 from server.store.versions import find_version, versions_of
 from server.web.workplace import Workplace
 
-_NAMED = re.compile(r"(version|attempt)-([0-9]{1,9})", re.ASCII)
+_NAMED = re.compile(r"(version|attempt|step)-([0-9]{1,9})", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,11 @@ def find_state(
         if version is None:
             raise HTTPException(404)
         return State(StateName(ref, version.name, version.saved_at), from_json(version.program))
+    if named[1] == "step":
+        step = find_step(session, here.assignment, user_id, number)
+        if step is None:
+            raise HTTPException(404)
+        return State(step_name(number, step.saved_at), from_json(step.program))
     for attempt in attempts_of(session, here.assignment, user_id):
         if attempt.attempt == number:
             return state_of(attempt)
@@ -91,6 +96,11 @@ def state_names(
     for at, ref, words in sorted(kept, reverse=True):
         yield StateName(ref, words, at)
     yield START
+
+
+def step_name(position: int, at: datetime | None) -> StateName:
+    """Return what a state that undo or redo leads to is called."""
+    return StateName(f"step-{position}", f"Step {position}", at)
 
 
 def state_here(session: Session, here: Workplace, user_id: int, ref: str) -> State:

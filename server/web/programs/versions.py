@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from server.ladder.json_form import to_json
-from server.store.programs import Stale, save_program, working_copy
+from server.store.programs import Stale, save_program, steps_of, working_copy
 from server.store.submissions import attempts_of, find_submission
 from server.store.versions import (
     MAX_NAME,
@@ -26,7 +26,7 @@ from server.web.dependencies import (
 )
 from server.web.one_look import OneLook
 from server.web.programs.comparison import compared
-from server.web.programs.states import NOW, find_state, start_of, state_names, state_of
+from server.web.programs.states import NOW, find_state, start_of, state_names, state_of, step_name
 from server.web.rendering import page
 from server.web.workplace import Workplace, WorkplaceHere, exercise_of
 
@@ -174,6 +174,7 @@ def versions_page(
             "copy": copy,
             "now": now,
             "states": states,
+            "steps": [step_name(*step) for step in steps_of(session, here.assignment, user_id)],
             "most": MAX_NAME,
         }
         | context,

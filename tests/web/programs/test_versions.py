@@ -1,5 +1,6 @@
 """Versions under names: kept, compared with attempts and the present, brought back, forgotten."""
 
+import re
 from html import unescape
 
 import pytest
@@ -53,6 +54,24 @@ def test_a_version_is_compared_with_the_present(desk: Desk, lab: Lab, database: 
     assert 'class="element contact removed"' in shown
     assert "Both are the same." in compare(desk, "now", "now")
     assert "added" in compare(desk, "start", "now")
+
+
+def test_a_step_is_looked_at_and_gone_back_to(desk: Desk, lab: Lab, database: Database) -> None:
+    page = unescape(desk.client.get(f"{desk.address}/versions").text)
+    (earliest, *_, newest) = re.findall(r"comparison\?before=(step-\d+)&after=now", page)[::-1]
+    assert earliest == "step-0"
+    assert "Both are the same." in compare(desk, earliest, "start")
+    shown = compare(desk, newest, "now")
+    assert f"From “Step {newest[5:]}” to “The program now”." in shown
+    answer = desk.client.post(
+        f"{desk.address}/program/bring-back", data={"revision": desk.revision, "state": earliest}
+    )
+    assert answer.status_code == 303
+    assert from_json(stored(database, lab)).rungs == ()
+    for state in ("step-999", "step--1"):
+        assert desk.client.get(f"{desk.address}/comparison?before={state}").status_code == 404
+    other = lab.client_for(lab.instructor)
+    assert other.get(f"{desk.address}/comparison?before=step-1").status_code in (403, 404)
 
 
 def test_an_attempt_is_compared_with_a_version(desk: Desk, lab: Lab, database: Database) -> None:
