@@ -91,7 +91,7 @@ def test_the_demo_is_loaded_once(database: Database) -> None:
     with database.read() as session:
         emails = session.scalars(select(User.email)).all()
         sections = session.scalars(select(Section)).all()
-        assert [len(students_of(session, section.id)) for section in sections] == [20, 20, 20]
+        assert [len(students_of(session, section.id)) for section in sections] == [20, 20, 20, 14]
     assert len(emails) == len(STUDENTS) + len(STAFF)
     # Reserved for examples by RFC 2606, so that none of these belongs to anybody.
     assert all(email.isascii() and email.endswith("@larkmoor.example") for email in emails)
