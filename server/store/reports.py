@@ -171,10 +171,16 @@ def attainment(
 def _by_hand(work: Sequence[Work], outcomes: OutcomeMap) -> dict[str, set[int]]:
     """Return by outcome the students of whom a teacher has set a result that counts for it."""
     found: dict[str, set[int]] = defaultdict(set)
+    # As in `shares`: nearly all kinds of results have none by hand.
+    known: dict[tuple[str, int], list[str]] = {}
     for each in work:
-        for requirement in filter(each.by_hand, each.results):
-            for outcome in outcomes.get(each.exercise, {}).get(requirement, ()):
-                found[outcome].add(each.user_id)
+        kind = each.exercise, id(each.results)
+        if kind not in known:
+            serving = outcomes.get(each.exercise, {})
+            by_hand = filter(each.by_hand, each.results)
+            known[kind] = [outcome for one in by_hand for outcome in serving.get(one, ())]
+        for outcome in known[kind]:
+            found[outcome].add(each.user_id)
     return found
 
 
