@@ -204,10 +204,19 @@ def test_a_slow_reader_skips_frames_and_sees_the_end(open_page: OpenPage, bench:
     other = open_page(bench.path, bench.student)
     expect(other.locator("#standing")).to_have_text("held")
     expect(page.locator("#clock")).to_have_text(other.locator("#clock").inner_text())
-    traces = "all => all.map(each => each.getAttribute('d'))"
-    page.wait_for_timeout(100)
-    bits = ".timing-chart .bit .trace"
-    assert page.locator(bits).evaluate_all(traces) == other.locator(bits).evaluate_all(traces)
+    for _ in range(600):  # the charts may still be drawn
+        if traces(page) == traces(other):
+            return
+        page.wait_for_timeout(50)
+    pytest.fail(f"{traces(page)} is not {traces(other)}")
+
+
+def traces(page: Page) -> list[str]:
+    """The lines of the chart's bits."""
+    bits: list[str] = page.locator(".timing-chart .bit .trace").evaluate_all(
+        "all => all.map(each => each.getAttribute('d'))"
+    )
+    return bits
 
 
 def test_the_instructor_watches_by_link(open_page: OpenPage, bench: Bench) -> None:
