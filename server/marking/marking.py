@@ -6,7 +6,8 @@ been replayed on the concrete plant. Where the program is not proved to behave a
 working day of ordinary operation has the last word: it reaches times and counts beyond the others.
 
 A program that a scenario refutes gets into states that no right program gets into. What runs beyond
-the suite then break may follow from that mistake, so it is noted and nothing is deducted for it.
+the suite then break may follow from that mistake: where one change of the program mends both, it is
+noted and nothing is deducted for it.
 """
 
 import hashlib
@@ -19,7 +20,7 @@ from server.marking.acceptance import acceptance_run
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
-from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes
+from server.marking.faults.shared_causes import MOST_TRIALS, find_shared_causes, mended_beside
 from server.marking.first_violations import first_beyond
 from server.marking.machine import assemble
 from server.marking.phrases import met_but_broken_later, met_but_following
@@ -46,20 +47,22 @@ PROVED = "proved"
 BROKEN_LATER = "It was broken in runs in which other requirements had been broken before."
 """Why a met requirement is not proved whose violations are never first."""
 
-BROKEN_BESIDE = "It was broken beyond the scenarios, where that can follow from what is not met."
-"""Why a requirement is not proved that only runs beyond the suite break, beside broken ones."""
+BROKEN_BESIDE = "It was broken beyond the scenarios, by a mistake that they have found elsewhere."
+"""Why a requirement is not proved whose violations one change mends together with another's."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How much is done beyond the written scenarios: random runs, transitions a proof, edits.
 
-    ``edits`` are the near programs that are tried for causes that requirements share.
+    ``edits`` are the near programs that are tried for causes that requirements share, ``beside``
+    those for a mistake of the suite that runs beyond it show again: that is rarer.
     """
 
     runs: int = 2048
     work: int = WORK
     edits: int = MOST_TRIALS
+    beside: int = 5 * MOST_TRIALS
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +115,15 @@ def _beyond_the_suite(
     machines = AbstractMachines(exercise, program)
     proofs = {n: prove(machines, n, work=effort.work) for n in met if not judged[n].sentence}
     found, followed = _runs_that_break(exercise, program, met, proofs, effort)
+    beside: frozenset[int] = frozenset()
+    if broken and found:
+        runs = {n: (each.scenario, each.scan) for n, each in found.items()}
+        beside = mended_beside(exercise, program, runs, most=effort.beside)
     differences: tuple[Difference, ...] = ()
     for number in met:
         so_far, proof = judged[number], proofs.get(number)
         if number in found:
-            if broken:
+            if number in beside:
                 note = met_but_following(so_far.id, broken)
                 judged[number] = replace(so_far, sentence=note, not_proved=BROKEN_BESIDE)
             else:

@@ -8,8 +8,9 @@ from server.marking.acceptance import acceptance_run
 from server.marking.first_violations import are_first
 from server.marking.marking import BROKEN_BESIDE, Effort, mark
 from server.marking.replay import NEVER
+from server.marking.scenario import Adjust, Scenario
 from server.marking.verdict import RequirementVerdict, Status
-from tests.marking.apple_sump import EXERCISE, sump_program
+from tests.marking.apple_sump import EXERCISE, press, release, sump_program
 
 WRONG_LAMP = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := fill_pump;")
 RIGHT_LAMP = sump_program("fill_pump := start_pb AND stop_pb;\nlamp := sump_high;")
@@ -61,19 +62,35 @@ def test_a_check_that_follows_from_a_broken_requirement_does_not_count() -> None
     assert told(acceptance_run(exercise, met).requirements)["R4"] is Status.NOT_MET
 
 
-def test_what_only_a_search_breaks_costs_nothing_beside_what_a_scenario_has_found() -> None:
-    untried = replace(
-        EXERCISE, scenarios=tuple(s for s in EXERCISE.scenarios if s.name != "both at once")
+def test_what_only_a_search_breaks_costs_nothing_where_one_change_mends_it_with_the_rest() -> None:
+    start_under_stop = Scenario(
+        "start under stop",
+        (press("stop_pb"), press("start_pb"), release("start_pb")),
+        start=(Adjust("sump.level", 1.2),),
     )
-    start_wins = "fill_pump := (start_pb OR fill_pump) AND (stop_pb OR start_pb) AND NOT sump_high;"
-    effort = Effort(runs=64, work=20_000, edits=0)
-    alone = mark(untried, sump_program(f"{start_wins}\nlamp := sump_high;"), effort)
-    assert told(alone.requirements)["R2"] is Status.NOT_MET
-    beside = mark(untried, sump_program(f"{start_wins}\nlamp := fill_pump;"), effort)
-    assert told(beside.requirements)["R4"] is Status.NOT_MET
-    r2 = next(each for each in beside.requirements if each.id == "R2")
-    assert (r2.status, r2.score, r2.not_proved) == (Status.MET, 1.0, BROKEN_BESIDE)
-    assert r2.sentence == (
-        "R2 was also broken, but that can follow from R4, which your program does not meet; "
+    untried = replace(
+        EXERCISE,
+        scenarios=(
+            *(s for s in EXERCISE.scenarios if s.name not in ("both at once", "used from full")),
+            start_under_stop,
+        ),
+    )
+    effort = Effort(runs=64, work=20_000)
+
+    def marked(rungs: str) -> dict[str, RequirementVerdict]:
+        return {each.id: each for each in mark(untried, sump_program(rungs), effort).requirements}
+
+    # The lamp, by which the pump goes, is dark while Start is held: one mistake.
+    lamp = "lamp := sump_high AND NOT start_pb;"
+    one = marked(f"{lamp}\nfill_pump := (start_pb OR fill_pump) AND stop_pb AND NOT lamp;")
+    assert one["R4"].status is Status.NOT_MET
+    r3 = one["R3"]
+    assert (r3.status, r3.score, r3.not_proved) == (Status.MET, 1.0, BROKEN_BESIDE)
+    assert r3.sentence == (
+        "R3 was also broken, but that can follow from R4, which your program does not meet; "
         "nothing is deducted for it."
     )
+    # Start wins over Stop, and the lamp shows something else: two mistakes.
+    start_wins = "fill_pump := (start_pb OR fill_pump) AND (stop_pb OR start_pb) AND NOT sump_high;"
+    two = marked(f"{start_wins}\nlamp := fill_pump;")
+    assert (two["R4"].status, two["R2"].status) == (Status.NOT_MET, Status.NOT_MET)

@@ -1,6 +1,7 @@
 """What a suite finds wrong with a program, the short way: statuses without sentences or traces."""
 
 from collections.abc import Callable, Iterable, Iterator, Set
+from dataclasses import replace
 from functools import cached_property
 from itertools import count, repeat
 
@@ -16,7 +17,7 @@ from server.marking.first_violations import (
     findings,
     tolerance_scans,
 )
-from server.marking.machine import Assembled, kept_frame
+from server.marking.machine import Assembled, assemble, kept_frame
 from server.marking.replay import LONGEST_MS, NEVER, monitor_planes, replay_block
 from server.marking.scenario import Scenario, faults_in
 from server.marking.timeline import suite_timelines, timeline_of
@@ -123,15 +124,7 @@ class Suite:
 
         Whether something else was broken before does not count.
         """
-        assembled = self._frame.assembled(program)
-        timeline = timeline_of((scenario,), assembled)
-        longest = scans * self._exercise.period_ms
-        violated = replay_block(assembled, timeline, longest)[0][:, 0]
-        return any(
-            violated[monitor] != NEVER
-            for (number, _), monitor in assembled.monitor_numbers.items()
-            if number == requirement
-        )
+        return _breaks(self._frame.assembled(program), requirement, scenario, scans)
 
     def _seen_early(self, assembled: Assembled) -> dict[int, Status]:
         """Return the complaints of the first look with a violation, else those of all runs."""
@@ -149,6 +142,25 @@ class Suite:
             exercised |= ((seen[n:] != NEVER) & counts).any(axis=1)
         idle = {num for (num, _), m in assembled.monitor_numbers.items() if not exercised[m]}
         return dict.fromkeys(sorted(idle), Status.NOT_EXERCISED)
+
+
+def breaks_beyond(
+    exercise: Exercise, program: Program, requirement: int, scenario: Scenario, scans: int
+) -> bool:
+    """Return what ``Suite.breaks`` does, for a scenario that is not one of the suite's."""
+    alone = replace(exercise, scenarios=(scenario,))
+    return _breaks(assemble(alone, program), requirement, scenario, scans)
+
+
+def _breaks(assembled: Assembled, requirement: int, scenario: Scenario, scans: int) -> bool:
+    timeline = timeline_of((scenario,), assembled)
+    longest = scans * assembled.machine.period_ms
+    violated = replay_block(assembled, timeline, longest)[0][:, 0]
+    return any(
+        violated[monitor] != NEVER
+        for (number, _), monitor in assembled.monitor_numbers.items()
+        if number == requirement
+    )
 
 
 def _looks(assembled: Assembled, timeline: Timeline, every_ms: Iterable[int]) -> Iterator[Watch]:

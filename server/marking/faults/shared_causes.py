@@ -8,14 +8,14 @@ Most edits need no whole replay of the suite: they change nothing in the runs in
 were broken, or too much is broken again soon.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Set
 from itertools import islice
 
 from server.ladder.program import Program
 from server.marking.causes.failure_cause import LONGEST_SCANS
 from server.marking.causes.recording import record_scenario
 from server.marking.exercise import Exercise, RequirementKind
-from server.marking.faults.catching import Suite
+from server.marking.faults.catching import Suite, breaks_beyond
 from server.marking.faults.places import broken_runs
 from server.marking.faults.repairs import single_edits
 from server.marking.faults.rung_effect import Effects
@@ -73,6 +73,53 @@ def find_shared_causes(
         together = tuple(each for each in ids.values() if each in most_mended)
         causes.append(SharedCause(together, sentence))
         short -= most_mended
+
+
+def mended_beside(
+    exercise: Exercise,
+    program: Program,
+    runs: Mapping[int, tuple[Scenario, int]],
+    *,
+    most: int,
+) -> frozenset[int]:
+    """Return which of ``runs`` break a requirement for a reason that breaks another in the suite.
+
+    ``runs`` has, by the number of a requirement that the suite finds met, a run that breaks it and
+    the scan at which it does. The reason is one if some edit mends a requirement that the suite
+    breaks, breaks none, and keeps the other in its run.
+    """
+    suite, left = Suite(exercise), dict(runs)
+    mended: set[int] = set()
+    # No edit writes a comment.
+    documentation = {
+        n for n, r in enumerate(exercise.requirements) if r.kind is RequirementKind.DOCUMENTATION
+    }
+
+    def broken_in(complaints: Mapping[int, Status]) -> Set[int]:
+        return {n for n, s in complaints.items() if s is Status.NOT_MET} - documentation
+
+    before = suite.complaints(program)
+    broken = broken_in(before)
+
+    def helps(sure: Set[int]) -> bool:
+        return sure - documentation < broken
+
+    for edit in islice(single_edits(exercise, program), most):
+        if not left:
+            break
+        complaints = suite.complaints_while(edit.program, helps)
+        if complaints is None or not broken_in(complaints) < broken:
+            continue
+        if not complaints.keys() <= before.keys():
+            continue
+        kept = {
+            number
+            for number, (scenario, scan) in left.items()
+            if not breaks_beyond(exercise, edit.program, number, scenario, scan + 1)
+        }
+        mended |= kept
+        left = {number: run for number, run in left.items() if number not in kept}
+    return frozenset(mended)
 
 
 class _Runs:
