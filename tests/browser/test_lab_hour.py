@@ -58,6 +58,7 @@ def by_pointer(locator: Locator) -> None:
 
 
 def by_keyboard(locator: Locator) -> None:
+    expect(locator).to_be_enabled()  # as a click waits for it
     locator.focus()
     locator.press("Enter")
 
