@@ -36,6 +36,9 @@ def effect_of(action: Action, before: Program, edited: Edited) -> str:
     program, at = edited
     match action:
         case Together(actions):
+            # The last one names places as those before it have left them.
+            for each in actions[:-1]:
+                before = each.apply(before).program
             return effect_of(actions[-1], before, edited) if actions else ""
         case InsertElement() | AddOutput() | PasteElements():
             return f"Added {_thing(program, at)} in {_rung(at.rung)}."

@@ -80,6 +80,16 @@ VARIABLE = {"symbol": "x", "type": "INT"}
             },
             "Changed the comment of rung 1.",
         ),
+        (
+            {
+                "action": "together",
+                "actions": [
+                    {"action": "paste rungs", "at": 2, "text": "lamp := kept AND start_pb;"},
+                    {"action": "delete elements", "rung": 2, "first": [0]},
+                ],
+            },
+            "Deleted normally open contact kept in rung 3.",
+        ),
         ({"action": "declare", "variable": VARIABLE}, "Declared x as INT."),
         (
             {"action": "change variable", "symbol": "kept", "variable": VARIABLE},
