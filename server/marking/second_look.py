@@ -100,6 +100,12 @@ def look_again(
     for suspicion in proof.suspicions:
         found = _by_search(everyday, program, number, suspicion)
         differences.setdefault(found.output, found)
+    if proof.outcome is Outcome.PROVED and faults_in(widened.scenarios):
+        with_faults = AbstractMachines(widened, program)
+        worked = prove(with_faults, number, work=work, count_timers=True, pace=pace)
+        for suspicion in worked.suspicions:
+            found = _by_search(widened, program, number, suspicion)
+            differences.setdefault(found.output, found)
     if proof.outcome is Outcome.OPEN and runs:
         # Alone: what breaks a requirement first hides no difference that comes later.
         alone = replace(everyday, requirements=everyday.requirements[number:])

@@ -17,7 +17,8 @@ from server.marking.machine import Assembled, assemble
 from server.marking.proofs.shrinking import shrink
 from server.marking.proofs.stress import Violation
 from server.marking.replay import NEVER, replay, replay_block, trace
-from server.marking.scenario import Scenario, Step
+from server.marking.right_programs import right_programs_break
+from server.marking.scenario import Scenario, Step, faults_in
 from server.marking.shadows import REQUIREMENT
 from server.marking.timeline import timeline_of
 from server.scan.assembler import Bit
@@ -35,7 +36,7 @@ def endurance_run(
     counts. References must not violate it there. The second look, if the exercise has it, is
     returned only where no other requirement is violated.
     """
-    assembled = assemble(exercise, program, faults=())
+    assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     length_ms = day_length_ms(program, assembled)
     day = working_day(exercise, assembled, length_ms)
     if not day:
@@ -63,7 +64,7 @@ def endurance_run(
             lane = int(np.argmin(seen))
             if seen[lane] != NEVER:
                 timed = _timed(assembled, day[lane], int(seen[lane]))
-                if not _fails_anyway(exercise, number, timed):
+                if not right_programs_break(exercise, number, timed):
                     shortest = _shrunk(assembled, monitor, before, late, timed, rounds)
                     found.setdefault(number, []).append(shortest)
         if found:
@@ -94,17 +95,6 @@ def _timed(assembled: Assembled, scenario: Scenario, last: int) -> Scenario:
         steps.append(Step(step.actions, (now - since) * period))
         since = now
     return replace(scenario, steps=tuple(steps), run_on_ms=(last - since + 1) * period)
-
-
-def _fails_anyway(exercise: Exercise, number: int, scenario: Scenario) -> bool:
-    """Return whether some right program violates the requirement in this run, too."""
-    for reference in exercise.references:
-        assembled = assemble(exercise, reference, faults=())
-        violated = replay_block(assembled, timeline_of([scenario], assembled))[0]
-        monitors = [m for (n, _), m in assembled.monitor_numbers.items() if n == number]
-        if (violated[monitors, 0] != NEVER).any():
-            return True
-    return False
 
 
 def _shrunk(

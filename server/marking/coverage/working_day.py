@@ -2,12 +2,12 @@
 
 64 lanes of at least eight minutes are more than eight hours of plant time. Some lanes repeat one
 scenario over and over, so that the 15th press and the 50th item come; some play scenarios in random
-order with short and long pauses; in some the plant is held where it began, or nothing is touched
-any more after a while. Everything follows from the exercise.
+order with short and long pauses, a few of them also those with faults; in some the plant is held
+where it began, or nothing is touched any more after a while. Everything follows from the exercise.
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,8 +32,11 @@ COUNT_MS = 5_000
 USUAL_WAIT_MS = 4_000
 """A wait for the plant takes about so long."""
 
-REPEATING, HELD, LEFT_ALONE = 24, 16, 8
-"""Lanes that repeat one scenario, that hold the plant, that are left alone; the others mix."""
+REPEATING, HELD, LEFT_ALONE, FAULTY = 24, 16, 8, 6
+"""Lanes that repeat one scenario, that hold the plant, that are left alone, that know faults.
+
+The others mix scenarios without faults.
+"""
 
 HOLD_MS = 5_000
 """Where the plant is held, a hand sets it again so often."""
@@ -77,7 +80,7 @@ def working_day(exercise: Exercise, assembled: Assembled, length_ms: int) -> lis
     if not plain:
         return []
     digest = hashlib.sha256(exercise.suite_hash.encode()).digest()
-    day = _Day(plain, _Panel.of(exercise, assembled), length_ms)
+    day = _Day(_Panel.of(exercise, assembled), length_ms)
     order = np.random.default_rng(list(digest)).permutation(len(plain))
     starts = {plain[number].start: plain[number] for number in order}.values()
     busiest = sorted(starts, key=lambda s: -_turned_on(s.start))
@@ -90,15 +93,17 @@ def working_day(exercise: Exercise, assembled: Assembled, length_ms: int) -> lis
             chunks = day.held(busiest[lane % len(busiest)], random)
         elif lane < REPEATING + HELD + LEFT_ALONE:
             chunks = day.left_alone(plain[order[lane % len(plain)]], random)
+        elif lane < REPEATING + HELD + LEFT_ALONE + FAULTY:
+            chunks = day.mixed(exercise.scenarios, random)
         else:
-            chunks = day.mixed(random)
+            chunks = day.mixed(plain, random)
         lanes.append(day.lane(chunks))
     return lanes
 
 
 @dataclass(frozen=True, slots=True)
 class _Panel:
-    """The controls of an exercise: their rest, those that a hand lets go, switch positions."""
+    """The controls of an exercise and its faults: their rest, and those that a hand lets go."""
 
     rest: dict[str, bool]
     momentary: frozenset[str]
@@ -108,7 +113,7 @@ class _Panel:
         rest = {
             name: bool(assembled.machine.initial[signal.plane])
             for name, signal in assembled.signals.items()
-            if isinstance(signal, Bit) and name.startswith("panel.")
+            if isinstance(signal, Bit) and name.startswith(("panel.", "fault."))
         }
         maintained = {f"panel.{p.symbol.lower()}" for p in exercise.points if kind_of(p).maintained}
         points = {f"panel.{p.symbol.lower()}" for p in exercise.points}
@@ -129,7 +134,6 @@ class _Panel:
 class _Day:
     """Makes the lanes of one day."""
 
-    plain: tuple[Scenario, ...]
     panel: _Panel
     length_ms: int
 
@@ -145,10 +149,12 @@ class _Day:
             if only_steps:
                 begin = self.panel.let_go()
 
-    def mixed(self, random: np.random.Generator) -> Iterator[Step]:
+    def mixed(
+        self, scenarios: Sequence[Scenario], random: np.random.Generator
+    ) -> Iterator[Step]:
         """Yield scenarios in random order, with pauses; now and then the plant stays as it is."""
         while True:
-            scenario = self.plain[random.integers(len(self.plain))]
+            scenario = scenarios[int(random.integers(len(scenarios)))]
             fresh = random.random() < 0.7
             begin = self.panel.prepared(scenario.start) if fresh else self.panel.let_go()
             yield Step(begin, _pause(random, PAUSES_MS))
