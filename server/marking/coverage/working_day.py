@@ -149,9 +149,7 @@ class _Day:
             if only_steps:
                 begin = self.panel.let_go()
 
-    def mixed(
-        self, scenarios: Sequence[Scenario], random: np.random.Generator
-    ) -> Iterator[Step]:
+    def mixed(self, scenarios: Sequence[Scenario], random: np.random.Generator) -> Iterator[Step]:
         """Yield scenarios in random order, with pauses; now and then the plant stays as it is."""
         while True:
             scenario = scenarios[int(random.integers(len(scenarios)))]
