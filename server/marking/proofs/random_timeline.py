@@ -158,7 +158,8 @@ def _wait(state: NDArray[np.uint64], pause: NDArray[np.int64]) -> int:
 def _step(timeline: Timeline, at: int, act: int, plane: int, on: int) -> tuple[int, int]:
     """End a step of one action, for which the wait is set; return the next step and action."""
     timeline.steps[at, 3] = act
-    return _and_turn(timeline, at, act, plane, on)
+    at, act = _and_turn(timeline, at, act, plane, on)
+    return at, act
 
 
 @jitted
