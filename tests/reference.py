@@ -5,8 +5,9 @@ IEC 61131-3's rules (from memory; the standard defines the timers by timing diag
 compiler. Where the standard leaves a choice, it is named at the block that makes it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from math import fmod
 from typing import TypeAlias
 
@@ -303,10 +304,12 @@ class Controller:
         }
 
     def value(self, symbol: str) -> int:
-        """A variable's value, or a block output's."""
+        """A variable's value, a block output's, or that of a bit of a WORD."""
         instance, dot, pin = symbol.partition(".")
         if not dot:
             return self.values[symbol]
+        if pin.startswith("%X"):
+            return self.values[instance] >> int(pin.removeprefix("%X")) & 1
         output: int = getattr(self.instances[instance], pin.lower())
         return output
 
@@ -357,7 +360,7 @@ class Controller:
         match operand:
             case Name(symbol):
                 return self.value(symbol)
-            case Number(value):
+            case Number(value, _):
                 return value
             case Duration(ms):
                 return ms
@@ -371,13 +374,22 @@ class Controller:
             return
         match output.kind:
             case CoilKind.COIL:
-                self.values[output.symbol] = power
+                self._drive(output.symbol, power)
             case CoilKind.NEGATED:
-                self.values[output.symbol] = not power
+                self._drive(output.symbol, not power)
             case CoilKind.SET:
-                self.values[output.symbol] = power or self.values[output.symbol]
+                self._drive(output.symbol, power or bool(self.value(output.symbol)))
             case CoilKind.RESET:
-                self.values[output.symbol] = not power and self.values[output.symbol]
+                self._drive(output.symbol, not power and bool(self.value(output.symbol)))
+
+    def _drive(self, symbol: str, on: bool) -> None:
+        """Write a BOOL, or one bit of a WORD."""
+        word, dot, pin = symbol.partition(".")
+        if not dot:
+            self.values[symbol] = on
+            return
+        weight = 1 << int(pin.removeprefix("%X"))
+        self.values[word] = (self.values[word] & ~weight) | (weight if on else 0)
 
     def _assign(self, output: AssignmentStatement) -> None:
         given = [self._operand(operand) for operand in output.operands]
@@ -411,6 +423,8 @@ def calculate(operator: Operator, *given: int) -> int | None:
     A quotient is truncated toward zero, and what MOD leaves has the sign of its left side; by zero
     it is 0. LIMIT is MIN(MAX(IN, MN), MX). All from IEC 61131-3's function tables (from memory).
     """
+    if operator in _OF_BITS:
+        return _OF_BITS[operator](*given)
     match operator, given:
         case Operator.ADD, (left, right):
             result = left + right
@@ -434,7 +448,39 @@ def calculate(operator: Operator, *given: int) -> int | None:
         case Operator.LIMIT, (lowest, number, highest):
             result = min(max(number, lowest), highest)
         case Operator.SEL, (chooser, first, second):
-            result = second if chooser else first
+            return second if chooser else first
         case _:
             raise AssertionError(f"{operator} of {given}")
     return result if INT_MIN <= result <= INT_MAX else None
+
+
+ALL_BITS = 0xFFFF
+"""A WORD is a number from 0 to this; the functions on it are written bit by bit."""
+
+
+def _shift(word: int, places: int, *, up: bool, circular: bool) -> int | None:
+    """SHL, SHR, ROL and ROR, one place at a time; a negative number of places is an error."""
+    if places < 0:
+        return None
+    bits = [word >> i & 1 for i in range(16)]
+    for _ in range(places % 16 if circular else min(places, 16)):
+        if up:
+            bits = [bits[15] if circular else 0, *bits[:15]]
+        else:
+            bits = [*bits[1:], bits[0] if circular else 0]
+    return sum(bit << i for i, bit in enumerate(bits))
+
+
+_OF_BITS: dict[Operator, Callable[..., int | None]] = {
+    Operator.NOT: lambda word: ALL_BITS - word,
+    Operator.AND: lambda left, right: left & right,
+    Operator.OR: lambda left, right: left | right,
+    Operator.XOR: lambda left, right: left ^ right,
+    Operator.SHL: partial(_shift, up=True, circular=False),
+    Operator.SHR: partial(_shift, up=False, circular=False),
+    Operator.ROL: partial(_shift, up=True, circular=True),
+    Operator.ROR: partial(_shift, up=False, circular=True),
+    Operator.INT_TO_WORD: lambda number: number % (ALL_BITS + 1),
+    Operator.WORD_TO_INT: lambda word: word if word <= INT_MAX else word - (ALL_BITS + 1),
+}
+"""The bitwise and shift functions and the conversions of IEC 61131-3's tables (from memory)."""

@@ -9,10 +9,12 @@ from server.ladder.elements import (
     BLOCK_TYPES,
     INT_MAX,
     INT_MIN,
+    WORD_MAX,
     CoilKind,
     ContactKind,
     Operator,
     Pin,
+    PinType,
     Relation,
 )
 from server.ladder.program import (
@@ -41,6 +43,13 @@ NUMBERS = st.one_of(
 )
 """Values of INT; small ones often, so that comparisons and counters come out both ways."""
 
+BITS = st.one_of(
+    st.integers(0, 15).map(lambda n: 1 << n),
+    st.sampled_from([0, WORD_MAX]),
+    st.integers(0, WORD_MAX),
+)
+"""Values of WORD; single bits often."""
+
 DURATIONS = st.one_of(st.integers(0, 12).map(lambda n: n * 10), st.integers(0, 5000))
 """Milliseconds; a few scans of 10 ms often."""
 
@@ -58,6 +67,7 @@ class _Symbols:
     numbers: list[str] = field(default_factory=list)
     writable_numbers: list[str] = field(default_factory=list)
     durations: list[str] = field(default_factory=list)
+    words: list[str] = field(default_factory=list)
     blocks: list[Variable] = field(default_factory=list)
 
 
@@ -106,6 +116,7 @@ def _variables(draw: st.DrawFn, block_types: Sequence[str], numbers: bool) -> tu
         declared += [
             declare(f"n_{i}", "INT", None, NUMBERS) for i in range(draw(st.integers(0, 2)))
         ]
+        declared += [declare(f"w_{i}", "WORD", None, BITS) for i in range(draw(st.integers(0, 2)))]
         declared += [declare("level", "INT", "%IW2", NUMBERS)] * draw(st.integers(0, 1))
         declared += [declare("pause", "TIME", None, DURATIONS)] * draw(st.integers(0, 1))
     if block_types:
@@ -126,6 +137,11 @@ def _collect(variable: Variable, symbols: _Symbols) -> None:
             symbols.writable_numbers += [variable.symbol] * writable
         case "TIME":
             symbols.durations.append(variable.symbol)
+        case "WORD":
+            symbols.words.append(variable.symbol)
+            bits = [f"{variable.symbol}.%X{number}" for number in (0, 1, 7, 15)]
+            symbols.bits += bits
+            symbols.writable_bits += bits
         case name:
             symbols.blocks.append(variable)
             of_type = {
@@ -160,7 +176,12 @@ def _series(draw: st.DrawFn, symbols: _Symbols, depth: int) -> Series:
 def _elements(draw: st.DrawFn, symbols: _Symbols) -> Element:
     kind = draw(st.integers(0, 7))
     if kind == 4:
-        if draw(st.booleans()):
+        sides: list[Operand]
+        of_words = draw(st.booleans()) and bool(symbols.words)
+        if of_words:
+            word = st.sampled_from(symbols.words).map(Name)
+            sides = draw(st.permutations([draw(word), draw(_words(symbols))]))
+        elif draw(st.booleans()):
             sides = [draw(_numbers(symbols)), draw(_numbers(symbols))]
         else:
             # Two ETs can't be compared with each other.
@@ -186,30 +207,41 @@ def _inputs(draw: st.DrawFn, block: Variable, pin: Pin, symbols: _Symbols) -> Bl
         case "BOOL":
             symbol = draw(st.sampled_from(symbols.bits))
             return BlockInput(pin.name, Name(symbol), draw(st.booleans()))
+        case _:
+            raise AssertionError(f"no block has an input of type {pin.type}")
 
 
 @st.composite
 def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
-    if draw(st.booleans()) and symbols.writable_numbers:
-        target = draw(st.sampled_from(symbols.writable_numbers))
-        left = draw(_numbers(symbols))
+    targets: dict[PinType, list[str]] = {"INT": symbols.writable_numbers, "WORD": symbols.words}
+    found = [result for result, names in targets.items() if names]
+    assigns = draw(st.booleans())
+    if assigns and found:
+        result = draw(st.sampled_from(found))
+        target = draw(st.sampled_from(targets[result]))
+        of_type: dict[PinType, st.SearchStrategy[Operand]] = {
+            "INT": _numbers(symbols),
+            "WORD": _words(symbols),
+            "BOOL": st.sampled_from(symbols.bits).map(Name),
+        }
+        left = draw(of_type[result])
         if draw(st.booleans()):
             return AssignmentStatement(target, left)
-        operator = draw(st.sampled_from(Operator))
-        statement = AssignmentStatement(target, left, operator)
-        operands = [
-            draw(
-                _numbers(symbols) if pin.type == "INT" else st.sampled_from(symbols.bits).map(Name)
-            )
-            for pin in statement.pins
-        ]
-        return statement.with_operands(*operands)
+        fitting = [operator for operator in Operator if result in operator.row.result]
+        statement = AssignmentStatement(target, left, draw(st.sampled_from(fitting)))
+        pins = [result if pin.type == "ANY" else pin.type for pin in statement.pins]
+        return statement.with_operands(*(draw(of_type[pin]) for pin in pins))
     kind = draw(st.sampled_from(CoilKind))
     return Coil(kind, draw(st.sampled_from(symbols.writable_bits)))
 
 
 def _numbers(symbols: _Symbols) -> st.SearchStrategy[Operand]:
     return _number_among(symbols.numbers)
+
+
+def _words(symbols: _Symbols) -> st.SearchStrategy[Operand]:
+    literal = BITS.map(lambda bits: Number(bits, 16))
+    return literal | st.sampled_from(symbols.words).map(Name) if symbols.words else literal
 
 
 def _number_among(names: list[str]) -> st.SearchStrategy[Operand]:

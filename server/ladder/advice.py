@@ -7,7 +7,7 @@ from functools import lru_cache
 from server.ladder.elements import CoilKind, ContactKind
 from server.ladder.limits import RUNGS_REMEMBERED
 from server.ladder.messages import Message, Place, Severity, in_rung
-from server.ladder.names import KEYWORD_TABLE, listed
+from server.ladder.names import KEYWORD_TABLE, bit_of, listed
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
     AssignmentStatement,
@@ -105,7 +105,8 @@ def _coils(program: Program) -> Iterator[Message]:
                 "Use either a coil, or a set and a reset coil.",
             )
     for symbol, latches in latched.items():
-        if symbol not in driven and len(latches) == 1:
+        # A bit of a WORD also goes when the WORD is assigned.
+        if symbol not in driven and len(latches) == 1 and bit_of(symbol) is None:
             ((latch, place),) = latches.items()
             yield _warning(
                 "latch without partner",

@@ -6,8 +6,15 @@ from typing import Annotated, TypeAlias
 from pydantic import AfterValidator, Field, StrictInt
 from pydantic_core import PydanticCustomError
 
-from server.ladder.elements import INT_MAX, INT_MIN, TIME_MAX_MS
-from server.ladder.names import REQUIREMENT, canonical, reference_fault, shortened, symbol_fault
+from server.ladder.elements import INT_MIN, TIME_MAX_MS, WORD_MAX
+from server.ladder.names import (
+    REQUIREMENT,
+    canonical,
+    driven_fault,
+    reference_fault,
+    shortened,
+    symbol_fault,
+)
 
 
 def refusal(text: str, fix: str) -> PydanticCustomError:
@@ -34,10 +41,14 @@ def _requirement(text: str) -> str:
 Symbol: TypeAlias = Annotated[str, _spelling(symbol_fault)]
 """The symbol of a variable, in its one spelling."""
 
+Driven: TypeAlias = Annotated[str, _spelling(driven_fault)]
+"""What a coil drives: a variable, or a bit of a WORD like ``steps.%X3``."""
+
 Reference: TypeAlias = Annotated[str, _spelling(reference_fault)]
-"""A variable, or an output of a block like ``delay.Q``."""
+"""A variable, an output of a block like ``delay.Q`` or a bit of a WORD like ``steps.%X3``."""
 
 PinName: TypeAlias = Annotated[Symbol, AfterValidator(str.upper)]
 Requirement: TypeAlias = Annotated[str, AfterValidator(_requirement)]
-IntValue: TypeAlias = Annotated[StrictInt, Field(ge=INT_MIN, le=INT_MAX)]
+IntValue: TypeAlias = Annotated[StrictInt, Field(ge=INT_MIN, le=WORD_MAX)]
+"""A value of INT or of WORD: which of them is told by where it stands."""
 Milliseconds: TypeAlias = Annotated[StrictInt, Field(ge=0, le=TIME_MAX_MS)]

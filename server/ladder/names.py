@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES
+from server.ladder.elements import BLOCK_TYPES, WORD_BITS
 from server.ladder.limits import MAX_SYMBOL_LENGTH
 
 SYMBOL = re.compile(r"(?:[A-Za-z]|_[A-Za-z0-9])[A-Za-z0-9]*(?:_[A-Za-z0-9]+)*")
@@ -19,7 +19,7 @@ KEYWORDS = frozenset(
 """Words with a meaning of their own in the text form."""
 
 RESERVED = KEYWORDS | frozenset(
-    {*DATA_TYPES, *BLOCK_TYPES, "FUNCTION", "FUNCTION_BLOCK", "TYPE", "STRUCT", "ARRAY"}
+    {"BOOL", "INT", "TIME", *BLOCK_TYPES, "FUNCTION", "FUNCTION_BLOCK", "TYPE", "STRUCT", "ARRAY"}
 )
 """Words that were never a symbol, in no stored program."""
 
@@ -47,6 +47,10 @@ without the names of standard functions, and the function blocks that there are 
 A symbol that was stored while RESERVED was all is still read; ``declared_fault`` refuses it anew.
 """
 
+_BIT = re.compile(r"(?:%[Xx])?([0-9]{1,4})", re.ASCII)
+"""A bit of a WORD: partial access of IEC 61131-3, edition 3, whose ``%X`` may be left out (from
+memory)."""
+
 ADDRESS = re.compile(r"%([IQM])(X|W)(0|[1-9][0-9]{0,3})(?:\.([0-9]))?")
 """Direct address: area, size, word or byte number and, for a bit, its number."""
 
@@ -63,9 +67,20 @@ _HARMFUL = re.compile("[\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
 
 
 def canonical(name: str) -> str:
-    """Return the one spelling of a symbol or a block output: ``Delay.q`` becomes ``delay.Q``."""
+    """Return the one spelling of a symbol, a block output or a bit of a WORD.
+
+    ``Delay.q`` becomes ``delay.Q``, ``Steps.3`` and ``steps.%x03`` become ``steps.%X3``.
+    """
     symbol, dot, pin = name.partition(".")
-    return symbol.lower() + dot + pin.upper()
+    number = _BIT.fullmatch(pin)
+    return symbol.lower() + dot + (f"%X{int(number[1])}" if number else pin.upper())
+
+
+def bit_of(reference: str) -> tuple[str, int] | None:
+    """Return the WORD and the number of its bit that ``steps.%X3`` names; None for other names."""
+    symbol, _, pin = reference.partition(".")
+    number = _BIT.fullmatch(pin)
+    return (symbol, int(number[1])) if number else None
 
 
 def declared_fault(symbol: str) -> tuple[str, str] | None:
@@ -101,9 +116,22 @@ def symbol_fault(symbol: str) -> tuple[str, str] | None:
 
 
 def reference_fault(reference: str) -> tuple[str, str] | None:
-    """Return the same for a symbol or a block output ``delay.Q``."""
+    """Return the same for a symbol, a block output ``delay.Q`` or a bit ``steps.%X3``."""
     symbol, dot, output = reference.partition(".")
-    return symbol_fault(symbol) or (symbol_fault(output) if dot else None)
+    found = bit_of(reference)
+    if found is None:
+        return symbol_fault(symbol) or (symbol_fault(output) if dot else None)
+    if found[1] >= WORD_BITS:
+        return (
+            f"{shortened(reference)} names bit {found[1]}.",
+            f"A WORD has the bits 0 to {WORD_BITS - 1}.",
+        )
+    return symbol_fault(symbol)
+
+
+def driven_fault(driven: str) -> tuple[str, str] | None:
+    """Return the same for what a coil drives: a symbol or a bit."""
+    return reference_fault(driven) if bit_of(driven) else symbol_fault(driven)
 
 
 def address_fault(address: str, data_type: str) -> tuple[str, str] | None:

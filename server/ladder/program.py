@@ -31,6 +31,7 @@ from server.ladder.elements import (
     INT_MIN,
     MOVED,
     TIME_MAX_MS,
+    WORD_MAX,
     CoilKind,
     ContactKind,
     Operator,
@@ -38,6 +39,7 @@ from server.ladder.elements import (
     Relation,
 )
 from server.ladder.fields import (
+    Driven,
     IntValue,
     Milliseconds,
     PinName,
@@ -53,6 +55,10 @@ Path: TypeAlias = tuple[int, ...]
 """Place of an element in a network: item index, branch index, item index, …"""
 
 
+Base: TypeAlias = Literal[2, 8, 10, 16]
+"""What a number is written in."""
+
+
 class _Shape:
     """A class that takes no other fields from JSON than its own."""
 
@@ -62,7 +68,7 @@ class _Shape:
 
 @dataclass(frozen=True, slots=True)
 class Name(_Shape):
-    """An operand that names a variable, or an output of a block as ``instance.CV``."""
+    """An operand that names a variable, an output of a block as ``instance.CV``, or a bit."""
 
     symbol: Reference
     operand: Literal["name"] = field(default="name", compare=False, repr=False)
@@ -70,9 +76,10 @@ class Name(_Shape):
 
 @dataclass(frozen=True, slots=True)
 class Number(_Shape):
-    """An INT literal."""
+    """A literal of an INT or a WORD; ``base`` is how it is written."""
 
     value: IntValue
+    base: Base = 10
     operand: Literal["number"] = field(default="number", compare=False, repr=False)
 
 
@@ -89,7 +96,7 @@ Operand: TypeAlias = Annotated[Name | Number | Duration, Field(discriminator="op
 
 @dataclass(frozen=True, slots=True)
 class Contact(_Shape):
-    """A contact on a BOOL: ``symbol`` names a variable or a block output (``delay.Q``)."""
+    """A contact on a BOOL: a variable, a block output (``delay.Q``) or a bit (``steps.%X3``)."""
 
     kind: ContactKind
     symbol: Reference
@@ -159,10 +166,10 @@ Item: TypeAlias = Annotated[Contact | Comparison | Block | Parallel, Field(discr
 
 @dataclass(frozen=True, slots=True)
 class Coil(_Shape):
-    """A coil on a BOOL variable."""
+    """A coil on a BOOL variable, or on a bit of a WORD."""
 
     kind: CoilKind
-    symbol: Symbol
+    symbol: Driven
     output: Literal["coil"] = field(default="coil", compare=False, repr=False)
 
 
@@ -171,8 +178,8 @@ class AssignmentStatement(_Shape):
     """``target := left [operator right]``, done in each scan in which power arrives.
 
     A function has its operands in order: ``left`` alone, ``left`` and ``right``, or all three. A
-    result out of INT's range or a division by zero leaves the target as it was and sets the
-    program's fault bit.
+    result out of INT's range, a division by zero or a shift by a negative number leaves the target
+    as it was and sets the program's fault bit.
     """
 
     target: Symbol
@@ -240,9 +247,10 @@ class Rung(_Shape):
 
 @dataclass(frozen=True, slots=True)
 class Variable(_Shape):
-    """A declaration: a BOOL, INT or TIME, or the instance of a function block.
+    """A declaration: a BOOL, INT, TIME or WORD, or the instance of a function block.
 
-    ``initial`` is 0/1 for BOOL, the value for INT, milliseconds for TIME, None for the default.
+    ``initial`` is 0/1 for BOOL, the value for INT and WORD, milliseconds for TIME, None for the
+    default.
     """
 
     symbol: Symbol
@@ -256,7 +264,12 @@ class Variable(_Shape):
         object.__setattr__(self, "comment", clean_line(self.comment))
 
 
-_INITIAL_RANGES = {"BOOL": (0, 1), "INT": (INT_MIN, INT_MAX), "TIME": (0, TIME_MAX_MS)}
+_INITIAL_RANGES = {
+    "BOOL": (0, 1),
+    "INT": (INT_MIN, INT_MAX),
+    "TIME": (0, TIME_MAX_MS),
+    "WORD": (0, WORD_MAX),
+}
 
 
 def _type_allows_the_rest(variable: Variable) -> Variable:

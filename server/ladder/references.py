@@ -33,7 +33,7 @@ class Usage(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Occurrence:
-    """A symbol, or a block output like ``delay.Q``, at one place of a program."""
+    """A symbol, a block output (``delay.Q``) or a bit (``steps.%X3``), at one place."""
 
     name: str
     role: Usage

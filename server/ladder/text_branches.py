@@ -76,6 +76,8 @@ def number_or_bit(expression: Expression, target_type: str | None) -> Expression
     match expression:
         case Calculation() | Applied():
             return None
+        case Joined() | Not() if target_type == "WORD":
+            return None
         case Value(Name()):
             return expression if target_type == "BOOL" else None
         case Value(Number(value), place) if target_type == "BOOL" and value in (0, 1):

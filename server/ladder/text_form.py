@@ -42,7 +42,7 @@ One example of every construct::
     END_PROGRAM
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from server.ladder.bounds import over_limits
@@ -58,6 +58,7 @@ from server.ladder.program import (
     Program,
     Rung,
     Series,
+    Variable,
 )
 from server.ladder.text_cursor import SyntaxMistake
 from server.ladder.text_parser import Parser
@@ -67,8 +68,9 @@ from server.ladder.text_printer import (
     print_output,
     print_program,
     print_rung,
+    types_of,
 )
-from server.ladder.text_source import Source
+from server.ladder.text_source import RungSource, Source
 
 __all__ = [
     "parse_element",
@@ -84,6 +86,7 @@ __all__ = [
     "print_output",
     "print_program",
     "print_rung",
+    "types_of",
 ]
 
 T = TypeVar("T")
@@ -104,18 +107,23 @@ def parse_source(text: str, *, stored: bool = False) -> Source:
     return source
 
 
-def parse_rungs(text: str) -> tuple[Rung, ...]:
-    """Read rungs without declarations, as they are pasted."""
-    sources = _read(text, Parser.rungs)
+def parse_rungs(text: str, declared: Iterable[Variable] = ()) -> tuple[Rung, ...]:
+    """Read rungs alone, as they are pasted; ``declared`` is what the program has declared."""
+
+    def below(parser: Parser) -> tuple[RungSource, ...]:
+        parser.know(declared)
+        return parser.rungs()
+
+    sources = _read(text, below)
     rungs = tuple(source.rung for source in sources)
     program = Program("pasted", (), rungs)
     _refuse(Source(program, (), sources).locate_all(over_limits(program)))
     return rungs
 
 
-def parse_rung(text: str) -> Rung:
+def parse_rung(text: str, declared: Iterable[Variable] = ()) -> Rung:
     """Read exactly one rung with the comment lines above it."""
-    rungs = parse_rungs(text)
+    rungs = parse_rungs(text, declared)
     if len(rungs) != 1:
         raise ProgramError(
             [

@@ -10,10 +10,10 @@ COMPARING: Mapping[str, Relation] = MappingProxyType({r.row.xml: r for r in Rela
 CALCULATING: Mapping[str, Operator] = MappingProxyType({o.row.xml: o for o in Operator})
 """The operator that does what a function of numbers does."""
 
-WORDS = ("AND", "OR", "XOR", *(o for o in Operator if o.infix and o.isalpha()))
+WORDS = tuple(str(o) for o in Operator if o.infix and o.isalpha())
 """Words between two sides that are also the names of functions."""
 
-FUNCTIONS = ("AND", "OR", "XOR", *COMPARING, *CALCULATING, MOVE)
+FUNCTIONS = (*COMPARING, *CALCULATING, MOVE)
 
 
 _EXTENSIBLE = ("AND", "OR", "XOR", "ADD", "MUL")

@@ -190,6 +190,11 @@ class _Accumulator:
                     left = None
             case Applied(operator, parts, place):
                 yield from self.applied(operator, parts, place)
+            case Not(inner, place):
+                yield from self.applied(Operator.NOT, (inner,), place)
+            case Joined(sign, (head, *tail), place):
+                joined = tuple((sign, part) for part in tail)
+                yield from self.steps(Calculation(head, joined, place))
             case other:
                 raise Undrawable(
                     other.place,

@@ -32,7 +32,10 @@ from server.ladder.xml_names import EDGE_BLOCKS
 _EDGES = {kind.row.text.partition("(")[0]: kind for kind in ContactKind if kind.is_edge}
 _RELATIONS = tuple(map(str, Relation))
 _SUMS = ("+", "-")
-_PRODUCTS = (*(str(o) for o in Operator if o.infix and o not in _SUMS), "**")
+_PRODUCTS = (
+    *(str(o) for o in Operator if o.infix and not o.joins_bits and o not in _SUMS),
+    "**",
+)
 _FIRST = "a contact, a comparison, a block or TRUE"
 _VALUES = {1: "one value", 2: "two values", 3: "three values"}
 

@@ -1,6 +1,6 @@
 """The text form, stage four: declarations and whole programs. One method a construct."""
 
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, CoilKind
+from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, INT_MAX, CoilKind
 from server.ladder.limits import MAX_VARIABLES
 from server.ladder.messages import Place
 from server.ladder.names import address_fault, article, declared_fault, shortened, symbol_fault
@@ -16,7 +16,7 @@ from server.ladder.program import (
 )
 from server.ladder.text_branches import number_or_bit
 from server.ladder.text_calls import Wired
-from server.ladder.text_expression import Constant, Value
+from server.ladder.text_expression import Constant, Joined, Not, Value
 from server.ladder.text_lexer import Token, TokenKind
 from server.ladder.text_lowering import calculate
 from server.ladder.text_source import Source
@@ -26,6 +26,7 @@ _INITIAL_MEND = {
     "BOOL": "Write TRUE or FALSE.",
     "INT": "Write a number.",
     "TIME": "Write a duration like T#2s.",
+    "WORD": "Write 16 bits like 16#00FF.",
 }
 
 
@@ -111,14 +112,16 @@ class Parser(StatementParser):
             output = self._one_action()
         else:
             kind = CoilKind.NEGATED if self._accept("NOT") else CoilKind.COIL
-            output = Coil(kind, self._symbol("the symbol of a coil"))
+            output = Coil(kind, self._target("the symbol of a coil"))
         self._end("the end")
         return output
 
     def _one_action(self) -> Output:
         """``lamp := TRUE``, ``n := n + 1``: what one output of a rung does."""
         assigned = self._acted()
-        bit = number_or_bit(assigned.expression, self._type_of(assigned.target))
+        # One output has no declarations. What joins operands in it joins bits: it is no network.
+        joins = isinstance(assigned.expression, Joined | Not)
+        bit = None if joins else number_or_bit(assigned.expression, self._type_of(assigned.target))
         if isinstance(bit, Constant):
             return Coil(CoilKind.SET if bit.value else CoilKind.RESET, assigned.target)
         if bit is not None:
@@ -296,7 +299,11 @@ class Parser(StatementParser):
         match data_type, literal:
             case "BOOL", Constant(value):
                 return int(value)
-            case ("INT", Value(Number(value))) | ("TIME", Value(Duration(value))):
+            case "INT", Value(Number(value)) if value <= INT_MAX:
+                return value
+            case "WORD", Value(Number(value)) if value >= 0:
+                return value
+            case "TIME", Value(Duration(value)):
                 return value
             case "BOOL", Value(Number(value)) if value in (0, 1):
                 return value

@@ -5,7 +5,7 @@ from itertools import groupby
 from types import MappingProxyType
 
 from server.ladder.durations import print_duration
-from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.elements import CoilKind, ContactKind, Operator
 from server.ladder.names import SERVES
 from server.ladder.program import (
     AssignmentStatement,
@@ -40,9 +40,14 @@ def print_program(program: Program) -> str:
     for retain, variables in groupby(program.variables, key=lambda variable: variable.retain):
         declarations = "".join(f"    {print_variable(variable)}\n" for variable in variables)
         parts[0] += f"VAR{' RETAIN' if retain else ''}\n{declarations}END_VAR\n"
-    types = {variable.symbol: variable.type for variable in program.variables}
+    types = types_of(program)
     parts += [print_rung(rung, types) + "\n" for rung in program.rungs]
     return "\n".join(parts) + "END_PROGRAM\n"
+
+
+def types_of(program: Program) -> dict[str, str]:
+    """Return the type of each variable, as ``print_rung`` takes them."""
+    return {variable.symbol: variable.type for variable in program.variables}
 
 
 def print_variable(variable: Variable) -> str:
@@ -61,6 +66,8 @@ def print_initial(variable: Variable) -> str:
             return "TRUE" if value else "FALSE"
         case "TIME":
             return print_duration(value)
+        case "WORD":
+            return print_operand(Number(value, 16))
         case _:
             return str(value)
 
@@ -69,7 +76,8 @@ def print_rung(rung: Rung, types: Mapping[str, str] = MappingProxyType({})) -> s
     """Return the rung's comment lines and its statement, without a line end after it.
 
     Below declarations, whose ``types`` are given, ``n := m`` moves a number and gives a BOOL its
-    state; an output on a variable of another type is written so that it stays what it is.
+    state; an output on a variable of another type is written so that it stays what it is. So is
+    ``w := a AND b`` where nothing says that w is a WORD.
     """
     comment = rung.comment
     if rung.serves or SERVES.match(comment):
@@ -108,8 +116,12 @@ def print_operand(operand: Operand) -> str:
     match operand:
         case Name(symbol):
             return symbol
-        case Number(value):
+        case Number(value, 10):
             return str(value)
+        case Number(value, 16):
+            return f"16#{value:04X}"
+        case Number(value, base):
+            return f"{base}#{value:{'o' if base == 8 else 'b'}}"
         case Duration(ms):
             return print_duration(ms)
 
@@ -154,6 +166,11 @@ def _action(output: Output, types: Mapping[str, str]) -> str:
     match output:
         case AssignmentStatement(target, left, None) if types.get(target) == "BOOL":
             return f"{target} := {MOVE}({print_operand(left)})"
+        case AssignmentStatement(target, _, Operator() as operator) if (
+            operator.joins_bits and types.get(target) != "WORD"
+        ):
+            joined = operator.row.text.format(*map(print_operand, output.operands))
+            return f"{target} := {MOVE}({joined})"
         case _:
             return print_output(output)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import TypeAlias, TypeVar
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, NUMERIC, CoilKind, ContactKind
 from server.ladder.limits import MAX_BRANCHES, MAX_ELEMENTS, MAX_NESTING, MAX_RUNGS
 from server.ladder.messages import Place
 from server.ladder.names import REQUIREMENT, SERVES, clean_text
@@ -136,17 +136,17 @@ class StatementParser(NetworkParser):
         return [(self._drawn(bit), [(first, place)])]
 
     def _type_assigned(self, target: str, expression: Expression) -> str | None:
-        """INT where one number is moved to another, BOOL for a coil."""
+        """Return the type where one number is moved to another, BOOL for a coil."""
         found = self._type_of(target)
         if not isinstance(expression, Value) or not isinstance(expression.operand, Name):
             return found
-        numbers = found in ("INT", "TIME") and self._type_of(expression.operand.symbol) != "BOOL"
-        return "INT" if numbers else "BOOL"
+        numbers = found in (*NUMERIC, "TIME") and self._type_of(expression.operand.symbol) != "BOOL"
+        return found if numbers else "BOOL"
 
     def _coils(self) -> list[tuple[Coil, Place]]:
         """Return the coils in front of ``:=``; none where a network begins at once."""
         negated = self._here("NOT")
-        if self._ahead(negated).kind not in (TokenKind.WORD, TokenKind.ADDRESS):
+        if not self._at_target(negated):
             return []
         if self._ahead(negated + 1).value not in (",", ":="):
             return []
@@ -315,7 +315,7 @@ class StatementParser(NetworkParser):
         start = self._token
         if not self._here("END_IF"):
             self._refuse_other_statements()
-        if start.kind not in (TokenKind.WORD, TokenKind.ADDRESS):
+        if not self._at_target():
             self._refuse("an action like 'lamp := TRUE;' or END_IF", where)
         if self._ahead(1).value == "(":
             self._fail(

@@ -1,14 +1,16 @@
 """The text form, stage two: tokens to values and symbols."""
 
+from collections.abc import Iterable
+
 from server.ladder.durations import parse_duration
-from server.ladder.elements import BLOCK_TYPES, INT_MAX, INT_MIN, DataType
+from server.ladder.elements import BLOCK_TYPES, INT_MAX, INT_MIN, WORD_MAX, DataType
 from server.ladder.messages import Place
-from server.ladder.names import full_address, reference_fault, shortened
-from server.ladder.program import Duration, Name, Number, Operand, Variable
+from server.ladder.names import bit_of, full_address, reference_fault, shortened
+from server.ladder.program import Base, Duration, Name, Number, Operand, Variable
 from server.ladder.text_cursor import Cursor
 from server.ladder.text_lexer import Token, TokenKind
 
-_BASES = {"2": 2, "8": 8, "16": 16}
+_BASES: dict[str, Base] = {"2": 2, "8": 8, "16": 16}
 
 
 class ValueParser(Cursor):
@@ -20,6 +22,10 @@ class ValueParser(Cursor):
         self.at_address: dict[str, str] = {}
         self.constants: set[str] = set()
 
+    def know(self, declared: Iterable[Variable]) -> None:
+        """Read what follows as below these declarations."""
+        self.declared = {variable.symbol: variable for variable in declared}
+
     def _operand(self, expected: str) -> Operand:
         token = self._token
         if token.kind is TokenKind.DURATION:
@@ -29,18 +35,18 @@ class ValueParser(Cursor):
             except ValueError as fault:
                 self._fail("syntax", token.place, f"{token} is no duration.", str(fault))
         if token.kind is TokenKind.LITERAL:
-            return Number(self._int_literal())
+            return self._typed_literal()
         if token.kind is TokenKind.ADDRESS:
             return Name(self._addressed())
         minus = "-" if self._accept("-") else ""
         if self._kind is TokenKind.NUMBER:
-            return Number(self._number(minus + self._next().text, token.place))
+            return self._number(minus + self._next().text, token.place)
         if minus:
             self._refuse("a number", "after '-'")
         return Name(self._reference(expected))
 
-    def _number(self, written: str, place: Place) -> int:
-        """Return the value of ``-5``, ``1_000``, ``16#FF``."""
+    def _number(self, written: str, place: Place) -> Number:
+        """Read ``-5``, ``1_000``, ``16#FF``."""
         sign = -1 if written.startswith("-") else 1
         base, hash_sign, digits = written.lstrip("+-").replace("_", "").rpartition("#")
         if "." in digits and not hash_sign:
@@ -52,7 +58,8 @@ class ValueParser(Cursor):
             )
         # An INT has sixteen digits at most; a number of a million digits is never converted.
         try:
-            value = sign * int(digits[:20], _BASES[base] if hash_sign else 10)
+            radix: Base = _BASES[base] if hash_sign else 10
+            value = sign * int(digits[:20], radix)
         except (ValueError, KeyError):
             self._fail(
                 "syntax",
@@ -60,24 +67,28 @@ class ValueParser(Cursor):
                 f"{shortened(written)} is no number.",
                 "Write one like 255, 16#FF, 8#377 or 2#1111_1111.",
             )
-        if not INT_MIN <= value <= INT_MAX or len(digits) > 20:
+        # Bits are written in a base of their own, and not as a negative number.
+        most = WORD_MAX if hash_sign and sign > 0 else INT_MAX
+        if not INT_MIN <= value <= most or len(digits) > 20:
             self._fail(
                 "syntax",
                 place,
                 f"The number {shortened(written)} is out of range.",
-                f"An INT goes from {INT_MIN} to {INT_MAX}.",
+                f"A WORD goes from 16#0000 to 16#{WORD_MAX:04X}."
+                if most > INT_MAX
+                else f"An INT goes from {INT_MIN} to {INT_MAX}.",
             )
-        return value
+        return Number(value, radix if sign > 0 else 10)
 
-    def _int_literal(self) -> int:
+    def _typed_literal(self) -> Number:
         token = self._next()
         type_name, _, digits = token.text.partition("#")
-        if type_name.upper() != "INT":
+        if type_name.upper() not in ("INT", "WORD"):
             self._fail(
                 "syntax",
                 token.place,
                 f"{token} has a type that there is not here.",
-                "Write INT#5, BOOL#1 or T#5s, or the number alone.",
+                "Write INT#5, WORD#16#00FF, BOOL#1 or T#5s, or the number alone.",
             )
         return self._number(digits, token.place)
 
@@ -102,9 +113,9 @@ class ValueParser(Cursor):
         return self._next().value
 
     def _target(self, expected: str) -> str:
-        """Return a variable that is written."""
+        """Return a variable that is written, or a bit of one."""
         place = self._token.place
-        symbol = self._addressed() if self._kind is TokenKind.ADDRESS else self._symbol(expected)
+        symbol = self._reference(expected) if self._at_target() else self._symbol(expected)
         if symbol in self.constants:
             self._fail(
                 "read only",
@@ -113,6 +124,13 @@ class ValueParser(Cursor):
                 "Declare it in VAR, without CONSTANT.",
             )
         return symbol
+
+    def _at_target(self, ahead: int = 0) -> bool:
+        """Return whether a token names what can be written."""
+        token = self._ahead(ahead)
+        return token.kind in (TokenKind.WORD, TokenKind.ADDRESS) or (
+            token.kind is TokenKind.OUTPUT_OF_BLOCK and bit_of(token.value) is not None
+        )
 
     def _addressed(self) -> str:
         """Return the symbol that stands at a direct address."""
@@ -134,6 +152,8 @@ class ValueParser(Cursor):
     def _type_of(self, name: str) -> DataType | str | None:
         """Return the type of a variable or of a block's output, if it is known."""
         symbol, dot, pin = name.partition(".")
+        if bit_of(name):
+            return "BOOL"
         variable = self.declared.get(symbol)
         if variable is None or not dot:
             return None if variable is None else variable.type

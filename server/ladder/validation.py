@@ -10,10 +10,18 @@ from functools import lru_cache
 
 from server.ladder.advice import advise
 from server.ladder.bounds import over_limits
-from server.ladder.elements import BLOCK_TYPES, DATA_TYPES, BlockType, Pin
+from server.ladder.elements import (
+    BLOCK_TYPES,
+    DATA_TYPES,
+    INT_MAX,
+    NUMERIC,
+    BlockType,
+    Pin,
+    PinType,
+)
 from server.ladder.limits import RUNGS_REMEMBERED
 from server.ladder.messages import Message, Place, Severity, error, in_rung
-from server.ladder.names import address_fault, article, listed, symbol_fault
+from server.ladder.names import address_fault, article, bit_of, listed, symbol_fault
 from server.ladder.points import Direction, PointDeclaration, direction_of
 from server.ladder.program import (
     AssignmentStatement,
@@ -145,13 +153,15 @@ class _Checker:
                 f"{symbol} is a BOOL; a comparison takes numbers or durations.",
                 "Use a contact on it.",
             )
-        elif types[0] != types[1]:
+        elif not (_fits(left, types[0], types[1]) or _fits(right, types[1], types[0])):
             yield error(
                 "type",
                 place,
                 f"{print_operand(left)} is {article(str(types[0]))} and "
                 f"{print_operand(right)} {article(str(types[1]))}.",
-                "Compare two numbers or two durations.",
+                "Convert one of them, like WORD_TO_INT."
+                if set(types) == set(NUMERIC)
+                else "Compare two numbers or two durations.",
             )
         elif all(isinstance(side, Name) and "." in side.symbol for side in (left, right)) and (
             types[0] == "TIME"
@@ -203,7 +213,9 @@ class _Checker:
     def _input(self, instance: str, pin: Pin, wired: BlockInput, place: Place) -> Iterator[Message]:
         what = f"{pin.name} of {instance}"
         match pin.type, wired.operand:
-            case ("TIME", Duration()) | ("INT", Number()):
+            case ("TIME", Duration()):
+                return
+            case ("INT", Number(value)) if value <= INT_MAX:
                 return
             case "TIME" | "INT", Name(symbol) if symbol.startswith(f"{instance}.") or (
                 pin.type == "TIME" and "." in symbol
@@ -234,28 +246,40 @@ class _Checker:
                     "BOOL", symbol, place, f"a {kind}", "Assign a number to it."
                 )
             case AssignmentStatement(target):
-                yield from self._target("INT", target, place, "an assignment", _INT_ONLY)
-                for pin, operand in zip(output.pins, output.operands, strict=True):
-                    yield from self._assigned(pin, operand, place)
+                yield from self._assignment(target, output, place)
 
-    def _assigned(self, pin: Pin, operand: Operand, place: Place) -> Iterator[Message]:
+    def _assignment(
+        self, target: str, output: AssignmentStatement, place: Place
+    ) -> Iterator[Message]:
+        allowed = NUMERIC if output.operator is None else output.operator.row.result
+        found = self._named_type(target)
+        result = found if found in allowed else allowed[0]
+        what = f"{output.operator} in an assignment" if result == "WORD" else "an assignment"
+        fix = _WORD_FIX if result == "WORD" else _INT_FIX
+        yield from self._target(result, target, place, what, fix)
+        for pin, operand in zip(output.pins, output.operands, strict=True):
+            wanted = result if pin.type == "ANY" else pin.type
+            yield from self._assigned(pin.name, wanted, operand, place)
+
+    def _assigned(self, pin: str, wanted: str, operand: Operand, place: Place) -> Iterator[Message]:
         found = self._type_of(operand, place)
         if isinstance(found, Message):
             yield found
-        elif found != pin.type:
-            what = "an assignment" if pin.type == "INT" else f"its {pin.name}"
+        elif not _fits(operand, found, wanted):
+            what = "an assignment" if wanted == "INT" else f"its {pin}"
+            fix = {"INT": _INT_FIX, "WORD": _WORD_FIX}.get(wanted, "Give it a symbol.")
             yield error(
                 "type",
                 place,
-                f"{print_operand(operand)} is {article(found)}; {what} needs {article(pin.type)}.",
-                _INT_ONLY if pin.type == "INT" else "Give it a symbol.",
+                f"{print_operand(operand)} is {article(found)}; {what} needs {article(wanted)}.",
+                fix,
             )
 
     def _target(
         self, wanted: str, symbol: str, place: Place, what: str, fix: str
     ) -> Iterator[Message]:
         variable = self._variables.get(symbol)
-        if "." in symbol:
+        if "." in symbol and not bit_of(symbol):
             yield error(
                 "read only",
                 place,
@@ -305,8 +329,8 @@ class _Checker:
     def _type_of(self, operand: Operand, place: Place) -> str | Message:
         """Return the data type of an operand, or what is wrong with it."""
         match operand:
-            case Number():
-                return "INT"
+            case Number(value):
+                return "INT" if value <= INT_MAX else "WORD"
             case Duration():
                 return "TIME"
             case Name(name):
@@ -321,6 +345,15 @@ class _Checker:
         outputs = {pin.name: pin for pin in block.outputs} if block else {}
         if dot and output in outputs:
             return outputs[output].type
+        if bit_of(name):
+            if variable.type == "WORD":
+                return "BOOL"
+            return error(
+                "type",
+                place,
+                f"{symbol} is {article(variable.type)}; only a WORD has bits with a number.",
+                "Declare it as a WORD, or convert it with INT_TO_WORD.",
+            )
         if dot:
             fix = f"Its outputs are {listed(outputs)}." if block else f"Write {symbol} alone."
             return error(
@@ -351,12 +384,21 @@ class _Checker:
 
 
 _RANK = {severity: rank for rank, severity in enumerate(Severity)}
-_EXAMPLES = {
+_EXAMPLES: dict[PinType, str] = {
     "TIME": "a duration, like T#5s",
     "INT": "a number, like 3",
     "BOOL": "a symbol",
+    "WORD": "a WORD, like 16#00FF",
 }
-_INT_ONLY = "Assignments calculate with INT only."
+_INT_FIX = "Assignments calculate with INT only."
+_WORD_FIX = "Take a WORD, or convert an INT with INT_TO_WORD."
+
+
+def _fits(operand: Operand, found: object, wanted: object) -> bool:
+    """Return whether an operand of type ``found`` may stand where ``wanted`` is needed."""
+    if found == wanted:
+        return True
+    return wanted == "WORD" and isinstance(operand, Number) and operand.value >= 0
 
 
 @lru_cache(maxsize=256)

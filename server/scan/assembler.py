@@ -30,9 +30,13 @@ class Bit:
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """An INT: 16 planes from ``base`` on, two's complement, lowest bit first."""
+    """An INT or, if not ``signed``, a WORD: 16 planes from ``base`` on, lowest bit first.
+
+    An INT is in two's complement.
+    """
 
     base: int
+    signed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +172,10 @@ class Assembler:
             self._initial += [ALL_ONES if (value >> i) & 1 else 0 for i in range(INT_PLANES)]
             self._constants[value] = base
         return self._constants[value]
+
+    def constant_at(self, base: int) -> int | None:
+        """Return the literal, 0 to 65535, whose planes begin there; None for other numbers."""
+        return next((value for value, at in self._constants.items() if at == base), None)
 
     def quantity(self, initial: float = 0.0) -> int:
         """Return a row of 64 floats that the plant's physics changes."""

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Pin, Relation
+from server.ladder.names import bit_of
 from server.ladder.program import (
     AssignmentStatement,
     Block,
@@ -25,16 +26,23 @@ from server.ladder.program import (
     Variable,
     walk,
 )
+from server.ladder.references import occurrences
 from server.ladder.xml_names import MOVE
 from server.scan.arithmetic import Operation
 from server.scan.assembler import Assembler, Bit, Elapsed, Signal, TimerState, Word
+from server.scan.bit_strings import BIT_STRING_FUNCTIONS, unsigned_order
 from server.scan.blocks import INSTANCES, BlockDeclaration, Instance, Timer
-from server.scan.functions import FUNCTIONS, Destination
+from server.scan.functions import FUNCTIONS as NUMBER_FUNCTIONS
+from server.scan.functions import Destination, Function
 from server.scan.instructions import FALSE, INT_PLANES, TRUE, Op
+
+FUNCTIONS: dict[str, Function] = NUMBER_FUNCTIONS | BIT_STRING_FUNCTIONS
+"""What other instructions do, by the name of the standard function."""
 
 assert {kind.row.opcode for kind in CoilKind} <= set(Op.__members__), "every coil has an opcode"
 assert {operator.row.xml for operator in Operator} == FUNCTIONS.keys() | Operation.__members__, (
-    "every operator has an operation in scan.arithmetic or a function in scan.functions"
+    "every operator has an operation in scan.arithmetic, or a function in scan.functions or "
+    "scan.bit_strings"
 )
 
 
@@ -162,6 +170,15 @@ class _Compiler:
                 self.symbols[name] = self.variable(variable, inputs)
             if variable.retain:
                 self.retained.update(self.asm.state_planes()[first:])
+        self.declare_bits(program)
+
+    def declare_bits(self, program: Program) -> None:
+        """Give the bits of WORDs that a rung names their planes."""
+        for name in {found.name.lower() for found in occurrences(program)}:
+            bit = bit_of(name)
+            word = self.symbols.get(bit[0]) if bit else None
+            if bit and isinstance(word, Word):
+                self.symbols[name] = Bit(word.base + bit[1])
 
     def variable(self, variable: Variable, inputs: Mapping[str, Signal]) -> Signal:
         if variable.address and variable.address.upper().startswith("%I"):
@@ -170,7 +187,8 @@ class _Compiler:
         initial = variable.initial or 0
         if variable.type == "BOOL":
             return Bit(self.asm.bit(bool(initial)))
-        return Word(self.asm.planes(INT_PLANES, initial & 0xFFFF))
+        planes = self.asm.planes(INT_PLANES, initial & 0xFFFF)
+        return Word(planes, signed=variable.type == "INT")
 
     def declare_instance(self, name: str, type_name: str, block: Block | None) -> None:
         declared = BlockDeclaration(
@@ -208,7 +226,13 @@ class _Compiler:
     def rung(self, number: int, rung: Rung) -> None:
         result = self.series(number, (), rung.network, TRUE)
         written = {self.plane(o.symbol) for o in rung.outputs if isinstance(o, Coil)}
-        if self.observe or (len(rung.outputs) > 1 and result in written):
+        # The power may be a bit of a WORD that changes before its assignment is over.
+        assigned = any(
+            0 <= result - self.word(Name(output.target)) < INT_PLANES
+            for output in rung.outputs
+            if isinstance(output, AssignmentStatement)
+        )
+        if self.observe or assigned or (len(rung.outputs) > 1 and result in written):
             result = self.copied(result)
         self.power[number, ()] = result
         match rung.outputs:
@@ -324,6 +348,11 @@ class _Compiler:
             case Duration():
                 raise AssertionError("durations are compared with ET only")
 
+    def signed(self, *operands: Operand) -> bool:
+        """Return whether none of two numbers that are compared is a WORD."""
+        names = [each.symbol.lower() for each in operands if isinstance(each, Name)]
+        return not any(self.symbols[name] == Word(self.word(Name(name)), False) for name in names)
+
     def compare(self, left: Operand, relation: Relation, right: Operand) -> int:
         if self.duration(left) is not None:
             left, right = right, left
@@ -338,6 +367,8 @@ class _Compiler:
             assert isinstance(timer, Elapsed), f"{left.symbol} is a TIME"
             return self.compare_elapsed(timer, relation, ms)
         a, b = self.word(left), self.word(right)
+        if relation.edges != (0, 1) and not self.signed(left, right):
+            a, b = unsigned_order(self.asm, a), unsigned_order(self.asm, b)
         d = self.asm.temporary()
         less, equal, greater = relation.row.holds
         match relation.edges:

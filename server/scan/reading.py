@@ -20,20 +20,20 @@ def planes_of(signal: Planar) -> range:
     match signal:
         case Bit(plane):
             return range(plane, plane + 1)
-        case Word(base):
+        case Word(base, _):
             return range(base, base + INT_PLANES)
         case Elapsed(base, planes):
             return range(base, base + planes)
 
 
 def value_of(signal: Planar, bits: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """Return values from bool[..., planes]: 0 or 1, a signed INT, or ET in milliseconds."""
+    """Return values from bool[..., planes]: 0 or 1, an INT, a WORD, or ET in milliseconds."""
     raw: NDArray[np.int32] = bits @ _WEIGHTS[: bits.shape[-1]]
     match signal:
         case Bit():
             return raw
-        case Word():
-            return (raw ^ 0x8000) - 0x8000
+        case Word(_, signed):
+            return (raw ^ 0x8000) - 0x8000 if signed else raw
         case Elapsed(_, planes, start, period_ms, preset_ms):
             return np.minimum(((raw - start) % (1 << planes)) * period_ms, preset_ms)
 

@@ -76,12 +76,12 @@ GOOD: dict[str, tuple[str, str]] = {
     "a variable moved": ("n := level;", "IF TRUE THEN n := level; END_IF;"),
     "MOVE": ("n := MOVE(level);", "IF TRUE THEN n := level; END_IF;"),
     "a block's number": ("n := count.CV;", "IF TRUE THEN n := count.CV; END_IF;"),
-    "hexadecimal": ("n := 16#FF;", "IF TRUE THEN n := 255; END_IF;"),
+    "hexadecimal": ("n := 16#FF;", "IF TRUE THEN n := 16#00FF; END_IF;"),
     "octal and binary": (
         "n := 8#17 + 2#1111_0000;",
-        "IF TRUE THEN n := 15 + 240; END_IF;",
+        "IF TRUE THEN n := 8#17 + 2#11110000; END_IF;",
     ),
-    "typed": ("n := INT#-5 * INT#16#10;", "IF TRUE THEN n := -5 * 16; END_IF;"),
+    "typed": ("n := INT#-5 * INT#16#10;", "IF TRUE THEN n := -5 * 16#0010; END_IF;"),
     "thousands apart": ("n := 10_000;", "IF TRUE THEN n := 10000; END_IF;"),
     "a sum of three": (
         "n := m + k - 3;",
@@ -280,17 +280,21 @@ REFUSED: dict[str, tuple[str, str]] = {
     "another type": (
         "n := UINT#5;",
         "column 6: 'UINT#5' has a type that there is not here. "
-        "Write INT#5, BOOL#1 or T#5s, or the number alone.",
+        "Write INT#5, WORD#16#00FF, BOOL#1 or T#5s, or the number alone.",
     ),
     "out of range": (
-        "n := 16#FFFF;",
-        "column 6: The number '16#FFFF' is out of range. An INT goes from -32768 to 32767.",
+        "n := 40000;",
+        "column 6: The number '40000' is out of range. An INT goes from -32768 to 32767.",
+    ),
+    "bits out of range": (
+        "n := 16#1_0000;",
+        "column 6: The number '16#1_0000' is out of range. A WORD goes from 16#0000 to 16#FFFF.",
     ),
     "no BOOL": ("lamp := BOOL#2;", "column 9: 'BOOL#2' is no BOOL. Write BOOL#0 or BOOL#1."),
     "a date": (
         "n := D#2020;",
         "column 6: 'D#2020' has a type that there is not here. "
-        "Write INT#5, BOOL#1 or T#5s, or the number alone.",
+        "Write INT#5, WORD#16#00FF, BOOL#1 or T#5s, or the number alone.",
     ),
     "a negative duration": (
         "delay(IN := a, PT := T#-5s);",
@@ -421,7 +425,7 @@ REFUSED: dict[str, tuple[str, str]] = {
 
 REFUSED_DECLARATIONS: dict[str, str] = {
     "VAR x : REAL; END_VAR": "column 9: The type 'REAL' is not known. "
-    "The types are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
+    "The types are BOOL, INT, TIME, WORD, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
     "VAR_INPUT x : BOOL; END_VAR": "column 1: A program has no VAR_INPUT here: its inputs stand at "
     "addresses like %IX0.0. Declare in VAR, VAR RETAIN or VAR CONSTANT.",
     "VAR_GLOBAL x : BOOL; END_VAR": "column 1: A program has no VAR_GLOBAL here: there is nothing "

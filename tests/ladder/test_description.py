@@ -30,7 +30,7 @@ from server.ladder.text_form import parse_program
 from tests.ladder.test_text_form import CANONICAL
 from tests.strategies import programs
 
-OPERAND = r"T#\w+|-?\d+|[a-z_]\w*(?:\.[A-Z]\w*)?"
+OPERAND = r"T#\w+|16#\w+|-?\d+|[a-z_]\w*(?:\.%?[A-Z]\w*)?"
 AT = r"(?: at %[A-Z]+\d+(?:\.\d)?)?"
 
 
@@ -113,7 +113,7 @@ class Listener:
         return BlockInput(wired[1], operand(wired[3]), wired[2] is not None)
 
     def output(self) -> Output:
-        if coil := self.hear(rf"({'|'.join(CoilKind)}) (\w+){AT}"):
+        if coil := self.hear(rf"({'|'.join(CoilKind)}) ({OPERAND}){AT}"):
             return Coil(CoilKind(coil[1]), coil[2])
         target = self.must(rf"assignment to (\w+){AT} of ")[1]
         for operator in (*Operator, None):
@@ -128,6 +128,8 @@ class Listener:
 def operand(told: str) -> Operand:
     if told.startswith("T#"):
         return Duration(parse_duration(told))
+    if told.startswith("16#"):
+        return Number(int(told[3:], 16), 16)
     return Number(int(told)) if re.fullmatch(r"-?\d+", told) else Name(told)
 
 

@@ -4,16 +4,21 @@ import pytest
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.elements.rows import Rows
+from server.ladder.json_form import from_json, to_json
+from server.ladder.messages import ProgramError
 from server.ladder.names import RESERVED
 from server.ladder.program import AssignmentStatement, Coil, Comparison, Contact, Name, Number
 from server.ladder.text_form import (
     parse_element,
     parse_output,
     parse_program,
+    parse_rung,
     print_element,
     print_output,
     print_program,
+    print_rung,
 )
+from server.ladder.validation import errors
 from server.ladder.xml_names import MOVE
 
 A, TWO = Name("a"), Number(2)
@@ -77,3 +82,58 @@ def test_a_relation_is_mirrored_and_changes_where_its_row_says() -> None:
 def test_an_element_without_a_row_is_refused() -> None:
     with pytest.raises(TypeError, match="SQRT has no row"):
         Rows("Forgotten", [("SQRT", "SQRT")])
+
+
+WORDS = "PROGRAM p VAR a AT %IX0.0 : BOOL; n : INT; w : WORD; v : WORD; END_VAR {} END_PROGRAM"
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("a := w.3;", "a := w.%X3;"),
+        ("W.%x03 := a;", "w.%X3 := a;"),
+        ("w := v AND 16#f;", "IF TRUE THEN w := v AND 16#000F; END_IF;"),
+        ("w := NOT v;", "IF TRUE THEN w := NOT v; END_IF;"),
+        ("w := (v OR 2#11) XOR w;", None),
+        ("w := AND(v, WORD#5);", "IF TRUE THEN w := v AND 5; END_IF;"),
+        ("IF a THEN w.0 := TRUE; END_IF;", "IF a THEN w.%X0 := TRUE; END_IF;"),
+        ("w := SEL(a, v, 16#FFFF);", "IF TRUE THEN w := SEL(a, v, 16#FFFF); END_IF;"),
+        ("a := n = 16#10 AND w = 16#FFFF;", "a := n = 16#0010 AND w = 16#FFFF;"),
+    ],
+)
+def test_what_is_written_on_words(written: str, read: str | None) -> None:
+    """Partial access of IEC 61131-3, edition 3, with and without its %X (from memory)."""
+    if read is None:
+        with pytest.raises(ProgramError, match="not enough for the results in between"):
+            parse_program(WORDS.format(written))
+        return
+    program = parse_program(WORDS.format(written))
+    assert print_program(program).splitlines()[-2] == read
+    assert from_json(to_json(program)) == program
+    # A rung that is alone, without a declaration that tells what a WORD is, stays what it is.
+    assert parse_rung(print_rung(program.rungs[0])) == program.rungs[0]
+    assert parse_rung(read, program.variables) == program.rungs[0]
+
+
+@pytest.mark.parametrize(
+    ("written", "message"),
+    [
+        ("n := 16#FFFF;", "16#FFFF is a WORD; an assignment needs an INT. "),
+        ("n := w;", "w is a WORD; an assignment needs an INT. "),
+        ("w := n;", "n is an INT; its IN needs a WORD. Take a WORD, or convert an INT with "),
+        ("w := -1;", "-1 is an INT; its IN needs a WORD. "),
+        ("n := SHL(w, 1);", "n is an INT; SHL in an assignment needs a WORD. "),
+        ("w := ABS(n);", "w is a WORD; an assignment needs an INT. "),
+        ("a := w = n;", "w is a WORD and n an INT. Convert one of them, like WORD_TO_INT."),
+        ("a := n.%X3;", "n is an INT; only a WORD has bits with a number. "),
+        ("a := w;", "w is a WORD; a contact needs a BOOL. "),
+    ],
+)
+def test_what_does_not_fit_a_word(written: str, message: str) -> None:
+    found = errors(parse_program(WORDS.format(written)))
+    assert any(message in str(each) for each in found), list(map(str, found))
+
+
+def test_a_word_has_sixteen_bits() -> None:
+    with pytest.raises(ProgramError, match=r"names bit 16\. A WORD has the bits 0 to 15\."):
+        parse_program(WORDS.format("a := w.16;"))

@@ -136,7 +136,7 @@ def test_everything_wrong_in_rungs_is_told_at_once() -> None:
         "Rung 2, element 3: The field 'element' is missing. Add it.",
         "Rung 2, element 4: '5' can't stand in the field '3'. It should be an object with fields.",
         "Rung 2, element 5: '70000' can't stand in the field 'value'. "
-        "It should be less than or equal to 32767.",
+        "It should be less than or equal to 65535.",
         "Rung 2, element 5: 'True' can't stand in the field 'value'. It should be a valid integer.",
         "Rung 2, element 6.2.1: The word 'end_if' has a meaning of its own and can't be a symbol. "
         "Choose another symbol.",
@@ -164,7 +164,7 @@ def test_everything_wrong_in_declarations_is_told_at_once() -> None:
         "Declaration 1: The word 'if' has a meaning of its own and can't be a symbol. "
         "Choose another symbol.",
         "Declaration 2: The type 'REAL' is not known. "
-        "Known are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
+        "Known are BOOL, INT, TIME, WORD, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
         "Declaration 3: b is a block with an initial value. Leave it out.",
         "Declaration 4: '%IW3' is no direct address of a BOOL. "
         "Write it like %IX0.0, %QX0.1 or %MX0.0.",

@@ -197,7 +197,8 @@ END_PROGRAM
 """
     assert mistakes(text) == [
         "Line 3, column 7: The type 'REAL' is not known. "
-        "The types are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
+        "The types are BOOL, INT, TIME, WORD, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, "
+        "SR, RS.",
         "Line 4, column 11: Expected ';' in the declaration of b, but the line ends after 'BOOL'.",
         "Line 5, column 8: The bit number in %IX0.9 is 9. A byte has the bits 0 to 7.",
         "Line 6, column 14: '3' is no initial value of a TON. A block has none: leave it out.",

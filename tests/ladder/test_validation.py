@@ -207,7 +207,8 @@ def test_errors_in_declarations() -> None:
         "'<b>' can't be a symbol. "
         "Write a letter first, then letters, digits and single underscores.",
         "c has the unknown type REAL. "
-        "The types are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, SR, RS.",
+        "The types are BOOL, INT, TIME, WORD, TON, TOF, TP, CTU, CTD, CTUD, R_TRIG, F_TRIG, "
+        "SR, RS.",
         "'%IX0.0' is no direct address of an INT. Write it like %IW2, %QW0 or %MW4.",
         "d has the same address as a, %IX0.0. Use one of the two symbols everywhere.",
     ]

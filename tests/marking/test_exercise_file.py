@@ -172,8 +172,8 @@ FAULTS = [
     ("late := fill_pump", "late := ¦tank.level > 5", "observer",
      "tank.level is measured; an observer can't compare it. Do so in a check."),
     ("late : BOOL;", "late : ¦BOOLEAN;", "observer",
-     "The type 'BOOLEAN' is not known. The types are BOOL, INT, TIME, TON, TOF, TP, CTU, CTD, "
-     "CTUD, R_TRIG, F_TRIG, SR, RS."),
+     "The type 'BOOLEAN' is not known. The types are BOOL, INT, TIME, WORD, TON, TOF, TP, CTU, "
+     "CTD, CTUD, R_TRIG, F_TRIG, SR, RS."),
     ("late : BOOL;", "late : BOOL;\n    ¦fill_pump : BOOL;", "observer",
      "fill_pump is a signal of the machine already. Choose another symbol."),
     ("long : TON;", "long : TON;\n    ¦x AT %IX0.0 : BOOL;", "observer",

@@ -51,6 +51,8 @@ _POINTS = (
     Variable("n", "INT", initial=2),
     Variable("k", "INT", initial=-3, retain=True),
     Variable("pause", "TIME", initial=25),
+    Variable("w", "WORD", initial=0x8005),
+    Variable("v", "WORD", retain=True),
 )
 
 
@@ -67,7 +69,7 @@ def crowded(seed: int) -> Program:
 @dataclass(slots=True)
 class _Builder:
     random: Random
-    bits: list[str] = field(default_factory=lambda: ["a", "b", "x", "y", "m"])
+    bits: list[str] = field(default_factory=lambda: ["a", "b", "x", "y", "m", "w.%X0", "v.%X15"])
     numbers: list[str] = field(default_factory=lambda: ["level", "n", "k"])
     elapsed: list[str] = field(default_factory=list)
     blocks: list[Variable] = field(default_factory=list)
@@ -129,6 +131,8 @@ class _Builder:
                 sides: list[Operand] = [Name(self.random.choice(self.elapsed)), self.duration()]
                 self.random.shuffle(sides)
                 return Comparison(sides[0], relation, sides[1])
+            if self.random.random() < 0.3:
+                return Comparison(self.word(), relation, self.word())
             return Comparison(self.number(), relation, self.number())
         return Contact(self.random.choice(kinds), self.bit())
 
@@ -165,17 +169,26 @@ class _Builder:
         choices: list[Operand] = [Number(literal), Name(self.random.choice(self.numbers))]
         return self.random.choice(choices)
 
+    def word(self) -> Operand:
+        literal = Number(self.random.choice([0, 1, 0x8000, 0xFFFF, 0x0FF0]), 16)
+        choices: list[Operand] = [literal, Name(self.random.choice(["w", "v"]))]
+        return self.random.choice(choices)
+
     def output(self) -> Output:
         if self.random.random() < 0.35:
-            target = self.random.choice(["n", "k"])
-            if self.random.random() < 0.2:
-                return AssignmentStatement(target, self.number())
-            operator = self.random.choice(list(Operator))
-            statement = AssignmentStatement(target, self.number(), operator)
-            return statement.with_operands(
-                *(
-                    self.number() if pin.type == "INT" else Name(self.bit())
-                    for pin in statement.pins
-                )
+            target, result = self.random.choice(
+                [("n", "INT"), ("k", "INT"), ("w", "WORD"), ("v", "WORD")]
             )
-        return Coil(self.random.choice(list(CoilKind)), self.random.choice(["x", "y", "m"]))
+            of_type: dict[str, Callable[[], Operand]] = {
+                "INT": self.number,
+                "WORD": self.word,
+                "BOOL": lambda: Name(self.bit()),
+            }
+            if self.random.random() < 0.2:
+                return AssignmentStatement(target, of_type[result]())
+            operator = self.random.choice([o for o in Operator if result in o.row.result])
+            statement = AssignmentStatement(target, Number(0), operator)
+            pins = [result if pin.type == "ANY" else pin.type for pin in statement.pins]
+            return statement.with_operands(*(of_type[pin]() for pin in pins))
+        driven = self.random.choice(["x", "y", "m", "w.%X0", "v.%X15"])
+        return Coil(self.random.choice(list(CoilKind)), driven)

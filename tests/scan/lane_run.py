@@ -82,13 +82,15 @@ class LaneRun:
         return {v.symbol for v in self.program.variables if v.type == "TIME"}
 
     def read(self, signal: Signal) -> list[int]:
-        """A signal's value in each lane: BOOL 0 or 1, INT signed, ET in milliseconds."""
+        """A signal's value in each lane: BOOL 0 or 1, INT, WORD, ET in milliseconds."""
         words = self.bits[list(planes_of(signal))].reshape(-1, 1)
         bits = ((words >> np.arange(LANES, dtype=np.uint64)) & np.uint64(1)).astype(np.int64)
         weights = 1 << np.arange(len(words))
         raw: list[int] = (weights @ bits).tolist()
         match signal:
             case Bit():
+                return raw
+            case Word(_, False):
                 return raw
             case Word():
                 return [value - 0x10000 if value >= 0x8000 else value for value in raw]
@@ -104,7 +106,7 @@ def planes_of(signal: Signal) -> range:
     match signal:
         case Bit(plane):
             return range(plane, plane + 1)
-        case Word(base):
+        case Word(base, _):
             return range(base, base + INT_PLANES)
         case Elapsed(base, planes):
             return range(base, base + planes)

@@ -329,3 +329,71 @@ END_PROGRAM
                              "batch": 1, "total": 3, "kept_delay.ET": 20}  # fmt: skip
     assert shown == {"run": 1, "n": 6, "delay.ET": 0,
                      "batch": 1, "total": 4, "kept_delay.ET": 30}  # fmt: skip
+
+
+WORDS = [
+    # function, IN, N, result: worked out by hand from the rules of the table of shift functions
+    ("SHL", 0x8001, 1, 0x0002),
+    ("SHL", 0x00FF, 4, 0x0FF0),
+    ("SHL", 0xFFFF, 16, 0x0000),
+    ("SHR", 0x8001, 1, 0x4000),
+    ("SHR", 0xFF00, 4, 0x0FF0),
+    ("SHR", 0xFFFF, 300, 0x0000),
+    ("ROL", 0x8001, 1, 0x0003),
+    ("ROL", 0x1234, 4, 0x2341),
+    ("ROL", 0x1234, 20, 0x2341),
+    ("ROR", 0x8001, 1, 0xC000),
+    ("ROR", 0x1234, 4, 0x4123),
+    ("ROR", 0x1234, 16, 0x1234),
+]
+
+
+@pytest.mark.parametrize(("function", "given", "places", "result"), WORDS)
+def test_shifts_and_rotations(
+    run: Runner, function: str, given: int, places: int, result: int
+) -> None:
+    """By a literal and by a variable; a negative number of places changes nothing."""
+    rungs = f"w := {function}(16#{given:04X}, {places}); w := {function}(w, -1);"
+    assert run(program(rungs, "w : WORD;"), points(a="0"), "w", 10) == [result]
+    rungs = f"w := {function}(16#{given:04X}, k); w := {function}(w, below);"
+    declared = f"w : WORD; k : INT := {places}; below : INT := -1;"
+    assert run(program(rungs, declared), points(a="0"), "w", 10) == [result]
+
+
+@pytest.mark.parametrize(
+    ("expression", "result"),
+    [
+        ("16#0FF0 AND 16#00FF", 0x00F0),
+        ("16#0FF0 OR 16#00FF", 0x0FFF),
+        ("16#0FF0 XOR 16#00FF", 0x0F0F),
+        ("NOT 16#0FF0", 0xF00F),
+        ("INT_TO_WORD(-2)", 0xFFFE),
+    ],
+)
+def test_bitwise_functions(run: Runner, expression: str, result: int) -> None:
+    assert run(program(f"w := {expression};", "w : WORD;"), points(a="0"), "w", 10) == [result]
+
+
+def test_a_shift_register_and_its_bits(run: Runner) -> None:
+    """The bit that a rising edge lets in moves up at each edge; the WORD orders as unsigned."""
+    rungs = """
+    IF RISING(a) THEN w := SHL(w, 1); END_IF;
+    IF b THEN w.%X0 := TRUE; END_IF;
+    x := w.%X2;
+    y := w > 16#7FFF;
+    n := WORD_TO_INT(w);
+    """
+    shifted = program(rungs, "w : WORD := 16#2000;")
+    given = points(a="0101010", b="1000000")
+    assert run(shifted, given, "w", 10) == [
+        0x2001,
+        0x4002,
+        0x4002,
+        0x8004,
+        0x8004,
+        0x0008,
+        0x0008,
+    ]
+    assert run(shifted, given, "x", 10) == digits("0001100")
+    assert run(shifted, given, "y", 10) == digits("0001100")
+    assert run(shifted, given, "n", 10)[3] == 0x8004 - 0x10000

@@ -31,7 +31,7 @@ class PasteRungs(EditorAction):
 
     def apply(self, program: Program) -> Edited:
         pasted: list[Rung] = []
-        for rung in parse_rungs(self.text):
+        for rung in parse_rungs(self.text, program.variables):
             whole = replace(program, rungs=(*program.rungs, *pasted))
             variables, own = _with_own_blocks(whole, rung)
             program = replace(program, variables=variables)

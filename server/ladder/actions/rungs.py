@@ -64,7 +64,7 @@ class SetRung(EditorAction):
 
     def apply(self, program: Program) -> Edited:
         rung_at(program, self.rung)
-        return with_rung(program, self.rung, parse_rung(self.text))
+        return with_rung(program, self.rung, parse_rung(self.text, program.variables))
 
 
 @dataclass(frozen=True, slots=True)

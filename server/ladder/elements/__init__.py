@@ -17,9 +17,18 @@ from server.ladder.elements.blocks import BLOCK_TYPES, BlockFamily, BlockType, f
 from server.ladder.elements.coils import CoilKind
 from server.ladder.elements.comparisons import COMPARISON_HELP, Relation
 from server.ladder.elements.contacts import ContactKind
-from server.ladder.elements.data_types import DATA_TYPES, INT_MAX, INT_MIN, TIME_MAX_MS, DataType
+from server.ladder.elements.data_types import (
+    DATA_TYPES,
+    INT_MAX,
+    INT_MIN,
+    NUMERIC,
+    TIME_MAX_MS,
+    WORD_BITS,
+    WORD_MAX,
+    DataType,
+)
 from server.ladder.elements.help import EXAMPLE_DECLARATIONS, Course, ElementHelp
-from server.ladder.elements.pins import Pin
+from server.ladder.elements.pins import Pin, PinType
 
 __all__ = [
     "ASSIGNMENT_HELP",
@@ -30,7 +39,10 @@ __all__ = [
     "INT_MAX",
     "INT_MIN",
     "MOVED",
+    "NUMERIC",
     "TIME_MAX_MS",
+    "WORD_BITS",
+    "WORD_MAX",
     "BlockFamily",
     "BlockType",
     "CoilKind",
@@ -40,6 +52,7 @@ __all__ = [
     "ElementHelp",
     "Operator",
     "Pin",
+    "PinType",
     "Relation",
     "family_of",
 ]

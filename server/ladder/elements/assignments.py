@@ -2,11 +2,14 @@
 
 from dataclasses import dataclass
 
-from server.ladder.elements.help import ON_AND_OFF, Course, ElementHelp
+from server.ladder.elements.data_types import NUMERIC, DataType
+from server.ladder.elements.help import ON_AND_OFF, Course, ElementHelp, pulses
 from server.ladder.elements.pins import Pin
 from server.ladder.elements.rows import Rows
 
 _TWO_NUMBERS = (Pin("IN1", "INT"), Pin("IN2", "INT"))
+_TWO_WORDS = (Pin("IN1", "WORD"), Pin("IN2", "WORD"))
+_SHIFTED = (Pin("IN", "WORD"), Pin("N", "INT"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,17 +17,19 @@ class OperatorRow:
     """What there is to know of an operator.
 
     ``text`` is its text form around its operands, ``words`` the same in a sentence, ``pins`` are
-    its operands as inputs of ``xml``, the standard function that calculates so. ``mistaken_for`` is
-    the operator that stands in its place by a likely mistake, "" for a number that is moved as it
-    is, and ``takes`` says which operands it then has, by place.
+    its operands as inputs of ``xml``, the standard function that calculates so, and ``result`` are
+    the types that the target may have. ``mistaken_for`` is the operator that stands in its place by
+    a likely mistake, "" for a number that is moved as it is and None where there is none, and
+    ``takes`` says which operands it then has, by place.
     """
 
     text: str
     words: str
     xml: str
-    mistaken_for: str
+    mistaken_for: str | None
     takes: tuple[int, ...] = (0, 1)
     pins: tuple[Pin, ...] = _TWO_NUMBERS
+    result: tuple[DataType, ...] = ("INT",)
     help: ElementHelp | None = None
 
 
@@ -37,6 +42,74 @@ def _function_help(title: str, lines: tuple[str, str], value: str, course: Cours
     if "start_pb" in value:
         lanes.insert(0, ("start_pb", "start_pb"))
     return ElementHelp(title, lines, f"batches := {value};", tuple(lanes), course)
+
+
+def _joining(word: str, lines: tuple[str, str], *, mistaken_for: str) -> OperatorRow:
+    """Return what joins two WORDs bit by bit."""
+    return OperatorRow(
+        f"{{}} {word} {{}}",
+        f"{{}} {word} {{}}, bit by bit",
+        xml=word,
+        mistaken_for=mistaken_for,
+        pins=_TWO_WORDS,
+        result=("WORD",),
+        help=ElementHelp(
+            f"{word} of two WORDs",
+            lines,
+            f"pattern := pattern {word} 16#0006; lamp := pattern.%X0;"
+            if word != "XOR"
+            else "IF RISING(start_pb) THEN pattern := pattern XOR 16#0001; END_IF; "
+            "lamp := pattern.%X0;",
+            (("start_pb", "start_pb"), ("pattern", "pattern"), ("lamp", "lamp")),
+            ON_AND_OFF,
+        ),
+    )
+
+
+def _shift(
+    word: str, words: str, title: str, lines: tuple[str, str], *, mistaken_for: str
+) -> OperatorRow:
+    """Return what moves the bits of a WORD by some places."""
+    return OperatorRow(
+        f"{word}({{}}, {{}})",
+        words,
+        xml=word,
+        mistaken_for=mistaken_for,
+        pins=_SHIFTED,
+        result=("WORD",),
+        help=ElementHelp(
+            f"{word}, {title}",
+            lines,
+            f"IF RISING(crate_eye) THEN pattern := {word}(pattern, 1); END_IF; "
+            "lamp := pattern.%X1;",
+            (("crate_eye", "crate_eye"), ("pattern", "pattern"), ("pattern.%X1", "lamp")),
+            ((150, ""), *pulses("crate_eye", 4)),
+        ),
+    )
+
+
+def _conversion(word: str, of: DataType, to: DataType, value: str) -> OperatorRow:
+    """Return what reads the 16 bits of one type as those of the other."""
+    target = "batches" if to == "INT" else "pattern"
+    return OperatorRow(
+        f"{word}({{}})",
+        f"{{}} as {'an' if to == 'INT' else 'a'} {to}",
+        xml=word,
+        mistaken_for=None,
+        takes=(0,),
+        pins=(Pin("IN", of),),
+        result=(to,),
+        help=ElementHelp(
+            f"{word}, conversion",
+            (
+                f"The same 16 bits, as {'an INT' if to == 'INT' else 'a WORD'}.",
+                "16#FFFF is -1, because the highest bit of an INT is its sign.",
+            ),
+            f"{target} := {word}({value});",
+            ((value, value), (target, target)),
+            _level(0, 1, 2, 4, 8, -1, 0),
+        ),
+    )
 
 
 class Operator(Rows):
@@ -154,7 +227,8 @@ class Operator(Rows):
             xml="SEL",
             mistaken_for="SEL",
             takes=(0, 2, 1),
-            pins=(Pin("G", "BOOL"), Pin("IN0", "INT"), Pin("IN1", "INT")),
+            pins=(Pin("G", "BOOL"), Pin("IN0", "ANY"), Pin("IN1", "ANY")),
+            result=NUMERIC,
             help=_function_help(
                 "SEL, one of two numbers",
                 (
@@ -166,6 +240,115 @@ class Operator(Rows):
             ),
         ),
     )
+    NOT = (
+        "NOT",
+        OperatorRow(
+            "NOT {}",
+            "the opposite bits of {}",
+            xml="NOT",
+            mistaken_for="",
+            takes=(0,),
+            pins=(Pin("IN", "WORD"),),
+            result=("WORD",),
+            help=ElementHelp(
+                "NOT of a WORD",
+                (
+                    "Each of the 16 bits becomes its opposite: NOT 16#00FF is 16#FF00.",
+                    "On a BOOL, NOT is a normally closed contact.",
+                ),
+                "IF RISING(start_pb) THEN pattern := NOT pattern; END_IF; lamp := pattern.%X0;",
+                (("start_pb", "start_pb"), ("pattern", "pattern"), ("pattern.%X0", "lamp")),
+                ON_AND_OFF,
+            ),
+        ),
+    )
+    AND = (
+        "AND",
+        _joining(
+            "AND",
+            (
+                "A bit of the result is ON where it is ON in both WORDs.",
+                "So a mask leaves some bits and turns the others OFF.",
+            ),
+            mistaken_for="OR",
+        ),
+    )
+    OR = (
+        "OR",
+        _joining(
+            "OR",
+            (
+                "A bit of the result is ON where it is ON in one of the two WORDs, or in both.",
+                "So some bits are turned ON and the others stay as they are.",
+            ),
+            mistaken_for="AND",
+        ),
+    )
+    XOR = (
+        "XOR",
+        _joining(
+            "XOR",
+            (
+                "A bit of the result is ON where the two WORDs differ.",
+                "So some bits are turned over and the others stay as they are.",
+            ),
+            mistaken_for="OR",
+        ),
+    )
+    SHL = (
+        "SHL",
+        _shift(
+            "SHL",
+            "{} shifted left by {}",
+            "shift left",
+            (
+                "SHL(word, n): every bit moves n places up; zeros come in below.",
+                "What moves above bit 15 is lost. A negative n leaves the target as it was.",
+            ),
+            mistaken_for="SHR",
+        ),
+    )
+    SHR = (
+        "SHR",
+        _shift(
+            "SHR",
+            "{} shifted right by {}",
+            "shift right",
+            (
+                "SHR(word, n): every bit moves n places down; zeros come in above.",
+                "What moves below bit 0 is lost. A negative n leaves the target as it was.",
+            ),
+            mistaken_for="SHL",
+        ),
+    )
+    ROL = (
+        "ROL",
+        _shift(
+            "ROL",
+            "{} rotated left by {}",
+            "rotate left",
+            (
+                "ROL(word, n): every bit moves n places up; bit 15 comes back as bit 0.",
+                "After 16 places all is as before. A negative n leaves the target as it was.",
+            ),
+            mistaken_for="ROR",
+        ),
+    )
+    ROR = (
+        "ROR",
+        _shift(
+            "ROR",
+            "{} rotated right by {}",
+            "rotate right",
+            (
+                "ROR(word, n): every bit moves n places down; bit 0 comes back as bit 15.",
+                "After 16 places all is as before. A negative n leaves the target as it was.",
+            ),
+            mistaken_for="ROL",
+        ),
+    )
+    INT_TO_WORD = "INT_TO_WORD", _conversion("INT_TO_WORD", "INT", "WORD", "level")
+    WORD_TO_INT = "WORD_TO_INT", _conversion("WORD_TO_INT", "WORD", "INT", "pattern")
 
     @property
     def infix(self) -> bool:
@@ -173,19 +356,31 @@ class Operator(Rows):
         return self.row.text.startswith("{}")
 
     @property
+    def joins_bits(self) -> bool:
+        """Whether it means the same on a WORD as contacts mean on a BOOL."""
+        return self in (Operator.NOT, Operator.AND, Operator.OR, Operator.XOR)
+
+    @property
     def mistake(self) -> "Operator | None":
         """What stands in its place by a likely mistake; None for a number moved as it is."""
         return Operator(self.row.mistaken_for) if self.row.mistaken_for else None
 
 
-MOVED = (Pin("IN", "INT"),)
+MOVED = (Pin("IN", "ANY"),)
 """The operand of an assignment without an operator."""
 
 assert all(
-    [operator.row.pins[place].type for place in operator.row.takes]
-    == [pin.type for pin in (operator.mistake.row.pins if operator.mistake else MOVED)]
+    all(
+        pin.type in (operator.row.pins[place].type, "ANY")
+        for place, pin in zip(
+            operator.row.takes,
+            operator.mistake.row.pins if operator.mistake else MOVED,
+            strict=True,
+        )
+    )
     and (operator.mistake is not operator or list(operator.row.takes) != sorted(operator.row.takes))
     for operator in Operator
+    if operator.row.mistaken_for is not None
 ), "an operator is mistaken for another one that takes operands of the same types"
 
 _SIGNS = [operator for operator in Operator if operator.row.help is None]

@@ -12,7 +12,7 @@ Course: TypeAlias = tuple[tuple[int, str], ...]
 
 EXAMPLE_DECLARATIONS = (
     "start_pb AT %IX0.0 : BOOL; reset_pb AT %IX0.1 : BOOL; crate_eye AT %IX0.2 : BOOL; "
-    "level AT %IW2 : INT; lamp AT %QX0.0 : BOOL; batches : INT;"
+    "level AT %IW2 : INT; lamp AT %QX0.0 : BOOL; batches : INT; pattern : WORD := 16#0003;"
 )
 """What every example may name."""
 

@@ -9,8 +9,8 @@ out (``marking.rehearsal``): the program runs again with one input change remove
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind
-from server.ladder.names import listed
+from server.ladder.elements import BLOCK_TYPES, NUMERIC, CoilKind
+from server.ladder.names import bit_of, listed
 from server.ladder.points import PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
@@ -20,9 +20,11 @@ from server.ladder.program import (
     Contact,
     Element,
     Name,
+    Number,
     Path,
     Program,
 )
+from server.ladder.text_printer import print_operand
 from server.marking.causes.block_cause import BlockCause, block_cause
 from server.marking.causes.cause_words import became, change_of, state_of
 from server.marking.causes.conduction import END, Conduction, Write, leading_to, run_start, within
@@ -92,7 +94,7 @@ def why(
 
 def _otherwise(program: Program, history: History, name: str, at: int) -> str:
     types = {v.symbol.lower(): v.type for v in program.variables}
-    if types.get(name) == "INT" or name.endswith((".cv", ".et")):
+    if types.get(name) in NUMERIC or name.endswith((".cv", ".et")):
         return f" Without that, {name} would be another number."
     return f" Without that, {name} would be {'OFF' if history.values[name][at] else 'ON'}."
 
@@ -150,7 +152,7 @@ class _Tracer:
             self.input(symbol, start)
         elif not self._history.supply[start]:
             self._unsupplied(symbol, start)
-        elif "." in symbol:
+        elif "." in symbol and not bit_of(symbol):
             self._block(symbol, seen_in, start, changed)
         else:
             limit = position if seen_in == start == scan else END
@@ -195,7 +197,7 @@ class _Tracer:
     def _untouched(self, symbol: str, scan: int) -> None:
         """Explain a signal that nothing has written so far."""
         value = bool(self._history.values[symbol][scan])
-        number = self._conduction.variables[symbol].type == "INT"
+        number = self._conduction.is_number(symbol)
         told = self._told(symbol, scan)
         writes = [
             write
@@ -366,10 +368,10 @@ class _Tracer:
 
     def _told(self, symbol: str, scan: int) -> str:
         value = int(self._history.values[symbol][scan])
-        variable = self._conduction.variables.get(symbol)
-        if variable is not None and variable.type == "INT":
-            return str(value)
-        return "ON" if value else "OFF"
+        if not self._conduction.is_number(symbol):
+            return "ON" if value else "OFF"
+        word = self._conduction.variables[symbol].type == "WORD"
+        return print_operand(Number(value, 16 if word else 10))
 
     def _start(self, symbol: str, seen_in: int, value: int) -> int:
         values = self._history.values[symbol]

@@ -8,7 +8,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
+from server.ladder.elements import BLOCK_TYPES, NUMERIC, CoilKind, ContactKind
+from server.ladder.names import bit_of
 from server.ladder.points import Direction, direction_of
 from server.ladder.program import (
     AssignmentStatement,
@@ -62,6 +63,11 @@ class Conduction:
     def variables(self) -> dict[str, Variable]:
         return {v.symbol.lower(): v for v in self.program.variables}
 
+    def is_number(self, symbol: str) -> bool:
+        """Return whether a signal is no BOOL but a variable with a value."""
+        variable = self.variables.get(symbol)
+        return variable is not None and variable.type in NUMERIC
+
     @cached_property
     def inputs(self) -> frozenset[str]:
         """Symbols of input points."""
@@ -103,9 +109,11 @@ class Conduction:
     def _written(self, by: Coil | AssignmentStatement | Block) -> list[str]:
         match by:
             case Coil(_, symbol):
-                return [symbol.lower()]
+                bit = bit_of(symbol)
+                return [symbol.lower(), *([bit[0]] if bit else [])]
             case AssignmentStatement(target=target):
-                return [target.lower()]
+                bits = [name for name in self.history.values if name.startswith(f"{target}.%")]
+                return [target.lower(), *bits]
             case Block(instance, _):
                 pins = BLOCK_TYPES[self.variables[instance.lower()].type].outputs
                 return [f"{instance}.{pin.name}".lower() for pin in pins]

@@ -29,7 +29,7 @@ from server.ladder.program import (
     Operand,
     Output,
 )
-from server.ladder.text_printer import print_element, print_output
+from server.ladder.text_printer import print_element, print_operand, print_output
 from server.marking.faults.scope import Scope
 
 
@@ -172,7 +172,7 @@ def _assignment(output: AssignmentStatement, scope: Scope) -> Iterator[OutputFau
             changed = (*operands[:place], other, *operands[place + 1 :])
             yield OutputFault(kind, output.with_operands(*changed), words)
     operator = output.operator
-    if operator is not None:
+    if operator is not None and operator.row.mistaken_for is not None:
         mistake = replace(output, operator=operator.mistake)
         mistake = mistake.with_operands(*(operands[place] for place in operator.row.takes))
         if mistake.operator is operator:
@@ -189,11 +189,13 @@ def _operand(operand: Operand, scope: Scope) -> Iterator[tuple[FaultKind, Operan
                 yield FaultKind.EXCHANGED, Name(name), f"{name} instead of {symbol}"
         case Number(value):
             for number in near(value):
-                yield FaultKind.LITERAL, Number(number), f"{number} instead of {value}"
+                other = replace(operand, value=number, base=operand.base if number >= 0 else 10)
+                words = f"{print_operand(other)} instead of {print_operand(operand)}"
+                yield FaultKind.LITERAL, other, words
         case Duration(ms):
-            for other in half_and_double(ms):
-                words = f"{print_duration(other)} instead of {print_duration(ms)}"
-                yield FaultKind.LITERAL, Duration(other), words
+            for longer in half_and_double(ms):
+                words = f"{print_duration(longer)} instead of {print_duration(ms)}"
+                yield FaultKind.LITERAL, Duration(longer), words
 
 
 def _block(block: Block, scope: Scope) -> Iterator[ElementFault]:

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from server.ladder.elements import BLOCK_TYPES
+from server.ladder.names import bit_of
 from server.ladder.points import direction_of
 from server.ladder.program import Program, Variable
+from server.ladder.references import occurrences
 
 Kind = tuple[str, str]
-"""Data type, and input, output, internal or block output."""
+"""Data type, and input, output, internal, block output or bit of a WORD."""
 
 
 @dataclass(frozen=True)
@@ -55,3 +57,5 @@ class Scope:
                 continue
             for pin in block.outputs:
                 yield f"{variable.symbol}.{pin.name}", (pin.type, "block output")
+        named = dict.fromkeys(found.name for found in occurrences(self.program))
+        yield from ((name, ("BOOL", "bit of a WORD")) for name in named if bit_of(name))

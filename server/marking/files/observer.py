@@ -46,6 +46,7 @@ def _signals_of(variable: Variable) -> Iterator[tuple[str, Signal]]:
         "BOOL": Bit(0),
         "INT": Word(0),
         "TIME": Elapsed(0, 0, 0, 0, 0),
+        "WORD": Word(0, signed=False),
     }
     if variable.type in BLOCK_TYPES:
         for pin in BLOCK_TYPES[variable.type].outputs:

@@ -66,6 +66,7 @@ class View:
         )
         self._bits = np.array([*bits.values()], np.int64)
         self._words = np.array([*words.values()], np.int64)[:, None] + np.arange(INT_PLANES)
+        self._signed = np.array([signals[n] == Word(base) for n, base in words.items()], np.bool_)
         self._times = [(s, np.array(planes_of(s), np.int64)) for s in times.values()]
         self._rows = np.array([s.row for s in rows.values()], np.int64)
 
@@ -78,10 +79,11 @@ class View:
     def values(self, memory: Memory) -> NDArray[np.float64]:
         """Return all values now; an item that is not there stands at minus infinity."""
         lane = (memory.bits & np.uint64(1)).astype(np.bool_)
+        words = value_of(Word(0, signed=False), lane[self._words])
         return np.concatenate(
             [
                 lane[self._bits],
-                value_of(Word(0), lane[self._words]),
+                np.where(self._signed, words.astype(np.int16), words),
                 np.array([value_of(s, lane[planes]) for s, planes in self._times], np.float64),
                 memory.quantities[self._rows, 0].round(RESOLUTION),
             ]

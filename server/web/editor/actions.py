@@ -51,6 +51,7 @@ TYPES = (
     ("BOOL", "internal bit"),
     ("INT", "whole number"),
     ("TIME", "duration"),
+    ("WORD", "16 bits"),
     *((block.name, block.meaning) for block in BLOCK_TYPES.values()),
 )
 """What a variable can be, with its meaning."""
@@ -175,7 +176,7 @@ def preview(
     copy = working_copy(session, editor.here.assignment, editor.visitor.id, editor.here.start)
     variables = editor.sheet(copy).program.variables
     try:
-        (view,) = rung_views(Program("preview", variables, (parse_rung(text),)))
+        (view,) = rung_views(Program("preview", variables, (parse_rung(text, variables),)))
     except ProgramError as refused:
         return fragment(request, "editor/_messages.html", messages=refused.messages)
     return fragment(request, "editor/_preview.html", view=view)
@@ -333,10 +334,17 @@ def _initial(literal: str, kind: str) -> int | None:
                 return {"FALSE": 0, "TRUE": 1, "0": 0, "1": 1}[literal.upper()]
             case "TIME":
                 return parse_duration(literal)
+            case "WORD" if literal.upper().startswith("16#"):
+                return int(literal[3:].replace("_", ""), 16) if len(literal) < 12 else 10**12
             case _:
                 return int(literal) if len(literal) < 12 else 10**12
     except (KeyError, ValueError):
-        example = {"BOOL": "TRUE or FALSE", "TIME": "a duration like T#2s"}.get(kind, "a number")
+        examples = {
+            "BOOL": "TRUE or FALSE",
+            "TIME": "a duration like T#2s",
+            "WORD": "bits like 16#00FF",
+        }
+        example = examples.get(kind, "a number")
         raise ProgramError(
             [
                 error(

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from server.ladder.description import describe_rung
 from server.ladder.drawing import draw_operable_rung, draw_rung
 from server.ladder.messages import Message, Place, Severity
+from server.ladder.names import bit_of
 from server.ladder.program import (
     AssignmentStatement,
     Coil,
@@ -25,7 +26,7 @@ from server.ladder.program import (
     Variable,
 )
 from server.ladder.references import occurrences_in
-from server.ladder.text_form import print_rung
+from server.ladder.text_form import print_rung, types_of
 from server.ladder.tree import item_at
 
 RUNG_WIDTH = 600
@@ -106,9 +107,13 @@ def _declaring(message: Message, rung: Rung, points: Mapping[str, str]) -> Varia
         wanted = rung.outputs[message.place.output]
     if not isinstance(wanted, Contact | Coil | Comparison | AssignmentStatement):
         return None
-    if isinstance(wanted, Contact) and "." in wanted.symbol:
-        return None  # the output of a block, of which the kind is not told
-    kind = "BOOL" if isinstance(wanted, Contact | Coil) else "INT"
+    if isinstance(wanted, Contact | Coil) and "." in wanted.symbol:
+        # Of the output of a block the kind is not told.
+        return Variable(message.undeclared, "WORD") if bit_of(wanted.symbol) else None
+    if isinstance(wanted, AssignmentStatement) and wanted.operator is not None:
+        kind: str = wanted.operator.row.result[0]
+    else:
+        kind = "BOOL" if isinstance(wanted, Contact | Coil) else "INT"
     return Variable(message.undeclared, kind, points.get(message.undeclared))
 
 
@@ -136,7 +141,7 @@ def _drawn(rung: Rung, variables: tuple[Variable, ...]) -> tuple[Markup, str, st
     return (
         Markup(draw_operable_rung(rung, program, width=RUNG_WIDTH)),
         describe_rung(bare, program),
-        print_rung(rung),
+        print_rung(rung, types_of(program)),
     )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from server.ladder.drawing import draw_rungs
 from server.ladder.program import Program
-from server.ladder.text_form import print_rung
+from server.ladder.text_form import print_rung, types_of
 from server.marking.machine import Assembled
 from server.marking.trial.live import Live
 from server.marking.trial.trial import TrialRun
@@ -200,7 +200,7 @@ class Screen:
             "points": lanes.points,
             "quantities": lanes.quantities,
             "checks": [check.requirement for check in view.checks],
-            "texts": [print_rung(rung) for rung in program.rungs],
+            "texts": [print_rung(rung, types_of(program)) for rung in program.rungs],
             "rungs": None if works else draw_rungs(program, margin=False),
             "symbols": {v.address: v.symbol for v in program.variables if v.address},
         }
