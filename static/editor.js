@@ -258,7 +258,12 @@ const carried = clipboard({
  * Go to another page by its link, once everything before is done.
  * @param {string} link
  */
-const leave = (link) => inTurn(() => byId(link, HTMLAnchorElement).click());
+const leave = (link) =>
+  inTurn(() => {
+    const way = document.getElementById(link);
+    if (way) way.click();
+    else tellSaving("A supervised lab has no versions, files and prints", "advice");
+  });
 
 /**
  * What each command of server/web/editor/commands.py does. `button` is what was pressed, `where` the place

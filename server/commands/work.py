@@ -8,7 +8,8 @@ from pathlib import Path
 from server.commands.database import refuse
 from server.commands.marking_process import marking_for
 from server.data_folder import keep_private
-from server.jobs.queue import announce, work
+from server.jobs.queue import Queue, announce, work
+from server.jobs.sitting_closer import close_sittings
 from server.jobs.work_process import WorkProcess
 from server.jobs.worker import MARKING_SECONDS, mark_in_time
 from server.logs import begin_log
@@ -61,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
             senders = (
                 Sender("scores", partial(send_due, database, services), utc_clock),
                 Sender("mails", CourseMail(database, settings).send_due, utc_clock),
+                Sender("sittings", partial(close_sittings, database, Queue(database)), utc_clock),
             )
             for sender in senders:
                 sender.start()

@@ -41,4 +41,4 @@ class Sender:
             except DBAPIError:
                 log.exception("the database does not answer; the next round tries again")
             except Exception:
-                log.exception("%s could not be sent", self._name)
+                log.exception("the round of %s failed", self._name)

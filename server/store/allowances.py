@@ -58,6 +58,7 @@ class Allowance:
     """When work of one student is due and no longer taken, and how many attempts they have.
 
     ``moved``: the due date is not that of the class. ``owed``: it is missing if nothing comes.
+    ``time_factor`` stretches the minutes of a supervised sitting.
     """
 
     due_at: datetime
@@ -65,6 +66,7 @@ class Allowance:
     attempts: int | None
     moved: bool = False
     owed: bool = True
+    time_factor: float = 1.0
 
 
 def select_allowances() -> Select[*tuple[Any, ...]]:
@@ -148,8 +150,8 @@ def _allowance(rows: Collection[Row[Any]], zone: ZoneInfo) -> Allowance:
     """Return what the rows of one student at one assignment give; of several profiles the most."""
     row = next(iter(rows))
     due_at = row.due_at
+    factor = max(each.time_factor or 1.0 for each in rows)
     if row.due_at - row.opens_at <= TIMED:
-        factor = max(each.time_factor or 1.0 for each in rows)
         due_at = row.opens_at + (row.due_at - row.opens_at) * factor
     elif days := max(each.extra_days or 0 for each in rows):
         # On the same clock, whatever was set forward or back meanwhile.
@@ -167,4 +169,5 @@ def _allowance(rows: Collection[Row[Any]], zone: ZoneInfo) -> Allowance:
         moved=due_at != row.due_at,
         owed=row.role is not SectionRole.WITHDRAWN
         and (row.owes_from is None or row.opens_at >= row.owes_from),
+        time_factor=factor,
     )

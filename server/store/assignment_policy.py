@@ -5,15 +5,27 @@ Whatever changes here may change which attempt counts, so the standings are coun
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from enum import StrEnum
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import Assignment, Counting, Extension, Feedback, Partner, Section
+from server.store.courses import (
+    KEEPS_WORK,
+    Assignment,
+    Counting,
+    Enrolment,
+    Extension,
+    Feedback,
+    Partner,
+    Section,
+)
 from server.store.mail_outbox import MailKind, queue_mail
 from server.store.people import User
+from server.store.programs import WorkingProgram
+from server.store.sittings import new_pass_code, retime_sittings
 from server.store.standings import lock_counting, recount
 
 
@@ -33,6 +45,7 @@ class Policy:
     late_per_day: float = 0.0
     in_pairs: bool = False
     cause_once: bool = False
+    sitting_minutes: int | None = None
 
 
 def set_exercise(
@@ -60,13 +73,27 @@ def set_exercise(
     session.flush()
     if by_id is not None:
         note(session, now, by_id, Action.SET_EXERCISE, section_id, assignment_id=assignment.id)
+    if assignment.is_supervised:
+        new_pass_code(session, assignment, by_id=None, now=now)
     return assignment
+
+
+class PolicyRefusal(StrEnum):
+    """Why a policy does not hold, in the words that the instructor reads."""
+
+    BEGUN = (
+        "Students have begun this exercise, so it can't become a supervised lab: they would go on "
+        "with what they have. Set another exercise as the lab."
+    )
 
 
 def change_policy(
     session: Session, assignment: Assignment, policy: Policy, *, by_id: int, now: datetime
-) -> None:
-    """Let another policy hold, also for what was handed in before."""
+) -> PolicyRefusal | None:
+    """Let another policy hold, also for what was handed in before; or return why it can't."""
+    becomes_supervised = policy.sitting_minutes is not None and not assignment.is_supervised
+    if becomes_supervised and _is_begun(session, assignment):
+        return PolicyRefusal.BEGUN
     for name, value in asdict(policy).items():
         setattr(assignment, name, value)
     session.flush()
@@ -78,7 +105,25 @@ def change_policy(
         assignment.section_id,
         assignment_id=assignment.id,
     )
+    if becomes_supervised:
+        new_pass_code(session, assignment, by_id=None, now=now)
+    retime_sittings(session, assignment)
     recount(session, assignment)
+    return None
+
+
+def _is_begun(session: Session, assignment: Assignment) -> bool:
+    """Return whether a student has a program at an assignment."""
+    begun = (
+        select(WorkingProgram.id)
+        .join(
+            Enrolment,
+            (Enrolment.user_id == WorkingProgram.user_id)
+            & (Enrolment.section_id == assignment.section_id),
+        )
+        .where(WorkingProgram.assignment_id == assignment.id, Enrolment.role.in_(KEEPS_WORK))
+    )
+    return session.scalar(select(begun.exists())) is True
 
 
 def permit_extra_credit(
@@ -117,6 +162,7 @@ def give_time(
     session.flush()
     about, path = due_at.isoformat(), f"/assignments/{assignment.id}"
     queue_mail(session, MailKind.MORE_TIME, assignment, [user_id], about, path, now)
+    retime_sittings(session, assignment, user_id)
     recount(session, assignment, [user_id])
 
 

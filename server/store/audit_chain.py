@@ -47,6 +47,8 @@ class Action(StrEnum):
     GAVE_TIME = "gave time"
     CHANGED_ACCOMMODATIONS = "changed accommodations"
     CHANGED_ENROLMENT = "changed enrollment"
+    MADE_PASS_CODE = "made pass-code"
+    TOOK_SEAT = "took a seat"
     CHANGED_POLICY = "changed policy"
     SET_EXERCISE = "set exercise"
     PAIRED = "paired"

@@ -9,7 +9,6 @@ from sqlalchemy import (
     ForeignKey,
     String,
     UniqueConstraint,
-    bindparam,
     func,
     select,
 )
@@ -152,6 +151,8 @@ class Assignment(Base):
     after the due date (in the college's time zone), ``late_per_day`` (0 to 1) of the points are
     lost. ``in_pairs`` lets two students hand in together. With ``cause_once``, requirements that
     one change of the program would mend cost no more than the dearest of them.
+    With ``sitting_minutes`` it is supervised: a student works on it in one sitting of so many
+    minutes (see ``store.sittings``), which begins with the room's ``pass_code``.
     """
 
     __tablename__ = "assignments"
@@ -179,8 +180,14 @@ class Assignment(Base):
     late_per_day: Mapped[float] = mapped_column(default=0.0)
     in_pairs: Mapped[bool] = mapped_column(default=False)
     cause_once: Mapped[bool] = mapped_column(default=False)
+    sitting_minutes: Mapped[int | None]
+    pass_code: Mapped[str | None] = mapped_column(String(16))
 
     section: Mapped[Section] = relationship(lazy="joined", innerjoin=True)
+
+    @property
+    def is_supervised(self) -> bool:
+        return self.sitting_minutes is not None
 
     def feedback_for(self, attempt: int, now: datetime) -> Feedback:
         """Return what a student may see of the verdict on this attempt at this moment."""
@@ -278,30 +285,6 @@ def find_section(session: Session, section_id: int) -> Section | None:
 
 def find_assignment(session: Session, assignment_id: int) -> Assignment | None:
     return session.get(Assignment, assignment_id)
-
-
-_ASSIGNMENT_FOR = (
-    select(Assignment, Enrolment)
-    .outerjoin(
-        Enrolment,
-        (Enrolment.section_id == Assignment.section_id)
-        & (Enrolment.user_id == bindparam("user_id")),
-    )
-    .where(Assignment.id == bindparam("assignment_id"))
-)
-
-
-def find_assignment_for(
-    session: Session, assignment_id: int, user_id: int
-) -> tuple[Assignment, SectionRole | None] | None:
-    """Return an assignment, and what the user is in its section; both in one statement."""
-    found = session.execute(
-        _ASSIGNMENT_FOR, {"assignment_id": assignment_id, "user_id": user_id}
-    ).one_or_none()
-    if found is None:
-        return None
-    assignment, enrolment = found
-    return assignment, enrolment.role if enrolment else None
 
 
 def role_in_section(session: Session, user_id: int, section_id: int) -> SectionRole | None:

@@ -36,6 +36,7 @@ from server.store import (  # noqa: F401 (all modules with tables)
     second_factors,
     sessions,
     signatures,
+    sittings,
     standings,
     trials,
     versions,

@@ -25,11 +25,14 @@ from server.store.people import User, get_person
 from server.store.programs import ProgramStep, WorkingProgram
 from server.store.second_factors import has_factor
 from server.store.sessions import BrowserSession
+from server.store.sittings import Sitting
 from server.store.standings import CountingAttempt
 from server.store.trials import SavedTrial
 from server.store.versions import NamedVersion
 
-OfAssignment = TypeVar("OfAssignment", NamedVersion, CountingAttempt, Override, Excuse, Extension)
+OfAssignment = TypeVar(
+    "OfAssignment", NamedVersion, CountingAttempt, Override, Excuse, Extension, Sitting
+)
 
 
 def export_person(session: Session, user_id: int) -> dict[str, Any]:
@@ -96,6 +99,7 @@ _COUNTED = {
     "Comment snippets": CommentSnippet.user_id,
     "Extensions": Extension.user_id,
     "Accommodations": Accommodation.user_id,
+    "Sittings in supervised labs": Sitting.user_id,
     "Pairs": Partner.user_id,
     "Saved trial runs": SavedTrial.user_id,
     "Exercises written": AuthoredExercise.owner_id,
@@ -274,6 +278,16 @@ def _results(session: Session, user_id: int) -> dict[str, Any]:
         "more time": [
             {"exercise": title, "due": row.due_at.isoformat(), "reason": row.reason}
             for title, row in _by_exercise(session, Extension, user_id)
+        ],
+        "supervised labs": [
+            {
+                "exercise": title,
+                "seat": row.seat,
+                "began": row.begun_at.isoformat(),
+                "ended": row.ends_at.isoformat(),
+                "last heard of": row.seen_at.isoformat(),
+            }
+            for title, row in _by_exercise(session, Sitting, user_id)
         ],
     }
 

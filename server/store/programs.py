@@ -23,6 +23,7 @@ from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.courses import Assignment, Enrolment
 from server.store.database import Base, Document, send
+from server.store.sittings import demand_sitting
 
 STEPS_KEPT = 100
 
@@ -168,8 +169,9 @@ def save_program(
     """Make ``program`` the newest state; steps that were undone before are given up.
 
     ``revision`` is the one the sender saw; ``start`` becomes the state that the first undo
-    leads back to.
+    leads back to. Raises SittingOver where a sitting is, and so the time to change anything.
     """
+    demand_sitting(session, assignment, user_id, now)
     values = {"of_assignment": assignment.id, "of_user": user_id, "seen": revision, "now": now}
     # It locks the row, and finds none that has another revision.
     moved = send(session, _ADVANCE, values).one_or_none()
@@ -225,6 +227,7 @@ def _step(
     revision: int,
     now: datetime,
 ) -> WorkingCopy | Stale | None:
+    demand_sitting(session, assignment, user_id, now)
     work = _locked(session, assignment, user_id)
     if work is None:
         return None

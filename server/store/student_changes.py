@@ -17,6 +17,7 @@ from server.store.courses import (
     sections_of,
 )
 from server.store.lti_outbox import queue_scores
+from server.store.sittings import retime_sittings
 from server.store.standings import recount
 
 
@@ -154,6 +155,7 @@ def _follow(session: Session, user_id: int, now: datetime) -> None:
     session.flush()
     places = {section.id: role for section, role in sections_of(session, user_id)}
     for assignment in assignments_of(session, list(places)):
+        retime_sittings(session, assignment, user_id)
         recount(session, assignment, [user_id])
         if places[assignment.section_id] in HANDING_IN:
             queue_scores(session, assignment, [user_id], now)

@@ -19,6 +19,7 @@ from server.store.attempts import StoredVerdict, Submission, SubmissionState, ad
 from server.store.courses import HANDING_IN, Assignment, partner_of, seed_of
 from server.store.database import Document, send
 from server.store.programs import REVISION, lock_work
+from server.store.sittings import demand_sitting
 from server.store.standings import count_queued, lock_counting, recount
 
 SUBMISSIONS_PER_MINUTE = 10
@@ -56,8 +57,9 @@ def submit(
 ) -> Submission | Refusal:
     """Take a program as the user's next attempt, or say why not.
 
-    With ``revision``, only while the working program stands there still.
+    With ``revision``, only while the working program stands there still. Raises SittingOver.
     """
+    demand_sitting(session, assignment, user_id, now)
     # Held, the enrolment is not read again for the seed.
     enrolment = lock_work(session, assignment, user_id)
     if assignment.in_pairs:
@@ -79,19 +81,44 @@ def submit(
     # A second click on the button must not use up an attempt.
     if before.program == program:
         return Refusal.SAME_PROGRAM
+    hands_in = enrolment is not None and enrolment.role in HANDING_IN
+    return _store(session, assignment, user_id, program, now, before.last + 1, counts=hands_in)
+
+
+def submit_at_the_end(
+    session: Session, assignment: Assignment, user_id: int, program: Document, at: datetime
+) -> Submission | None:
+    """Take a program as it was at the end of a sitting; None if its student has submitted one.
+
+    The caller holds the lock of the student's work.
+    """
+    if _look_back(session, assignment, user_id, at).last:
+        return None
+    return _store(session, assignment, user_id, program, at, 1, counts=True)
+
+
+def _store(
+    session: Session,
+    assignment: Assignment,
+    user_id: int,
+    program: Document,
+    at: datetime,
+    attempt: int,
+    *,
+    counts: bool,
+) -> Submission:
     submission = Submission(
         assignment_id=assignment.id,
         user_id=user_id,
-        attempt=before.last + 1,
+        attempt=attempt,
         program=program,
-        submitted_at=now,
+        submitted_at=at,
         state=SubmissionState.QUEUED,
         seed=seed_of(session, assignment, user_id),
     )
     session.add(submission)
     session.flush()
-    hands_in = enrolment is not None and enrolment.role in HANDING_IN
-    count_queued(session, assignment, user_id, first=hands_in and before.last == 0)
+    count_queued(session, assignment, user_id, first=counts and attempt == 1)
     return submission
 
 

@@ -31,7 +31,6 @@ from server.store.courses import (
     TEACHING,
     SectionRole,
     find_assignment,
-    find_assignment_for,
     find_course,
     find_section,
     find_term,
@@ -50,6 +49,7 @@ from server.store.sessions import (
     note_use,
     use_is_due,
 )
+from server.store.sittings import Sitting, find_assignment_for, sitting_now
 from server.store.submissions import find_submission
 from server.store.versions import find_version
 from server.web.cookies import read_cookie
@@ -71,6 +71,20 @@ STUDYING = frozenset({SectionRole.STUDENT, SectionRole.WITHDRAWN})
 TOKEN_FIRST = (
     "A good token is missing. Make one on the page Tokens for scripts, and send it as "
     "the header Authorization: Bearer TOKEN."
+)
+
+
+NO_SITTING = (
+    "This is a supervised lab, and you have no sitting in this browser now, so nothing was stored. "
+    "Reload the page: it says what to do."
+)
+SITTING_ELSEWHERE = (
+    "You are in a supervised lab. Other exercises, earlier programs and your data open again "
+    "when that sitting is over."
+)
+NO_EXCHANGE = (
+    "In a supervised lab no program comes in or goes out: there are no versions, files and prints. "
+    "Go back to the sheet; every step is saved there, and Undo leads back."
 )
 
 
@@ -114,13 +128,64 @@ def section_role(visit: Visit, section_id: int) -> SectionRole | None:
     return role_in_section(visit.session, visit.visitor.id, section_id)
 
 
+class SittingFirst(HTTPException):
+    """A sitting in a supervised lab is asked for, or another one goes on; ``address`` tells."""
+
+    def __init__(self, sentence: str, assignment_id: int) -> None:
+        super().__init__(status.HTTP_403_FORBIDDEN, sentence)
+        self.address = f"/assignments/{assignment_id}/sitting"
+
+
 def works_on_assignment(visit: Visit) -> bool:
-    """Admit a student of the section once the exercise is open; who teaches it, at any time."""
-    found = find_assignment_for(visit.session, visit.ids["assignment_id"], visit.visitor.id)
-    if found is None:
+    """Admit a student of the section once the exercise is open; who teaches it, at any time.
+
+    At a supervised lab a student needs a sitting, and in the browser in which it goes on.
+    """
+    assignment_id = visit.ids["assignment_id"]
+    found = find_assignment_for(visit.session, assignment_id, visit.visitor.id, visit.now)
+    if found is None or found.role not in TEACHING | HANDING_IN:
         return False
-    assignment, role = found
-    return role in TEACHING or (role in HANDING_IN and visit.now >= assignment.opens_at)
+    assignment, role, sitting = found
+    _heed_sitting(sitting, assignment_id)
+    if role in TEACHING:
+        return True
+    if assignment.is_supervised and (
+        sitting is None or sitting.session_hash != visit.visitor.session_hash
+    ):
+        raise SittingFirst(NO_SITTING, assignment_id)
+    return visit.now >= assignment.opens_at
+
+
+def works_at_home(visit: Visit) -> bool:
+    """Admit to what carries programs in and out, which no student has in a supervised lab."""
+    assignment = find_assignment(visit.session, visit.ids["assignment_id"])
+    if assignment is None or not works_on_assignment(visit):
+        return False
+    if assignment.is_supervised and section_role(visit, assignment.section_id) not in TEACHING:
+        raise HTTPException(status.HTTP_403_FORBIDDEN, NO_EXCHANGE)
+    return True
+
+
+def enters_lab(visit: Visit) -> bool:
+    """Admit a student of the section of a supervised lab to its door."""
+    assignment = find_assignment(visit.session, visit.ids["assignment_id"])
+    return (
+        assignment is not None
+        and assignment.is_supervised
+        and section_role(visit, assignment.section_id) in HANDING_IN
+    )
+
+
+def is_in_no_sitting(visit: Visit) -> bool:
+    """Admit whoever sits at no supervised lab."""
+    _heed_sitting(sitting_now(visit.session, visit.visitor.id, visit.now), None)
+    return True
+
+
+def _heed_sitting(sitting: Sitting | None, assignment_id: int | None) -> None:
+    """Raise SittingFirst for whoever sits at another assignment than this one."""
+    if sitting is not None and sitting.assignment_id != assignment_id:
+        raise SittingFirst(SITTING_ELSEWHERE, sitting.assignment_id)
 
 
 def keeps_version(visit: Visit) -> bool:
@@ -128,7 +193,7 @@ def keeps_version(visit: Visit) -> bool:
     assignment = find_assignment(visit.session, visit.ids["assignment_id"])
     return (
         assignment is not None
-        and works_on_assignment(visit)
+        and works_at_home(visit)
         and find_version(visit.session, assignment, visit.visitor.id, visit.ids["version_id"])
         is not None
     )
@@ -182,6 +247,8 @@ def reads_submission(visit: Visit) -> bool:
     submission = find_submission(visit.session, visit.ids["submission_id"])
     if submission is None:
         return False
+    sitting = sitting_now(visit.session, visit.visitor.id, visit.now)
+    _heed_sitting(sitting, submission.assignment_id)
     if submission.user_id == visit.visitor.id:
         return True
     partner_id = partner_of(visit.session, submission.assignment, submission.user_id)
@@ -334,7 +401,7 @@ RULES: dict[str, Rule] = {
     "may_see_names": Rule(ADMINISTRATOR, names_a_person),
     "export_person": Rule(ADMINISTRATOR, names_a_person, Action.EXPORTED_DATA),
     "erase_person": Rule(ADMINISTRATOR, names_a_person),
-    "my_data": Rule(SIGNED_IN, noted=Action.EXPORTED_DATA),
+    "my_data": Rule(SIGNED_IN, is_in_no_sitting, Action.EXPORTED_DATA),
     "my_data_page": Rule(SIGNED_IN),
     "calendar_page": Rule(SIGNED_IN),
     "make_link_of_calendar": Rule(SIGNED_IN),
@@ -395,6 +462,13 @@ RULES: dict[str, Rule] = {
     "guide": ANYBODY,
     # exercises
     "exercise": Rule(SIGNED_IN, works_on_assignment),
+    # supervised labs
+    "sitting_page": Rule(SIGNED_IN, enters_lab),
+    "take_seat": Rule(SIGNED_IN, enters_lab),
+    "sitting_time": Rule(SIGNED_IN, works_on_assignment),
+    "leave_lab": Rule(SIGNED_IN, works_on_assignment),
+    "renew_pass_code": Rule(SIGNED_IN, teaches_assignment),
+    "give_sitting_minutes": Rule(SIGNED_IN, sets_assignment),
     # editor
     "edit_program": Rule(SIGNED_IN, works_on_assignment),
     "undo": Rule(SIGNED_IN, works_on_assignment),
@@ -403,17 +477,17 @@ RULES: dict[str, Rule] = {
     "about_selected": Rule(SIGNED_IN, works_on_assignment),
     "elements": Rule(SIGNED_IN),
     # versions and files of a program
-    "versions": Rule(SIGNED_IN, works_on_assignment),
-    "keep_version": Rule(SIGNED_IN, works_on_assignment),
+    "versions": Rule(SIGNED_IN, works_at_home),
+    "keep_version": Rule(SIGNED_IN, works_at_home),
     "delete_version": Rule(SIGNED_IN, keeps_version),
-    "compare_states": Rule(SIGNED_IN, works_on_assignment),
+    "compare_states": Rule(SIGNED_IN, works_at_home),
     "compare_attempts": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
-    "restore_version": Rule(SIGNED_IN, works_on_assignment),
-    "program_as_text": Rule(SIGNED_IN, works_on_assignment),
-    "program_as_xml": Rule(SIGNED_IN, works_on_assignment),
-    "preview_import": Rule(SIGNED_IN, works_on_assignment),
-    "import_program": Rule(SIGNED_IN, works_on_assignment),
-    "print_program": Rule(SIGNED_IN, works_on_assignment),
+    "restore_version": Rule(SIGNED_IN, works_at_home),
+    "program_as_text": Rule(SIGNED_IN, works_at_home),
+    "program_as_xml": Rule(SIGNED_IN, works_at_home),
+    "preview_import": Rule(SIGNED_IN, works_at_home),
+    "import_program": Rule(SIGNED_IN, works_at_home),
+    "print_program": Rule(SIGNED_IN, works_at_home),
     "print_submission": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     # submissions
     "submit": Rule(SIGNED_IN, works_on_assignment),
@@ -561,7 +635,11 @@ def enforce(
         if settings.second_factor_required and unready and not rule.before_factor:
             raise _refusal(connection, FactorFirst())
         visit = Visit(session, visitor, _ids(connection.path_params), now)
-        if rule.owner is not None and not rule.owner(visit):
+        try:
+            admitted = rule.owner is None or rule.owner(visit)
+        except HTTPException as refused:
+            raise _refusal(connection, refused) from None
+        if not admitted:
             raise _refusal(connection, HTTPException(404))
         # A socket has no method: what it shows is seen.
         if rule.noted is not None and connection.scope.get("method", "GET") == "GET":

@@ -22,6 +22,7 @@ from server.jobs.draft_reader import DraftReader, ReadDraft
 from server.jobs.published import published_in
 from server.jobs.queue import Queue
 from server.jobs.regrader import Regrader
+from server.jobs.sitting_closer import close_sittings
 from server.jobs.worker import MarkOne, Worker
 from server.marking.files.catalogue import Catalogue
 from server.marking.files.drafts import read_draft
@@ -66,6 +67,7 @@ from server.web.editor.sheets import Sheets
 from server.web.errands import Errands
 from server.web.error_pages import add_error_pages
 from server.web.exercises import sheet as exercises
+from server.web.exercises import sitting
 from server.web.gradebook import agreements, grading, similarity, student_work
 from server.web.gradebook import pages as gradebook
 from server.web.help import pages as help_pages
@@ -87,7 +89,7 @@ from server.web.reports import binder, outcomes
 from server.web.reports import pages as reports
 from server.web.request_figures import RequestFigures
 from server.web.request_log import RequestLog
-from server.web.sections import live_class
+from server.web.sections import live_class, supervised
 from server.web.sections import roster as rosters
 from server.web.security import (
     AnswerHead,
@@ -120,6 +122,7 @@ ROUTERS = (
     home.router,
     help_pages.router,
     exercises.router,
+    sitting.router,
     editor_help.router,
     versions.router,
     import_export.router,
@@ -131,6 +134,7 @@ ROUTERS = (
     agreements.router,
     grading.router,
     live_class.router,
+    supervised.router,
     joining.router,
     rosters.router,
     api_reading.router,
@@ -247,6 +251,7 @@ def _set_state(
     app.state.senders = (
         Sender("scores", partial(send_due, database, app.state.services), clock),
         Sender("mails", CourseMail(database, settings).send_due, clock),
+        Sender("sittings", partial(close_sittings, database, app.state.worker), clock),
     )
 
 

@@ -14,7 +14,8 @@ from starlette.routing import Match, Route
 
 from server.jobs.work_process import Busy
 from server.store.database import cannot_be_written
-from server.web.access import FactorFirst, SignInFirst
+from server.store.sittings import SittingOver
+from server.web.access import NO_SITTING, FactorFirst, SignInFirst, SittingFirst
 from server.web.cookies import by_tls
 from server.web.rendering import error, wants_fragment
 from server.web.security import add_secure_headers
@@ -52,6 +53,16 @@ def _factor_first(request: Request, refused: FactorFirst) -> Response:
     if request.method == "GET" and not wants_fragment(request):
         return RedirectResponse("/second-factor", 303)
     return error(request, refused.status_code, refused.detail)
+
+
+def _sitting_first(request: Request, refused: SittingFirst) -> Response:
+    if request.method == "GET" and not wants_fragment(request):
+        return RedirectResponse(refused.address, 303)
+    return error(request, refused.status_code, refused.detail)
+
+
+def _sitting_over(request: Request, _over: SittingOver) -> Response:
+    return error(request, 403, NO_SITTING)
 
 
 def _refused(request: Request, refused: HTTPException) -> Response:
@@ -115,6 +126,8 @@ def _mistake(request: Request, _mistake: Exception) -> Response:
 _HANDLERS: dict[type[Exception], Callable[[Request, Any], Response]] = {
     SignInFirst: _sign_in_first,
     FactorFirst: _factor_first,
+    SittingFirst: _sitting_first,
+    SittingOver: _sitting_over,
     StarletteHTTPException: _refused,
     RequestValidationError: _invalid,
     OperationalError: _no_database,

@@ -16,9 +16,10 @@ from fastapi import Depends, WebSocket, status
 from sqlalchemy.exc import DBAPIError
 from starlette.requests import HTTPConnection
 
-from server.store.courses import SectionRole, roles_in_sections
+from server.store.courses import TEACHING, SectionRole, roles_in_sections
 from server.store.database import Database
 from server.store.sessions import live_sessions, note_use, use_is_due
+from server.store.sittings import sitting_sessions
 from server.web.access import visitor_of
 
 log = logging.getLogger(__name__)
@@ -27,6 +28,7 @@ LOOKED_AT_EVERY = 3.0
 """Seconds; another process may have signed somebody out."""
 
 SIGNED_OUT = "You are signed out, so this run was closed here. Sign in, then open the page again."
+NO_SITTING = "Your sitting is over, so this run was closed here."
 NO_PLACE = "Your place in this section changed, so this run was closed here. Open the page again."
 
 
@@ -34,7 +36,8 @@ NO_PLACE = "Your place in this section changed, so this run was closed here. Ope
 class OpenSocket:
     """One socket: by which session it came, and what its person has to be in which section.
 
-    ``used``: its person did something since it was looked at last.
+    ``sits_at``: the supervised assignment at which they need a sitting. ``used``: its person did
+    something since it was looked at last.
     """
 
     socket: WebSocket
@@ -42,6 +45,7 @@ class OpenSocket:
     user_id: int
     section_id: int
     roles: Collection[SectionRole]
+    sits_at: int | None = None
     used: bool = False
 
 
@@ -58,11 +62,15 @@ class OpenSockets:
 
     @contextmanager
     def watching(
-        self, socket: WebSocket, section_id: int, roles: Collection[SectionRole]
+        self,
+        socket: WebSocket,
+        section_id: int,
+        roles: Collection[SectionRole],
+        sits_at: int | None = None,
     ) -> Iterator[None]:
         """Watch over the visitor's socket while it is open; it closes when they may not have it."""
         visitor = visitor_of(socket)
-        here = OpenSocket(socket, visitor.session_hash, visitor.id, section_id, roles)
+        here = OpenSocket(socket, visitor.session_hash, visitor.id, section_id, roles, sits_at)
         socket.state.open_socket = here
         self._open.add(here)
         # They may have lost it between being let in and now.
@@ -119,6 +127,8 @@ class OpenSockets:
                 {each.user_id for each in looked_at},
                 {each.section_id for each in looked_at},
             )
+            labs = {each.sits_at for each in looked_at if each.sits_at is not None}
+            sitting = sitting_sessions(session, labs, now) if labs else {}
         if due := {each for each in used & live.keys() if use_is_due(live[each], now)}:
             with self._database.write() as session:
                 note_use(session, due, now, self._idle)
@@ -126,8 +136,14 @@ class OpenSockets:
         for each in looked_at:
             if each.session_hash not in live:
                 refused[each] = SIGNED_OUT
-            elif roles.get((each.user_id, each.section_id)) not in each.roles:
+            elif (role := roles.get((each.user_id, each.section_id))) not in each.roles:
                 refused[each] = NO_PLACE
+            elif (
+                each.sits_at is not None
+                and role not in TEACHING
+                and sitting.get((each.sits_at, each.user_id)) != each.session_hash
+            ):
+                refused[each] = NO_SITTING
         return refused
 
 

@@ -25,6 +25,9 @@ router = APIRouter()
 
 NEEDED = "Each date needs a day and a time, like 2026-10-12T23:59; only closing may be left out."
 
+MOST_MINUTES = 600
+"""Of a sitting in a supervised lab."""
+
 Word = Annotated[str, Form(max_length=40)]
 
 
@@ -44,6 +47,7 @@ class PolicyForm:
     late: str
     in_pairs: bool
     cause_once: bool
+    sitting: str
 
     def policy(self, zone: ZoneInfo, stored: Assignment | None = None) -> Policy | str:
         """Return what it means, or one sentence that says what can't be.
@@ -73,12 +77,17 @@ class PolicyForm:
             return "Attempts, weight and points lost must be numbers. Correct them."
         if (attempts is not None and attempts < 1) or first < 1:
             return "Attempts are counted from 1. Leave the field empty for any number."
+        sitting = _minutes(self.sitting)
+        if isinstance(sitting, str):
+            return sitting
+        if sitting is not None and self.in_pairs:
+            return "In a supervised lab everybody works alone. Leave out pairs, or the minutes."
         if not (0 <= late <= 1 and 0 <= weight <= 1000):
             return "Points lost a day are 0 to 100 per cent, the weight 0 to 1000. Correct them."
         return Policy(
             opens_at=opens,
             due_at=due,
-            closes_at=closes,
+            closes_at=due if sitting is not None else closes,
             attempts=attempts,
             counting=counting,
             feedback=feedback,
@@ -88,7 +97,17 @@ class PolicyForm:
             late_per_day=late,
             in_pairs=self.in_pairs,
             cause_once=self.cause_once,
+            sitting_minutes=sitting,
         )
+
+
+def _minutes(text: str) -> int | str | None:
+    """Return the minutes of a sitting, None if there is none, or a sentence that says why not."""
+    if not text.strip():
+        return None
+    if text.strip().isascii() and text.strip().isdecimal() and 1 <= int(text) <= MOST_MINUTES:
+        return int(text)
+    return f"A sitting has 1 to {MOST_MINUTES} minutes. Correct them, or leave the field empty."
 
 
 def typed(
@@ -104,6 +123,7 @@ def typed(
     late: Word = "0",
     in_pairs: Annotated[bool, Form()] = False,
     cause_once: Annotated[bool, Form()] = False,
+    sitting: Word = "",
 ) -> PolicyForm:
     return PolicyForm(
         opens,
@@ -118,6 +138,7 @@ def typed(
         late,
         in_pairs,
         cause_once,
+        sitting,
     )
 
 
@@ -203,9 +224,13 @@ def change_assignment(
         return _settings_page(request, session, assignment, policy, form)
     with database.write() as writing:
         assignment = assignment_here(writing, assignment_id)
-        assignment_policy.change_policy(writing, assignment, policy, by_id=visitor.id, now=now)
+        refused = assignment_policy.change_policy(
+            writing, assignment, policy, by_id=visitor.id, now=now
+        )
         students = [student.id for student in students_of(writing, assignment.section_id)]
         queue_scores(writing, assignment, students, now)
+    if refused is not None:
+        return _settings_page(request, session, assignment, refused.value, form)
     return _back(assignment_id)
 
 
@@ -317,7 +342,7 @@ def _fresh(now: datetime, zone: ZoneInfo) -> PolicyForm:
     """Return a week from now, to begin with."""
     due = end_of_day(now.astimezone(zone).date() + timedelta(weeks=1))
     return PolicyForm(
-        field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False, False
+        field(now, zone), due, "", "", "best", "chart", "1", False, "1", "10", False, False, ""
     )
 
 
@@ -335,6 +360,7 @@ def _as_typed(assignment: Assignment, zone: ZoneInfo) -> PolicyForm:
         f"{100 * assignment.late_per_day:g}",
         assignment.in_pairs,
         assignment.cause_once,
+        str(assignment.sitting_minutes or ""),
     )
 
 

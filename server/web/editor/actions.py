@@ -15,17 +15,20 @@ from jinja2.runtime import Context
 from pydantic_core import from_json as parse_json
 from starlette.responses import Response
 
-from server.ladder.actions import Action, edit, parse_action
+from server.ladder.actions import Action, Together, edit, parse_action
 from server.ladder.actions.base import Selection
+from server.ladder.actions.copies import PasteRungs
+from server.ladder.actions.rungs import SetNetwork, SetRung
 from server.ladder.durations import parse_duration
 from server.ladder.elements import BLOCK_TYPES, BlockType
 from server.ladder.json_form import from_json, to_json
 from server.ladder.messages import Message, Place, ProgramError, error
 from server.ladder.program import Program, Variable
-from server.ladder.text_form import parse_rung
+from server.ladder.text_form import parse_rung, parse_rungs
 from server.ladder.text_printer import print_initial
 from server.marking.exercise import RequirementKind
 from server.store.database import Database, Document
+from server.store.people import Role
 from server.store.programs import Stale, WorkingCopy, save_program, state_before, working_copy
 from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
@@ -118,6 +121,8 @@ def edit_program(
     before = editor.sheet(copy)
     try:
         asked = _read(action)
+        if here.assignment.is_supervised and visitor.role is Role.STUDENT:
+            _demand_one_rung(asked)
         edited = edit(before.program, asked)
     except ProgramError as refused:
         return _refused(request, refused.messages)
@@ -308,6 +313,24 @@ def _read(text: str) -> Action:
             [error("json", Place(), "The action can't be read.", "Reload the page and try again.")]
         )
     return parse_action(_with_literals(data))
+
+
+def _demand_one_rung(action: Action) -> None:
+    """Refuse text of more than one rung: in a supervised lab no program is pasted."""
+    if _rungs_of_text(action) > 1:
+        text = "In a supervised lab the text of one rung is taken at a time."
+        raise ProgramError([error("lab", Place(), text, "Enter the rungs one after another.")])
+
+
+def _rungs_of_text(action: Action) -> int:
+    match action:
+        case Together(actions):
+            return sum(map(_rungs_of_text, actions))
+        case PasteRungs(text=text):
+            return len(parse_rungs(text))
+        case SetRung() | SetNetwork():
+            return 1
+    return 0
 
 
 def _with_literals(action: dict[str, Any]) -> dict[str, Any]:

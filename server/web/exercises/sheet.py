@@ -7,9 +7,10 @@ from server.ladder.points import PointDeclaration
 from server.marking.presentation.scenario_words import scenario_words
 from server.store.allowances import allowance_of
 from server.store.programs import working_copy
+from server.store.sittings import seconds_left, sitting_of
 from server.store.submissions import attempts_of
 from server.web.access import VisitorHere
-from server.web.dependencies import Reading
+from server.web.dependencies import Now, Reading
 from server.web.editor.actions import editor_context
 from server.web.editor.sheets import SheetsHere
 from server.web.rendering import environment, page
@@ -26,12 +27,16 @@ def exercise(
     session: Reading,
     visitor: VisitorHere,
     sheets: SheetsHere,
+    now: Now,
 ) -> Response:
     """Show the sheet, with the plant in its margin.
 
     Of the scenarios only the open ones leave the server.
     """
     copy = working_copy(session, here.assignment, visitor.id, here.start)
+    run = own_run_context(session, here, visitor)
+    sits = here.assignment.is_supervised and not run["teaches"]
+    sitting = sitting_of(session, here.assignment.id, visitor.id) if sits else None
     return page(
         request,
         "exercises/exercise.html",
@@ -42,10 +47,11 @@ def exercise(
         ],
         attempts=attempts_of(session, here.assignment, visitor.id),
         allowance=allowance_of(session, here.assignment, visitor.id),
-        **(
-            own_run_context(session, here, visitor)
-            | editor_context(here, copy, sheets.find(here, visitor.id, copy))
-        ),
+        sitting=sitting,
+        seconds_left=seconds_left(sitting, now) if sitting else 0,
+        exchanges=not sits,
+        now=now,
+        **(run | editor_context(here, copy, sheets.find(here, visitor.id, copy))),
     )
 
 

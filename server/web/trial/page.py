@@ -145,7 +145,9 @@ async def trial_socket(
 ) -> None:
     """Work one's own run; it begins, or goes on, with the first window that opens it."""
     handler = CommandHandler(here, visitor.id, database, runs, socket.app.state.clock)
-    with sockets.watching(socket, here.assignment.section_id, frozenset(SectionRole)):
+    assignment = here.assignment
+    sits_at = assignment.id if assignment.is_supervised else None
+    with sockets.watching(socket, assignment.section_id, frozenset(SectionRole), sits_at):
         await _serve(socket, runs, visitor, handler.key, handler)
 
 
