@@ -27,7 +27,7 @@ import { dragging } from "/static/editor/dragging.js";
 import { Entry } from "/static/editor/entry.js";
 import { Selection, stopIn } from "/static/editor/selection.js";
 import { askWhy, programChanged } from "/static/trial/main.js";
-import { allDone, inTurn, isWaiting, onArrival, revision, send, sendAgain } from "/static/editor/sending.js";
+import { allDone, inTurn, isWaiting, onArrival, revision, send, sendAgain, tellSaving } from "/static/editor/sending.js";
 
 /** @import { Action, Kind, Selected, Where } from "/static/editor/actions.js" */
 /** @import { Commit } from "/static/editor/dialogs.js" */

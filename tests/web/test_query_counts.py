@@ -26,7 +26,7 @@ PAGES = {
     "an instructor's home": ("teacher", "/", 12),
     "gradebook of a section": ("teacher", "/sections/{section}/gradebook", 13),
     "gradebook of an assignment": ("teacher", "/assignments/{assignment}/gradebook", 12),
-    "lab hour": ("teacher", "/sections/{section}/lab", 11),
+    "lab hour": ("teacher", "/sections/{section}/lab", 12),
     "programs compared": ("teacher", "/assignments/{assignment}/likeness", 15),
     "roster": ("teacher", "/sections/{section}/roster", 8),
     "settings": ("teacher", "/assignments/{assignment}/settings", 8),

@@ -94,6 +94,7 @@ def watch_trial(
         "trial/watch.html",
         assignment=here.assignment,
         student=student.name,
+        sitting=None,
         **run_context(here, socket, works=False),
     )
 
