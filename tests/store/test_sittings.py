@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -120,7 +121,7 @@ def test_no_sitting_begins(
 def test_an_accommodation_stretches_window_and_minutes(database: Database) -> None:
     lab, student, teacher = open_lab(database)
     profile = Profile(1.5, 0, 0, NOON - WINDOW, NOON + 2 * WINDOW, "")
-    of_teacher = {"by_id": teacher.id, "now": NOON}
+    of_teacher: dict[str, Any] = {"by_id": teacher.id, "now": NOON}
     with database.write() as session:
         add_accommodation(session, lab.section_id, student.id, profile, **of_teacher)
     # 40 × 1.5 = 60 minutes; the window is 90 minutes long.
@@ -256,7 +257,7 @@ def test_a_new_code_ends_no_sitting_and_the_old_one_begins_none(database: Databa
 
 def test_what_students_have_begun_does_not_become_supervised(database: Database) -> None:
     lab, student, teacher = open_lab(database)
-    of_teacher = {"by_id": teacher.id, "now": NOON}
+    of_teacher: dict[str, Any] = {"by_id": teacher.id, "now": NOON}
     homework = replace(LAB, sitting_minutes=None)
     with database.write() as session:
         stored = session.get_one(Assignment, lab.id)
