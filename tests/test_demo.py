@@ -1,13 +1,17 @@
 """The demo course: its spread of work, and marks that the engine really gave."""
 
+from collections import Counter
+
 import pytest
 from sqlalchemy import select
 
 from server.demo import course as demo
+from server.demo.people import STUDENT
 from server.ladder.json_form import from_json
 from server.ladder.program import Program
 from server.ladder.similarity import similar_pairs
 from server.marking.acceptance import acceptance_run
+from server.marking.files.catalogue import Catalogue
 from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict_form import to_json
 from server.paths import EXERCISES
@@ -16,8 +20,14 @@ from server.store.attempts import Submission, SubmissionState
 from server.store.corrections import Excuse, Override, RungComment
 from server.store.courses import Assignment, Enrolment, Extension, Section, SectionRole, Term
 from server.store.database import Database
+from server.store.lab_seats import SeatState, labs_now
 from server.store.outcome_actions import OutcomeAction
+from server.store.people import User
+from server.store.signatures import ReportSignature
+from server.store.sittings import sitting_of
 from server.store.standings import CountingAttempt
+from server.web.reports.binder import figures_hash
+from server.web.reports.figures import read_report
 from tests.factories import NOON
 
 SUMP = load_exercise(EXERCISES / "apple-wash-sump")
@@ -87,6 +97,28 @@ def test_two_programs_are_alike_but_for_names_comments_and_order(loaded: Databas
 
 def comments_of(program: Program) -> set[str]:
     return {rung.comment for rung in program.rungs}
+
+
+def test_a_lab_is_on_and_the_terms_before_are_signed(
+    database: Database,
+) -> None:
+    exercises = [SUMP, load_exercise(EXERCISES / "condensate-pit")]
+    with database.write() as session:
+        assert demo.load_demo(session, exercises, NOON)
+    with database.read() as session:
+        (lab,) = session.scalars(select(Assignment).where(Assignment.sitting_minutes.is_not(None)))
+        (hour,) = labs_now(session, lab.section_id, NOON)
+        states = Counter(each.state for each in hour.seats)
+        assert states[SeatState.OVER] == states[SeatState.SILENT] == 1
+        assert states[SeatState.CONNECTED] == 4
+        assert sum(each.shared for each in hour.seats) == 2
+        student = session.scalars(select(User).where(User.email == STUDENT)).one()
+        assert sitting_of(session, lab.id, student.id) is None
+        signed = session.scalars(select(ReportSignature)).all()
+        assert len(signed) == 2
+        for each in signed:
+            report = read_report(session, Catalogue(EXERCISES), each.course_id, each.term_id)
+            assert each.figures == figures_hash(report)
 
 
 def test_who_may_sign_in_is_told() -> None:

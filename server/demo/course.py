@@ -11,10 +11,12 @@ from typing import Any
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from server.demo.outcomes import load_outcomes
+from server.demo.lab_seats import fill_lab, lab_policy
+from server.demo.outcomes import load_outcomes, sign_reports
 from server.demo.people import INSTRUCTOR, STAFF, STUDENT, STUDENTS, address_of
 from server.demo.work import marked_programs, similar_programs, submit_all
 from server.marking.exercise import Exercise
+from server.marking.files.catalogue import Catalogue
 from server.paths import EXERCISES
 from server.store.assignment_policy import Policy, give_time, set_exercise
 from server.store.college import time_zone
@@ -85,6 +87,8 @@ def load_demo(
         students = students_of(session, section.id)
         for place, exercise in enumerate(exercises):
             policy = _policy(place, len(exercises), now, number)
+            if number == "01" and 0 < place == len(exercises) - 1:
+                policy = lab_policy(now)
             assignment = set_exercise(
                 session, section.id, exercise.slug, exercise.title, policy, by_id=None, now=now
             )
@@ -95,7 +99,12 @@ def load_demo(
     if set_work:
         _by_hand(session, set_work[0][0], now)
         _agreements(session, sections, set_work[0][0], now)
-    load_outcomes(session, exercises, [sections[n] for n in ("000", "00", "01")], now)
+    for lab, marked, students in set_work:
+        if lab.is_supervised:
+            fill_lab(session, lab, students, marked, now)
+    terms = [sections[n] for n in ("000", "00", "01")]
+    load_outcomes(session, exercises, terms, now)
+    sign_reports(session, Catalogue(folder), terms[:-1], now)
     # Nobody there reads mail.
     session.execute(delete(OutgoingMail))
     session.flush()

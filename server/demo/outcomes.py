@@ -8,12 +8,16 @@ from sqlalchemy.orm import Session
 
 from server.demo.people import DEPARTMENT
 from server.marking.exercise import Exercise
+from server.marking.files.catalogue import Catalogue
 from server.store import reports
 from server.store.courses import Section
 from server.store.outcome_actions import OutcomeAction, close_action, store_action
 from server.store.outcomes import Target, program_outcomes, save_outcome, save_program_outcome
 from server.store.people import User
 from server.store.report_work import work_of
+from server.store.signatures import ReportSignature, sign_report
+from server.web.reports.binder import figures_hash
+from server.web.reports.figures import read_report
 
 PROGRAM = {
     "P1": "Write control programs that keep people and plant safe.",
@@ -94,6 +98,30 @@ def _act(
         if result:
             ended = datetime.combine(after.ends, time(9), now.tzinfo)
             close_action(session, row, result, after, by_id=head.id, now=min(ended, now))
+
+
+def sign_reports(
+    session: Session, catalogue: Catalogue, sections: Sequence[Section], now: datetime
+) -> None:
+    """Let the head of the department sign the report of each term that is over, a week after it."""
+    head = session.scalars(select(User).where(User.email == DEPARTMENT)).one()
+    session.flush()
+    for section in sections:
+        report = read_report(session, catalogue, section.course_id, section.term_id)
+        if not report.overall:
+            continue
+        week_after = datetime.combine(section.term.ends + timedelta(weeks=1), time(10), now.tzinfo)
+        signature = ReportSignature(
+            course_id=section.course_id,
+            term_id=section.term_id,
+            by_id=head.id,
+            name=head.name,
+            capacity="Head of the department",
+            remarks="Read with the instructors of the course; the findings are entered as actions.",
+            figures=figures_hash(report),
+            at=min(week_after, now),
+        )
+        sign_report(session, signature)
 
 
 ACTIONS = (

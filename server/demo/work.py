@@ -178,7 +178,7 @@ def submit_all(
     skills: dict[int, float] = {}
     copies: list[tuple[Assignment, User, MarkedProgram, datetime]] = []
     for assignment, programs, students in set_work:
-        if not programs or assignment.opens_at > now:
+        if not programs or assignment.opens_at > now or assignment.is_supervised:
             continue
         likewise = (
             dict(zip(students[-2:], alike or (), strict=False))
