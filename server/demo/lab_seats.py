@@ -8,11 +8,12 @@ from sqlalchemy.orm import Session
 from server.demo.people import STUDENT
 from server.demo.work import MarkedProgram
 from server.store.assignment_policy import Policy
+from server.store.attempts import Submission
 from server.store.courses import Assignment
 from server.store.people import User
 from server.store.programs import save_program
 from server.store.sittings import Sitting
-from server.store.submissions import Submission, store_verdict, submit
+from server.store.submissions import store_verdict, submit
 from server.store.supervised_labs import begin_sitting, close_sitting, end_sitting
 
 MINUTES = 90
