@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from server.ladder.program import Program
 from server.ladder.text_form import print_program
 from server.marking.acceptance import acceptance_run
+from server.marking.coincidences import coincidences
 from server.marking.coverage.endurance import endurance_run
 from server.marking.evidence import look_at
 from server.marking.exercise import Exercise
@@ -47,8 +48,8 @@ PROVED = "proved"
 BROKEN_LATER = "It was broken in runs in which other requirements had been broken before."
 """Why a met requirement is not proved whose violations are never first."""
 
-BROKEN_BESIDE = "It was broken beyond the scenarios, by a mistake that they have found elsewhere."
-"""Why a requirement is not proved whose violations one change mends together with another's."""
+BROKEN_BESIDE = "It was broken beyond the scenarios, by a mistake that another requirement shows."
+"""Why a requirement is not proved whose violations come with another's, or are mended with them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,16 +116,19 @@ def _beyond_the_suite(
     machines = AbstractMachines(exercise, program)
     proofs = {n: prove(machines, n, work=effort.work) for n in met if not judged[n].sentence}
     found, followed = _runs_that_break(exercise, program, met, proofs, effort)
+    runs = {n: (each.scenario, each.scan) for n, each in found.items()}
+    not_met = {n for n, r in enumerate(judged) if r.status is Status.NOT_MET} | found.keys()
+    anyway = coincidences(exercise, program, runs, not_met)
     beside: frozenset[int] = frozenset()
     if broken and found:
-        runs = {n: (each.scenario, each.scan) for n, each in found.items()}
         beside = mended_beside(exercise, program, runs, most=effort.beside)
     differences: tuple[Difference, ...] = ()
     for number in met:
         so_far, proof = judged[number], proofs.get(number)
         if number in found:
-            if number in beside:
-                note = met_but_following(so_far.id, broken)
+            if number in anyway or number in beside:
+                by = (exercise.requirements[anyway[number]].id,) if number in anyway else broken
+                note = met_but_following(so_far.id, by)
                 judged[number] = replace(so_far, sentence=note, not_proved=BROKEN_BESIDE)
             else:
                 judged[number] = _not_met(exercise, program, number, found[number], so_far)

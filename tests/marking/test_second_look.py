@@ -8,11 +8,13 @@ from server.ladder.program import Program
 from server.ladder.text_form import parse_program
 from server.marking.exercise import Exercise
 from server.marking.files.document import FileFault, read_document
-from server.marking.files.exercise_file import build_exercise
+from server.marking.files.exercise_file import build_exercise, load_exercise
 from server.marking.marking import LIKE_A_REFERENCE, Effort, mark
 from server.marking.second_look import RACE, Alike, FoundBy, SecondLook, look_again
 from server.marking.verdict import Status
+from server.paths import EXERCISES
 from tests.marking import small_exercise
+from tests.unseen.__main__ import programs
 
 REFERENCE = """
 PROGRAM reference
@@ -199,3 +201,15 @@ def test_a_program_that_fails_a_check_gets_no_second_look() -> None:
 def test_what_is_wrong_with_free_is_told_at_its_place(more: str, sentence: str) -> None:
     with pytest.raises(FileFault, match=sentence):
         exercise(more)
+
+
+def test_a_difference_that_takes_a_fault_is_found_by_the_search() -> None:
+    tank = load_exercise(EXERCISES / "juice-buffer-tank")
+    source = EXERCISES.parent / "tests" / "unseen" / "juice-buffer-tank.txt"
+    tried = parse_program(dict(programs(tank, source.read_text()))["wrong-fill-on-edges"])
+    # The program is wrong only where a wire is mended below the low switch: take that away.
+    name = "The wire of the high switch breaks below the low switch, and is mended"
+    untried = replace(tank, scenarios=tuple(s for s in tank.scenarios if s.name != name))
+    found = look_again(untried, tried, runs=0, seed=1)
+    assert [(d.output, d.found_by) for d in found.differences] == [("inlet_valve", FoundBy.SEARCH)]
+    assert any("not_full is mended" in step for step in found.differences[0].steps)

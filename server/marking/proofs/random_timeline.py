@@ -193,14 +193,16 @@ def _draw(
         begun = _next(state, starts.first.size)
         start[lane] = begun
         at, act = _copy(timeline, at, act, starts, begun)
-        fault, fault_from, fault_to = _fault(state, panel)
+        fault, due, fault_to = _fault(state, panel)
+        comes = 1
         time, taken, held = 0, 0, -1
         while taken < MOST_STEPS and time < length:
             wait = _wait(state, pause)
             time += wait
             timeline.steps[at, 1] = wait
-            if taken in (fault_from, fault_to):
-                at, act = _step(timeline, at, act, fault, int(taken == fault_from))
+            if 0 <= due <= taken:
+                at, act = _step(timeline, at, act, fault, comes)
+                due, comes = fault_to if comes else -1, 0
             elif hands and _next(state, HAND_EVERY) == 0:
                 hand = _next(state, hands)
                 timeline.steps[at, 2] = hand + 1
