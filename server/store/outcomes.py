@@ -98,6 +98,13 @@ def outcome_versions(
     return list(session.scalars(query))
 
 
+def catalogue_now(session: Session) -> list[OutcomeVersion]:
+    """Return the newest version of each outcome that a course's catalogue lists, by course."""
+    newest = {(each.course_id, each.outcome): each for each in outcome_versions(session)}
+    listed = [each for each in newest.values() if each.listed and not each.course.archived]
+    return sorted(listed, key=lambda each: (each.course.code, each.outcome))
+
+
 def in_force(versions: Sequence[OutcomeVersion], term: Term) -> dict[str, OutcomeVersion]:
     """Return by outcome the version of one course that holds in a term; none before its first."""
     return {

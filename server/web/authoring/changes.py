@@ -42,11 +42,15 @@ class ChangeRefused(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """What comes from elsewhere: findings of the check, a recorded run, a program."""
+    """What comes from elsewhere: findings of the check, a recorded run, a program, outcomes.
+
+    ``outcome`` returns the word and the statement of one in a catalogue, by the id of its version.
+    """
 
     finding: Callable[[int], Mapping[str, Any]]
     recorded: Callable[[], str]
     program: Callable[[], str]
+    outcome: Callable[[str], tuple[str, str] | None]
 
 
 def changed(draft: Draft, change: DraftChange, offered: Offered) -> Draft:
@@ -114,6 +118,16 @@ def _add_parameter(draft: Draft, path: FieldPath, value: str, offered: Offered) 
     name = next(f"number_{n}" for n in range(1, 200) if f"number_{n}" not in taken)
     row = {"name": name, "from": "1 s", "to": "3 s", "step": "500 ms"}
     return replace(draft, text=add_part(draft.text, ("parameters",), row))
+
+
+def _take_outcome(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
+    found = offered.outcome(value)
+    if found is None:
+        raise ChangeRefused("This outcome is in no catalogue any more. Choose another.")
+    word, statement = found
+    outcomes = _data(draft).get("outcomes")
+    kept = dict(outcomes) if isinstance(outcomes, dict) else {}
+    return replace(draft, text=set_value(draft.text, ("outcomes",), kept | {word: statement}))
 
 
 def _add_point(draft: Draft, path: FieldPath, value: str, offered: Offered) -> Draft:
@@ -347,6 +361,7 @@ ACTIONS: dict[str, Callable[[Draft, FieldPath, str, Offered], Draft]] = {
     "remove": _remove,
     "move": _move,
     "add parameter": _add_parameter,
+    "take outcome": _take_outcome,
     "add point": _add_point,
     "choose plant": _template,
     "add plant part": _add_plant_part,

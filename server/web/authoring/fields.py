@@ -197,8 +197,7 @@ def typed(kind: Kind, text: str) -> Any:
         case "names":
             return [word.strip() for word in text.split(",") if word.strip()]
         case "map":
-            pairs = (word.partition(":") for word in text.split(",") if word.strip())
-            return {key.strip(): value.strip() for key, _, value in pairs}
+            return _map_typed(text)
         case "items":
             return [_item_typed(word.strip()) for word in text.split(",") if word.strip()]
         case "span":
@@ -208,6 +207,20 @@ def typed(kind: Kind, text: str) -> Any:
             return text
         case _:
             return text.strip()
+
+
+def _map_typed(text: str) -> dict[str, str]:
+    """Return keys and values; a comma within a value begins no key, which has a ':' behind it."""
+    found: dict[str, str] = {}
+    for part in text.split(","):
+        key, colon, value = part.partition(":")
+        if colon or not found:
+            if part.strip():
+                found[key.strip()] = value.strip()
+        else:
+            last = next(reversed(found))
+            found[last] = f"{found[last]},{part.rstrip()}"
+    return found
 
 
 def _item_shown(item: Any) -> str:

@@ -45,6 +45,7 @@ from server.store.authored import (
     versions_of,
 )
 from server.store.database import Database
+from server.store.outcomes import catalogue_now
 from server.store.programs import save_program, working_copy
 from server.store.trials import LATEST, find_trial, save_trial
 from server.web.access import Visitor, VisitorHere
@@ -437,7 +438,11 @@ def _offered(
             from_json(working_copy(session, assignment, visitor.id, start).program)
         )
 
-    return Offered(partial(_finding, row), recorded, program)
+    def outcome(version: str) -> tuple[str, str] | None:
+        found = (each for each in catalogue_now(session) if str(each.id) == version)
+        return next(((each.outcome, each.statement) for each in found), None)
+
+    return Offered(partial(_finding, row), recorded, program, outcome)
 
 
 # -- what the templates need --------------------------------------------------------------------
@@ -454,6 +459,7 @@ def _context(session: Session, row: AuthoredExercise, reading: DraftReading) -> 
         "plant_keys": PLANT_KEYS,
         "programs": _programs(draft, reading),
         "versions": versions_of(session, row.id),
+        "outcomes": catalogue_now(session),
         **_found(row, reading),
     }
 

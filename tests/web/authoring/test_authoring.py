@@ -5,6 +5,7 @@ import json
 import re
 import zipfile
 from html import unescape
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -23,9 +24,10 @@ from server.marking.trial.scenario_run import recorded_run
 from server.marking.trial.trial_form import from_json, to_json
 from server.store.authored import authored_by, find_authored, keep_findings
 from server.store.database import Database
+from server.store.outcomes import Target, catalogue_now, save_outcome
 from server.store.people import Role, User
 from server.store.trials import LATEST, find_trial
-from tests.factories import make_user
+from tests.factories import make_section, make_user
 from tests.web.lab import HTMX, ClientFor
 
 MARKUP = "<script>alert(1)</script><b onclick='x'>{{ 7*7 }}"
@@ -505,3 +507,39 @@ def test_what_is_left_free_is_shown_on_the_sheet_and_can_be_changed(
     number = page.count("legend>item ")
     sump.do("set", "free", number - 1, "sentence", value="Nothing is asked of a full sump.")
     assert "Nothing is asked of a full sump." in text_of(database, sump)
+
+
+def outcomes_of(database: Database, author: Author) -> object:
+    return read_document("exercise.yaml", text_of(database, author).encode()).data["outcomes"]
+
+
+def test_an_outcome_is_taken_from_the_departments_catalogue(
+    author: Author, database: Database
+) -> None:
+    assert "The department has no catalogue of outcomes yet" in author.page()
+    author.do("set", "outcomes", value="waiting: Waits as long as it must, and no longer.")
+    with database.write() as session:
+        section = make_section(session)
+        code = section.course.code
+        words: dict[str, Any] = {"statement": "Stops, whatever breaks.", "target": Target()}
+        save_outcome(session, section.course_id, section.term, "stopping", **words)
+        version = catalogue_now(session)[0].id
+        # What the department has taken out of its catalogue is not offered.
+        hidden: dict[str, Any] = {"statement": "Old.", "target": Target(), "listed": False}
+        save_outcome(session, section.course_id, section.term, "pulses", **hidden)
+    page = unescape(author.page())
+    assert "stopping: Stops, whatever breaks." in page
+    assert "pulses" not in page
+    assert author.do("take outcome", value="999999").status_code == 422
+    page = unescape(author.do("take outcome", value=str(version)).text)
+    assert f"in the catalogue of {code}" in page
+    assert page.count("local: the report shows it apart") == 1
+    kept = {
+        "waiting": "Waits as long as it must, and no longer.",
+        "stopping": "Stops, whatever breaks.",
+    }
+    assert outcomes_of(database, author) == kept
+    # Saved again as it is shown, the statements keep their commas.
+    typed = ", ".join(f"{word}: {statement}" for word, statement in kept.items())
+    author.do("set", "outcomes", value=typed)
+    assert outcomes_of(database, author) == kept
