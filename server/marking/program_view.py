@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from server.ladder.elements import CoilKind, ContactKind
+from server.ladder.elements import CoilKind, ContactKind, Operator
 from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
@@ -23,6 +23,9 @@ from server.marking.signal_path import rungs_between
 
 COMPARISON, ASSIGNMENT = "comparison", "assignment"
 """What the elements without a kind of their own are called."""
+
+SHIFT = "shift or rotation"
+_SHIFTS = (Operator.SHL, Operator.SHR, Operator.ROL, Operator.ROR)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,11 +101,7 @@ class ProgramView:
             for _, each in walk(rung.network):
                 if _name_of(each, types) == element and _has_preset(each, preset_ms):
                     found.append(number)
-        found += [
-            number
-            for number, output in self.writes()
-            if element == (ASSIGNMENT if isinstance(output, AssignmentStatement) else output.kind)
-        ]
+        found += [number for number, output in self.writes() if element in _names_of_output(output)]
         return sorted(found)
 
 
@@ -122,6 +121,14 @@ def _name_of(element: Element, types: dict[str, str]) -> str:
             return COMPARISON
         case Block(instance, _):
             return types[instance]
+
+
+def _names_of_output(output: Output) -> tuple[str, ...]:
+    match output:
+        case Coil(kind, _):
+            return (kind,)
+        case AssignmentStatement(_, _, operator):
+            return (ASSIGNMENT, SHIFT) if operator in _SHIFTS else (ASSIGNMENT,)
 
 
 def sealed(network: Series, symbol: str) -> bool:

@@ -15,7 +15,7 @@ from server.ladder.names import REQUIREMENT, SERVES
 from server.ladder.points import Direction
 from server.ladder.program import Coil, Contact, walk
 from server.marking.phrases import seconds
-from server.marking.program_view import ASSIGNMENT, COMPARISON, ProgramView, sealed
+from server.marking.program_view import ASSIGNMENT, COMPARISON, SHIFT, ProgramView, sealed
 
 ELEMENTS: tuple[str, ...] = (
     *(f"{kind} contact" for kind in ContactKind),
@@ -23,6 +23,7 @@ ELEMENTS: tuple[str, ...] = (
     *BLOCK_TYPES,
     COMPARISON,
     ASSIGNMENT,
+    SHIFT,
 )
 """Names of elements that a rule can ask for."""
 
