@@ -3,8 +3,8 @@
 What a page can rely on: a group or text with ``data-signal`` shows that signal. ``data-kind`` says
 how:
 
-- ``flow``, ``belt``, ``pusher``, ``lamp``, ``hand``, ``point``: the class ``on`` while it is TRUE;
-  ``stop``: while it equals ``data-when``.
+- ``flow``, ``belt``, ``pusher``, ``lamp``, ``hand``, ``point``, ``jam``: the class ``on`` while it
+  is TRUE; ``stop``: while it equals ``data-when``.
 - ``level``: the rect and the line in it reach from ``data-bottom`` (value ``data-low``) up to
   ``data-top`` (value ``data-high``).
 - ``item``, ``axis``: ``translate(origin + scale * value, 0)``; an item that is absent (no number,

@@ -110,3 +110,4 @@ Symbol: TypeAlias = Annotated[Line, Field(json_schema_extra={NAMES: "symbols"})]
 """The symbol of any point."""
 VesselName: TypeAlias = Annotated[Line, Field(json_schema_extra={NAMES: "vessels"})]
 AxisName: TypeAlias = Annotated[Line, Field(json_schema_extra={NAMES: "axes"})]
+MotorName: TypeAlias = Annotated[Line, Field(json_schema_extra={NAMES: "motors"})]

@@ -71,6 +71,14 @@ class PartHooks:
         """
         return {}
 
+    def stand_in(self, *, actuated: bool) -> Mapping[str, float]:
+        """Return what a hand sets quantities to so that it is actuated, or is not.
+
+        So a run of the abstract machine, in which a hand does that, is replayed on the concrete
+        plant.
+        """
+        return {}
+
     # -- what it is measured against ----------------------------------------------------------
 
     def write_c(self, code: CCode) -> None:

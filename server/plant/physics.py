@@ -52,6 +52,7 @@ class PhysicsOp(IntEnum):
     BETWEEN = 12  # plane row p_low p_high         low <= row <= high
     EYE = 13  # plane base slots p_at p_length kind     an item of the kind is before the eye
     ANALOG = 14  # planes row p_low p_per_unit     INT 0 .. ANALOG_TOP, clipped
+    LAG = 15  # row target p_share p_scale p_low p_high   row += share * (target * scale - row)
 
 
 FEED_LENGTH, FEED_PITCH, FEED_SCANS, FEED_EVERY = range(4)
@@ -59,7 +60,7 @@ FEED_LENGTH, FEED_PITCH, FEED_SCANS, FEED_EVERY = range(4)
 items (kind 1), every how many one is marked (0: none)."""
 
 FLOW, PUMP, INTEGRATE, TANK, RAMP, CARRY, HOLD, SETTLE = (int(o) for o in list(PhysicsOp)[:8])
-LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG = (int(o) for o in list(PhysicsOp)[8:])
+LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG, LAG = (int(o) for o in list(PhysicsOp)[8:])
 
 _Rows: TypeAlias = NDArray[np.float64]
 _ZERO = np.uint64(0)
@@ -338,6 +339,18 @@ def _analog(
 
 
 @inlined
+def _lag(
+    q: _Rows, p: _Rows, row: int, target: int, share: int, scale: int, low: int, high: int
+) -> None:
+    """First-order lag: in a scan ``row`` goes a share of its way to ``target``, which becomes 0."""
+    for lane in range(LANES):
+        away = q[target, lane] * p[scale, lane] - q[row, lane]
+        moved = q[row, lane] + away * p[share, lane]
+        q[row, lane] = min(max(moved, p[low, lane]), p[high, lane])
+        q[target, lane] = 0.0
+
+
+@inlined
 def advance(
     physics: NDArray[np.int32],
     first: int,
@@ -395,3 +408,5 @@ def advance(
             bits[a] = _at_least(q, p, b, c) & _at_least(p, q, d, b)
         elif op == ANALOG:
             _analog(bits, q, p, a, b, c, d)
+        elif op == LAG:
+            _lag(q, p, a, b, c, d, e, f)

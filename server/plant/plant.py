@@ -18,6 +18,7 @@ from server.plant.checks import require, require_different
 from server.plant.controls import HandControl
 from server.plant.fields import NAMES, PART_CONFIG, Many, key_of
 from server.plant.part import Part
+from server.plant.parts.auxiliary_contact import AuxiliaryContact
 from server.plant.parts.axis import Axis
 from server.plant.parts.belt import Belt
 from server.plant.parts.conveyor_line import ConveyorLine
@@ -25,7 +26,9 @@ from server.plant.parts.eye import Eye
 from server.plant.parts.feeder import Feeder
 from server.plant.parts.level_switch import LevelSwitch
 from server.plant.parts.level_transmitter import LevelTransmitter
+from server.plant.parts.motor import Motor
 from server.plant.parts.outlet import Outlet
+from server.plant.parts.overload_relay import OverloadRelay
 from server.plant.parts.position_switch import PositionSwitch
 from server.plant.parts.pusher import Pusher
 from server.plant.parts.stop import Stop
@@ -54,6 +57,9 @@ class PartLists:
     pushers: Many[Pusher] = ()
     axes: Many[Axis] = ()
     position_switches: Many[PositionSwitch] = ()
+    motors: Annotated[Many[Motor], Field(max_length=8)] = ()
+    auxiliary_contacts: Many[AuxiliaryContact] = ()
+    overload_relays: Many[OverloadRelay] = ()
 
     @property
     def parts(self) -> tuple[Part, ...]:

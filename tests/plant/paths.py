@@ -94,6 +94,10 @@ class Abstract:
             planes |= reading.planes_at(rig.sensed(tag, lane))
         if self.plant.line is not None:
             planes |= self._items(self.step.site.kept(self.plant.line, Regions), rig, lane)
+        for relay in self.plant.overload_relays:
+            planes[_plane(self.step.senses[relay.tag])] = bool(rig.sensed(relay.tag, lane))
+        for contact in self.plant.auxiliary_contacts:
+            planes[_plane(self.step.senses[contact.tag])] = bool(rig.sensed(contact.tag, lane))
         for belt in self.plant.belts:
             if belt.run_up > 0:
                 planes[self.step.site.kept(belt, int)] = rig.value(f"{belt.name}.speed", lane) > 0

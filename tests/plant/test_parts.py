@@ -91,6 +91,19 @@ def test_what_it_senses_is_a_device_of_the_catalogue(kind: type[Part], abstract:
         assert isinstance(senses[tag], Word) is device.number, tag
 
 
+def set_by_hand(rig: Rig, rng: np.random.Generator) -> None:
+    """Set all that a hand may set, alike in each even lane and the odd one after it."""
+    for control in rig.plant.controls:
+        if isinstance(control, HandSetting):
+            row = rig.step.gauges[control.quantity].row
+            rig.quantities[row] = np.repeat(rng.uniform(0, control.high, LANES // 2), 2)
+
+
+def _differ(rig: Rig, tag: str) -> bool:
+    """Whether what a tag senses is not the same in all even and all odd lanes."""
+    return any(rig.sensed(tag, lane) != rig.sensed(tag, lane + 1) for lane in range(0, LANES, 2))
+
+
 @KINDS
 def test_all_that_works_it_changes_something(kind: type[Part]) -> None:
     """In every second lane one actuator or hand stays off; all others are worked alike."""
@@ -110,8 +123,10 @@ def test_all_that_works_it_changes_something(kind: type[Part]) -> None:
                 rig.turn(name, False)
                 rig.turn(name, True, plane_of(np.repeat(rng.random(LANES // 2) < 0.6, 2)))
             rig.turn(worked, False, EVEN)
+            set_by_hand(rig, rng)
             rig.run(8)
             differs = differs or not np.array_equal(rig.quantities[:, ::2], rig.quantities[:, 1::2])
+            differs = differs or any(_differ(rig, tag) for tag in rig.step.senses)
         assert differs, f"{worked} changes nothing"
 
 

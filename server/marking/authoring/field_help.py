@@ -169,6 +169,7 @@ _OF_PLANTS: dict[str, FieldHelp] = {
     "label": FieldHelp("What people call it.", "Apple wash sump"),
     "vessel": FieldHelp("The name of a vessel of this plant.", "sump"),
     "axis": FieldHelp("The name of an axis of this plant.", "lift"),
+    "motor": FieldHelp("The name of a motor of this plant.", "auger"),
     "actuator": FieldHelp("The output that works it; empty: it is worked by hand.", "fill_pump"),
     "by": FieldHelp("The output that works it.", "gate_valve"),
     "forward": FieldHelp("The output that drives it forward.", "lift_up"),
@@ -187,6 +188,9 @@ _OF_PLANTS: dict[str, FieldHelp] = {
     "length": FieldHelp("How long it is.", "2 m"),
     "speed": FieldHelp("How fast it runs.", "400 mm/s"),
     "run up": FieldHelp("How long the drive takes to its full speed.", "300 ms"),
+    "load": FieldHelp("What it draws at full speed, per cent of its rated current.", "80"),
+    "trip class": FieldHelp("10, 20 or 30: it trips after so many seconds at the latest, cold and "
+                            "at 7.2 times the rated current.", "10"),
     "at": FieldHelp("Where it stands: from the infeed on, or per cent of the travel.", ""),
     "marked only": FieldHelp("It sees marked items only."),
     "holds when": FieldHelp("Whether it holds items while its output is on, or while it is off."),

@@ -52,7 +52,7 @@ def _readable_plant(written: Any) -> Plant | None:
     lists = [written, *(g for key in GROUPS if isinstance(g := written.get(key), dict))]
     alone = {
         key: [row for each in lists for row in _dicts(each.get(key)) if _reads(LISTS[key], row)]
-        for key in ("vessels", "axes")
+        for key in ("vessels", "axes", "motors")
     }
     return points_and_plant({"plant": alone})[1]
 

@@ -33,9 +33,6 @@ PATIENCE_MS = 120_000
 
 RUN_ON_MS = 60_000
 
-NEAR = 0.005
-"""A hand sets a level so far beyond a switch, m."""
-
 SPREAD = 4.0
 """Rates of the plant are tried from a quarter to four times their value."""
 
@@ -176,7 +173,7 @@ def _steps(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Step]:
 
 def hand_moves(exercise: Exercise, senses: Mapping[Sense, bool]) -> Iterator[Action]:
     """Yield what a hand does so that input points are as ``senses`` has them, where it can."""
-    plant, levels = exercise.plant, dict[str, float]()
+    plant, settings = exercise.plant, dict[str, float]()
     for sense, on in senses.items():
         point = next(p for p in exercise.points if p.symbol == sense.symbol)
         actuated = on != (point.wiring is ContactKind.CLOSED)
@@ -187,13 +184,11 @@ def hand_moves(exercise: Exercise, senses: Mapping[Sense, bool]) -> Iterator[Act
                     yield Put("", eye.at + length / 2, eye.marked_only)
                 else:
                     yield Clear("", eye.at, eye.at + length)
-        for switch in plant.level_switches:
-            if switch.tag == point.device:
-                lowest = switch.height - switch.hysteresis
-                level = switch.height + NEAR if actuated else lowest - NEAR
-                name = f"{switch.vessel}.level"
-                levels[name] = max(levels.get(name, level), level)
-    yield from (Adjust(name, level) for name, level in levels.items())
+        for part in plant.parts:
+            if point.device in part.tags():
+                for name, value in part.stand_in(actuated=actuated).items():
+                    settings[name] = max(settings.get(name, value), value)
+    yield from (Adjust(name, value) for name, value in settings.items())
 
 
 def _senses(exercise: Exercise, suspicion: SuspectedViolation) -> Iterator[Sense]:

@@ -15,6 +15,9 @@ from server.plant.sheet.sheet import PlantSheet
 from server.plant.site import Site
 from server.scan.assembler import Bit
 
+NEAR = 0.005
+"""A hand sets a level so far beyond a switch, m."""
+
 HYSTERESIS = 0.01
 """How far the level falls below a level switch before it drops out, in m (common practice, no
 source)."""
@@ -59,6 +62,10 @@ class LevelSwitch(Part):
         level = site.gauges[f"{self.vessel}.level"]
         covered = level.at_least(self.height, self.height - self.hysteresis)
         site.senses[self.tag] = Bit(covered)
+
+    def stand_in(self, *, actuated: bool) -> dict[str, float]:
+        below = self.height - self.hysteresis - NEAR
+        return {f"{self.vessel}.level": self.height + NEAR if actuated else below}
 
     def write_c(self, code: CCode) -> None:
         level, sense = c_level(self.vessel), c_sense(self.tag)
