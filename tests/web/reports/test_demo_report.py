@@ -58,7 +58,7 @@ ORDER BY s.id
 
 RESULTS = """
 SELECT r.submission_id, r.requirement, r.max_score,
-  coalesce(b.share * r.max_score, r.score) AS score,
+  coalesce(b.share * r.max_score, r.score) AS score, b.share IS NOT NULL AS by_hand,
   CASE WHEN b.share IS NULL THEN r.status WHEN b.share = 1 THEN 'met' ELSE 'not met' END AS status
 FROM requirement_results r LEFT JOIN results_by_hand b
   ON b.submission_id = r.submission_id AND b.requirement = r.requirement
@@ -141,19 +141,17 @@ PROGRAM_ROW = re.compile(r'class="under mono">([\w-]+)</span></th>\s*.*?(\d+) of
 TERMS = {1: "Spring 2026", 2: "Fall 2026"}
 
 
-@pytest.mark.parametrize("term", TERMS)
-def test_outcomes(
+@pytest.fixture(scope="module")
+def reached(
     loaded: tuple[TestClient, Database, list[Exercise]],
     counted: pd.DataFrame,
     results: pd.DataFrame,
-    term: int,
-) -> None:
-    client, database, exercises = loaded
-    table = sheets(client, term)["Outcomes"]
+) -> pd.DataFrame:
+    """A row for each student and outcome: whether they have reached it, with 0.7 of its points."""
     outcome_of = pd.DataFrame(
         [
             {"exercise": exercise.slug, "requirement": each.id, "outcome": outcome}
-            for exercise in exercises
+            for exercise in loaded[2]
             for each in exercise.requirements
             for outcome in each.outcomes
         ]
@@ -163,8 +161,21 @@ def test_outcomes(
         .merge(results, left_on="id", right_on="submission_id")
         .merge(outcome_of, on=["exercise", "requirement"])
     )
-    sums = rows.groupby(["term", "section", "outcome", "user_id"])[["score", "max_score"]].sum()
-    reached = (sums.score / sums.max_score >= 0.7 - 1e-9).rename("reached").reset_index()
+    sums = rows.groupby(["term", "section", "outcome", "user_id"])[
+        ["score", "max_score", "by_hand"]
+    ].sum()
+    sums["reached"] = sums.score / sums.max_score >= 0.7 - 1e-9
+    return sums.reset_index()
+
+
+@pytest.mark.parametrize("term", TERMS)
+def test_outcomes(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+    reached: pd.DataFrame,
+    term: int,
+) -> None:
+    client, database, _ = loaded
+    table = sheets(client, term)["Outcomes"]
     here = reached[reached.term == TERMS[term]]
     expected = {
         **here.groupby(["section", "outcome"]).reached.agg(["size", "sum"]).T.to_dict("list"),
@@ -184,6 +195,7 @@ def test_outcomes(
     assert list(table["In the catalogue"]) == ["no" if each else "yes" for each in local]
     shares = table.Outcome.map(newest["share"]).fillna(0.8)
     assert np.allclose(table.Target, shares)
+    assert np.allclose(table.Level, table.Outcome.map(newest["level"]).fillna(0.7))
     on = (table.Share >= shares).map({True: "yes", False: "no"})
     assert list(table["On target"]) == list(on)
     program = client.get(f"/program-outcomes?term={term}").text
@@ -207,6 +219,8 @@ def test_requirements_attempts_and_mistakes(
     found = sheets(loaded[0], term)
     here = counted[counted.term == TERMS[term]].sort_values("user_id")
     wrong: dict[tuple[Any, Any], int] = {}
+    set_by_hand = here[["exercise", "id"]].merge(results, left_on="id", right_on="submission_id")
+    by_hand = set_by_hand.groupby(["exercise", "requirement"]).by_hand.sum()
     for exercise, own in here.groupby("exercise"):
         matrix = (
             results[results.submission_id.isin(own.id)]
@@ -225,6 +239,7 @@ def test_requirements_attempts_and_mistakes(
             assert item.Difficulty == pytest.approx(column.mean())
             ends = by_total[name].head(group).mean() - by_total[name].tail(group).mean()
             assert item.Discrimination == pytest.approx(ends)
+            assert item["Set by hand"] == by_hand[exercise, name]
             says = {0: "met by none", len(column): "met by all"}.get(column.sum())
             assert says is None or item["Discrimination is"] == says
             rest = total - column
@@ -246,6 +261,8 @@ def test_requirements_attempts_and_mistakes(
     assert {place: wrong[place] for place in listed} == listed
     assert sorted(listed.values()) == sorted(wrong.values())[-len(listed) :]
     for row in mistakes.itertuples():
+        assert here[here.exercise == row.Exercise].user_id.nunique() == row.Of
+        assert row.Share == pytest.approx(row.Students / row.Of)
         shown = results[
             (results.submission_id == row.Example) & (results.requirement == row.Requirement)
         ]
@@ -260,6 +277,52 @@ def test_requirements_attempts_and_mistakes(
     (row,) = found["Attempts to pass"].query("Title == 'The lab set'").to_dict("records")
     assert row["Students"] == len(every)
     assert row["Reliability"] == (pytest.approx(alpha) if len(every) >= 30 else "")
+
+
+GLANCE = re.compile(r"<strong>(\d+)(?: of (\d+))?</strong> (outcomes?|students?|exercises?|open)")
+CHANGE = re.compile(
+    r'<tr><th scope="row">([^<]+)</th>(?:(?!</tr>).)*<td class="number">([^<]*)</td>', re.S
+)
+ACTIONS = """
+SELECT a.outcome, t.name AS term, a.students, a.reached, a.share, a.closed_at
+FROM outcome_actions a JOIN terms t ON t.id = a.term_id ORDER BY t.begins, a.id
+"""
+
+
+def test_the_front_page_the_changes_and_the_actions(
+    loaded: tuple[TestClient, Database, list[Exercise]],
+    counted: pd.DataFrame,
+    reached: pd.DataFrame,
+) -> None:
+    """What stands on the page and in no file, and the figures that actions have kept."""
+    client, database, exercises = loaded
+    page = client.get("/reports/1?term=2").text
+    glance = {what: (int(n), of) for n, of, what in GLANCE.findall(page)}
+    table = sheets(client, 2)["Outcomes"].query("Section == 'all'")
+    here = counted[counted.term == TERMS[2]]
+    with database.read() as session:
+        actions = pd.DataFrame(session.execute(text(ACTIONS)).mappings().all())
+    on_target = sum(table["On target"] == "yes")
+    assert glance == {
+        "outcomes": (on_target, str(len(table))),
+        "students": (here.user_id.nunique(), ""),
+        "exercises": (here.exercise.nunique(), ""),
+        "open": (actions.closed_at.isna().sum(), ""),
+    }
+    shares = reached.groupby(["term", "outcome"]).reached.mean().unstack("term")
+    words = {name: words for each in exercises for name, words in each.outcomes.items()}
+    shown = dict(CHANGE.findall(client.get("/reports/1?term=2&leaf=trend").text))
+    assert set(shown) == set(words.values())
+    for outcome, row in shares.iterrows():
+        points = 100 * (row[TERMS[2]] - row[TERMS[1]])
+        said = shown[words[str(outcome)]].replace("\N{MINUS SIGN}", "-")
+        assert abs(float(said.split()[0]) - points) <= 0.5 + 1e-9, outcome
+    assert len(actions) == 2
+    for action in actions.itertuples():
+        own = reached[(reached.term == action.term) & (reached.outcome == action.outcome)]
+        assert (action.students, action.reached) == (len(own), own.reached.sum())
+    in_file = sheets(client, 2)["Actions"]
+    assert sorted(in_file.Share) == pytest.approx(sorted(actions.reached / actions.students))
 
 
 FIGURE = re.compile(r'<a href="([^"]+/work[^"]*)">([^<]+)</a>(?:<span class="of">([^<]*))?')
