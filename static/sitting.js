@@ -2,7 +2,7 @@
 import { byId } from "/static/dom.js";
 
 /* Minutes at which the time is read aloud; in between it would only interrupt. */
-const MARKS = [60, 30, 15, 10, 5, 2, 1];
+const MARKS = [1, 2, 5, 10, 15, 30, 60];
 const ASK_EVERY_MS = 15000;
 
 const shown = byId("time-left", HTMLElement);
@@ -33,6 +33,7 @@ function show() {
   shown.classList.toggle("soon", seconds <= 300);
   const passed = MARKS.find((mark) => minutes <= mark && mark < before);
   if (passed !== undefined) said.textContent = `${passed} ${passed === 1 ? "minute" : "minutes"} left`;
+  else if (minutes > before + 1) said.textContent = `You have more time: ${minutes} minutes left`;
   before = minutes;
 }
 
