@@ -4,6 +4,7 @@ import csv
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import httpx2
 import pytest
@@ -179,13 +180,13 @@ class Class:
             )
             self.assignment = make_assignment(session, self.section, **columns)
 
-    def client(self, user: User) -> httpx2.Client:
-        """A browser of its own, without pages."""
+    def client(self, user: User) -> Any:
+        """A browser of its own, without pages; desks ask of it what a TestClient has, too."""
         with self._database.write() as session:
             token = sign_in(session, user, self._now)
         return self.client_with({COOKIE: token})
 
-    def client_with(self, cookies: Mapping[str, str]) -> httpx2.Client:
+    def client_with(self, cookies: Mapping[str, str]) -> Any:
         headers = {"Origin": self._site}
         client = httpx2.Client(base_url=self._site, headers=headers, cookies=dict(cookies))
         self._clients.append(client)
@@ -273,7 +274,7 @@ def test_weight_and_suite_change_after_twenty_submissions(
         rows = [book[student.name] for student in course.students]
         return [(float(row["Points"]), float(row["Out of"])) for row in rows]
 
-    points = [FIRST_AND_SECOND[program][0] for program in programs]
+    points: list[float] = [FIRST_AND_SECOND[program][0] for program in programs]
     assert totals(course.book()) == [(4.5, 5), *((each, 5) for each in points[1:])]
 
     author.client.post(
