@@ -23,10 +23,12 @@ from server.ladder.elements import (
 from server.ladder.program import (
     AssignmentStatement,
     Block,
+    Calculated,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Name,
     Number,
     Operand,
@@ -392,12 +394,19 @@ class Controller:
         self.values[word] = (self.values[word] & ~weight) | (weight if on else 0)
 
     def _assign(self, output: AssignmentStatement) -> None:
-        given = [self._operand(operand) for operand in output.operands]
-        result = given[0] if output.operator is None else calculate(output.operator, *given)
+        result = self._value(output.value)
         if result is None:
             self.fault = True
         else:
             self.values[output.target] = result
+
+    def _value(self, value: Calculated) -> int | None:
+        """None where anything in it has no result."""
+        if not isinstance(value, Formula):
+            return self._operand(value)
+        given = [self._value(operand) for operand in value.operands]
+        known = [each for each in given if each is not None]
+        return calculate(value.operator, *known) if len(known) == len(given) else None
 
 
 def compare(left: int, relation: Relation, right: int) -> bool:

@@ -21,11 +21,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Item,
     Name,
     Number,
@@ -224,19 +226,29 @@ def _outputs(draw: st.DrawFn, symbols: _Symbols) -> Output:
             "WORD": _words(symbols),
             "BOOL": st.sampled_from(symbols.bits).map(Name),
         }
-        left = draw(of_type[result])
-        if draw(st.booleans()):
-            return AssignmentStatement(target, left)
-        fitting = [operator for operator in Operator if result in operator.row.result]
-        statement = AssignmentStatement(target, left, draw(st.sampled_from(fitting)))
-        pins = [result if pin.type == "ANY" else pin.type for pin in statement.pins]
-        return statement.with_operands(*(draw(of_type[pin]) for pin in pins))
+        value = draw(_values(of_type, result, 2))
+        return AssignmentStatement(target, Number(0)).with_value(value)
     kind = draw(st.sampled_from(CoilKind))
     return Coil(kind, draw(st.sampled_from(symbols.writable_bits)))
 
 
 def _numbers(symbols: _Symbols) -> st.SearchStrategy[Operand]:
     return _number_among(symbols.numbers)
+
+
+@st.composite
+def _values(
+    draw: st.DrawFn,
+    of_type: dict[PinType, st.SearchStrategy[Operand]],
+    result: PinType,
+    depth: int,
+) -> Calculated:
+    fitting = [operator for operator in Operator if result in operator.row.result]
+    if not depth or not fitting or draw(st.booleans()):
+        return draw(of_type[result])
+    operator = draw(st.sampled_from(fitting))
+    pins = [result if pin.type == "ANY" else pin.type for pin in operator.row.pins]
+    return Formula(operator, tuple(draw(_values(of_type, pin, depth - 1)) for pin in pins))
 
 
 def _words(symbols: _Symbols) -> st.SearchStrategy[Operand]:

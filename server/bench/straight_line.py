@@ -12,14 +12,15 @@ from server.ladder.points import Direction, PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
     Block,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Name,
     Number,
-    Operand,
     Output,
     Parallel,
     Program,
@@ -303,8 +304,10 @@ def _own(symbol: str) -> str:
     return "v_" + symbol.lower().replace(".", "_")
 
 
-def _value(operand: Operand) -> str:
+def _value(operand: Calculated) -> str:
     match operand:
+        case Formula():
+            raise ValueError("A result in between is not written as straight-line C.")
         case Name(symbol):
             return _own(symbol)
         case Number(value):

@@ -7,6 +7,7 @@ from server.ladder.limits import (
     MAX_COMMENT_LENGTH,
     MAX_ELEMENTS,
     MAX_NESTING,
+    MAX_OPERATORS,
     MAX_PROGRAM_ELEMENTS,
     MAX_RUNGS,
     MAX_SERVES,
@@ -14,7 +15,16 @@ from server.ladder.limits import (
     RUNGS_REMEMBERED,
 )
 from server.ladder.messages import Message, Place, error, in_rung
-from server.ladder.program import Parallel, Program, Rung, Series, walk
+from server.ladder.program import (
+    AssignmentStatement,
+    Output,
+    Parallel,
+    Program,
+    Rung,
+    Series,
+    formulas,
+    walk,
+)
 
 
 def over_limits(program: Program) -> tuple[Message, ...]:
@@ -28,13 +38,19 @@ def over_limits_of_parts(program: Program) -> tuple[Message, ...]:
 
 
 def size_of(program: Program) -> int:
-    """Elements, wires of empty branches and outputs of all rungs."""
+    """Elements, wires of empty branches, outputs and operators of all rungs."""
     return sum(map(_size, program.rungs))
 
 
 @lru_cache(RUNGS_REMEMBERED)
 def _size(rung: Rung) -> int:
-    return sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs)
+    inner = sum(max(operators_in(output) - 1, 0) for output in rung.outputs)
+    return sum(1 for _ in walk(rung.network)) + _wires(rung.network) + len(rung.outputs) + inner
+
+
+def operators_in(output: Output) -> int:
+    """Return how many operators and functions an output has."""
+    return sum(1 for _ in formulas(output.value)) if isinstance(output, AssignmentStatement) else 0
 
 
 def _over_budget(program: Program) -> Iterator[Message]:
@@ -78,6 +94,10 @@ def _over_limits_in(rung: Rung) -> Iterator[Message]:
     yield from _over(
         place, "The rung has", nesting(rung.network), MAX_NESTING, "branches inside each other"
     )
+    for number, output in enumerate(rung.outputs):
+        count = operators_in(output)
+        where = Place(output=number)
+        yield from _over(where, "The assignment has", count, MAX_OPERATORS, "operators")
     yield from _over(place, "The rung names", len(rung.serves), MAX_SERVES, "requirements")
     yield from _comment(place, rung.comment)
 

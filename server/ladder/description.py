@@ -13,9 +13,11 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
+    Formula,
     Item,
     Name,
     Operand,
@@ -103,10 +105,21 @@ def _output(output: Output, variables: Mapping[str, Variable]) -> str:
     match output:
         case Coil(kind, symbol):
             return f"{kind} {_named(symbol, variables)}"
-        case AssignmentStatement(target, _, operator):
-            form = operator.row.words if operator else "{}"
-            value = form.format(*(_operand(each, variables) for each in output.operands))
+        case AssignmentStatement(target):
+            value = _value(output.value, variables)
             return f"assignment to {_named(target, variables)} of {value}"
+
+
+def _value(value: Calculated, variables: Mapping[str, Variable]) -> str:
+    """Return a value in words; a result in between stands in parentheses."""
+    if not isinstance(value, Formula):
+        return _operand(value, variables)
+    told = (_value(each, variables) for each in value.operands)
+    inner = (
+        f"({words})" if isinstance(each, Formula) else words
+        for each, words in zip(value.operands, told, strict=True)
+    )
+    return value.operator.row.words.format(*inner)
 
 
 def _operand(operand: Operand, variables: Mapping[str, Variable]) -> str:

@@ -6,6 +6,7 @@ cell; sizes follow from the text, in a font whose characters are all equally wid
 
 from collections.abc import Iterator, Mapping
 from html import escape
+from textwrap import wrap
 from typing import NamedTuple
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind
@@ -44,6 +45,8 @@ _BOX = 15
 _PIN = 22
 _HEAD = 34
 """Height of a block's box above the line of power."""
+_LONG_CONTENT = 56
+"""What is longer in a box is set in several lines."""
 _LONG_NAME = 15
 """A longer name is set in two lines if it has an underscore to break at."""
 
@@ -69,7 +72,7 @@ class Symbols:
             case Contact(_, symbol):
                 return self._named_size(symbol)
             case Comparison():
-                return Size(_boxed_width(print_element(element)), _BOX + 5, _BOX + 2 * LINE + 2)
+                return _box_size(print_element(element))
             case Block():
                 return self._block_size(element)
 
@@ -78,7 +81,7 @@ class Symbols:
             case Coil(_, symbol):
                 return self._named_size(symbol)
             case AssignmentStatement():
-                return Size(_boxed_width(print_output(output)), _BOX + 5, _BOX + 2 * LINE + 2)
+                return _box_size(print_output(output))
 
     def terminals(self, element: Element, size: Size) -> tuple[int, int]:
         """Return where in its cell power enters and leaves the symbol."""
@@ -171,10 +174,13 @@ class Symbols:
     def _box(self, content: str, named: str, x: int, y: int, size: Size) -> Iterator[str]:
         middle = x + size.width // 2
         inner = size.width - _CELL_GAP
-        yield box(x + _CELL_GAP // 2, y - _BOX, inner, 2 * _BOX)
-        yield text(middle, y + 5, content, "name", "middle")
-        yield text(middle, y + _BOX + LINE - 2, self._address(named), "address", "middle")
-        yield value(middle, y + _BOX + 2 * LINE - 2, named)
+        lines = _wrapped(content)
+        bottom = y + _BOX + LINE * (len(lines) - 1)
+        yield box(x + _CELL_GAP // 2, y - _BOX, inner, bottom - y + _BOX)
+        for number, part in enumerate(lines):
+            yield text(middle, y + 5 + LINE * number, part, "name", "middle")
+        yield text(middle, bottom + LINE - 2, self._address(named), "address", "middle")
+        yield value(middle, bottom + 2 * LINE - 2, named)
         yield bead(x + size.width - _CELL_GAP // 2, y)
 
     def _block(self, block: Block, x: int, y: int, size: Size) -> Iterator[str]:
@@ -244,9 +250,15 @@ def _text_width(characters: int) -> int:
     return round(characters * CHARACTER)
 
 
-def _boxed_width(content: str) -> int:
-    width = max(_MIN_CELL, _text_width(len(content)) + 16 + _CELL_GAP)
-    return width + width % 2
+def _box_size(content: str) -> Size:
+    lines = _wrapped(content)
+    width = max(_MIN_CELL, _text_width(max(map(len, lines))) + 16 + _CELL_GAP)
+    return Size(width + width % 2, _BOX + 5, _BOX + LINE * (len(lines) + 1) + 2)
+
+
+def _wrapped(content: str) -> list[str]:
+    """Return the content of a box in lines; a long one is broken where it has a space."""
+    return wrap(content, _LONG_CONTENT, break_long_words=False)
 
 
 def _name_lines(name: str) -> list[str]:

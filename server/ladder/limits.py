@@ -10,6 +10,8 @@ MAX_PROGRAM_ELEMENTS = 5000
 """Of all rungs together: what can be marked, drawn and explained while somebody waits."""
 MAX_NESTING = 12
 """Parallels inside each other, and parentheses open at once in the text form."""
+MAX_OPERATORS = 12
+"""Operators and functions in one assignment."""
 MAX_BRANCHES = 50
 """Branches of one IF in the text form."""
 MAX_JSON_DEPTH = 100

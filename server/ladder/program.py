@@ -95,6 +95,32 @@ Operand: TypeAlias = Annotated[Name | Number | Duration, Field(discriminator="op
 
 
 @dataclass(frozen=True, slots=True)
+class Formula(_Shape):
+    """A result in between: an operator or a function with its operands in order."""
+
+    operator: Operator
+    operands: tuple["Calculated", ...]
+    operand: Literal["formula"] = field(default="formula", compare=False, repr=False)
+
+
+def _formula_has_its_operands(formula: Formula) -> Formula:
+    if len(formula.operands) != len(formula.operator.row.pins):
+        raise refusal(
+            f"{formula.operator} has {len(formula.operands)} operands here; it takes "
+            f"{len(formula.operator.row.pins)}.",
+            "Give as many as it takes.",
+        )
+    return formula
+
+
+Calculated: TypeAlias = Annotated[
+    Name | Number | Duration | Annotated[Formula, AfterValidator(_formula_has_its_operands)],
+    Field(discriminator="operand"),
+]
+"""What an assignment calculates with: an operand, or a result of its own."""
+
+
+@dataclass(frozen=True, slots=True)
 class Contact(_Shape):
     """A contact on a BOOL: a variable, a block output (``delay.Q``) or a bit (``steps.%X3``)."""
 
@@ -177,21 +203,33 @@ class Coil(_Shape):
 class AssignmentStatement(_Shape):
     """``target := left [operator right]``, done in each scan in which power arrives.
 
-    A function has its operands in order: ``left`` alone, ``left`` and ``right``, or all three. A
-    result out of INT's range, a division by zero or a shift by a negative number leaves the target
-    as it was and sets the program's fault bit.
+    A function has its operands in order: ``left`` alone, ``left`` and ``right``, or all three. An
+    operand may be a ``Formula``: the outermost operator is that of the statement. A result
+    out of INT's range, a division by zero or a shift by a negative number, wherever in it, leaves
+    the target as it was and sets the program's fault bit.
     """
 
     target: Symbol
-    left: Operand
+    left: Calculated
     operator: Operator | None = None
-    right: Operand | None = None
-    third: Operand | None = None
+    right: Calculated | None = None
+    third: Calculated | None = None
     output: Literal["assignment"] = field(default="assignment", compare=False, repr=False)
 
     @property
-    def operands(self) -> tuple[Operand, ...]:
-        """What it reads, in order."""
+    def value(self) -> Calculated:
+        """The right side as a whole."""
+        return self.left if self.operator is None else Formula(self.operator, self.operands)
+
+    def with_value(self, value: Calculated) -> "AssignmentStatement":
+        """Return the statement with another right side."""
+        if isinstance(value, Formula):
+            return replace(self, operator=value.operator).with_operands(*value.operands)
+        return replace(self, left=value, operator=None, right=None, third=None)
+
+    @property
+    def operands(self) -> tuple[Calculated, ...]:
+        """What its operator takes, in order."""
         return tuple(each for each in (self.left, self.right, self.third) if each is not None)
 
     @property
@@ -199,7 +237,7 @@ class AssignmentStatement(_Shape):
         """What its operands are inputs of, in the same order."""
         return MOVED if self.operator is None else self.operator.row.pins
 
-    def with_operands(self, *operands: Operand) -> "AssignmentStatement":
+    def with_operands(self, *operands: Calculated) -> "AssignmentStatement":
         """Return the same statement with other operands."""
         left, right, third = (*operands, None, None)[:3]
         assert left is not None, "a value has an operand"
@@ -307,6 +345,23 @@ class Program(_Shape):
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "comment", clean_text(self.comment))
+
+
+def operands_of(value: Calculated) -> Iterator[Operand]:
+    """Yield the operands that a value is calculated from, from left to right."""
+    if isinstance(value, Formula):
+        for operand in value.operands:
+            yield from operands_of(operand)
+    else:
+        yield value
+
+
+def formulas(value: Calculated) -> Iterator[Formula]:
+    """Yield the operators of a value with their operands, the outer before the inner."""
+    if isinstance(value, Formula):
+        yield value
+        for operand in value.operands:
+            yield from formulas(operand)
 
 
 def is_action(output: Output) -> bool:

@@ -19,6 +19,7 @@ from server.ladder.program import (
     Output,
     Program,
     Rung,
+    operands_of,
     walk,
 )
 
@@ -114,7 +115,7 @@ def _in_output(output: Output, place: Place) -> Iterator[Occurrence]:
         case Coil(_, symbol):
             yield Occurrence(symbol, Usage.WRITE, place)
         case AssignmentStatement(target):
-            yield from _in_operands(place, *output.operands)
+            yield from _in_operands(place, *operands_of(output.value))
             yield Occurrence(target, Usage.WRITE, place)
 
 

@@ -7,9 +7,11 @@ from typing import TypeAlias
 from server.ladder.program import (
     AssignmentStatement,
     Block,
+    Calculated,
     Coil,
     Comparison,
     Contact,
+    Formula,
     Item,
     Name,
     Operand,
@@ -72,8 +74,15 @@ def _output(output: Output, name: Renaming) -> Output:
         case Coil(kind, symbol):
             return Coil(kind, name(symbol))
         case AssignmentStatement(target):
-            operands = (_operand(operand, name) for operand in output.operands)
-            return replace(output, target=name(target)).with_operands(*operands)
+            value = _calculated(output.value, name)
+            return replace(output, target=name(target)).with_value(value)
+
+
+def _calculated(value: Calculated, name: Renaming) -> Calculated:
+    if isinstance(value, Formula):
+        operands = tuple(_calculated(operand, name) for operand in value.operands)
+        return replace(value, operands=operands)
+    return _operand(value, name)
 
 
 def _operand(operand: Operand, name: Renaming) -> Operand:

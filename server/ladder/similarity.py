@@ -15,9 +15,11 @@ from math import log
 from server.ladder.program import (
     AssignmentStatement,
     Block,
+    Calculated,
     Coil,
     Comparison,
     Contact,
+    Formula,
     Item,
     Name,
     Operand,
@@ -138,6 +140,11 @@ def _output(output: Output, names: Mapping[str, str]) -> str:
         case Coil():
             return f"{output.kind.value} {names.get(output.symbol, output.symbol)}"
         case AssignmentStatement():
-            form = output.operator.row.text if output.operator else "{}"
-            value = form.format(*(_operand(operand, names) for operand in output.operands))
-            return f"{names.get(output.target, output.target)} := {value}"
+            return f"{names.get(output.target, output.target)} := {_value(output.value, names)}"
+
+
+def _value(value: Calculated, names: Mapping[str, str]) -> str:
+    if not isinstance(value, Formula):
+        return _operand(value, names)
+    inner = (_value(operand, names) for operand in value.operands)
+    return f"({value.operator.row.text.format(*inner)})"

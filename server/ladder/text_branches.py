@@ -167,10 +167,9 @@ class _Lowering:
         bit = self.bit(assigned)
         reads = {name for condition in path for name in names(condition)}
         if bit is None:
-            outputs: list[tuple[Output, Place]] = [
-                (step, place) for step in calculate(target, assigned.expression)
-            ]
-            self.act(Piece(_all(path), outputs, path, reads, names(assigned.expression)))
+            output = calculate(target, assigned.expression)
+            takes = names(assigned.expression)
+            self.act(Piece(_all(path), [(output, place)], path, reads, takes))
         elif isinstance(bit, Constant):
             kind = CoilKind.SET if bit.value else CoilKind.RESET
             self.act(Piece(_all(path), [(Coil(kind, target), place)], path, reads))

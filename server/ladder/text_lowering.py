@@ -1,26 +1,25 @@
 """From expressions to what a rung has: contacts for BOOLs, assignments for numbers.
 
 Only what means exactly the same is drawn. NOT goes inward to the contacts and comparisons (De
-Morgan), XOR becomes two branches. A calculation with several operators becomes several assignments
-that the same power does one after the other, with the target for the results in between. As long as
-no result leaves the range of INT, the target gets the value of the whole expression; once one does,
-both ways set the fault.
+Morgan), XOR becomes two branches. A calculation becomes one assignment, whatever its operators.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from server.ladder.elements import ContactKind, Operator
-from server.ladder.limits import MAX_ELEMENTS
+from server.ladder.limits import MAX_ELEMENTS, MAX_OPERATORS
 from server.ladder.messages import Place
 from server.ladder.program import (
     AssignmentStatement,
+    Calculated,
     Comparison,
     Contact,
     Element,
+    Formula,
     Item,
     Name,
-    Operand,
+    Number,
     Parallel,
     Series,
 )
@@ -163,96 +162,54 @@ def _opposite(element: Element, place: Place) -> Element:
             )
 
 
-def calculate(target: str, expression: Expression) -> tuple[AssignmentStatement, ...]:
-    """Return the assignments that give ``target`` a number. Raises Undrawable."""
-    return tuple(_Accumulator(target).steps(expression))
-
-
-@dataclass(slots=True)
-class _Accumulator:
-    target: str
-    begun: bool = False
-
-    def steps(self, expression: Expression) -> Iterator[AssignmentStatement]:
-        match expression:
-            case Value(operand, place):
-                yield self.step(self.read(operand, place))
-            case Calculation(first, (), _):
-                yield from self.steps(first)
-            case Calculation(first, steps, _):
-                left: Operand | None = None
-                if isinstance(first, Value):
-                    left = self.read(first.operand, first.place)
-                else:
-                    yield from self.steps(first)
-                for sign, right in steps:
-                    yield from self.joined(left, sign, right)
-                    left = None
-            case Applied(operator, parts, place):
-                yield from self.applied(operator, parts, place)
-            case Not(inner, place):
-                yield from self.applied(Operator.NOT, (inner,), place)
-            case Joined(sign, (head, *tail), place):
-                joined = tuple((sign, part) for part in tail)
-                yield from self.steps(Calculation(head, joined, place))
-            case other:
-                raise Undrawable(
-                    other.place,
-                    f"{self.target} gets a number here, and this is a BOOL.",
-                    "Calculate with numbers only.",
-                )
-
-    def joined(
-        self, left: Operand | None, sign: str, right: Expression
-    ) -> Iterator[AssignmentStatement]:
-        """``left`` joined with what is on the right; None is what the target has by now."""
-        if isinstance(right, Value):
-            operand = self.read(right.operand, right.place)
-            yield self.step(left or Name(self.target), _operator(sign, right.place), operand)
-            return
-        if left is None:
-            raise self.needs_another(right.place)
-        yield from self.steps(right)
-        if left == Name(self.target):
-            raise self.needs_another(right.place)
-        yield self.step(left, _operator(sign, right.place), Name(self.target))
-
-    def applied(
-        self, operator: Operator, parts: tuple[Expression, ...], place: Place
-    ) -> Iterator[AssignmentStatement]:
-        """Yield a function; what one of its operands must be calculated from goes before it."""
-        calculated = [part for part in parts if not isinstance(part, Value)]
-        if len(calculated) > 1:
-            raise self.needs_another(place)
-        for part in calculated:
-            yield from self.steps(part)
-        operands = [
-            self.read(part.operand, part.place) if isinstance(part, Value) else Name(self.target)
-            for part in parts
-        ]
-        yield self.step(operands[0], operator, *operands[1:])
-
-    def step(
-        self, left: Operand, operator: Operator | None = None, *others: Operand
-    ) -> AssignmentStatement:
-        self.begun = True
-        return AssignmentStatement(self.target, left, operator).with_operands(left, *others)
-
-    def read(self, operand: Operand, place: Place) -> Operand:
-        """Return what was written.
-
-        Once there is a result in between, the target's own value is gone.
-        """
-        if self.begun and operand == Name(self.target):
-            raise self.needs_another(place)
-        return operand
-
-    def needs_another(self, place: Place) -> Undrawable:
-        return Undrawable(
-            place,
-            f"To calculate this, {self.target} is not enough for the results in between.",
-            "Assign a part of it to another INT in a statement above.",
+def calculate(target: str, expression: Expression) -> AssignmentStatement:
+    """Return the assignment that gives ``target`` a number or bits. Raises Undrawable."""
+    if _operators(expression) > MAX_OPERATORS:
+        raise Undrawable(
+            expression.place,
+            f"The assignment has more than {MAX_OPERATORS} operators.",
+            "Assign a part of it to another variable in a statement above.",
         )
+    value = _value(target, expression)
+    return AssignmentStatement(target, Number(0)).with_value(value)
+
+
+def _operators(expression: Expression) -> int:
+    """Return how many there are; operators between operands are counted without recursion."""
+    match expression:
+        case Calculation(first, steps, _):
+            return len(steps) + sum(map(_operators, (first, *(part for _, part in steps))))
+        case Applied(_, parts, _):
+            return 1 + sum(map(_operators, parts))
+        case Joined(_, parts, _):
+            return len(parts) - 1 + sum(map(_operators, parts))
+        case Not(inner, _):
+            return 1 + _operators(inner)
+        case _:
+            return 0
+
+
+def _value(target: str, expression: Expression) -> Calculated:
+    match expression:
+        case Value(operand, _):
+            return operand
+        case Calculation(first, steps, _):
+            value = _value(target, first)
+            for sign, part in steps:
+                value = Formula(_operator(sign, part.place), (value, _value(target, part)))
+            return value
+        case Applied(operator, parts, _):
+            return Formula(operator, tuple(_value(target, part) for part in parts))
+        case Not(inner, _):
+            return Formula(Operator.NOT, (_value(target, inner),))
+        case Joined(sign, (first, *rest), place):
+            return _value(target, Calculation(first, tuple((sign, part) for part in rest), place))
+        case other:
+            raise Undrawable(
+                other.place,
+                f"{target} gets a number here, and this is a BOOL.",
+                "Calculate with numbers only.",
+            )
 
 
 def _operator(sign: str, place: Place) -> Operator:

@@ -131,15 +131,7 @@ class Parser(StatementParser):
                 f"{assigned.target} gets the state of a network here.",
                 "Put the network into the rung; an output is set with TRUE and reset with FALSE.",
             )
-        steps = self._lowered(lambda: calculate(assigned.target, assigned.expression))
-        if len(steps) > 1:
-            self._fail(
-                "syntax",
-                assigned.place,
-                "One assignment has one operator.",
-                "Write the operators one below the other, each in an assignment of its own.",
-            )
-        return steps[0]
+        return self._lowered(lambda: calculate(assigned.target, assigned.expression))
 
     def _end(self, expected: str) -> None:
         if self._kind is not TokenKind.END:

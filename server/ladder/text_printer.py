@@ -11,11 +11,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Item,
     Name,
     Number,
@@ -106,9 +108,23 @@ def print_output(output: Output) -> str:
     match output:
         case Coil(kind, symbol):
             return kind.row.text.format(symbol)
-        case AssignmentStatement(target, _, operator):
-            form = operator.row.text if operator else "{}"
-            return f"{target} := {form.format(*map(print_operand, output.operands))}"
+        case AssignmentStatement(target):
+            return f"{target} := {print_value(output.value)}"
+
+
+def print_value(value: Calculated) -> str:
+    """Return the right side of an assignment, with parentheses only where they are needed."""
+    if not isinstance(value, Formula):
+        return print_operand(value)
+    operator, row = value.operator, value.operator.row
+    inner = []
+    for place, each in enumerate(value.operands):
+        # Of equal operators the left one is done first; NOT NOT would be read as nothing.
+        least = row.binds + (place > 0 or not operator.infix)
+        looser = isinstance(each, Formula) and each.operator.row.binds < least
+        text = print_value(each)
+        inner.append(f"({text})" if looser and not operator.called else text)
+    return row.text.format(*inner)
 
 
 def print_operand(operand: Operand) -> str:
@@ -165,12 +181,11 @@ def _driving(rung: Rung, types: Mapping[str, str]) -> str:
 def _action(output: Output, types: Mapping[str, str]) -> str:
     match output:
         case AssignmentStatement(target, left, None) if types.get(target) == "BOOL":
-            return f"{target} := {MOVE}({print_operand(left)})"
+            return f"{target} := {MOVE}({print_value(left)})"
         case AssignmentStatement(target, _, Operator() as operator) if (
             operator.joins_bits and types.get(target) != "WORD"
         ):
-            joined = operator.row.text.format(*map(print_operand, output.operands))
-            return f"{target} := {MOVE}({joined})"
+            return f"{target} := {MOVE}({print_value(output.value)})"
         case _:
             return print_output(output)
 

@@ -159,8 +159,7 @@ class StatementParser(NetworkParser):
         return coils
 
     def _steps(self, target: str, expression: Expression, place: Place) -> Outputs:
-        steps = self._lowered(lambda: calculate(target, expression))
-        return [(step, place) for step in steps]
+        return [(self._lowered(lambda: calculate(target, expression)), place)]
 
     def _lowered(self, lower: Callable[[], T]) -> T:
         try:

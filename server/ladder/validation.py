@@ -27,11 +27,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Name,
     Number,
     Operand,
@@ -42,7 +44,7 @@ from server.ladder.program import (
     walk,
 )
 from server.ladder.references import Usage, occurrences_in
-from server.ladder.text_printer import print_operand
+from server.ladder.text_printer import print_operand, print_value
 
 
 def validate(program: Program, points: Sequence[PointDeclaration] = ()) -> tuple[Message, ...]:
@@ -253,13 +255,32 @@ class _Checker:
     ) -> Iterator[Message]:
         allowed = NUMERIC if output.operator is None else output.operator.row.result
         found = self._named_type(target)
-        result = found if found in allowed else allowed[0]
+        result = next((each for each in allowed if each == found), allowed[0])
         what = f"{output.operator} in an assignment" if result == "WORD" else "an assignment"
         fix = _WORD_FIX if result == "WORD" else _INT_FIX
         yield from self._target(result, target, place, what, fix)
         for pin, operand in zip(output.pins, output.operands, strict=True):
             wanted = result if pin.type == "ANY" else pin.type
-            yield from self._assigned(pin.name, wanted, operand, place)
+            yield from self._calculated(pin.name, wanted, operand, place)
+
+    def _calculated(
+        self, pin: str, wanted: PinType, value: Calculated, place: Place
+    ) -> Iterator[Message]:
+        if not isinstance(value, Formula):
+            yield from self._assigned(pin, wanted, value, place)
+            return
+        row = value.operator.row
+        if wanted not in row.result:
+            yield error(
+                "type",
+                place,
+                f"{print_value(value)} gives {article(row.result[0])}; here it needs "
+                f"{article(wanted)}.",
+                "Give it a symbol." if wanted == "BOOL" else "Convert it, like WORD_TO_INT.",
+            )
+        for inner, operand in zip(row.pins, value.operands, strict=True):
+            needed = wanted if inner.type == "ANY" else inner.type
+            yield from self._calculated(inner.name, needed, operand, place)
 
     def _assigned(self, pin: str, wanted: str, operand: Operand, place: Place) -> Iterator[Message]:
         found = self._type_of(operand, place)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
-from server.ladder.limits import MAX_ELEMENTS
+from server.ladder.limits import MAX_ELEMENTS, MAX_OPERATORS
 from server.ladder.names import canonical, reference_fault, shortened
 from server.ladder.program import (
     AssignmentStatement,
@@ -294,6 +294,33 @@ class RungReader:
         self.plain(pins[pin])
         return source
 
+    def calculated(self, node: Node, power: tuple[str, ...], depth: int = 1) -> str:
+        """Return the text of a function with those that feed it; all have the same power."""
+        if depth > MAX_OPERATORS:
+            raise refused(
+                node.place,
+                f"More than {MAX_OPERATORS} functions feed each other.",
+                "Assign a result in between to a variable.",
+            )
+        name = attribute(node, "typeName").upper()
+        operator, pins = _OPERATORS[name], self.pins(node)
+        operands = []
+        for pin in inputs_of(name):
+            ends = self.ends(pins[pin.name]) if pin.name in pins else ()
+            if len(ends) != 1 or ends[0] not in self.pending:
+                operands.append(self.number(node, pins, pin.name))
+                continue
+            self.plain(pins[pin.name])
+            inner, its_power = self.pending[ends[0]]
+            if set(its_power) != set(power):
+                raise refused(
+                    inner.place,
+                    "Functions that feed each other have different power.",
+                    "Connect EN of both to the same places.",
+                )
+            operands.append(f"({self.calculated(inner, power, depth + 1)})")
+        return (operator.row.text if operator else "{}").format(*operands)
+
     def result(self, node: Node, pin: str) -> str:
         held = node.first("OutputVariables")
         for child in held.children if held else ():
@@ -312,10 +339,7 @@ class RungReader:
                 "Use one.",
             )
         block, power = self.pending[ends[0]]
-        name = attribute(block, "typeName").upper()
-        operator, pins = _OPERATORS[name], self.pins(block)
-        form = operator.row.text if operator else "{}"
-        text = form.format(*(self.number(block, pins, pin.name) for pin in inputs_of(name)))
+        text = self.calculated(block, power)
         output = parsed(block, parse_output, f"{target} := {text}")
         if not isinstance(output, AssignmentStatement):
             raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")

@@ -4,20 +4,22 @@ A wire beside what always conducts is left out: connections can't tell it.
 Requirement numbers travel in a rung's documentation as the text form writes them: ``[R1, R2a] …``.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import groupby
 from xml.etree import ElementTree as ET
 
-from server.ladder.elements import BLOCK_TYPES
+from server.ladder.elements import BLOCK_TYPES, Operator
 from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Element,
-    Operand,
+    Formula,
     Parallel,
     Program,
     Rung,
@@ -142,9 +144,21 @@ class _RungWriter:
         outputs = ET.SubElement(drawn, _name("OutputVariables"))
         return self.end(self.parameter(outputs, "OutputVariable", kind.power_out))
 
-    def function(self, name: str, operands: dict[str, Operand], power: list[str]) -> str:
+    def formula(
+        self, operator: Operator, operands: tuple[Calculated, ...], power: list[str]
+    ) -> str:
+        """Write a function; what it takes from others stands before it, with the same power."""
+        named = {pin.name: each for pin, each in zip(operator.row.pins, operands, strict=True)}
+        return self.function(operator.row.xml, named, power)
+
+    def value(self, value: Calculated, power: list[str]) -> str:
+        if isinstance(value, Formula):
+            return self.formula(value.operator, value.operands, power)
+        return self.operand(print_operand(value))
+
+    def function(self, name: str, operands: Mapping[str, Calculated], power: list[str]) -> str:
         """Write a function; ``operands`` are what feeds its inputs, by name."""
-        sources = [self.operand(print_operand(operand)) for operand in operands.values()]
+        sources = [self.value(operand, power) for operand in operands.values()]
         drawn = self.diagram("Block", {"typeName": name})
         inputs = ET.SubElement(drawn, _name("InputVariables"))
         self.feed(self.parameter(inputs, "InputVariable", "EN"), power)
@@ -154,11 +168,10 @@ class _RungWriter:
         return self.end(self.parameter(outputs, "OutputVariable", "OUT"))
 
     def assignment(self, output: AssignmentStatement, power: list[str]) -> None:
-        operands = {
-            pin.name: operand for pin, operand in zip(output.pins, output.operands, strict=True)
-        }
-        function = MOVE if output.operator is None else output.operator.row.xml
-        result = self.function(function, operands, power)
+        if output.operator is None:
+            result = self.function(MOVE, {output.pins[0].name: output.left}, power)
+        else:
+            result = self.formula(output.operator, output.operands, power)
         self.feed(self.diagram("DataSink", {"identifier": output.target}), [result])
 
     def source(self, wired: BlockInput) -> str:

@@ -3,18 +3,29 @@
 The program must be free of errors (``ladder.validation``). Points are bound by direct address.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import repeat
 
-from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Pin, Relation
+from server.ladder.elements import (
+    BLOCK_TYPES,
+    INT_MAX,
+    CoilKind,
+    ContactKind,
+    Operator,
+    Pin,
+    Relation,
+)
 from server.ladder.names import bit_of
 from server.ladder.program import (
     AssignmentStatement,
     Block,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
+    Formula,
     Name,
     Number,
     Operand,
@@ -24,6 +35,7 @@ from server.ladder.program import (
     Rung,
     Series,
     Variable,
+    operands_of,
     walk,
 )
 from server.ladder.references import occurrences
@@ -294,18 +306,43 @@ class _Compiler:
 
     def assign(self, output: AssignmentStatement, power: int) -> None:
         target = Destination(self.word(Name(output.target)), power, self.fault)
-        operands = map(self.assigned, output.pins, output.operands)
-        name = MOVE if output.operator is None else output.operator.row.xml
+        if not any(isinstance(operand, Formula) for operand in output.operands):
+            operands = list(map(self.assigned, output.pins, output.operands))
+            self.calculate(output.operator, target, operands)
+            return
+        # What goes wrong in between leaves the target as it was.
+        inner = Destination(target.base, power, self.asm.temporary())
+        self.asm.copy_to(inner.fault, FALSE)
+        operands = list(map(self.assigned, output.pins, output.operands, repeat(inner)))
+        well = self.asm.and_not(power, inner.fault)
+        self.asm.emit(Op.SET, self.fault, inner.fault)
+        self.calculate(output.operator, Destination(target.base, well, self.fault), operands)
+
+    def calculate(
+        self, operator: Operator | None, target: Destination, operands: Sequence[int]
+    ) -> None:
+        name = MOVE if operator is None else operator.row.xml
         if name == MOVE:
-            self.asm.emit(Op.MOVE, target.base, *operands, power)
+            self.asm.emit(Op.MOVE, target.base, *operands, target.power)
         elif name in FUNCTIONS:
             FUNCTIONS[name](self.asm, target, *operands)
         else:
-            operation = Operation[name]
-            self.asm.emit(Op.CALCULATE, target.base, *operands, power, self.fault, operation)
+            rest = (target.power, target.fault, Operation[name])
+            self.asm.emit(Op.CALCULATE, target.base, *operands, *rest)
 
-    def assigned(self, pin: Pin, operand: Operand) -> int:
-        """Return the plane of a BOOL operand of an assignment, or the base of a number's planes."""
+    def assigned(self, pin: Pin, operand: Calculated, within: Destination | None = None) -> int:
+        """Return the plane of a BOOL operand of an assignment, or the base of a number's planes.
+
+        ``within`` has the power and the fault of the statement that a result in between is for.
+        """
+        if isinstance(operand, Formula):
+            assert within is not None, "a result in between has a statement"
+            pins = operand.operator.row.pins
+            taken = list(map(self.assigned, pins, operand.operands, repeat(within)))
+            target = replace(within, base=self.asm.word())
+            self.asm.emit(Op.MOVE, target.base, self.asm.constant(0), TRUE)
+            self.calculate(operand.operator, target, taken)
+            return target.base
         if pin.type == "BOOL":
             assert isinstance(operand, Name), f"{pin.name} takes a BOOL"
             return self.plane(operand.symbol)
@@ -350,8 +387,13 @@ class _Compiler:
 
     def signed(self, *operands: Operand) -> bool:
         """Return whether none of two numbers that are compared is a WORD."""
-        names = [each.symbol.lower() for each in operands if isinstance(each, Name)]
-        return not any(self.symbols[name] == Word(self.word(Name(name)), False) for name in names)
+        for each in operands:
+            if isinstance(each, Number) and each.value > INT_MAX:
+                return False
+            signal = self.symbols[each.symbol.lower()] if isinstance(each, Name) else None
+            if isinstance(signal, Word) and not signal.signed:
+                return False
+        return True
 
     def compare(self, left: Operand, relation: Relation, right: Operand) -> int:
         if self.duration(left) is not None:
@@ -434,7 +476,7 @@ def _read(program: Program, pin: str) -> set[str]:
                 operands += (wired.operand for wired in element.inputs)
         for output in rung.outputs:
             if isinstance(output, AssignmentStatement):
-                operands += output.operands
+                operands += operands_of(output.value)
     return {
         operand.symbol.lower().removesuffix(pin)
         for operand in operands

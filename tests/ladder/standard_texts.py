@@ -85,24 +85,32 @@ GOOD: dict[str, tuple[str, str]] = {
     "thousands apart": ("n := 10_000;", "IF TRUE THEN n := 10000; END_IF;"),
     "a sum of three": (
         "n := m + k - 3;",
-        "IF TRUE THEN n := m + k; n := n - 3; END_IF;",
+        "IF TRUE THEN n := m + k - 3; END_IF;",
     ),
     "a product first": (
         "n := m + k * 2;",
-        "IF TRUE THEN n := k * 2; n := m + n; END_IF;",
+        "IF TRUE THEN n := m + k * 2; END_IF;",
     ),
-    "itself in the first step": (
-        "n := n * 2 + 1;",
-        "IF TRUE THEN n := n * 2; n := n + 1; END_IF;",
+    "itself in several places": (
+        "n := (n + 1) * (n - 1);",
+        "IF TRUE THEN n := (n + 1) * (n - 1); END_IF;",
+    ),
+    "needless parentheses": (
+        "n := ((m * 2) + (k * 3));",
+        "IF TRUE THEN n := m * 2 + k * 3; END_IF;",
+    ),
+    "functions in functions": (
+        "n := MAX(m + 1, LIMIT(0, k MOD 7, 5));",
+        "IF TRUE THEN n := MAX(m + 1, LIMIT(0, k MOD 7, 5)); END_IF;",
     ),
     "parentheses in a sum": (
         "n := 100 - (m - k);",
-        "IF TRUE THEN n := m - k; n := 100 - n; END_IF;",
+        "IF TRUE THEN n := 100 - (m - k); END_IF;",
     ),
     "the opposite number": ("n := -m;", "IF TRUE THEN n := 0 - m; END_IF;"),
     "ADD as a function": (
         "n := ADD(m, k, 1);",
-        "IF TRUE THEN n := m + k; n := n + 1; END_IF;",
+        "IF TRUE THEN n := m + k + 1; END_IF;",
     ),
     # Calls.
     "a timer": (
@@ -189,7 +197,7 @@ GOOD: dict[str, tuple[str, str]] = {
     ),
     "several steps under a condition": (
         "IF a THEN n := m + k + 1; m := n; END_IF;",
-        "IF a THEN n := m + k; n := n + 1; m := n; END_IF;",
+        "IF a THEN n := m + k + 1; m := n; END_IF;",
     ),
     "an edge as a condition": (
         "IF RISING(a) THEN lamp := b; END_IF;",
@@ -318,15 +326,10 @@ REFUSED: dict[str, tuple[str, str]] = {
         "column 10: There are no references here. Write the symbol itself.",
     ),
     "a power": ("n := m ** 2;", "column 11: There are no powers here. Multiply: n * n."),
-    "two results at once": (
-        "n := m * 2 + k * 3;",
-        "column 14: To calculate this, n is not enough for the results in between. "
-        "Assign a part of it to another INT in a statement above.",
-    ),
-    "itself after the first step": (
-        "n := m * 2 + n;",
-        "column 14: To calculate this, n is not enough for the results in between. "
-        "Assign a part of it to another INT in a statement above.",
+    "too many operators": (
+        "n := m + 1 + 2 + 3 + 4 + 5 + 6 + 7 + 8 + 9 + 10 + 11 + 12 + 13;",
+        "column 6: The assignment has more than 12 operators. "
+        "Assign a part of it to another variable in a statement above.",
     ),
     "a sum in a comparison": (
         "lamp := n + m > 5;",

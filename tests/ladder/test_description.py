@@ -11,11 +11,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Item,
     Name,
     Number,
@@ -116,13 +118,29 @@ class Listener:
         if coil := self.hear(rf"({'|'.join(CoilKind)}) ({OPERAND}){AT}"):
             return Coil(CoilKind(coil[1]), coil[2])
         target = self.must(rf"assignment to (\w+){AT} of ")[1]
-        for operator in (*Operator, None):
-            form = re.escape(operator.row.words if operator else "{}")
-            value = self.hear(form.replace(r"\{\}", rf"({OPERAND}){AT}"))
-            if value:
-                statement = AssignmentStatement(target, Number(0), operator)
-                return statement.with_operands(*map(operand, value.groups()))
-        raise AssertionError("an assignment has a value")
+        told = self.must(r".*?(?=; (?:coil|negated coil|set coil|reset coil|assignment) |\. |\.$)")
+        return AssignmentStatement(target, Number(0)).with_value(value_told(told[0]))
+
+
+def value_told(told: str) -> Calculated:
+    """A value; each result in between stands in parentheses."""
+    inner: list[str] = []
+    while found := re.search(r"\(([^()]*)\)", told):
+        inner.append(found[1])
+        told = f"{told[: found.start()]}§{len(inner) - 1}{told[found.end() :]}"
+
+    def read(words: str) -> Calculated:
+        if re.fullmatch(r"§\d+", words):
+            return read(inner[int(words[1:])])
+        for operator in Operator:
+            form = re.escape(operator.row.words).replace(r"\{\}", rf"(§\d+|{OPERAND}){AT}")
+            if value := re.fullmatch(form, words):
+                return Formula(operator, tuple(map(read, value.groups())))
+        alone = re.fullmatch(rf"({OPERAND}){AT}", words)
+        assert alone, f"an assignment has a value, not {words!r}"
+        return operand(alone[1])
+
+    return read(told)
 
 
 def operand(told: str) -> Operand:

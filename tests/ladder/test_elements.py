@@ -5,9 +5,21 @@ import pytest
 from server.ladder.elements import BLOCK_TYPES, CoilKind, ContactKind, Operator, Relation
 from server.ladder.elements.rows import Rows
 from server.ladder.json_form import from_json, to_json
+from server.ladder.limits import MAX_OPERATORS
 from server.ladder.messages import ProgramError
 from server.ladder.names import RESERVED
-from server.ladder.program import AssignmentStatement, Coil, Comparison, Contact, Name, Number
+from server.ladder.program import (
+    AssignmentStatement,
+    Calculated,
+    Coil,
+    Comparison,
+    Contact,
+    Formula,
+    Name,
+    Number,
+    Program,
+    Rung,
+)
 from server.ladder.text_form import (
     parse_element,
     parse_output,
@@ -94,19 +106,20 @@ WORDS = "PROGRAM p VAR a AT %IX0.0 : BOOL; n : INT; w : WORD; v : WORD; END_VAR 
         ("W.%x03 := a;", "w.%X3 := a;"),
         ("w := v AND 16#f;", "IF TRUE THEN w := v AND 16#000F; END_IF;"),
         ("w := NOT v;", "IF TRUE THEN w := NOT v; END_IF;"),
-        ("w := (v OR 2#11) XOR w;", None),
+        ("w := (v OR 2#11) XOR w;", "IF TRUE THEN w := (v OR 2#11) XOR w; END_IF;"),
+        ("w := NOT (NOT v AND w);", "IF TRUE THEN w := NOT (NOT v AND w); END_IF;"),
+        (
+            "n := 2 * WORD_TO_INT(SHL(v, n + 1));",
+            "IF TRUE THEN n := 2 * WORD_TO_INT(SHL(v, n + 1)); END_IF;",
+        ),
         ("w := AND(v, WORD#5);", "IF TRUE THEN w := v AND 5; END_IF;"),
         ("IF a THEN w.0 := TRUE; END_IF;", "IF a THEN w.%X0 := TRUE; END_IF;"),
         ("w := SEL(a, v, 16#FFFF);", "IF TRUE THEN w := SEL(a, v, 16#FFFF); END_IF;"),
         ("a := n = 16#10 AND w = 16#FFFF;", "a := n = 16#0010 AND w = 16#FFFF;"),
     ],
 )
-def test_what_is_written_on_words(written: str, read: str | None) -> None:
+def test_what_is_written_on_words(written: str, read: str) -> None:
     """Partial access of IEC 61131-3, edition 3, with and without its %X (from memory)."""
-    if read is None:
-        with pytest.raises(ProgramError, match="not enough for the results in between"):
-            parse_program(WORDS.format(written))
-        return
     program = parse_program(WORDS.format(written))
     assert print_program(program).splitlines()[-2] == read
     assert from_json(to_json(program)) == program
@@ -127,11 +140,23 @@ def test_what_is_written_on_words(written: str, read: str | None) -> None:
         ("a := w = n;", "w is a WORD and n an INT. Convert one of them, like WORD_TO_INT."),
         ("a := n.%X3;", "n is an INT; only a WORD has bits with a number. "),
         ("a := w;", "w is a WORD; a contact needs a BOOL. "),
+        ("n := 1 + SHL(w, 1);", "SHL(w, 1) gives a WORD; here it needs an INT. Convert it"),
+        ("w := SEL(n + 1, w, w);", "n + 1 gives an INT; here it needs a BOOL. Give it a symbol."),
+        ("w := SHL(w, w AND 1);", "w AND 1 gives a WORD; here it needs an INT. "),
     ],
 )
 def test_what_does_not_fit_a_word(written: str, message: str) -> None:
     found = errors(parse_program(WORDS.format(written)))
     assert any(message in str(each) for each in found), list(map(str, found))
+
+
+def test_a_stored_assignment_has_no_more_operators_than_a_written_one() -> None:
+    value: Calculated = TWO
+    for _ in range(MAX_OPERATORS + 1):
+        value = Formula(Operator.ADD, (value, TWO))
+    rung = Rung(outputs=(AssignmentStatement("n", TWO).with_value(value),))
+    with pytest.raises(ProgramError, match=r"The assignment has 13 operators\. At most 12 are"):
+        from_json(to_json(Program("p", rungs=(rung,))))
 
 
 def test_a_word_has_sixteen_bits() -> None:

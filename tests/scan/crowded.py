@@ -24,11 +24,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Item,
     Name,
     Number,
@@ -174,6 +176,17 @@ class _Builder:
         choices: list[Operand] = [literal, Name(self.random.choice(["w", "v"]))]
         return self.random.choice(choices)
 
+    def value(
+        self, of_type: dict[str, Callable[[], Operand]], result: str, often: float
+    ) -> Calculated:
+        fitting = [o for o in Operator if result in o.row.result]
+        if not fitting or self.random.random() >= often:
+            return of_type[result]()
+        operator = self.random.choice(fitting)
+        pins = [result if pin.type == "ANY" else pin.type for pin in operator.row.pins]
+        operands = tuple(self.value(of_type, pin, often / 3) for pin in pins)
+        return Formula(operator, operands)
+
     def output(self) -> Output:
         if self.random.random() < 0.35:
             target, result = self.random.choice(
@@ -184,11 +197,7 @@ class _Builder:
                 "WORD": self.word,
                 "BOOL": lambda: Name(self.bit()),
             }
-            if self.random.random() < 0.2:
-                return AssignmentStatement(target, of_type[result]())
-            operator = self.random.choice([o for o in Operator if result in o.row.result])
-            statement = AssignmentStatement(target, Number(0), operator)
-            pins = [result if pin.type == "ANY" else pin.type for pin in statement.pins]
-            return statement.with_operands(*(of_type[pin]() for pin in pins))
+            value = self.value(of_type, result, 0.8)
+            return AssignmentStatement(target, Number(0)).with_value(value)
         driven = self.random.choice(["x", "y", "m", "w.%X0", "v.%X15"])
         return Coil(self.random.choice(list(CoilKind)), driven)

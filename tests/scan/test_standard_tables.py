@@ -374,6 +374,32 @@ def test_bitwise_functions(run: Runner, expression: str, result: int) -> None:
     assert run(program(f"w := {expression};", "w : WORD;"), points(a="0"), "w", 10) == [result]
 
 
+@pytest.mark.parametrize(
+    ("expression", "result"),
+    [
+        ("2 + 3 * 4 - 10 / 5", 12),
+        ("(2 + 3) * (4 - m)", -15),
+        ("100 - (m - 2)", 95),
+        ("-m MOD 4 * 2", -6),
+        ("MAX(m + 1, 2 * m) / LIMIT(1, m - 5, 3)", 7),
+        ("WORD_TO_INT(SHL(16#0003, m - 5) OR 16#0001)", 13),
+    ],
+)
+def test_operators_in_the_order_of_the_standard(run: Runner, expression: str, result: int) -> None:
+    """Parentheses, then * / MOD, then + -, from left to right; m is 7."""
+    assert run(program(f"n := {expression};"), points(a="0"), "n", 10) == [result]
+
+
+@pytest.mark.parametrize(
+    "expression", ["32767 + m - m", "m / (m - 7) + 1", "MIN(5, 300 * 300)", "1 + ABS(-32768)"]
+)
+def test_a_result_in_between_that_goes_wrong_leaves_the_target(
+    run: Runner, expression: str
+) -> None:
+    wrong = program(f"n := 5; IF a THEN n := {expression}; END_IF;")
+    assert run(wrong, points(a="01"), "n", 10) == [5, 5]
+
+
 def test_a_shift_register_and_its_bits(run: Runner) -> None:
     """The bit that a rising edge lets in moves up at each edge; the WORD orders as unsigned."""
     rungs = """

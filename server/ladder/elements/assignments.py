@@ -20,7 +20,8 @@ class OperatorRow:
     its operands as inputs of ``xml``, the standard function that calculates so, and ``result`` are
     the types that the target may have. ``mistaken_for`` is the operator that stands in its place by
     a likely mistake, "" for a number that is moved as it is and None where there is none, and
-    ``takes`` says which operands it then has, by place.
+    ``takes`` says which operands it then has, by place. What ``binds`` more tightly is done first
+    (IEC 61131-3, table of the operators of Structured Text, from memory).
     """
 
     text: str
@@ -30,6 +31,7 @@ class OperatorRow:
     takes: tuple[int, ...] = (0, 1)
     pins: tuple[Pin, ...] = _TWO_NUMBERS
     result: tuple[DataType, ...] = ("INT",)
+    binds: int = 9
     help: ElementHelp | None = None
 
 
@@ -44,7 +46,7 @@ def _function_help(title: str, lines: tuple[str, str], value: str, course: Cours
     return ElementHelp(title, lines, f"batches := {value};", tuple(lanes), course)
 
 
-def _joining(word: str, lines: tuple[str, str], *, mistaken_for: str) -> OperatorRow:
+def _joining(word: str, lines: tuple[str, str], *, binds: int, mistaken_for: str) -> OperatorRow:
     """Return what joins two WORDs bit by bit."""
     return OperatorRow(
         f"{{}} {word} {{}}",
@@ -53,6 +55,7 @@ def _joining(word: str, lines: tuple[str, str], *, mistaken_for: str) -> Operato
         mistaken_for=mistaken_for,
         pins=_TWO_WORDS,
         result=("WORD",),
+        binds=binds,
         help=ElementHelp(
             f"{word} of two WORDs",
             lines,
@@ -121,10 +124,10 @@ class Operator(Rows):
 
     row: OperatorRow
 
-    ADD = "+", OperatorRow("{} + {}", "{} plus {}", xml="ADD", mistaken_for="-")
-    SUB = "-", OperatorRow("{} - {}", "{} minus {}", xml="SUB", mistaken_for="+")
-    MUL = "*", OperatorRow("{} * {}", "{} times {}", xml="MUL", mistaken_for="/")
-    DIV = "/", OperatorRow("{} / {}", "{} divided by {}", xml="DIV", mistaken_for="*")
+    ADD = "+", OperatorRow("{} + {}", "{} plus {}", xml="ADD", mistaken_for="-", binds=4)
+    SUB = "-", OperatorRow("{} - {}", "{} minus {}", xml="SUB", mistaken_for="+", binds=4)
+    MUL = "*", OperatorRow("{} * {}", "{} times {}", xml="MUL", mistaken_for="/", binds=5)
+    DIV = "/", OperatorRow("{} / {}", "{} divided by {}", xml="DIV", mistaken_for="*", binds=5)
     MOD = (
         "MOD",
         OperatorRow(
@@ -132,6 +135,7 @@ class Operator(Rows):
             "{} modulo {}",
             xml="MOD",
             mistaken_for="/",
+            binds=5,
             help=_function_help(
                 "MOD, remainder",
                 (
@@ -247,6 +251,7 @@ class Operator(Rows):
             "the opposite bits of {}",
             xml="NOT",
             mistaken_for="",
+            binds=6,
             takes=(0,),
             pins=(Pin("IN", "WORD"),),
             result=("WORD",),
@@ -270,6 +275,7 @@ class Operator(Rows):
                 "A bit of the result is ON where it is ON in both WORDs.",
                 "So a mask leaves some bits and turns the others OFF.",
             ),
+            binds=3,
             mistaken_for="OR",
         ),
     )
@@ -281,6 +287,7 @@ class Operator(Rows):
                 "A bit of the result is ON where it is ON in one of the two WORDs, or in both.",
                 "So some bits are turned ON and the others stay as they are.",
             ),
+            binds=1,
             mistaken_for="AND",
         ),
     )
@@ -292,6 +299,7 @@ class Operator(Rows):
                 "A bit of the result is ON where the two WORDs differ.",
                 "So some bits are turned over and the others stay as they are.",
             ),
+            binds=2,
             mistaken_for="OR",
         ),
     )
@@ -356,6 +364,11 @@ class Operator(Rows):
         return self.row.text.startswith("{}")
 
     @property
+    def called(self) -> bool:
+        """Whether its operands stand in parentheses of its own."""
+        return self.row.text.endswith(")")
+
+    @property
     def joins_bits(self) -> bool:
         """Whether it means the same on a WORD as contacts mean on a BOOL."""
         return self in (Operator.NOT, Operator.AND, Operator.OR, Operator.XOR)
@@ -388,8 +401,8 @@ _SIGNS = [operator for operator in Operator if operator.row.help is None]
 ASSIGNMENT_HELP = ElementHelp(
     "Assignment",
     (
-        "In each scan with power, the number becomes the right side; it may use "
-        f"{', '.join(_SIGNS[:-1])} or {_SIGNS[-1]}.",
+        "In each scan with power, the number becomes the right side: "
+        f"{', '.join(_SIGNS[:-1])}, {_SIGNS[-1]} and parentheses.",
         "To count a press once, an edge contact stands in front of it.",
     ),
     "IF RISING(start_pb) THEN batches := batches + 1; END_IF;",

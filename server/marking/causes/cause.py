@@ -23,6 +23,7 @@ from server.ladder.program import (
     Number,
     Path,
     Program,
+    operands_of,
 )
 from server.ladder.text_printer import print_operand
 from server.marking.causes.block_cause import BlockCause, block_cause
@@ -233,7 +234,7 @@ class _Tracer:
         if isinstance(write.by, Coil):
             self._kept(symbol, write, seen_in, start, leaves)
         if isinstance(write.by, AssignmentStatement):
-            for operand in write.by.operands:
+            for operand in operands_of(write.by.value):
                 if isinstance(operand, Name) and operand.symbol.lower() != symbol:
                     self.trace(operand.symbol.lower(), at, write.position)
         self._into(rung, leaves, at)

@@ -19,11 +19,13 @@ from server.ladder.program import (
     AssignmentStatement,
     Block,
     BlockInput,
+    Calculated,
     Coil,
     Comparison,
     Contact,
     Duration,
     Element,
+    Formula,
     Name,
     Number,
     Operand,
@@ -166,20 +168,31 @@ def _assignment(output: AssignmentStatement, scope: Scope) -> Iterator[OutputFau
     for name in scope.others(output.target):
         words = f"{name} instead of {output.target}"
         yield OutputFault(FaultKind.EXCHANGED, replace(output, target=name), words)
-    operands = output.operands
+    for kind, value, words in _values(output.value, scope):
+        yield OutputFault(kind, output.with_value(value), words)
+
+
+def _values(value: Calculated, scope: Scope) -> Iterator[tuple[FaultKind, Calculated, str]]:
+    """Yield every value that one fault makes of this one, wherever in it the fault is."""
+    if not isinstance(value, Formula):
+        yield from _operand(value, scope)
+        return
+    operands, operator = value.operands, value.operator
     for place, operand in enumerate(operands):
-        for kind, other, words in _operand(operand, scope):
+        for kind, other, words in _values(operand, scope):
             changed = (*operands[:place], other, *operands[place + 1 :])
-            yield OutputFault(kind, output.with_operands(*changed), words)
-    operator = output.operator
-    if operator is not None and operator.row.mistaken_for is not None:
-        mistake = replace(output, operator=operator.mistake)
-        mistake = mistake.with_operands(*(operands[place] for place in operator.row.takes))
-        if mistake.operator is operator:
+            yield kind, replace(value, operands=changed), words
+    if operator.row.mistaken_for is None:
+        return
+    taken = tuple(operands[place] for place in operator.row.takes)
+    other_operator = operator.mistake
+    words = f"{other_operator or 'no function'} instead of {operator}"
+    if other_operator is None:
+        yield FaultKind.OPERATOR, taken[0], words
+    else:
+        if other_operator is operator:
             words = f"the operands of {operator} exchanged"
-        else:
-            words = f"{mistake.operator or 'no function'} instead of {operator}"
-        yield OutputFault(FaultKind.OPERATOR, mistake, words)
+        yield FaultKind.OPERATOR, Formula(other_operator, taken), words
 
 
 def _operand(operand: Operand, scope: Scope) -> Iterator[tuple[FaultKind, Operand, str]]:
