@@ -4,6 +4,7 @@ import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 import pytest
@@ -124,15 +125,18 @@ def test_the_command_names_its_figures(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
-    assert main(["bench", "settling-tank", "case-lift", "--json"]) == 0
+    assert main(["bench", "settling-tank", "crate-infeed", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["kernel_vs_c"] is None
     assert document["detail"]["kernel_vs_c"].startswith("There is no C compiler here.")
-    assert list(document["detail"]["stress_ms"]) == ["settling-tank", "case-lift"]
+    assert list(document["detail"]["stress_ms"]) == ["settling-tank", "crate-infeed"]
     slowest = max(spread["median"] for spread in document["detail"]["acceptance_ms"].values())
     assert document["acceptance_ms"] == slowest
     longest = max(spread["median"] for spread in document["detail"]["stress_ms"].values())
     assert document["stress_ms"] == longest
+    marks = [each for times in document["detail"]["mark_ms"].values() for each in times]
+    assert document["mark_ms"] == {"median": median(marks), "slowest": max(marks)}
+    assert document["proved_at_mark"] == 1.0
     searched = document["detail"]["transitions_per_s"]
     assert searched["states"] >= LEAST_STATES
     assert document["transitions_per_s"] == searched["median"]

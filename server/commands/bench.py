@@ -1,4 +1,4 @@
-"""Measure kernel, acceptance run, search and stress run, each beside its bar."""
+"""Measure kernel, acceptance run, search, stress run and full mark, each beside its bar."""
 
 import argparse
 import json
@@ -10,7 +10,9 @@ from typing import Any
 from server.bench.acceptance import acceptance_ms
 from server.bench.compiled_c import FLAGS, NoCompiler
 from server.bench.deeper import stress_ms, transitions_per_s
+from server.bench.full_mark import mark_right_programs, median_and_slowest
 from server.bench.kernel_vs_c import KernelVersusC, TracesDiffer, kernel_vs_c
+from server.bench.spread import spread as spread_of
 from server.bench.workload import tank_programs
 from server.commands.exercises import find_exercise
 from server.marking.files.document import FileFault
@@ -28,6 +30,12 @@ TRANSITIONS_BAR = 10_000_000
 
 STRESS_BAR_MS = 150
 """How long a stress run of two thousand minutes may take."""
+
+MARK_BAR_MS = (100, 1000)
+"""How long a full mark of a right program may take: the median one, and the slowest."""
+
+PROVED_BAR = 0.97
+"""Share of the right programs' requirements on behavior that a mark proves."""
 
 EXAMPLES = (
     "rungmark bench",
@@ -72,6 +80,8 @@ def run(arguments: argparse.Namespace) -> int:
     marked = {folder.name: acceptance_ms(folder) for folder in folders}
     stressed = {folder.name: stress_ms(folder) for folder in folders}
     states, rate = transitions_per_s()
+    took, proved = mark_right_programs(folders)
+    typical, longest_mark = median_and_slowest(took)
     ratio = median(m.ratio.median for m in measured) if measured else None
     slowest = max(spread.median for spread in marked.values())
     longest = max(spread.median for spread in stressed.values())
@@ -81,11 +91,14 @@ def run(arguments: argparse.Namespace) -> int:
             "acceptance_ms": slowest,
             "transitions_per_s": rate.median,
             "stress_ms": longest,
+            "mark_ms": {"median": typical, "slowest": longest_mark},
+            "proved_at_mark": proved,
             "detail": {
                 "kernel_vs_c": no_ratio or [asdict(m) for m in measured],
                 "acceptance_ms": {slug: asdict(spread) for slug, spread in marked.items()},
                 "transitions_per_s": {"states": states, **asdict(rate)},
                 "stress_ms": {slug: asdict(spread) for slug, spread in stressed.items()},
+                "mark_ms": took,
             },
         }
         print(json.dumps(document, indent=2))
@@ -107,4 +120,10 @@ def run(arguments: argparse.Namespace) -> int:
     for slug, spread in stressed.items():
         print(f"  {slug}: {spread} ms")
     print(f"  slowest exercise: {longest:.0f} ms; the bar is {STRESS_BAR_MS}")
+    print("mark_ms: a warm full mark of each right program")
+    for slug, times in took.items():
+        print(f"  {slug}: {spread_of(times)} ms")
+    print(f"  median {typical:.0f} ms, slowest {longest_mark:.0f} ms; the bars are {MARK_BAR_MS}")
+    print("proved_at_mark: share of their requirements on behavior that a mark proves")
+    print(f"  {proved:.3f}; the bar is {PROVED_BAR}")
     return 0
