@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -74,7 +74,7 @@ class Figures:
     proved: float
 
     @classmethod
-    def measured(cls, folders: list[Path]) -> "Figures":
+    def measured(cls, folders: Sequence[Path]) -> "Figures":
         """Measure everything. Raises TracesDiffer."""
         kernel, no_kernel = list[KernelVersusC](), ""
         try:
