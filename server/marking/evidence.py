@@ -72,7 +72,11 @@ def look_at(
         answered=answered,
         broken=broken,
         outputs=judged_outputs(exercise, check),
-        acts=acts_in(exercise.points, {name: traced.signals[name] for name in controls}),
+        acts=acts_in(
+            exercise.points,
+            exercise.plant,
+            {name: traced.signals[name] for name in controls},
+        ),
         own=frozenset(own_signals(exercise.observer)),
         words=words_of(exercise.points),
     )

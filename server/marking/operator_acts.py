@@ -7,7 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.ladder.points import PointDeclaration
+from server.plant.controls import HandSwitch
 from server.plant.devices import kind_of
+from server.plant.plant import Plant
 from server.scan.assembler import Bit, Signal
 
 PANEL, FAULT, SUPPLY = "panel.", "fault.", "power"
@@ -31,7 +33,9 @@ def control_signals(signals: Mapping[str, Signal]) -> dict[str, Signal]:
 
 
 def acts_in(
-    points: Iterable[PointDeclaration], signals: Mapping[str, NDArray[np.float64]]
+    points: Iterable[PointDeclaration],
+    plant: Plant,
+    signals: Mapping[str, NDArray[np.float64]],
 ) -> tuple[Act, ...]:
     """Return what changed in a run, in its order; ``signals`` is float64[scans] by name.
 
@@ -39,12 +43,15 @@ def acts_in(
     itself from the start is no act.
     """
     by_name = {f"{PANEL}{point.symbol}".lower(): point for point in points}
+    hands = {each.signal: each for each in plant.controls if isinstance(each, HandSwitch)}
     acts = []
     for name, values in sorted(signals.items()):
         first = 0.0 if name in by_name else values[0]
         before = np.concatenate([[first], values[:-1]])
         for scan in np.flatnonzero(values != before):
-            acts.append(Act(int(scan), _words(name, by_name.get(name), bool(values[scan]))))
+            on, hand = bool(values[scan]), hands.get(name)
+            said = hand.acts[not on] if hand is not None else ""
+            acts.append(Act(int(scan), said or _words(name, by_name.get(name), on)))
     return tuple(sorted(acts, key=lambda act: act.scan))
 
 

@@ -11,7 +11,8 @@ from typing import TypeAlias
 class HandSwitch:
     """A control without a point, as ``panel.<name>``: it stays as it is set.
 
-    ``on`` and ``off`` are what its two positions are called.
+    ``on`` and ``off`` are what its two positions are called. ``acts`` are what happened when it
+    is turned on and off, as the end of a sentence; without them its name was turned on or off.
     """
 
     name: str
@@ -20,6 +21,7 @@ class HandSwitch:
     on_at_start: bool = False
     on: str = "on"
     off: str = "off"
+    acts: tuple[str, str] = ("", "")
 
     @property
     def signal(self) -> str:

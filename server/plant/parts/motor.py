@@ -64,7 +64,9 @@ class Motor(Part):
         return (self.name,)
 
     def controls(self, parts: Parts) -> tuple[HandSwitch, ...]:
-        return (HandSwitch(self.jam, self.label, self.tag, on="jammed", off="free"),)
+        label, machine = f"Jam in {self.label.lower()}", f"{self.label} ({self.tag})"
+        acts = f"{machine} jammed", f"the jam in {machine} was cleared"
+        return (HandSwitch(self.jam, label, self.tag, on="jammed", off="free", acts=acts),)
 
     # -- what people see ----------------------------------------------------------------------
 

@@ -90,10 +90,12 @@ class OverloadRelay(Part):
         require(len(relays) == 1, f"{self.motor}: a motor has one overload relay. Leave one out.")
 
     def controls(self, parts: Parts) -> tuple[HandControl, ...]:
-        label = f"Reset of {self.tag}"
         heat = f"Heat of {self.tag}"
+        acts = f"the reset of {self.tag} was pressed", f"the reset of {self.tag} was released"
         return (
-            HandSwitch(self.reset, label, self.tag, on="pressed", off="released"),
+            HandSwitch(
+                *(self.reset, "Overload reset", self.tag), on="pressed", off="released", acts=acts
+            ),
             HandSetting(heat_of(self.motor), "heat", heat, HOTTEST, 1.0, "%"),
         )
 

@@ -1,7 +1,9 @@
 """A motor: it runs up behind its contactor, and a jam stops it."""
 
+import numpy as np
 import pytest
 
+from server.marking.operator_acts import acts_in
 from server.plant.drawing import draw_plant
 from server.plant.parts.auxiliary_contact import AuxiliaryContact
 from server.plant.parts.motor import Motor
@@ -45,6 +47,17 @@ def test_its_power_circuit_is_drawn_in_one_line() -> None:
     drawing = draw_plant(SAMPLE, ())
     assert 'data-kind="jam" data-signal="panel.auger_jam"' in drawing
     assert 'data-kind="point" data-signal="auger_motor.on"' in drawing
+
+
+def test_a_verdict_says_what_a_hand_did_to_it() -> None:
+    signals = {
+        "panel.auger_jam": np.array([0.0, 1.0, 1.0]),
+        "panel.auger_reset": np.array([1.0, 1.0, 0.0]),
+    }
+    assert [act.words for act in acts_in((), SAMPLE, signals)] == [
+        "Pomace auger (M-511) jammed",
+        "the reset of ISH-513 was released",
+    ]
 
 
 def test_one_without_relay_and_contact_runs_all_the_same() -> None:
