@@ -2,7 +2,8 @@
 
 It is sought among random runs that begin as open scenarios do. No step, time or starting state
 of a hidden scenario is in it; only the faults that may come are those of all scenarios, as a fault
-with which no right program can cope would show nothing.
+with which no right program can cope would show nothing. ``demonstrate_scenario`` shows a scenario
+itself, where that is released.
 """
 
 from collections.abc import Iterator
@@ -17,8 +18,10 @@ from server.marking.coverage.endurance import endurance_run
 from server.marking.exercise import Exercise
 from server.marking.faults.faulty_place import BrokenRun, FaultyPlace, faulty_place
 from server.marking.judged_outputs import judged_outputs
+from server.marking.machine import kept_frame
 from server.marking.marking import seed_of
 from server.marking.proofs.stress import Violation, stress_run
+from server.marking.replay import NEVER, replay, step_scans
 from server.marking.scenario import Action, Scenario, Step, Turn, faults_in
 from server.marking.trial.trial import Recorded, TrialRun
 
@@ -60,6 +63,38 @@ def demonstrate(exercise: Exercise, program: Program, requirement: str) -> Demon
         if run.live.memory.bits[run.live.assembled.monitors[violation.monitor].violated] & LANE:
             return _explained(exercise, recorded, run, number, violation)
     return None
+
+
+def demonstrate_scenario(
+    exercise: Exercise, program: Program, requirement: str, scenario: Scenario
+) -> Demonstration | None:
+    """Return the run of a scenario in which a program breaks a requirement; None if it does not.
+
+    It shows every action of the scenario: a hidden one is for those to whom it was released.
+    """
+    [number] = [n for n, each in enumerate(exercise.requirements) if each.id == requirement]
+    assembled = kept_frame(exercise, None).assembled(program)
+    violated = replay(assembled, [scenario]).violated[:, 0]
+    own = [i for (each, _), i in assembled.monitor_numbers.items() if each == number]
+    monitor = min(own, key=lambda i: int(violated[i]))
+    scan = int(violated[monitor])
+    if scan == NEVER:
+        return None
+    taken = step_scans(assembled, scenario, scan + 1)
+    recorded = Recorded(
+        program,
+        (
+            *((0, action) for action in scenario.start),
+            *(
+                (at, action)
+                for at, step in zip(taken, scenario.steps, strict=False)
+                for action in step.actions
+            ),
+        ),
+        scan + AFTER_MS // exercise.period_ms,
+    )
+    run = _run_again(exercise, recorded, scan)
+    return _explained(exercise, recorded, run, number, Violation(monitor, scenario, scan))
 
 
 def _violations(exercise: Exercise, program: Program, number: int) -> Iterator[Violation]:

@@ -113,6 +113,23 @@ def monitor_planes(assembled: Assembled) -> list[int]:
     return [m.violated for m in monitors] + [m.exercised for m in monitors]
 
 
+def step_scans(assembled: Assembled, scenario: Scenario, scans: int) -> list[int]:
+    """Return before which scan each step is taken that comes in the first ``scans`` scans.
+
+    The start of the scenario, if it has one, is not among them.
+    """
+    timeline = timeline_of([scenario], assembled)
+    progress, memory = fresh_progress(timeline), fresh_memory(assembled.machine)
+    code, watch = code_of(assembled.machine), watch_planes([])
+    taken: list[int] = []
+    for scan in range(scans):
+        if not run(code, memory, timeline, progress, watch, NO_RECORD, assembled.running, 1):
+            break
+        now = int(progress.step[0] - timeline.first[0]) - bool(scenario.start)
+        taken += [scan] * (now - len(taken))
+    return taken
+
+
 def trace(
     assembled: Assembled, scenario: Scenario, signals: dict[str, Signal], scans: int
 ) -> Trace:
@@ -147,5 +164,6 @@ __all__ = [
     "monitor_planes",
     "replay",
     "replay_block",
+    "step_scans",
     "trace",
 ]

@@ -41,6 +41,8 @@ class Action(StrEnum):
     SET_REQUIREMENT = "set a requirement"
     TOOK_BACK = "took points back"
     KEPT_POINTS = "kept points"
+    RELEASED_RUN = "released hidden run"
+    HID_RUN = "hid run again"
     EXCUSED = "excused"
     NO_LONGER_EXCUSED = "no longer excused"
     WROTE_COMMENT = "wrote comment"

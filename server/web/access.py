@@ -493,6 +493,7 @@ RULES: dict[str, Rule] = {
     "submit": Rule(SIGNED_IN, works_on_assignment),
     "verdict": Rule(SIGNED_IN, reads_submission, Action.SAW_SUBMISSION),
     "verdict_progress": Rule(SIGNED_IN, reads_submission),
+    "change_released_runs": Rule(SIGNED_IN, sets_assignment),
     "faulty_places": Rule(SIGNED_IN, reads_submission),
     "diagnosis": Rule(SIGNED_IN, teaches_submission, Action.SAW_DIAGNOSIS),
     # trial

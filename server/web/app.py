@@ -97,7 +97,7 @@ from server.web.security import (
     SecureHeaders,
     UploadLimit,
 )
-from server.web.submissions import diagnosis, places
+from server.web.submissions import diagnosis, places, released_runs
 from server.web.submissions import verdict as submissions
 from server.web.submissions.waiting import Held
 from server.web.time_zone import CollegeZone
@@ -129,6 +129,7 @@ ROUTERS = (
     printing.router,
     diagnosis.router,
     places.router,
+    released_runs.router,
     gradebook.router,
     student_work.router,
     agreements.router,

@@ -5,10 +5,12 @@ from dataclasses import replace
 import pytest
 
 from server.ladder.text_form import parse_rungs
-from server.marking.demonstration import demonstrate
+from server.marking.demonstration import LANE, demonstrate, demonstrate_scenario
+from server.marking.faults.places import broken_runs
 from server.marking.files.catalogue import Catalogue, start_program
 from server.marking.files.exercise_file import load_exercise
 from server.marking.files.reference_programs import load_programs
+from server.marking.marking import mark
 from server.marking.trial.trial import TrialRun
 from server.paths import EXERCISES as SHIPPED
 from tests.exercises.faulty_elements import places_that_differ
@@ -33,6 +35,32 @@ def test_a_run_without_hidden_scenarios_shows_what_a_wrong_program_breaks() -> N
     level = run.live.assembled.row("sump.level")
     assert run.live.memory.quantities[level, 0] > 1.0, "LSH-203 switches at 1 m"
     assert demonstrate(exercise, right, "R2b") is None
+
+
+def test_a_scenario_of_the_suite_happens_again_as_a_trial_run() -> None:
+    """Its steps wait for the plant, which no run of the server's own brings there."""
+    exercise = load_exercise(SHIPPED / "carton-lane")
+    programs = {p.file.name: p.program for p in load_programs(SHIPPED / "carton-lane", exercise)}
+    wrong = programs["wrong-level-for-edge.st"]
+    broken = broken_runs(exercise, mark(exercise, wrong))
+    [number] = [n for n, each in enumerate(exercise.requirements) if each.id == "R2a"]
+    scenario, scan = broken[number]
+    assert any(step.when for step in scenario.steps)
+    found = demonstrate_scenario(exercise, wrong, "R2a", scenario)
+    assert found is not None
+    run = TrialRun.load(exercise, found.run)
+    run.step(found.scan)
+    planes = [
+        run.live.assembled.monitors[i].violated
+        for (each, _), i in run.live.assembled.monitor_numbers.items()
+        if each == number
+    ]
+    assert not any(run.live.memory.bits[planes] & LANE)
+    run.step(1)
+    assert any(run.live.memory.bits[planes] & LANE)
+    assert found.scan == scan
+    right = next(each for name, each in programs.items() if name.startswith("right"))
+    assert demonstrate_scenario(exercise, right, "R2a", scenario) is None
 
 
 @pytest.mark.parametrize(

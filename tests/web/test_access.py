@@ -231,6 +231,7 @@ PERMITTED: dict[str, set[str]] = {
     "submit": IN_SECTION,
     "verdict": {"author", *TEACHES},
     "verdict_progress": {"author", *TEACHES},
+    "change_released_runs": {"instructor"},
     "faulty_places": {"author", *TEACHES},
     "trial": IN_SECTION,
     "trial_socket": IN_SECTION,

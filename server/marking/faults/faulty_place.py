@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +33,8 @@ from server.marking.faults.rung_effect import Effects
 from server.marking.faults.variants import Variant, variants
 from server.marking.scenario import Scenario
 
-MOST_TRIALS = 400
-"""Programs that are tried in the run, some five milliseconds each."""
+MOST_TRIALS = 1000
+"""Programs that are tried in the run, a few milliseconds each."""
 
 _BLUNT = (FaultKind.OPENED, FaultKind.SHORTED, FaultKind.BRANCH)
 
@@ -41,6 +42,15 @@ _BLUNT = (FaultKind.OPENED, FaultKind.SHORTED, FaultKind.BRANCH)
 
 LONGEST_CHAIN = 1000
 """More causes than any chain has."""
+
+_Rank: TypeAlias = tuple[int, int, int]
+
+_MENDS, _HELPS, _EXCHANGES, _HELPS_BLUNTLY = range(4)
+"""What an edit does for a program, the best first.
+
+It mends something in the whole suite and breaks nothing; it helps in the run; it mends the
+requirement in the whole suite and breaks another one; it cuts or bridges, and so helps in the run.
+"""
 
 _IN_CHAIN, _IN_ITS_RUNGS, _DECLARED, _ELSEWHERE = range(4)
 """How far an edit is from the chain of causes."""
@@ -116,7 +126,7 @@ def faulty_place(
     }
     suite = suite or Suite(exercise)
     before = suite.complaints(program).keys()
-    best: tuple[int, int] | None = None
+    best: _Rank | None = None
     found, beside, alone = _end_of(run.chain), False, False
     for edit in islice(_nearest_first(exercise, program, run), most):
         if suite.breaks(edit.program, run.requirement, run.scenario, run.history.scans):
@@ -146,18 +156,24 @@ def _adds(program: Program, edit: Variant) -> bool:
 
 def _rank(
     edit: Variant, run: BrokenRun, left: Collection[int], before: Collection[int]
-) -> tuple[int, int] | None:
+) -> _Rank | None:
     """Return how good an edit is, the least being best; None for one that does not help."""
-    if not set(left) <= set(before):
-        return None
-    if len(left) < len(before):
-        return len(left), 0
-    # It helps in this run alone: it counts if the chain passes there. What cuts a rung, or bridges
-    # an element, helps nearly everywhere; of such ones the farthest back counts.
+    broken = len(set(left) - set(before))
+    if not broken and len(left) < len(before):
+        return _MENDS, len(left), 0
     step = run.elements.get((edit.place.rung, edit.place.path))
-    if step is None:
-        return None
-    return len(left), LONGEST_CHAIN - step if edit.kind in _BLUNT else 1
+    # It helps in this run alone: it counts if the chain passes there, or if a memory is concerned,
+    # of which a chain names no element.
+    near = step is not None or edit.kind is FaultKind.RETENTION
+    if not broken and near and edit.kind not in _BLUNT:
+        return _HELPS, len(left), 0
+    if broken == 1 and run.requirement not in left:
+        return _EXCHANGES, len(left), 0
+    # What cuts a rung, or bridges an element, helps nearly everywhere; of such ones the farthest
+    # back counts.
+    if not broken and step is not None:
+        return _HELPS_BLUNTLY, len(left), LONGEST_CHAIN - step
+    return None
 
 
 def _end_of(chain: list[Reason]) -> Place | None:

@@ -13,18 +13,22 @@ from server.ladder.json_form import from_json as program_from_json
 from server.ladder.program import Path, Program
 from server.ladder.validation import errors
 from server.marking.causes.cause import Reason
-from server.marking.demonstration import demonstrate
+from server.marking.demonstration import Demonstration, demonstrate, demonstrate_scenario
 from server.marking.exercise import Exercise
 from server.marking.faults.faulty_place import FaultyPlace
+from server.marking.faults.places import broken_runs
 from server.marking.files.catalogue import start_program
 from server.marking.machine import assemble
 from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import describe_action
+from server.marking.scenario import Scenario
 from server.marking.trial.manual_controls import ManualControls, manual_controls
 from server.marking.trial.trial import Recorded
 from server.marking.trial.trial_form import MAX_EVENTS, action_from_json, from_json, to_json
+from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.database import Database
 from server.store.programs import working_copy
+from server.store.released_runs import released_runs
 from server.store.submissions import find_submission
 from server.store.trials import (
     LATEST,
@@ -200,14 +204,15 @@ class CommandHandler:
 
     async def _see(self, command: TrialCommand) -> Json:
         """Begin a run in which a submitted program breaks a requirement, shortly before it does."""
-        program = await self._runs.apart(self._submitted, command.submission or 0)
-        exercise, period = self._here.exercise, self._here.exercise.period_ms
-        found = await self._runs.apart(demonstrate, exercise, program, command.name)
+        period = self._here.exercise.period_ms
+        program, found = await self._runs.apart(
+            self.demonstration, command.submission or 0, command.name
+        )
         if found is None:
             raise CommandRefused(
                 f"The server found no run of its own that breaks {command.name}. Read the "
                 "sentence of the verdict and try that situation by hand, or ask your instructor to "
-                "release the timing chart."
+                "release the hidden run."
             )
         begin = max(0, found.scan - SEEN_BEFORE_MS // period)
         await self._runs.replace(self.key, found.run, begin)
@@ -224,18 +229,42 @@ class CommandHandler:
             "faulty": _place_json(found.faulty, program),
         }
 
-    def _submitted(self, submission_id: int) -> Program:
-        """Return a program that the owner of the run submitted. Raises CommandRefused."""
+    def demonstration(
+        self, submission_id: int, requirement: str
+    ) -> tuple[Program, Demonstration | None]:
+        """Return a submitted program and a run that breaks a requirement, if there is one to show.
+
+        Only where the server finds none of its own, a hidden one is shown that was released.
+        """
+        exercise = self._here.exercise
+        program, hidden = self._submitted(submission_id, requirement)
+        found = demonstrate(exercise, program, requirement)
+        if found is None and hidden is not None:
+            found = demonstrate_scenario(exercise, program, requirement, hidden)
+        return program, found
+
+    def _submitted(self, submission_id: int, requirement: str) -> tuple[Program, Scenario | None]:
+        """Return a program that the owner of the run submitted, and the scenario that is released.
+
+        Raises CommandRefused.
+        """
         assignment_id, user_id = self.key
         with self._database.read() as session:
             found = find_submission(session, submission_id)
+            released = requirement in released_runs(session, assignment_id)
         if (
             found is None
             or (found.assignment_id, found.user_id) != (assignment_id, user_id)
             or not may_see_it_happen(self._here, found.attempt, self._clock())
         ):
             raise CommandRefused("There is no such attempt of yours to look at.")
-        return program_from_json(found.program)
+        program = program_from_json(found.program)
+        if not released or found.verdict is None:
+            return program, None
+        exercise = self._here.exercise
+        broken = broken_runs(exercise, verdict_from_json(found.verdict.document))
+        runs = {exercise.requirements[n].id: scenario for n, (scenario, _) in broken.items()}
+        return program, runs.get(requirement)
 
     # -- versions of the program ----------------------------------------------------------------
 
