@@ -33,6 +33,7 @@ from server.store import (  # noqa: F401 (all modules with tables)
     people,
     programs,
     regrades,
+    released_runs,
     second_factors,
     sessions,
     signatures,
