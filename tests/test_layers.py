@@ -88,6 +88,7 @@ STORE = (
         "lab_seats",
         "comment_snippets",
         "hand_marks",
+        "released_runs",
         "grading_queue",
         "report_work",
         "assignment_policy",

@@ -9,8 +9,10 @@ from starlette.responses import RedirectResponse, Response
 from server.store import corrections, hand_marks
 from server.store.attempts import Submission
 from server.store.comment_snippets import add_snippet, remove_snippet, snippets_of
+from server.store.courses import TEACHING, SectionRole
 from server.store.grading_queue import Waiting, grading_queue, next_in_queue
 from server.store.lti_outbox import queue_scores
+from server.store.released_runs import released_runs
 from server.store.standings import with_partners
 from server.store.submissions import find_submission
 from server.web.access import VisitorHere
@@ -155,12 +157,11 @@ def grading_context(
     submission: Submission,
     visitor_id: int,
     queue: Waiting | None,
-    *,
-    teaching: bool,
+    role: SectionRole | None,
 ) -> dict[str, Any]:
     """Return what graders add to the page of a verdict, and for them the way through the queue."""
     comments = corrections.comments_on(session, submission.id)
-    if not teaching:
+    if role not in TEACHING:
         return {"comments": comments, "decision": None, "queue": None}
     left = []
     if queue is not None:
@@ -173,6 +174,8 @@ def grading_context(
         "left": sum(each.submission_id != submission.id for each in left),
         "coming": next_in_queue(left, submission.id, submission.submitted_at),
         "snippets": snippets_of(session, visitor_id),
+        "releases": role is SectionRole.INSTRUCTOR,
+        "shown_runs": released_runs(session, submission.assignment_id),
     }
 
 

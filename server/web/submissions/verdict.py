@@ -31,13 +31,12 @@ from server.marking.verdict import (
 from server.marking.verdict_form import from_json as verdict_from_json
 from server.store.allowances import allowance_of
 from server.store.attempts import ResultByHand, Submission
-from server.store.courses import TEACHING, Feedback, SectionRole, role_in_section
+from server.store.courses import TEACHING, Feedback, role_in_section
 from server.store.database import Database
 from server.store.grading_queue import Waiting
 from server.store.hand_marks import results_by_hand
 from server.store.programs import working_copy
 from server.store.regrades import change_is_unseen, earlier_verdicts, mark_seen
-from server.store.released_runs import released_runs
 from server.store.submissions import Refusal, attempts_of, find_submission, is_queued
 from server.store.submissions import submit as store_submission
 from server.web.access import Visitor, VisitorHere
@@ -172,16 +171,14 @@ def verdict(
             mark_seen(writing, submission_id, visitor.id)
     assignment = submission.assignment
     exercise = exercise_of(catalogue, assignment, submission.seed)
-    role = role_in_section(session, visitor.id, assignment.section_id)
-    teaching = role in TEACHING
+    teaching = (role := role_in_section(session, visitor.id, assignment.section_id)) in TEACHING
     level = Feedback.CHART if teaching else released(assignment, exercise, submission.attempt, now)
     stored = submission.verdict
     found = verdict_from_json(stored.document) if stored else None
     attempts = attempts_of(session, assignment, submission.user_id)
     by_hand = results_by_hand(session, submission_id)
-    graders = grading_context(session, submission, visitor.id, queue, teaching=teaching)
+    graders = grading_context(session, submission, visitor.id, queue, role)
     allowance = allowance_of(session, assignment, submission.user_id)
-    shown_runs = released_runs(session, assignment.id) if teaching else set()
     # All is read; the page is drawn without a connection.
     release_connection(session)
     rows = _rows(exercise, found, level, by_hand, teaching=teaching)
@@ -207,8 +204,6 @@ def verdict(
         earlier=earlier,
         attempts=attempts,
         allowance=allowance,
-        shown_runs=shown_runs,
-        releases=role is SectionRole.INSTRUCTOR,
         **graders,
         can_see=submission.user_id == visitor.id
         and may_see_it_happen(Workplace(assignment, exercise), submission.attempt, now),
