@@ -161,6 +161,28 @@ def test_an_instructor_agrees_with_one_student_and_grades_the_next(
     assert_accessible(page)
 
 
+def test_a_table_is_sorted_by_its_reader(open_page: OpenPage, database: Database) -> None:
+    teacher, _, _, assignment = fall_section(database)
+    page = open_page(f"/sections/{assignment.section_id}/roster", teacher)
+    region = page.get_by_role("region", name="People of the section")
+    names, heading = region.get_by_role("rowheader"), region.get_by_role("columnheader")
+    people = ["Ada Okonjo", "Ben Haddad", "Ingrid Sollberg"]
+    # Who teaches comes first from the server.
+    expect(names).to_have_text([people[2], *people[:2]])
+    by_name = heading.get_by_role("button", name="Name")
+    by_name.click()
+    expect(names).to_have_text(people)
+    expect(heading.first).to_have_attribute("aria-sort", "ascending")
+    by_name.click()
+    expect(names).to_have_text(people[::-1])
+    expect(heading.first).to_have_attribute("aria-sort", "descending")
+    # By the keyboard: the instructor stands before the students, who keep their order.
+    heading.get_by_role("button", name="Role").press("Enter")
+    expect(names).to_have_text(["Ingrid Sollberg", "Ben Haddad", "Ada Okonjo"])
+    expect(region.locator("th[aria-sort]")).to_have_text("Role")
+    assert_accessible(page)
+
+
 # -- twenty students ----------------------------------------------------------------------------
 
 
