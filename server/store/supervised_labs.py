@@ -63,9 +63,6 @@ def begin_sitting(
     seat = " ".join(seat.split())
     sitting = session.get(Sitting, (assignment_id, user_id), populate_existing=True)
     allowance = allowance_of(session, assignment, user_id)
-    elsewhere = sitting_now(session, user_id, now)
-    if elsewhere is not None and elsewhere.assignment_id != assignment_id:
-        return NoSitting.ELSEWHERE
     if sitting is not None and now >= sitting.ends_at:
         return NoSitting.OVER
     if now < assignment.opens_at:
@@ -77,6 +74,9 @@ def begin_sitting(
     refused = _look_at_code(session, assignment, user_id, code, now)
     if refused is not None:
         return refused
+    # Whoever looks at a code holds the lock of all guesses, so that nobody sits down twice.
+    if _sits_elsewhere(session, assignment_id, user_id, now):
+        return NoSitting.ELSEWHERE
     if sitting is None:
         _clear_desk(session, assignment_id, user_id)
         sitting = Sitting(
@@ -107,9 +107,14 @@ def give_minutes(
     *,
     by_id: int,
     now: datetime,
-) -> None:
-    """Let a student sit so many minutes longer, from now on if the sitting is over."""
+) -> bool:
+    """Let a student sit so many minutes longer, from now on if the sitting is over.
+
+    False, and nothing is changed, while they sit at another lab.
+    """
     lock_work(session, assignment, sitting.user_id)
+    if _sits_elsewhere(session, assignment.id, sitting.user_id, now):
+        return False
     ends_at = max(sitting.ends_at, now) + timedelta(minutes=minutes)
     end_at(session, assignment, sitting, ends_at)
     sitting.closed = False
@@ -128,6 +133,7 @@ def give_minutes(
             detail=reason,
         )
     session.flush()
+    return True
 
 
 def end_sitting(session: Session, assignment: Assignment, user_id: int, now: datetime) -> None:
@@ -179,6 +185,11 @@ def close_sitting(
         return None
     submission = submit_at_the_end(session, assignment, user_id, program, sitting.ends_at)
     return submission.id if submission is not None else None
+
+
+def _sits_elsewhere(session: Session, assignment_id: int, user_id: int, now: datetime) -> bool:
+    sitting = sitting_now(session, user_id, now)
+    return sitting is not None and sitting.assignment_id != assignment_id
 
 
 def _look_at_code(

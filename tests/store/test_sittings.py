@@ -277,5 +277,18 @@ def test_nobody_sits_at_two_labs(database: Database) -> None:
         assert other is not None
     sit(database, lab, student, NOON)
     assert sit(database, other, student, NOON) is NoSitting.ELSEWHERE
+    with database.write() as session:
+        end_sitting(session, lab, student.id, NOON + MINUTE)
+    assert isinstance(sit(database, other, student, NOON + MINUTE), Sitting)
+    # The first one does not open again beside the second.
+    with database.write() as session:
+        sitting = sitting_of(session, lab.id, student.id)
+        assert sitting is not None
+        assert not give_minutes(session, lab, sitting, 5, by_id=teacher.id, now=NOON + 2 * MINUTE)
     # The code of one lab opens no other.
-    assert sit(database, other, student, NOON + 45 * MINUTE, lab.pass_code) is NoSitting.WRONG_CODE
+    with database.write() as session:
+        one_more = make_user(session)
+        session.add(
+            Enrolment(section_id=lab.section_id, user_id=one_more.id, role=SectionRole.STUDENT)
+        )
+    assert sit(database, other, one_more, NOON, lab.pass_code) is NoSitting.WRONG_CODE
