@@ -183,3 +183,35 @@ def test_removing_the_named_cause_changes_the_value(data: st.DataObject, program
         if value_after(program, without(program, inputs, change), signal) != value
     ]
     assert named or not deciding
+
+
+SHIFTED = """PROGRAM shifted
+VAR
+    next_pb AT %IX0.0 : BOOL;
+    set_pb AT %IX0.1 : BOOL;
+    lamp AT %QX0.0 : BOOL;
+    steps : WORD;
+END_VAR
+IF set_pb THEN steps.%X0 := TRUE; END_IF;
+IF RISING(next_pb) THEN steps := SHL(steps, 1); END_IF;
+lamp := steps.%X1;
+END_PROGRAM
+"""
+
+
+def test_a_bit_of_a_word_is_led_back_to_what_shifted_it() -> None:
+    program = parse_program(SHIFTED)
+    inputs = [
+        {"%IX0.0": int(5 <= scan < 8), "%IX0.1": int(2 <= scan < 4), SUPPLY: 1}
+        for scan in range(12)
+    ]
+    reasons = why(program, recorded(program, inputs), "lamp", 11)
+    decisive = {reason.change for reason in reasons if reason.decisive}
+    assert {InputChange("next_pb", 5), InputChange("set_pb", 2)} <= decisive
+    told = [reason.text for reason in reasons]
+    assert told[1] == "steps.%X1 came ON at 0.05 s: rung 2 conducted when next_pb came ON."
+    assert told[2] == "steps.%X0 was set at 0.02 s: rung 1 conducted when set_pb came ON."
+    dark = why(program, recorded(program, inputs[:4]), "lamp", 3)
+    assert "steps.%X1 has been OFF since the start: rung 2 did nothing to it." in [
+        reason.text for reason in dark
+    ]

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from server.ladder.elements import BLOCK_TYPES, NUMERIC, CoilKind
-from server.ladder.names import bit_of, listed
+from server.ladder.names import bit_of, canonical, listed
 from server.ladder.points import PointDeclaration
 from server.ladder.program import (
     AssignmentStatement,
@@ -192,7 +192,8 @@ class _Tracer:
     def _unsupplied(self, symbol: str, start: int) -> None:
         off = run_start(self._history.supply, start)
         when = self._conduction.time(off)
-        text = f"The supply was off at {when}: {symbol} had its initial value then."
+        named = canonical(symbol)
+        text = f"The supply was off at {when}: {named} had its initial value then."
         self.reasons.append(Reason(text, symbol, off, change=InputChange(SUPPLY, off)))
 
     def _untouched(self, symbol: str, scan: int) -> None:
@@ -203,12 +204,14 @@ class _Tracer:
         writes = [
             write
             for write in self._conduction.writes.get(symbol, [])
-            if number or (isinstance(write.by, Coil) and (write.by.kind is CoilKind.RESET) is value)
+            if number
+            or isinstance(write.by, AssignmentStatement)
+            or (isinstance(write.by, Coil) and (write.by.kind is CoilKind.RESET) is value)
         ]
         places = listed(dict.fromkeys(f"rung {w.spot[0] + 1}" for w in writes)) if writes else ""
         reason = f"{places} did nothing to it" if writes else "no rung changes it"
         first = writes[0].spot[0] if writes else None
-        text = f"{symbol} has been {told} {self._conduction.always()}: {reason}."
+        text = f"{canonical(symbol)} has been {told} {self._conduction.always()}: {reason}."
         into = [(w.spot[0], self._deciding(w.spot[0], scan)) for w in writes]
         paths = tuple(path for rung, leaves in into if rung == first for path, _ in leaves)
         self.reasons.append(Reason(text, symbol, 0, first, paths))
@@ -222,7 +225,9 @@ class _Tracer:
         leaves = self._deciding(rung, at, before)
         told = self._told(symbol, at)
         if isinstance(write.by, AssignmentStatement):
-            did = f"became {told} at {self._conduction.time(at)}"
+            number = self._conduction.is_number(symbol)
+            verb = f"became {told}" if number else became(told)
+            did = f"{verb} at {self._conduction.time(at)}"
         elif write.by.kind in (CoilKind.SET, CoilKind.RESET):  # type: ignore[union-attr]
             verb = "set" if write.by.kind is CoilKind.SET else "reset"  # type: ignore[union-attr]
             did = f"was {verb} at {self._conduction.time(at)}"
@@ -230,8 +235,11 @@ class _Tracer:
             did = f"{became(told)} at {self._conduction.time(at)}" if changed else f"is {told}"
         conducts = bool(self._history.power[rung, ()][at])
         how = self._because(leaves, conducts, before is not None)
-        self._say(f"{symbol} {did}: rung {rung + 1} {how}.", symbol, at, rung, leaves)
-        if isinstance(write.by, Coil):
+        # A WORD has changed because a coil drives one of its bits.
+        by_bit = isinstance(write.by, Coil) and write.by.symbol.lower() != symbol
+        name = write.by.symbol if isinstance(write.by, Coil) else canonical(symbol)
+        self._say(f"{name} {did}: rung {rung + 1} {how}.", symbol, at, rung, leaves)
+        if isinstance(write.by, Coil) and not by_bit:
             self._kept(symbol, write, seen_in, start, leaves)
         if isinstance(write.by, AssignmentStatement):
             for operand in operands_of(write.by.value):

@@ -129,9 +129,25 @@ def test_initial_values_are_typed_as_literals(desk: Desk) -> None:
     assert answer.status_code == 200, answer.text
     assert 'data-initial="T#2s"' in answer.text
     assert 'data-retain="yes"' in answer.text
+    word = desk.do("declare", variable={"symbol": "steps", "type": "WORD", "initial": "16#f"})
+    assert 'data-initial="16#000F"' in word.text
+    wrong = desk.do("declare", variable={"symbol": "w", "type": "WORD", "initial": "16#g"})
+    assert "Write bits like 16#00FF" in wrong.text
     wrong = desk.do("declare", variable={"symbol": "b", "type": "BOOL", "initial": "maybe"})
     assert wrong.status_code == 422
     assert "Write TRUE or FALSE" in wrong.text
+
+
+def test_a_word_is_declared_where_a_bit_of_it_is_used(desk: Desk) -> None:
+    bit = desk.do("add output", rung=0, output="steps.3")
+    assert bit.status_code == 200, bit.text
+    assert "steps.%X3" in bit.text
+    assert "Declare steps as WORD" in bit.text
+    shifted = desk.do("set output", rung=0, number=1, output="steps := SHL(steps, 1) AND 16#00FF")
+    assert "steps := SHL(steps, 1) AND 16#00FF" in shifted.text
+    text = "IF TRUE THEN steps := steps AND 16#00FF; END_IF;"
+    desk.do("declare", variable={"symbol": "steps", "type": "WORD"})
+    assert text in desk.do("set rung", rung=0, text=text).text
 
 
 MARKUP = "<script>alert(1)</script>"
