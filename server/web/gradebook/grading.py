@@ -162,7 +162,7 @@ def grading_context(
     """Return what graders add to the page of a verdict, and for them the way through the queue."""
     comments = corrections.comments_on(session, submission.id)
     if role not in TEACHING:
-        return {"comments": comments, "decision": None, "queue": None}
+        return {"comments": comments, "decision": None, "queue": None, "releases": False}
     left = []
     if queue is not None:
         whole = grading_queue(session, submission.assignment.section_id)
