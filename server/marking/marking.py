@@ -32,7 +32,7 @@ from server.marking.proofs.proof import Outcome, Proof, provable, prove
 from server.marking.proofs.stress import stress_run
 from server.marking.replay import replay_block
 from server.marking.scenario import Scenario, faults_in
-from server.marking.second_look import Alike, FoundBy, differences_in, look_again
+from server.marking.second_look import Alike, FoundBy, as_text, differences_in, look_again
 from server.marking.shadows import with_second_look
 from server.marking.timeline import timeline_of
 from server.marking.verdict import Difference, RequirementVerdict, Status, Verdict
@@ -244,7 +244,8 @@ def _suspected(exercise: Exercise, requirement: str, proof: Proof) -> tuple[Diff
         f"{requirement} may be broken: the search found a way to a violation that the plant at its "
         "own rates did not take."
     )
-    return (Difference("", sentence, 0, FoundBy.SEARCH, steps_in_words(scenario)),)
+    steps, text = steps_in_words(scenario), as_text(exercise, scenario, requirement)
+    return (Difference("", sentence, 0, FoundBy.SEARCH, steps, scenario=text),)
 
 
 def reason(proof: Proof) -> str:

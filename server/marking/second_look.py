@@ -20,6 +20,7 @@ from server.marking.exercise import Exercise
 from server.marking.kept import kept
 from server.marking.machine import Assembled, assemble, kept_frame
 from server.marking.phrases import seconds
+from server.marking.presentation.scenario_text import scenario_text
 from server.marking.presentation.scenario_words import steps_in_words
 from server.marking.proofs.abstract_machines import AbstractMachines
 from server.marking.proofs.counterexample import (
@@ -190,7 +191,13 @@ def _shown(
         by,
         steps_in_words(scenario),
         replace(evidence, at_ms=at_ms, lanes=lanes),
+        as_text(widened, scenario, output),
     )
+
+
+def as_text(exercise: Exercise, scenario: Scenario, what: str) -> str:
+    """Return a run as it would stand in the exercise's file."""
+    return scenario_text(replace(scenario, name=f"Second look at {what}", open=False), exercise)
 
 
 def _by_search(
@@ -208,7 +215,8 @@ def _by_search(
     at_ms = max(0, last_ms - everyday.tolerance_ms)
     sentence = _sentence(everyday, output, states[-1][output], at_ms)
     scenario = suspected_scenario(everyday, suspicion)
-    return Difference(output, sentence, at_ms, FoundBy.SEARCH, steps_in_words(scenario))
+    steps, text = steps_in_words(scenario), as_text(everyday, scenario, output)
+    return Difference(output, sentence, at_ms, FoundBy.SEARCH, steps, scenario=text)
 
 
 def _output_of(assembled: Assembled, monitor: int) -> str:

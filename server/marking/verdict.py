@@ -79,6 +79,7 @@ class Difference:
 
     ``at_ms`` is when the difference began, from the start of its run; ``steps`` are what was done
     in that run, ``evidence`` its signals: None where the plant itself did not follow the search.
+    ``scenario`` is the run as it would stand in an exercise's file; older verdicts have none.
     """
 
     output: str
@@ -87,6 +88,7 @@ class Difference:
     found_by: str
     steps: tuple[str, ...] = ()
     evidence: Evidence | None = None
+    scenario: str = ""
 
 
 @dataclass(frozen=True, slots=True)

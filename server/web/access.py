@@ -517,6 +517,7 @@ RULES: dict[str, Rule] = {
     "remove_excuse": Rule(SIGNED_IN, teaches_assignment),
     "comment_on_rung": Rule(SIGNED_IN, teaches_submission),
     "decide_second_look": Rule(SIGNED_IN, teaches_submission),
+    "change_by_second_look": Rule(AUTHORS, teaches_submission),
     "set_requirement": Rule(SIGNED_IN, teaches_submission),
     "remove_requirement": Rule(SIGNED_IN, teaches_submission),
     "grading_page": Rule(SIGNED_IN, teaches_section),

@@ -58,6 +58,7 @@ from server.web.api import tokens as api_tokens
 from server.web.assignments import policy as assignments
 from server.web.assignments import roll_over
 from server.web.authoring import publishing as authoring_life
+from server.web.authoring import second_look as authoring_second_look
 from server.web.authoring import sheet as authoring
 from server.web.college import courses, server_state
 from server.web.college import pages as college
@@ -119,6 +120,7 @@ ROUTERS = (
     mails.router,
     authoring.router,
     authoring_life.router,
+    authoring_second_look.router,
     home.router,
     help_pages.router,
     exercises.router,

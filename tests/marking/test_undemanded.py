@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from server.ladder.program import Program
 from server.marking.coverage.undemanded import Undemanded, find_undemanded
 from server.marking.exercise import Exercise, Freedom, Requirement
 from server.marking.expression import Expression
@@ -79,3 +80,8 @@ def test_the_same_exercise_has_the_same_findings(
     weak: list[Undemanded],
 ) -> None:
     assert undemanded(sump()) == weak
+
+
+def test_a_right_program_without_rungs_has_nothing_that_could_go_wrong() -> None:
+    empty = replace(EXERCISE, references=(Program("empty"),))
+    assert [story for stories in find_undemanded(empty) for story in stories] == []

@@ -250,6 +250,7 @@ PERMITTED: dict[str, set[str]] = {
     "excuse_student": TEACHES,
     "remove_excuse": TEACHES,
     "comment_on_rung": TEACHES,
+    "change_by_second_look": TEACHES & WRITES,
     "decide_second_look": TEACHES,
     "set_requirement": TEACHES,
     "remove_requirement": TEACHES,

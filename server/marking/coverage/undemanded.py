@@ -172,7 +172,7 @@ class _Workshop:
                 self.saboteurs[random.integers(len(self.saboteurs))],
                 random,
             )
-            for _ in range(LANES if plain else 0)
+            for _ in range(LANES if plain and self.saboteurs else 0)
         ]
         return self._shown(scenarios)
 

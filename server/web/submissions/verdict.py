@@ -35,6 +35,7 @@ from server.store.courses import TEACHING, Feedback, role_in_section
 from server.store.database import Database
 from server.store.grading_queue import Waiting
 from server.store.hand_marks import results_by_hand
+from server.store.people import Role
 from server.store.programs import working_copy
 from server.store.regrades import change_is_unseen, earlier_verdicts, mark_seen
 from server.store.submissions import Refusal, attempts_of, find_submission, is_queued
@@ -196,6 +197,7 @@ def verdict(
         rows=rows,
         groups=list(_groups(rows, causes)),
         causes=causes,
+        may_author=visitor.role is Role.INSTRUCTOR,
         second_look=[
             (each, _chart(each.evidence, f"{each.output} as it differs"))
             for each in (found.second_look if found and teaching else ())
