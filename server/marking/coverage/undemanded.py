@@ -166,13 +166,15 @@ class _Workshop:
 
     def _written_block(self, random: np.random.Generator) -> list[_Candidate]:
         plain = [s for s in self.exercise.scenarios if not faults_in([s])]
+        if not (plain and self.saboteurs):
+            return []
         scenarios = [
             _with_saboteur(
                 plain[random.integers(len(plain))],
                 self.saboteurs[random.integers(len(self.saboteurs))],
                 random,
             )
-            for _ in range(LANES if plain and self.saboteurs else 0)
+            for _ in range(LANES)
         ]
         return self._shown(scenarios)
 
