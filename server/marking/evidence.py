@@ -13,7 +13,7 @@ from server.marking.operator_acts import acts_in, control_signals
 from server.marking.replay import Trace, trace
 from server.marking.scenario import Scenario
 from server.marking.verdict import Evidence, Lane
-from server.scan.assembler import Bit, Quantity, Signal
+from server.scan.assembler import Bit, Quantity, Signal, Word
 
 BEFORE_MS, AFTER_MS = 2000, 3000
 """How much is shown before and after the failure."""
@@ -100,7 +100,7 @@ def _signals(exercise: Exercise, assembled: Assembled, check: Pattern) -> dict[s
     names = dict.fromkeys(names_in(check))
     names |= dict.fromkeys(p.symbol.lower() for p in exercise.points)
     signals = {name: assembled.signals[name] for name in names if name in assembled.signals}
-    return {n: s for n, s in signals.items() if isinstance(s, Bit | Quantity)}
+    return {n: s for n, s in signals.items() if isinstance(s, Bit | Word | Quantity)}
 
 
 def _lanes(
@@ -110,7 +110,8 @@ def _lanes(
     lanes = []
     for name, signal in signals.items():
         values = traced.signals[name][first:]
-        unit = signal.unit if isinstance(signal, Quantity) else ""
+        number = "INT" if isinstance(signal, Word) else ""
+        unit = signal.unit if isinstance(signal, Quantity) else number
         if unit:
             values = np.round(values, 4)
         starts = _changes(values, every=max(1, 100 // period) if unit else 1)

@@ -22,8 +22,9 @@ from server.plant.loop import (
     run,
     watch_planes,
 )
-from server.scan.assembler import Bit, Quantity, Signal
+from server.scan.assembler import Quantity, Signal
 from server.scan.lanes import LANES
+from server.scan.reading import planar, planes_of, value_of
 
 LONGEST_MS = 60 * 60 * 1000
 """No scenario runs longer than an hour of plant time."""
@@ -133,10 +134,11 @@ def step_scans(assembled: Assembled, scenario: Scenario, scans: int) -> list[int
 def trace(
     assembled: Assembled, scenario: Scenario, signals: dict[str, Signal], scans: int
 ) -> Trace:
-    """Replay one scenario in lane 0 and record ``signals`` (BOOLs and quantities) by name."""
-    bits = {n: s.plane for n, s in signals.items() if isinstance(s, Bit)}
+    """Replay one scenario in lane 0 and record ``signals`` by name."""
+    held = planar(signals.items())
+    planes = [plane for signal in held.values() for plane in planes_of(signal)]
     rows = {n: s.row for n, s in signals.items() if isinstance(s, Quantity)}
-    record = record_signals(list(bits.values()), list(rows.values()), 0, scans)
+    record = record_signals(planes, list(rows.values()), 0, scans)
     timeline = timeline_of([scenario], assembled)
     done = run(
         code_of(assembled.machine),
@@ -148,10 +150,13 @@ def trace(
         assembled.running,
         scans,
     )
-    recorded = {
-        name: (record.bits[:done, i] & np.uint64(1)).astype(np.float64)
-        for i, name in enumerate(bits)
-    }
+    lane = (record.bits[:done] & np.uint64(1)).astype(np.bool_)
+    recorded: dict[str, NDArray[np.float64]] = {}
+    at = 0
+    for name, signal in held.items():
+        width = len(planes_of(signal))
+        recorded[name] = value_of(signal, lane[:, at : at + width]).astype(np.float64)
+        at += width
     recorded |= {name: record.values[:done, i] for i, name in enumerate(rows)}
     return Trace(recorded, done)
 

@@ -8,7 +8,16 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from server.ladder.elements import BLOCK_TYPES
 from server.ladder.messages import Message, Place, ProgramError, error
-from server.ladder.program import Block, Comparison, Element, Name, Program, Variable, walk
+from server.ladder.program import (
+    AssignmentStatement,
+    Block,
+    Comparison,
+    Element,
+    Name,
+    Program,
+    Variable,
+    walk,
+)
 from server.ladder.text_form import parse_source
 from server.ladder.validation import errors
 from server.marking.files.conditions import bit_faults, element_faults
@@ -65,7 +74,7 @@ def _faults(program: Program, signals: dict[str, Signal]) -> Iterator[Message]:
             text = f"{variable.symbol} has an address; the observer has no points."
             yield error("address", place, text, "Declare it without AT.")
     for message in errors(program):
-        if not _may_be_a_signal(program, message):
+        if not _may_be_a_signal(program, message, signals):
             yield message
     known = signals | own_signals(program)
     for number, rung in enumerate(program.rungs):
@@ -74,9 +83,13 @@ def _faults(program: Program, signals: dict[str, Signal]) -> Iterator[Message]:
                 yield error("signal", Place(rung=number, path=path), sentence)
 
 
-def _may_be_a_signal(program: Program, message: Message) -> bool:
-    """Return whether the message misses a declaration of what an element reads."""
+def _may_be_a_signal(program: Program, message: Message, signals: Mapping[str, Signal]) -> bool:
+    """Return whether the message misses a declaration of what an element or assignment reads."""
     rung, path = message.place.rung, message.place.path
+    if message.undeclared and rung is not None and message.place.output is not None:
+        output = program.rungs[rung].outputs[message.place.output]
+        reads = isinstance(output, AssignmentStatement) and output.target != message.undeclared
+        return reads and isinstance(signals.get(message.undeclared), Word)
     if message.rule != "undeclared" or rung is None or path is None:
         return False
     element = dict(walk(program.rungs[rung].network))[path]
