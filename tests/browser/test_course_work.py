@@ -1,5 +1,6 @@
 """A term's start, a lab hour, an override, and the department's report down to one submission."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -8,11 +9,13 @@ from playwright.sync_api import FilePayload, expect
 from server.ladder.json_form import to_json
 from server.ladder.text_form import parse_program
 from server.marking.files.exercise_file import load_exercise
-from server.marking.verdict import Status
+from server.marking.verdict import Difference, Status
+from server.marking.verdict_form import to_json as verdict_to_json
 from server.store import roster
 from server.store.courses import Assignment, Section, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
+from server.store.submissions import store_verdict
 from tests.browser.conftest import LOOKS, OpenPage, assert_accessible
 from tests.factories import (
     EXERCISES,
@@ -20,7 +23,9 @@ from tests.factories import (
     make_assignment,
     make_marked,
     make_section,
+    make_submission,
     make_user,
+    make_verdict,
 )
 
 ROSTER = "Email,Name\nbo@larkmoor.example,Bo Li\n"
@@ -186,3 +191,44 @@ def test_programs_are_compared_side_by_side(
     expect(page.get_by_text("This is a question to ask the two students")).to_be_visible()
     expect(page.get_by_text("in both", exact=True)).to_have_count(4)
     assert_accessible(page)
+
+
+def test_a_second_look_changes_the_exercise(
+    open_page: OpenPage, lab: tuple[User, User, User, Assignment], database: Database
+) -> None:
+    _, teacher, _, assignment = lab
+    scenario = """\
+  - name: Second look at fill_pump
+    steps:
+      - {after: 1 s, press: [start_pb]}
+    run on: 2 s
+"""
+    steps = ("1 s later: start_pb on", "2 s later: the run ends")
+    sentence = "fill_pump was on for more than 0.15 s, from 1.81 s on."
+    looked = Difference("fill_pump", sentence, 1810, "a scenario", steps, scenario=scenario)
+    verdict = replace(
+        make_verdict(**{each.id: Status.MET for each in SUMP.requirements}), second_look=(looked,)
+    )
+    with database.write() as session:
+        submission = make_submission(session, assignment, lab[0], 3)
+        store_verdict(session, submission.id, verdict, verdict_to_json(verdict), NOON)
+    page = open_page("/", teacher)
+    page.get_by_role("link", name="Grading").first.click()
+    page.get_by_role("link", name="1 with a second look to take").click()
+    page.get_by_role("link", name="Attempt 3 of").click()
+    address = page.url
+    for width, theme in LOOKS:
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme=theme)
+        assert_accessible(page)
+    page.get_by_role("button", name="Wrong: make this run a scenario").click()
+    expect(page.get_by_text("Second look at fill_pump").first).to_be_visible()
+    page.goto(address)
+    page.get_by_role("button", name="Leave it free on the sheet").click()
+    expect(page.get_by_role("heading", name="Left to you")).to_be_visible()
+    assert_accessible(page)
+    page.goto(address)
+    page.get_by_role("button", name="Also right: add the program to the references").click()
+    expect(page.get_by_text("right-seen-1").first).to_be_visible()
+    page.goto(address)
+    expect(page.get_by_text("The points stay")).to_be_visible()
