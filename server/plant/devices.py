@@ -23,6 +23,8 @@ KINDS: dict[str, DeviceKind] = {
         *(part.senses for part in PART_KINDS.values() if part.senses is not None),
         actuator("contactor", ("M", "P"), "The motor runs while the point is on.", SWITCHING_MS,
                  ("running", "stopped"), ("started", "stopped")),
+        actuator("heater contactor", ("E",), "The heater heats while the point is on.",
+                 SWITCHING_MS, ("heating", "off"), ("began to heat", "stopped heating")),
         actuator("solenoid valve", ("LV", "YV"), "The valve is open while the point is on.",
                  SWITCHING_MS, ("open", "closed"), ("opened", "closed")),
         lamp(),

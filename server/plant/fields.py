@@ -23,6 +23,7 @@ from server.plant.measures import (
     FLOW,
     LENGTH,
     SPEED,
+    TEMPERATURE,
     Dimension,
     parse_measure,
     parse_milliseconds,
@@ -101,6 +102,9 @@ Flow: TypeAlias = Annotated[
 ]
 Speed: TypeAlias = Annotated[
     float, BeforeValidator(measured(SPEED)), WithJsonSchema(SPEED.json_schema)
+]
+Temperature: TypeAlias = Annotated[
+    float, BeforeValidator(measured(TEMPERATURE)), WithJsonSchema(TEMPERATURE.json_schema)
 ]
 Percent: TypeAlias = Annotated[float, Field(strict=False, ge=0, le=100)]
 

@@ -52,6 +52,7 @@ FLOW = Dimension(
     "0.5 l/s",
 )
 SPEED = Dimension("speed", "m/s", _units(mm_s="0.001", m_s="1"), "200 mm/s")
+TEMPERATURE = Dimension("temperature", "°C", {"°C": Decimal(1)}, "60 °C")
 PERCENT = Dimension("position", "%", {"%": Decimal(1)}, "50 %")
 
 

@@ -53,6 +53,7 @@ class PhysicsOp(IntEnum):
     EYE = 13  # plane base slots p_at p_length kind     an item of the kind is before the eye
     ANALOG = 14  # planes row p_low p_per_unit     INT 0 .. ANALOG_TOP, clipped
     LAG = 15  # row target p_share p_scale p_low p_high   row += share * (target * scale - row)
+    WARM = 16  # temperature heat cold level p_warm     water that is heated, loses heat, is mixed
 
 
 FEED_LENGTH, FEED_PITCH, FEED_SCANS, FEED_EVERY = range(4)
@@ -60,7 +61,11 @@ FEED_LENGTH, FEED_PITCH, FEED_SCANS, FEED_EVERY = range(4)
 items (kind 1), every how many one is marked (0: none)."""
 
 FLOW, PUMP, INTEGRATE, TANK, RAMP, CARRY, HOLD, SETTLE = (int(o) for o in list(PhysicsOp)[:8])
-LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG, LAG = (int(o) for o in list(PhysicsOp)[8:])
+LEAVE, PUSH, FEED, AT_LEAST, BETWEEN, EYE, ANALOG, LAG, WARM = (int(o) for o in list(PhysicsOp)[8:])
+
+WARM_LOSS, WARM_SURROUNDINGS, WARM_TOP, WARM_LEAST = range(4)
+"""WARM's consecutive parameter rows: losses in a scan for water 1 m high, °C outside, the highest
+temperature, and the height of water below which there is no less."""
 
 _Rows: TypeAlias = NDArray[np.float64]
 _ZERO = np.uint64(0)
@@ -351,6 +356,32 @@ def _lag(
 
 
 @inlined
+def _warm(q: _Rows, p: _Rows, row: int, heat: int, cold: int, level: int, warm: int) -> None:
+    """Implicit Euler of the energy balance (``parts.heater``); ``heat`` and ``cold`` become 0.
+
+    Losses and cold water pull toward the surroundings; the step is stable however little water
+    there is.
+    """
+    for lane in range(LANES):
+        outside = p[warm + WARM_SURROUNDINGS, lane]
+        height = max(q[level, lane], p[warm + WARM_LEAST, lane])
+        above = q[row, lane] - outside + q[heat, lane] / height
+        above = above / (1.0 + (p[warm + WARM_LOSS, lane] + q[cold, lane]) / height)
+        q[row, lane] = min(outside + max(above, 0.0), p[warm + WARM_TOP, lane])
+        q[heat, lane] = 0.0
+        q[cold, lane] = 0.0
+
+
+@inlined
+def _heat(q: _Rows, p: _Rows, row: NDArray[np.int32]) -> None:
+    """Execute an instruction that moves heat."""
+    if row[0] == LAG:
+        _lag(q, p, row[1], row[2], row[3], row[4], row[5], row[6])
+    elif row[0] == WARM:
+        _warm(q, p, row[1], row[2], row[3], row[4], row[5])
+
+
+@inlined
 def advance(
     physics: NDArray[np.int32],
     first: int,
@@ -408,5 +439,5 @@ def advance(
             bits[a] = _at_least(q, p, b, c) & _at_least(p, q, d, b)
         elif op == ANALOG:
             _analog(bits, q, p, a, b, c, d)
-        elif op == LAG:
-            _lag(q, p, a, b, c, d, e, f)
+        else:
+            _heat(q, p, physics[pc])

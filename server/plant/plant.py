@@ -24,6 +24,7 @@ from server.plant.parts.belt import Belt
 from server.plant.parts.conveyor_line import ConveyorLine
 from server.plant.parts.eye import Eye
 from server.plant.parts.feeder import Feeder
+from server.plant.parts.heater import Heater
 from server.plant.parts.level_switch import LevelSwitch
 from server.plant.parts.level_transmitter import LevelTransmitter
 from server.plant.parts.motor import Motor
@@ -33,6 +34,7 @@ from server.plant.parts.position_switch import PositionSwitch
 from server.plant.parts.pusher import Pusher
 from server.plant.parts.stop import Stop
 from server.plant.parts.stream import Stream
+from server.plant.parts.temperature_switch import TemperatureSwitch
 from server.plant.parts.vessel import Vessel
 from server.plant.parts_view import Kind
 from server.plant.track import Track
@@ -60,6 +62,8 @@ class PartLists:
     motors: Annotated[Many[Motor], Field(max_length=8)] = ()
     auxiliary_contacts: Many[AuxiliaryContact] = ()
     overload_relays: Many[OverloadRelay] = ()
+    heaters: Many[Heater] = ()
+    temperature_switches: Many[TemperatureSwitch] = ()
 
     @property
     def parts(self) -> tuple[Part, ...]:

@@ -188,6 +188,13 @@ _OF_PLANTS: dict[str, FieldHelp] = {
     "length": FieldHelp("How long it is.", "2 m"),
     "speed": FieldHelp("How fast it runs.", "400 mm/s"),
     "run up": FieldHelp("How long the drive takes to its full speed.", "300 ms"),
+    "power": FieldHelp("How much heat it gives to the water.", "30 kW"),
+    "losses": FieldHelp("How much heat the vessel loses for each degree above its surroundings.",
+                        "40 W/K"),
+    "surroundings": FieldHelp("The temperature around it, and of the water that flows in.",
+                              "20 °C"),
+    "start temperature": FieldHelp("How warm the water is at the start; empty: as the "
+                                   "surroundings.", "20 °C"),
     "load": FieldHelp("What it draws at full speed, per cent of its rated current.", "80"),
     "trip class": FieldHelp("10, 20 or 30: it trips after so many seconds at the latest, cold and "
                             "at 7.2 times the rated current.", "10"),
