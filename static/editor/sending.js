@@ -1,6 +1,6 @@
 /* Actions on their way to the server, one after the other: each is made on the revision that the
    one before it left, and none is lost while the server can't be reached. */
-import { byId, query } from "/static/dom.js";
+import { byId, find, query } from "/static/dom.js";
 /** @import { Action } from "/static/editor/actions.js" */
 
 const editor = byId("editor", HTMLElement);
@@ -64,6 +64,8 @@ export async function send(action, target = answer, address = "") {
   const shown = new Set(Array.from(rows(), content));
   last = [action, target, address];
   answer.replaceChildren();
+  const pending = concerned(action);
+  pending?.classList.add("pending");
   const saved = savedWords();
   const saving = setTimeout(() => tellSaving("Saving…"), SAVING_MS);
   let resent = false;
@@ -80,6 +82,7 @@ export async function send(action, target = answer, address = "") {
     if (!connected) await offline();
   } while (!connected);
   clearTimeout(saving);
+  pending?.classList.remove("pending");
   const now = status();
   const { stale, select } = now;
   // Read only once: a refusal leaves the status as it is.
@@ -97,6 +100,18 @@ export async function send(action, target = answer, address = "") {
   if (done) target.replaceChildren();
   arrive(select);
   return done;
+}
+
+/**
+ * Return the element that an action names, or else its rung: it stands in lighter ink until the
+ * server has answered.
+ * @param {Action | null} action
+ */
+function concerned(action) {
+  const whole = action?.action === "together" ? action.actions[action.actions.length - 1] : action;
+  const row = whole && "rung" in whole ? rows()[whole.rung] : undefined;
+  const path = whole && "path" in whole && whole.path ? whole.path.join(".") : null;
+  return (row && path !== null && find(row, `[data-path="${path}"]`, SVGElement)) || row;
 }
 
 /* The last action once more, on the program as it is now. */

@@ -4,7 +4,8 @@
 
 It builds programs of 10 and of 300 rungs in a database of its own, opens them in Chromium, and
 presses one key again and again: each press draws the contact in the middle of the program anew.
-Then it puts rungs in there, each of which moves all below. The time runs from the key event to the
+Then it puts rungs in there, each of which moves all below. The plant runs meanwhile, and each
+accepted edit goes into its run. The time runs from the key event to the
 frame that shows the change, in the browser; the server's share is processor time, which a busy
 machine stretches less.
 """
@@ -19,7 +20,7 @@ from threading import Thread
 from time import process_time
 
 import uvicorn
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 from server.ladder.json_form import to_json
 from server.ladder.program import Program, Variable
@@ -94,7 +95,7 @@ def main() -> None:
     site = f"http://127.0.0.1:{listening.getsockname()[1]}"
     settings = Settings(database_url=database.place, public_urls=(site,), exercises=EXERCISES)
     server = uvicorn.Server(uvicorn.Config(create_app(settings, database), log_level="warning"))
-    serving = Thread(target=server.run, kwargs={"sockets": [listening]})
+    serving = Thread(target=server.run, daemon=True, kwargs={"sockets": [listening]})
     serving.start()
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(
@@ -121,6 +122,8 @@ def main() -> None:
             context.add_cookies([{"name": COOKIE, "value": token, "url": site}])
             page = context.new_page()
             page.goto(f"/assignments/{assignment.id}")
+            page.locator("#go").click()
+            expect(page.locator("#standing")).to_have_text("running", timeout=30_000)
             page.evaluate(WATCH)
             for what, (key, presses) in PRESSES.items():
                 times, processor = measured(page, rungs, key, presses)
