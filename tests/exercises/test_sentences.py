@@ -18,6 +18,7 @@ from server.marking.replay import trace
 from server.marking.scenario import faults_in
 from server.marking.verdict import RequirementVerdict, Status
 from server.paths import EXERCISES
+from server.plant.controls import HandSwitch
 from server.plant.devices import KINDS
 from server.scan.assembler import Bit, Signal
 
@@ -170,6 +171,9 @@ class Reader:
             return self._turned(f"fault.{found[3]}.{found[1]}", scan, found[2] == "came")
         if found := re.fullmatch(r"(\S+) was turned (on|off)", words):
             return self._turned(f"panel.{found[1]}", scan, found[2] == "on")
+        for hand in self.exercise.plant.controls:
+            if isinstance(hand, HandSwitch) and words in hand.acts:
+                return self._turned(hand.signal, scan, words == hand.acts[0])
         label, device, handled = re.fullmatch(r"(.+) \((\S+)\) (.+)", words).groups()  # type: ignore[union-attr]
         [name] = [f"panel.{p.symbol}" for p in self.exercise.points
                   if (p.label, p.device) == (label, device)]  # fmt: skip

@@ -12,6 +12,7 @@ from server.marking.files.document import FileFault
 from server.marking.files.exercise_file import exercise_schema, list_exercises, load_exercise
 from server.marking.scenario import Adjust, Step, Turn
 from server.paths import EXERCISES
+from server.plant.devices import KINDS
 from server.plant.parts.level_switch import LevelSwitch
 from tests.marking.small_exercise import SLUG, TEXT, built
 
@@ -139,10 +140,7 @@ FAULTS = [
     ("device: LSH-203", "device: ¦LSH-209", "points.3.device",
      "The plant has no level switch LSH-209. It has LSH-203."),
     ("kind: level switch", "kind: ¦float", "points.3.kind",
-     "'float' is no device. Known are push-button, emergency stop, selector switch, level switch, "
-     "level transmitter, photo-eye, position switch, contactor, solenoid valve, lamp, "
-     "red lamp, yellow lamp, green lamp, blue lamp, white lamp, horn, number display, "
-     "seven-segment display."),
+     f"'float' is no device. Known are {', '.join(KINDS)}."),
     ("wiring: normally closed", "wiring: ¦closed", "points.2.wiring",
      "'closed' can't stand here. Known are 'normally open' or 'normally closed'."),
     ("{symbol: stop_pb, address: \"%IX0.1\", device: HS-202, kind: push-button,\n     "
