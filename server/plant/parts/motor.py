@@ -24,7 +24,8 @@ LOCKED_ROTOR = 6.0
 """The current of a motor that stands or runs up, in multiples of its rated current (common
 practice for squirrel-cage motors, no source)."""
 
-HEIGHT, WIDTH = 150, 760
+WIDTH, HEIGHT, LINE_HEIGHT = 760, 150, 96
+"""Of the drawing, and of one that has no instrument below its line."""
 SUPPLY, CONTACTOR, RELAY, DRIVE = 150, 250, 390, 560
 """Where the supply, the contactor, the overload relay and the motor stand in the drawing."""
 
@@ -96,7 +97,8 @@ class Motor(Part):
                 relay.draw_on(sheet, pen, RELAY, y)
             self._draw_motor(pen, y)
 
-        sheet.add_strip(WIDTH, HEIGHT, strip)
+        watched = self._relays(sheet.parts) or self._auxiliary(sheet.parts)
+        sheet.add_strip(WIDTH, HEIGHT if watched else LINE_HEIGHT, strip)
 
     def _draw_contactor(self, sheet: PlantSheet, pen: Pen, y: float) -> None:
         pen.open("point", f"{self.actuator}.on")
