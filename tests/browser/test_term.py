@@ -3,7 +3,7 @@
 import csv
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import httpx2
@@ -19,9 +19,11 @@ from server.marking.files.exercise_file import load_exercise
 from server.marking.verdict import Status
 from server.store.attempts import Submission
 from server.store.authored import find_authored
+from server.store.corrections import excuse
 from server.store.courses import Assignment, SectionRole
 from server.store.database import Database
 from server.store.people import Role, User
+from server.store.student_changes import Profile, add_accommodation, withdraw_student
 from server.store.submissions import submit
 from server.web.access import COOKIE
 from tests.browser.conftest import OpenPage, assert_accessible
@@ -189,8 +191,8 @@ def test_a_table_is_sorted_by_its_reader(open_page: OpenPage, database: Database
 class Class:
     """An instructor and twenty students, each with a client of the running server."""
 
-    def __init__(self, database: Database, site: str, now: datetime, **columns: object) -> None:
-        self._database, self._site, self._now = database, site, now
+    def __init__(self, database: Database, site: str, clock: Clock, **columns: object) -> None:
+        self._database, self._site, self._clock = database, site, clock
         self._clients: list[httpx2.Client] = []
         with database.write() as session:
             self.teacher = make_user(session, Role.INSTRUCTOR, name="Ingrid Sollberg")
@@ -205,7 +207,7 @@ class Class:
     def client(self, user: User) -> Any:
         """A browser of its own, without pages; desks ask of it what a TestClient has, too."""
         with self._database.write() as session:
-            token = sign_in(session, user, self._now)
+            token = sign_in(session, user, self._clock())
         return self.client_with({COOKIE: token})
 
     def client_with(self, cookies: Mapping[str, str]) -> Any:
@@ -238,12 +240,83 @@ def open_class(database: Database, site: str, clock: Clock) -> Iterator[OpenClas
     opened: list[Class] = []
 
     def open_class(**columns: object) -> Class:
-        opened.append(Class(database, site, clock(), **columns))
+        opened.append(Class(database, site, clock, **columns))
         return opened[-1]
 
     yield open_class
     for each in opened:
         each.close()
+
+
+def test_students_whose_lives_differ_in_files_and_report(
+    open_page: OpenPage, open_class: OpenClass, database: Database, clock: Clock
+) -> None:
+    """Due at noon; each requirement met is a point, of five; a day late costs a tenth.
+
+    By hand, four days later: on time 5; two days after it with three more days 5, not late; a day
+    late 4.5; excused and withdrawn nothing that counts; the sixth has nothing: missing.
+    """
+    course = open_class(
+        exercise="wash-sump",
+        title=SUMP.title,
+        opens_at=NOON - timedelta(days=7),
+        due_at=NOON,
+        late_per_day=0.1,
+    )
+    plain, more_time, late, excused, withdrawn, idle = course.students[:6]
+    by: dict[str, Any] = {"by_id": course.teacher.id, "now": clock()}
+    of_section = course.section.id
+    year = timedelta(days=365)
+    with database.write() as session:
+        head = make_user(session, Role.DEPARTMENT)
+        for student in course.students[6:]:
+            withdraw_student(session, of_section, student.id, **by)
+        profile = Profile(1, 3, 0, NOON - year, NOON + year, "")
+        add_accommodation(session, of_section, more_time.id, profile, **by)
+        assignment = session.get_one(Assignment, course.assignment.id)
+        excuse(session, assignment, excused.id, "Was at the press house.", **by)
+        met = {each.id: Status.MET for each in SUMP.requirements}
+        hour, day = timedelta(hours=1), timedelta(days=1)
+        for student, at in (
+            (plain, NOON - hour),
+            (more_time, NOON + 2 * day),
+            (late, NOON + day),
+            (withdrawn, NOON - hour),
+        ):
+            make_marked(session, assignment, student, 1, at, **met)
+        withdraw_student(session, of_section, withdrawn.id, **by)
+    clock.now = NOON + 4 * day
+    book = course.book()
+    read = {
+        student: (row["Points"].removesuffix(".0"), row["Days late"], row["State"])
+        for student, row in book.items()
+    }
+    assert read[plain.name][:2] == ("5", "0")
+    assert read[more_time.name][:2] == ("5", "0")
+    assert read[late.name][:2] == ("4.5", "1")
+    assert read[excused.name] == ("", "", "excused")
+    assert read[idle.name] == ("", "", "missing")
+    assert withdrawn.name not in read
+    teacher = course.client(course.teacher)
+    answer = teacher.get(f"/sections/{of_section}/gradebook.csv")
+    rows = csv.DictReader(answer.content.decode("utf-8-sig").splitlines())
+    by_name = {row["Student"]: row for row in rows}
+    assert withdrawn.name not in by_name
+    # The work is kept, and their instructor finds it.
+    kept = teacher.get(f"/sections/{of_section}/students/{withdrawn.id}")
+    assert "attempt 1 of 1" in kept.text
+    assert by_name[late.name]["Share so far"] == "0.9"
+    table = course.client(head).get(
+        f"/reports/{course.section.course_id}/report.csv?term={course.section.term_id}&table=outcomes"
+    )
+    (overall, *_) = csv.DictReader(table.content.decode("utf-8-sig").splitlines())
+    assert (overall["Outcome"], overall["Students"], overall["Reached"]) == ("O1", "3", "3")
+    clock.now = NOON
+    page = open_page("/", more_time, width=400, theme="dark")
+    page.locator("summary", has_text="Done: 1 exercise").click()
+    expect(page.get_by_text("due Thu 8 Oct 2026, 12:00")).to_be_visible()
+    page = open_page("/", idle)
+    expect(page.get_by_text("due Mon 5 Oct 2026, 12:00")).to_be_visible()
 
 
 NO_LAMP = (RIGHT[0],)
