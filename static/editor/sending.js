@@ -79,9 +79,10 @@ export async function send(action, target = answer, address = "") {
     });
     // What was cut off may have been done all the same: the server looks.
     resent = !connected;
+    // That the server can't be reached is not to be followed by 'Saving…'.
+    clearTimeout(saving);
     if (!connected) await offline();
   } while (!connected);
-  clearTimeout(saving);
   pending?.classList.remove("pending");
   const now = status();
   const { stale, select } = now;

@@ -292,6 +292,9 @@ def test_a_while_without_connection_loses_nothing(
     expect(not_saved).to_be_visible()
     expect(page.locator("#rung-0.pending")).to_have_count(1)
     page.wait_for_event("requestfailed")
+    expect(page.locator("#editor-status .saved")).to_have_text("Not saved: offline")
+    page.wait_for_timeout(400)  # longer than 'Saving…' waits
+    expect(page.locator("#editor-status .saved")).to_have_text("Not saved: offline")
     page.keyboard.press("c")
     page.keyboard.type("Written while the line was down.")
     page.keyboard.press("Control+Enter")
