@@ -34,6 +34,14 @@ LOOKS = tuple(zip(WIDTHS, THEMES, strict=True))
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
+    if os.environ.get("RUNGMARK_TEST_BROWSER") == "firefox":
+        firefox = shutil.which("firefox-esr")
+        os.environ["NODE_OPTIONS"] = f"--require={Path(__file__).parent / 'firefox_driver.cjs'}"
+        with sync_playwright() as playwright:
+            browser = playwright.firefox.launch(channel="moz-firefox", executable_path=firefox)
+            yield browser
+            browser.close()
+        return
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is None:
         pytest.skip("no Chromium here: install the package chromium")
