@@ -122,6 +122,7 @@ def main() -> None:
             context.add_cookies([{"name": COOKIE, "value": token, "url": site}])
             page = context.new_page()
             page.goto(f"/assignments/{assignment.id}")
+            page.locator("html.editing").wait_for(state="attached")  # the scripts are there
             page.locator("#go").click()
             expect(page.locator("#standing")).to_have_text("running", timeout=30_000)
             page.evaluate(WATCH)
