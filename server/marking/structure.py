@@ -27,8 +27,8 @@ ELEMENTS: tuple[str, ...] = (
 )
 """Names of elements that a rule can ask for."""
 
-_WORD = re.compile(r"[^\W\d_]{2}")
-"""What a comment must have at least: two letters in a row."""
+_WORD = re.compile(r"[^\W_]{2}")
+"""What a comment must have at least beside the requirements: two letters or digits in a row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +260,8 @@ class CommentOnEveryRung(ProgramRule):
         bare = [
             number
             for number, rung in enumerate(view.program.rungs, 1)
-            if not _WORD.search(rung.comment) and (rung.outputs or rung.network.items)
+            if not _WORD.search(REQUIREMENT.sub("", rung.comment))
+            and (rung.outputs or rung.network.items)
         ]
         if not bare:
             return None

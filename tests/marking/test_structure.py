@@ -177,6 +177,8 @@ CASES = [
         "Rung 2 has no comment.",
     ),
     (rule("comment on every rung"), "// .\npump := start_pb;", "Rung 1 has no comment."),
+    (rule("comment on every rung"), "// [R1] 80 %.\npump := start_pb;", None),
+    (rule("comment on every rung"), "// [R1] R2b.\npump := start_pb;", "Rung 1 has no comment."),
     (
         rule("comment on every rung"),
         "pump := start_pb;\nother := start_pb;\nfilling := start_pb;",
