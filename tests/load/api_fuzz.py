@@ -4,7 +4,8 @@
     uv run python -m tests.load.api_fuzz --minutes 5 --postgresql --seed 7
 
 The requests are made by schemathesis from the OpenAPI description of the application, which it does
-not publish; ids and some words are taken from a course, so that they lead further than the door. A
+not publish; ids and some words are taken from a course, so that they lead further than the door.
+Under `/api/` they carry a token of the person with all scopes that their role can have. A
 server of its own on this machine answers them, one after another, on the demo course in a temporary
 database. Exit status 1, with the request, when an answer is 500 or above, or none comes.
 """
@@ -18,7 +19,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -46,12 +47,14 @@ from server.logs import begin_log
 from server.marking.files.catalogue import Catalogue
 from server.paths import EXERCISES
 from server.settings import Settings
+from server.store.api_tokens import TokenScope, make_token, tokens_of
 from server.store.authored import begin
 from server.store.courses import Enrolment, Section, SectionRole
 from server.store.database import Database
 from server.store.migration import migrate
 from server.store.people import Role, User
 from server.web.access import COOKIE
+from server.web.api.tokens import SCOPES
 from server.web.app import create_app
 from server.web.submissions import waiting
 from tests.factories import make_user, sign_in
@@ -64,14 +67,19 @@ EXAMPLES = 4
 
 @dataclass
 class Found:
-    """What was answered, and each request that met a mistake of ours."""
+    """What was answered, to tokens by the role of their owner, and what met a mistake of ours."""
 
     statuses: Counter[int] = field(default_factory=Counter)
+    by_token: Counter[tuple[str, int]] = field(default_factory=Counter)
     mistakes: dict[str, str] = field(default_factory=dict)
 
     def report(self) -> str:
         told = ", ".join(f"{status}: {number}" for status, number in sorted(self.statuses.items()))
         lines = [f"{self.statuses.total()} requests; answers {told}"]
+        lines += [
+            f"by token of {who}: {number} answers {status}"
+            for (who, status), number in sorted(self.by_token.items())
+        ]
         return "\n".join([*lines, *self.mistakes.values()])
 
 
@@ -103,11 +111,13 @@ class Fuzzer:
 
     def try_out(self, operation: Any, user: User | None, examples: int, *, rightly: bool) -> None:
         """Some requests to one address by one person, by the description or against it."""
-        cookies = {}
+        cookies, headers = {}, {"Origin": self.address}
         if user is not None:
             with self.database.write() as session:
-                token = sign_in(session, user, datetime.now(UTC))
-            cookies[COOKIE] = token
+                if operation.path.startswith("/api/"):
+                    headers["Authorization"] = f"Bearer {_new_token(session, user)}"
+                else:
+                    cookies[COOKIE] = sign_in(session, user, datetime.now(UTC))
         self.seed += 1
         refused, statuses = {401, 403}, set[int]()
 
@@ -127,19 +137,21 @@ class Fuzzer:
         def send(case: Any) -> None:
             # Who may not enter is asked for no more.
             if refused.isdisjoint(statuses):
-                statuses.add(self._send(case, user, cookies))
+                statuses.add(self._send(case, user, cookies, headers))
 
         # There is nothing wrong that could be sent to an address without fields.
         with suppress(Unsatisfiable):
             send()
 
-    def _send(self, case: Any, user: User | None, cookies: dict[str, str]) -> int:
+    def _send(
+        self, case: Any, user: User | None, cookies: dict[str, str], headers: dict[str, str]
+    ) -> int:
         place = f"{case.operation.method.upper()} {case.operation.path}"
         who = user.role.value if user else "nobody"
         try:
             answer = case.call(
                 base_url=self.address,
-                headers={"Origin": self.address},
+                headers=headers,
                 cookies=cookies,
                 allow_redirects=False,
                 timeout=LONGEST_ANSWER,
@@ -148,10 +160,24 @@ class Fuzzer:
             self.found.mistakes[place] = f"no answer: {type(none).__name__} as {who}: {place}"
             return 0
         self.found.statuses[answer.status_code] += 1
+        if "Authorization" in headers:
+            self.found.by_token[who, answer.status_code] += 1
         if answer.status_code >= 500:
             request = f"{answer.request.method} {answer.request.url} {answer.request.body!r:.500}"
             self.found.mistakes[place] = f"{answer.status_code} as {who}: {request}"
         return int(answer.status_code)
+
+
+def _new_token(session: Session, user: User) -> str:
+    """Return a token for all that scripts of this role can read, in place of the last one."""
+    for each in tokens_of(session, user.id):
+        session.delete(each)
+    session.flush()
+    now = datetime.now(UTC)
+    scopes = SCOPES.get(user.role, tuple(TokenScope))
+    token = make_token(session, user.id, "made up", scopes, now + timedelta(days=1), now)
+    assert token is not None
+    return token
 
 
 def people_of(database: Database, random: Random) -> People:

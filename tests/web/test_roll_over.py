@@ -86,7 +86,10 @@ def test_nothing_comes_from_a_section_of_somebody_else(
         "due": "2027-03-08T12:00",
         "closes": "",
     }
-    answer = client_for(lab.instructor).post(f"/sections/{spring.id}/roll-over", data=form)
+    client, address = client_for(lab.instructor), f"/sections/{spring.id}/roll-over"
+    look = {"source": foreign.section_id, "weeks": 3, "weeks_of": foreign.section_id}
+    assert client.get(address, params=look).status_code == 200
+    answer = client.post(address, data=form)
     assert answer.status_code == 422
     with database.read() as session:
         assert session.scalars(select(Assignment).filter_by(section_id=spring.id)).all() == []
