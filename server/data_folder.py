@@ -7,7 +7,9 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from filelock import FileLock, Timeout
+from sqlalchemy.exc import DBAPIError
 
+from server.store.connections import processes_that_use
 from server.store.database import Database, DatabaseTrouble
 
 BESIDE = ("", "-wal", "-shm", "-journal", ".lock")
@@ -89,6 +91,24 @@ def held_alone(database: Database) -> Iterator[None]:
             ) from error
         for ending in BESIDE:
             _close(Path(f"{name}{ending}"))
+        yield
+
+
+@contextmanager
+def unused(database: Database) -> Iterator[None]:
+    """Refuse to go on while a server or a worker uses a database of either kind.
+
+    A server that starts meanwhile is kept out on SQLite alone. Raises DatabaseTrouble.
+    """
+    try:
+        in_use = processes_that_use(database)
+    except DBAPIError as error:
+        raise database.explain(error) from error
+    if in_use:
+        raise DatabaseTrouble(
+            f"Servers or workers use the database {database.place}. Stop them all, then try again."
+        )
+    with held_alone(database):
         yield
 
 

@@ -56,7 +56,16 @@ PACKAGES = {
 # Rows from the bottom up: a file imports from rows before its own.
 STORE = (
     {"database"},
-    {"audit_chain", "claims", "college", "guesses", "local_time", "people", "statistics"},
+    {
+        "audit_chain",
+        "claims",
+        "college",
+        "connections",
+        "guesses",
+        "local_time",
+        "people",
+        "statistics",
+    },
     {"api_tokens", "audit", "second_factors", "sessions"},
     {"authored", "courses", "openid"},
     {

@@ -4,7 +4,7 @@ import argparse
 from contextlib import closing
 
 from server.commands.database import existing_database, run_on_database, summary
-from server.data_folder import held_alone, nothing_left
+from server.data_folder import nothing_left, unused
 from server.store.database import Database
 from server.store.transfer import copy
 
@@ -23,14 +23,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Copy while no server writes to FROM; 2, and TO is as it was, when it can't be done."""
+    """Copy while no server uses either; 2, and TO is as it was, when it can't be done."""
 
     def work() -> str:
         with (
             existing_database(arguments.source) as source,
+            unused(source),
             nothing_left(Database(arguments.target)),
             closing(Database(arguments.target)) as target,
-            held_alone(target),
+            unused(target),
         ):
             found = copy(source, target, over=arguments.over)
             return f"Copied to {target.place}: {summary(found)}."

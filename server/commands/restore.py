@@ -5,7 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 from server.commands.database import add_data, own_settings, run_on_database, summary
-from server.data_folder import held_alone, make_folder, nothing_left
+from server.data_folder import make_folder, nothing_left, unused
 from server.store.database import Database
 from server.store.transfer import restore
 
@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
         with nothing_left(database):
             if database.is_sqlite:
                 make_folder(arguments.data)
-            with closing(database), held_alone(database):
+            with closing(database), unused(database):
                 found = restore(arguments.file, database, over=arguments.over)
                 return f"Restored to {database.place}: {summary(found)}."
 

@@ -34,6 +34,7 @@ from server.settings import (
 )
 from server.socket_reading import SocketInPieces
 from server.store.college import has_time_zone, set_time_zone
+from server.store.connections import SERVING, WEB_POOL, connections_now
 from server.store.database import Database, DatabaseTrouble
 from server.store.migration import migrate
 from server.store.people import has_people
@@ -137,6 +138,8 @@ def _say_where(
             f"Browsers can use it at {' '.join(settings.public_urls)} only. For any other address, "
             "list all that browsers use in RUNGMARK_PUBLIC_URLS, separated by spaces."
         )
+    if not database.is_sqlite:
+        say(connections_now(database).describe(SERVING))
     say(f"Rungmark is at {settings.public_urls[0]} (stop it with Ctrl+C)")
 
 
@@ -195,7 +198,10 @@ def opened(settings: Settings, data: Path) -> Iterator[Database]:
     """Yield the database, made or brought up to date; on SQLite no other server may use it."""
     if settings.database_url.startswith("sqlite"):
         make_folder(data)
-    with closing(Database(settings.database_url)) as database, held_alone(database):
+    with (
+        closing(Database(settings.database_url, most=WEB_POOL, process=SERVING)) as database,
+        held_alone(database),
+    ):
         migrate(database)
         with database.write() as session:
             if not has_time_zone(session):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from server.commands.database import refuse
 from server.commands.marking_process import marking_for
+from server.commands.progress import say
 from server.data_folder import keep_private
 from server.jobs.queue import Queue, announce, work
 from server.jobs.sitting_closer import close_sittings
@@ -20,6 +21,7 @@ from server.remote.outbox import send_due
 from server.remote.sender import Sender
 from server.remote.services import Services
 from server.settings import SettingTrouble, read_settings
+from server.store.connections import WORKER_POOL, WORKING, connections_now
 from server.store.database import Database, DatabaseTrouble
 from server.store.local_time import utc_clock
 from server.store.migration import migrate
@@ -45,7 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         settings = read_settings(Path("data"), "127.0.0.1", 8131)
         begin_log(settings.log_level)
-        with closing(Database(settings.database_url)) as database:
+        with closing(
+            Database(settings.database_url, most=WORKER_POOL, process=WORKING)
+        ) as database:
             if database.is_sqlite:
                 raise DatabaseTrouble(
                     "On SQLite `rungmark serve` marks by itself. "
@@ -66,7 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
             )
             for sender in senders:
                 sender.start()
-            print("Marking what is submitted (stop it with Ctrl+C)", flush=True)
+            say(connections_now(database).describe(WORKING))
+            say("Marking what is submitted (stop it with Ctrl+C)")
             try:
                 work(database, mark_in_time(process, database, announce), utc_clock)
             finally:

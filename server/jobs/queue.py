@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 from server.jobs.verdict_news import Verdicts
 from server.jobs.worker import MarkOne
+from server.store.connections import QUEUE_POOL, SERVING, WORKING
 from server.store.database import Database, one_at_a_time
 from server.store.submissions import find_submission, queued
 
@@ -106,7 +107,9 @@ class Queue:
     def _listen(self) -> None:
         while not self._stopping.is_set():
             try:
-                with psycopg.connect(conninfo(self._database), autocommit=True) as connection:
+                with psycopg.connect(
+                    conninfo(self._database), autocommit=True, application_name=SERVING
+                ) as connection:
                     connection.execute(f"LISTEN {CHANNEL}".encode())
                     # What came while nobody listened.
                     self.verdicts.notify_all()
@@ -165,7 +168,8 @@ def worker_app(database: Database, mark_one: MarkOne, clock: Callable[[], dateti
     connector = PsycopgConnector(
         conninfo=conninfo(database),
         min_size=2,
-        max_size=4,
+        max_size=QUEUE_POOL,
+        kwargs={"application_name": WORKING},
         configure=_each_call_commits,
     )
     app = App(connector=connector)

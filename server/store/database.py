@@ -96,7 +96,7 @@ DRIVERS = {
 }
 
 MOST_CONNECTIONS = 40
-"""Of one process. PostgreSQL gives 100 in all, unless it is told otherwise."""
+"""Of one process on SQLite, or by itself; ``connections.py`` has what a server's processes take."""
 
 SYNCHRONOUS = "FULL"
 """What is accepted is on the disk, as on PostgreSQL; with NORMAL, the last transactions are lost
@@ -127,10 +127,19 @@ def read_address(url: str) -> URL:
     return address.set(drivername=driver)
 
 
-class Database:
-    """One database, SQLite or PostgreSQL, as the URL says."""
+def _is_sqlite(address: URL) -> bool:
+    return address.get_backend_name() == "sqlite"
 
-    def __init__(self, url: str) -> None:
+
+class Database:
+    """One database, SQLite or PostgreSQL, as the URL says.
+
+    ``most`` bounds its connections; PostgreSQL lists them under the name ``process``.
+    """
+
+    def __init__(
+        self, url: str, *, most: int = MOST_CONNECTIONS, process: str = "rungmark"
+    ) -> None:
         address = read_address(url)
         self.address = address
         self.place = address.render_as_string(hide_password=True)
@@ -138,10 +147,11 @@ class Database:
         self.engine: Engine = create_engine(
             address,
             hide_parameters=True,
-            pool_size=10,
+            pool_size=min(most, 10),
             # The few that are used again and again have their statements prepared.
             pool_use_lifo=True,
-            max_overflow=MOST_CONNECTIONS - 10,
+            max_overflow=max(0, most - 10),
+            connect_args={} if _is_sqlite(address) else {"application_name": process},
         )
         self._session = sessionmaker(self.engine, expire_on_commit=False)
         reading: dict[str, Any] = {"read_only": True}
@@ -163,7 +173,7 @@ class Database:
 
     @property
     def is_sqlite(self) -> bool:
-        return self.address.get_backend_name() == "sqlite"
+        return _is_sqlite(self.address)
 
     @contextmanager
     def write(self) -> Iterator[Session]:
