@@ -76,11 +76,21 @@ class Name(_Shape):
 
 @dataclass(frozen=True, slots=True)
 class Number(_Shape):
-    """A literal of an INT or a WORD; ``base`` is how it is written."""
+    """A literal of an INT or a WORD; ``base`` is how it is written.
+
+    Only bits have a base, and a WORD beyond INT's range always has one: so the text form, which
+    reads no other numbers, gives back whatever was stored.
+    """
 
     value: IntValue
     base: Base = 10
     operand: Literal["number"] = field(default="number", compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        if self.value < 0:
+            object.__setattr__(self, "base", 10)
+        elif self.value > INT_MAX and self.base == 10:
+            object.__setattr__(self, "base", 16)
 
 
 @dataclass(frozen=True, slots=True)

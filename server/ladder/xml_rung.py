@@ -318,7 +318,10 @@ class RungReader:
                     "Functions that feed each other have different power.",
                     "Connect EN of both to the same places.",
                 )
-            operands.append(f"({self.calculated(inner, power, depth + 1)})")
+            text = self.calculated(inner, power, depth + 1)
+            # Parentheses that a function has anyway count among those that may be open at once.
+            apart = _calls(name) or _calls(attribute(inner, "typeName").upper())
+            operands.append(text if apart else f"({text})")
         return (operator.row.text if operator else "{}").format(*operands)
 
     def result(self, node: Node, pin: str) -> str:
@@ -344,6 +347,12 @@ class RungReader:
         if not isinstance(output, AssignmentStatement):
             raise refused(node.place, f"{shortened(text)} is no number.", "Assign a number.")
         self.outputs.append((output, power))
+
+
+def _calls(name: str) -> bool:
+    """Return whether the text of a function has its operands in parentheses."""
+    operator = _OPERATORS[name]
+    return operator is not None and operator.called
 
 
 def _commented(comment: str) -> str:

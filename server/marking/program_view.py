@@ -17,6 +17,7 @@ from server.ladder.program import (
     Parallel,
     Program,
     Series,
+    formulas,
     walk,
 )
 from server.marking.signal_path import rungs_between
@@ -127,8 +128,9 @@ def _names_of_output(output: Output) -> tuple[str, ...]:
     match output:
         case Coil(kind, _):
             return (kind,)
-        case AssignmentStatement(_, _, operator):
-            return (ASSIGNMENT, SHIFT) if operator in _SHIFTS else (ASSIGNMENT,)
+        case AssignmentStatement():
+            shifts = any(formula.operator in _SHIFTS for formula in formulas(output.value))
+            return (ASSIGNMENT, SHIFT) if shifts else (ASSIGNMENT,)
 
 
 def sealed(network: Series, symbol: str) -> bool:

@@ -11,7 +11,8 @@ from server.ladder.elements import ContactKind
 from server.ladder.json_form import Json, from_json, to_json
 from server.ladder.messages import ProgramError
 from server.ladder.program import Contact, Program, Rung, Series
-from server.ladder.text_form import parse_program
+from server.ladder.text_form import parse_program, parse_rung
+from server.ladder.text_printer import print_program
 from tests.ladder.test_text_form import CANONICAL
 from tests.strategies import programs
 
@@ -225,3 +226,23 @@ def test_a_long_rung_and_a_long_comment_are_told_together() -> None:
         "Rung 1: The rung has 201 elements and outputs. At most 200 are allowed.",
         "Rung 1: The comment has 501 characters. At most 500 are allowed.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("number", "written"),
+    [
+        ({"value": 40000}, "16#9C40"),
+        ({"value": 40000, "base": 10}, "16#9C40"),
+        ({"value": -5, "base": 16}, "-5"),
+    ],
+)
+def test_a_number_of_json_is_one_that_the_text_form_reads(
+    number: dict[str, int], written: str
+) -> None:
+    left = {"operand": "name", "symbol": "w"}
+    compared = {"element": "comparison", "left": left, "relation": "="}
+    right = {"operand": "number", **number}
+    rung = {"network": [{**compared, "right": right}]}
+    program = from_json(EMPTY | {"rungs": [rung]})
+    assert f"w = {written}" in print_program(program)
+    assert parse_rung(f"w = {written};") == program.rungs[0]

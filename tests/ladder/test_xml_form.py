@@ -80,6 +80,22 @@ def test_branches_that_always_conduct_come_back(network: str) -> None:
     assert read_xml(write_xml(program)).program == program
 
 
+@pytest.mark.parametrize(
+    "value",
+    [
+        "(" * 6 + "n" + " + 1) * 2" * 6,
+        "SHL(" * 12 + "w" + ", 1)" * 12,
+        "NOT (" * 6 + "w" + ")" * 6,
+        "WORD_TO_INT(SHL(INT_TO_WORD(" * 4 + "n" + "), 1))" * 4,
+    ],
+)
+def test_the_longest_formulas_come_back(value: str) -> None:
+    target = "w" if value.startswith(("SHL", "NOT")) else "n"
+    declared = "PROGRAM a VAR n : INT; w : WORD; END_VAR"
+    program = parse_program(f"{declared} IF TRUE THEN {target} := {value}; END_IF; END_PROGRAM")
+    assert read_xml(write_xml(program)).program == program
+
+
 def test_a_rung_of_many_connections_is_refused() -> None:
     """Each contact is fed from the ninety before it: its end would be drawn ninety times."""
     contacts = "".join(

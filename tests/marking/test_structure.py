@@ -40,6 +40,16 @@ CASES = [
         None,
     ),
     (
+        rule("element", "shift or rotation"),
+        "IF start_pb THEN w := SHL(w, 1) AND 16#000F; END_IF; pump := w.%X3;",
+        None,
+    ),
+    (
+        rule("element", "shift or rotation"),
+        "IF start_pb THEN w := NOT w AND 16#000F; END_IF; pump := w.%X3;",
+        "The program uses no shift or rotation; the exercise asks for one.",
+    ),
+    (
         rule("element", "assignment"),
         "IF start_pb THEN n := n + 1; END_IF; pump := start_pb;",
         "The program uses no assignment that works towards an output; the exercise asks for one.",
@@ -57,6 +67,11 @@ CASES = [
     ),
     # no element
     (rule("no element", "set coil"), "pump := start_pb;", None),
+    (
+        rule("no element", "shift or rotation"),
+        "IF start_pb THEN w := 16#00FF AND ROR(w, 1); END_IF;",
+        "The program uses a shift or rotation; the exercise asks to do without.",
+    ),
     (
         rule("no element", "set coil"),
         "IF start_pb THEN other := TRUE; END_IF;",
@@ -204,7 +219,7 @@ CASES = [
 def test_a_rule_answers_none_or_a_sentence(
     asked: StructureRule, rungs: str, sentence: str | None
 ) -> None:
-    assert judged(asked, rungs, f"{BIT} t : TON; n : INT;") == sentence
+    assert judged(asked, rungs, f"{BIT} t : TON; n : INT; w : WORD;") == sentence
 
 
 def test_a_named_bit_is_found_by_address_or_by_its_symbol() -> None:
