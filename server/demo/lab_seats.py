@@ -69,4 +69,4 @@ def fill_lab(
         sitting.seen_at = saved if place == LOST else now
         if place == 0:
             end_sitting(session, lab, student.id, saved)
-            close_sitting(session, lab.id, student.id, None, now)
+            close_sitting(session, lab.id, student.id, None, now, revision=1)

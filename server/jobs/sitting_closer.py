@@ -17,24 +17,28 @@ def close_sittings(database: Database, worker: Worker | Queue, now: datetime) ->
     with database.read() as session:
         over = [(each.assignment_id, each.user_id) for each in sittings_to_close(session, now)]
     for assignment_id, user_id in over:
-        program = _last_program(database, assignment_id, user_id)
+        program, revision = _last_program(database, assignment_id, user_id)
         with database.write() as session:
-            submission_id = close_sitting(session, assignment_id, user_id, program, now)
+            submission_id = close_sitting(
+                session, assignment_id, user_id, program, now, revision=revision
+            )
             if submission_id is not None:
                 worker.enqueue(session, submission_id)
         if submission_id is not None:
             worker.begin(submission_id)
 
 
-def _last_program(database: Database, assignment_id: int, user_id: int) -> Document | None:
-    """Return the program as it was stored last; None if there is none that can be run."""
+def _last_program(
+    database: Database, assignment_id: int, user_id: int
+) -> tuple[Document | None, int]:
+    """Return the program as it was stored last, None if it can't be run, and its revision."""
     nothing: Document = {}
     with database.read() as session:
         assignment = find_assignment(session, assignment_id)
         if assignment is None:
-            return None
-        document = working_copy(session, assignment, user_id, nothing).program
-    if not document:
-        return None
-    program = from_json(document)
-    return document if program.rungs and not errors(program) else None
+            return None, 0
+        copy = working_copy(session, assignment, user_id, nothing)
+    if not copy.program:
+        return None, copy.revision
+    program = from_json(copy.program)
+    return (copy.program if program.rungs and not errors(program) else None), copy.revision

@@ -25,7 +25,7 @@ from server.store.courses import (
 from server.store.mail_outbox import MailKind, queue_mail
 from server.store.people import User
 from server.store.programs import WorkingProgram
-from server.store.sittings import new_pass_code, retime_sittings
+from server.store.sittings import new_pass_code, retime_sittings, somebody_sits
 from server.store.standings import lock_counting, recount
 
 
@@ -85,6 +85,10 @@ class PolicyRefusal(StrEnum):
         "Students have begun this exercise, so it can't become a supervised lab: they would go on "
         "with what they have. Set another exercise as the lab."
     )
+    SITTING = (
+        "Students sit at this lab right now, so it stays supervised. Change its minutes, or take "
+        "them away once the last sitting is over."
+    )
 
 
 def change_policy(
@@ -94,6 +98,8 @@ def change_policy(
     becomes_supervised = policy.sitting_minutes is not None and not assignment.is_supervised
     if becomes_supervised and _is_begun(session, assignment):
         return PolicyRefusal.BEGUN
+    if policy.sitting_minutes is None and somebody_sits(session, assignment):
+        return PolicyRefusal.SITTING
     for name, value in asdict(policy).items():
         setattr(assignment, name, value)
     session.flush()

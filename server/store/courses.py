@@ -292,6 +292,14 @@ def role_in_section(session: Session, user_id: int, section_id: int) -> SectionR
     return enrolment.role if enrolment else None
 
 
+def lock_work(session: Session, assignment: Assignment, user_id: int) -> Enrolment | None:
+    """Let other units of work on this user's programs in the section wait for this one.
+
+    SQLite has one writer at a time anyway.
+    """
+    return session.get(Enrolment, (assignment.section_id, user_id), with_for_update=True)
+
+
 def roles_in_sections(
     session: Session, user_ids: Collection[int], section_ids: Collection[int]
 ) -> dict[tuple[int, int], SectionRole]:

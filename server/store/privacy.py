@@ -10,9 +10,8 @@ from server.store.audit import note
 from server.store.audit_chain import Action, forget_details
 from server.store.author_sandbox import delete_sandbox
 from server.store.authored import transfer_exercises
-from server.store.courses import Assignment, Partner
+from server.store.courses import Assignment, Partner, lock_work
 from server.store.people import User, get_person
-from server.store.programs import lock_work
 from server.store.section_roles import only_instructor_in
 from server.store.standings import recount
 

@@ -21,7 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
-from server.store.courses import Assignment, Enrolment
+from server.store.courses import Assignment, lock_work
 from server.store.database import Base, Document, send
 from server.store.sittings import demand_sitting
 
@@ -72,14 +72,6 @@ class Stale:
     """A change was refused: it was made on an older state than ``current``."""
 
     current: WorkingCopy
-
-
-def lock_work(session: Session, assignment: Assignment, user_id: int) -> Enrolment | None:
-    """Let other units of work on this user's programs in the section wait for this one.
-
-    SQLite has one writer at a time anyway.
-    """
-    return session.get(Enrolment, (assignment.section_id, user_id), with_for_update=True)
 
 
 def working_copy(

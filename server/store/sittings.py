@@ -16,7 +16,14 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from server.store.allowances import allowance_of
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import TEACHING, Assignment, Enrolment, SectionRole, role_in_section
+from server.store.courses import (
+    TEACHING,
+    Assignment,
+    Enrolment,
+    SectionRole,
+    lock_work,
+    role_in_section,
+)
 from server.store.database import Base
 from server.store.join_codes import LETTERS
 
@@ -108,25 +115,43 @@ def sitting_now(session: Session, user_id: int, now: datetime) -> Sitting | None
     return session.scalar(select(Sitting).where(Sitting.user_id == user_id, Sitting.ends_at > now))
 
 
-def sitting_sessions(
-    session: Session, assignment_ids: Collection[int], now: datetime
-) -> dict[tuple[int, int], str]:
-    """Return the sessions in which people sit at these assignments, by assignment and user."""
-    found = session.scalars(
-        select(Sitting).where(Sitting.assignment_id.in_(assignment_ids), Sitting.ends_at > now)
+def somebody_sits(session: Session, assignment: Assignment) -> bool:
+    """Return whether an assignment has a sitting that is not closed."""
+    sitting = select(Sitting).where(
+        Sitting.assignment_id == assignment.id, Sitting.closed.is_(False)
     )
-    return {(each.assignment_id, each.user_id): each.session_hash for each in found}
+    return session.scalar(select(sitting.exists())) is True
+
+
+def sitting_sessions(
+    session: Session, user_ids: Collection[int], now: datetime
+) -> dict[int, tuple[int, str]]:
+    """Return where these people sit now, by user: the assignment and the session."""
+    found = session.scalars(
+        select(Sitting).where(Sitting.user_id.in_(user_ids), Sitting.ends_at > now)
+    )
+    return {each.user_id: (each.assignment_id, each.session_hash) for each in found}
+
+
+def sits_at(session: Session, assignment: Assignment, user_id: int) -> bool:
+    """Return whether somebody works on an assignment in a sitting, as who teaches it does not."""
+    return (
+        assignment.is_supervised
+        and role_in_section(session, user_id, assignment.section_id) not in TEACHING
+    )
 
 
 def demand_sitting(session: Session, assignment: Assignment, user_id: int, now: datetime) -> None:
     """Raise SittingOver where a student works on a supervised assignment without a sitting."""
     if not assignment.is_supervised:
         return
-    if role_in_section(session, user_id, assignment.section_id) in TEACHING:
+    # What closes a sitting holds this lock, too: the step is in what it submits, or comes too late.
+    enrolment = lock_work(session, assignment, user_id)
+    if enrolment is not None and enrolment.role in TEACHING:
         return
     # Another unit of work may have ended it since it was read.
     sitting = session.get(Sitting, (assignment.id, user_id), populate_existing=True)
-    if sitting is None or now >= sitting.ends_at:
+    if sitting is None or sitting.closed or now >= sitting.ends_at:
         raise SittingOver
 
 
@@ -156,7 +181,8 @@ def retime_sittings(session: Session, assignment: Assignment, user_id: int | Non
     query = select(Sitting).where(Sitting.assignment_id == assignment.id, Sitting.closed.is_(False))
     if user_id is not None:
         query = query.where(Sitting.user_id == user_id)
-    for each in session.scalars(query):
+    # One that another unit of work closes meanwhile stays closed.
+    for each in session.scalars(query.with_for_update()):
         each.ends_at = end_of(session, assignment, each)
     session.flush()
 

@@ -16,9 +16,9 @@ from sqlalchemy.orm import Session, defer, joinedload, lazyload
 from server.marking.verdict import Verdict
 from server.store.allowances import allowance_of
 from server.store.attempts import StoredVerdict, Submission, SubmissionState, add_results
-from server.store.courses import HANDING_IN, Assignment, partner_of, seed_of
+from server.store.courses import HANDING_IN, Assignment, lock_work, partner_of, seed_of
 from server.store.database import Document, send
-from server.store.programs import REVISION, lock_work
+from server.store.programs import REVISION
 from server.store.sittings import demand_sitting
 from server.store.standings import count_queued, lock_counting, recount
 

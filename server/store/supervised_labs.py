@@ -12,10 +12,10 @@ from server.store.allowances import allowance_of
 from server.store.assignment_policy import give_time
 from server.store.audit import note
 from server.store.audit_chain import Action
-from server.store.courses import HANDING_IN, Assignment
+from server.store.courses import HANDING_IN, Assignment, lock_work
 from server.store.database import Document
 from server.store.guesses import begin_guess, forget_guesses
-from server.store.programs import WorkingProgram, lock_work
+from server.store.programs import WorkingProgram, working_copy
 from server.store.sittings import SEEN_EVERY, Sitting, end_at, end_of, sitting_now
 from server.store.submissions import submit_at_the_end
 from server.store.trials import SavedTrial
@@ -168,16 +168,21 @@ def close_sitting(
     user_id: int,
     program: Document | None,
     now: datetime,
+    *,
+    revision: int,
 ) -> int | None:
     """Close a sitting that is over; return the submission made of its last program, if any.
 
     ``program`` is the one to submit for a student who has not submitted anything; None if it can't
-    be run.
+    be run. It was read at ``revision``: where a step has come since, nothing is changed yet.
     """
     assignment = session.get_one(Assignment, assignment_id)
     enrolment = lock_work(session, assignment, user_id)
     sitting = session.get(Sitting, (assignment_id, user_id), populate_existing=True)
     if sitting is None or sitting.closed or now < sitting.ends_at:
+        return None
+    nothing: Document = {}
+    if working_copy(session, assignment, user_id, nothing).revision != revision:
         return None
     sitting.closed = True
     session.flush()

@@ -9,9 +9,8 @@ from enum import StrEnum
 from sqlalchemy import ForeignKey, String, UniqueConstraint, delete, select
 from sqlalchemy.orm import Mapped, Session, defer, mapped_column
 
-from server.store.courses import Assignment
+from server.store.courses import Assignment, lock_work
 from server.store.database import Base, Document
-from server.store.programs import lock_work
 
 MAX_NAME = 80
 MAX_VERSIONS = 50

@@ -29,6 +29,7 @@ LOOKED_AT_EVERY = 3.0
 
 SIGNED_OUT = "You are signed out, so this run was closed here. Sign in, then open the page again."
 NO_SITTING = "Your sitting is over, so this run was closed here."
+SITTING_ELSEWHERE = "You are in a supervised lab now, so this run was closed here."
 NO_PLACE = "Your place in this section changed, so this run was closed here. Open the page again."
 
 
@@ -127,8 +128,7 @@ class OpenSockets:
                 {each.user_id for each in looked_at},
                 {each.section_id for each in looked_at},
             )
-            labs = {each.sits_at for each in looked_at if each.sits_at is not None}
-            sitting = sitting_sessions(session, labs, now) if labs else {}
+            sitting = sitting_sessions(session, {each.user_id for each in looked_at}, now)
         if due := {each for each in used & live.keys() if use_is_due(live[each], now)}:
             with self._database.write() as session:
                 note_use(session, due, now, self._idle)
@@ -138,10 +138,13 @@ class OpenSockets:
                 refused[each] = SIGNED_OUT
             elif (role := roles.get((each.user_id, each.section_id))) not in each.roles:
                 refused[each] = NO_PLACE
-            elif (
-                each.sits_at is not None
-                and role not in TEACHING
-                and sitting.get((each.sits_at, each.user_id)) != each.session_hash
+            elif role in TEACHING:
+                continue
+            elif each.sits_at is None and each.user_id in sitting:
+                refused[each] = SITTING_ELSEWHERE
+            elif each.sits_at is not None and sitting.get(each.user_id) != (
+                each.sits_at,
+                each.session_hash,
             ):
                 refused[each] = NO_SITTING
         return refused

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from server.store.assignment_policy import (
     set_exercise,
 )
 from server.store.courses import Assignment, Enrolment, SectionRole
-from server.store.database import Database
+from server.store.database import Database, Document
 from server.store.people import Role, User
 from server.store.programs import WorkingCopy, save_program, undo
 from server.store.roll_over import policy_of
@@ -78,6 +79,19 @@ def save(database: Database, lab: Assignment, student: User, at: datetime) -> Wo
         saved = save_program(session, lab, student.id, PROGRAM, revision=0, start=START, now=at)
     assert isinstance(saved, WorkingCopy)
     return saved
+
+
+def close(
+    database: Database,
+    lab: Assignment,
+    student: User,
+    at: datetime,
+    program: Document = PROGRAM,
+    revision: int = 1,
+) -> int | None:
+    """Close a sitting as the job does that has read ``program`` at ``revision``."""
+    with database.write() as session:
+        return close_sitting(session, lab.id, student.id, program, at, revision=revision)
 
 
 def end(database: Database, lab: Assignment, student: User) -> datetime:
@@ -193,8 +207,7 @@ def test_what_is_stored_at_the_end_is_submitted_once(database: Database) -> None
     with database.read() as session:
         assert sittings_to_close(session, NOON + 39 * MINUTE) == []
     for _ in range(2):
-        with database.write() as session:
-            close_sitting(session, lab.id, student.id, PROGRAM, later)
+        close(database, lab, student, later)
     with database.read() as session:
         (attempt,) = attempts_of(session, lab, student.id)
         assert attempt.submitted_at == NOON + 40 * MINUTE
@@ -203,14 +216,74 @@ def test_what_is_stored_at_the_end_is_submitted_once(database: Database) -> None
         assert sittings_to_close(session, later) == []
 
 
+@pytest.mark.parametrize("last", ["step", "attempt"])
+def test_what_is_on_its_way_at_the_end_is_in_the_one_submission(
+    database: Database, last: str
+) -> None:
+    lab, student, _ = open_lab(database)
+    sit(database, lab, student, NOON)
+    save(database, lab, student, NOON + MINUTE)
+    newest = PROGRAM | {"name": "newest"}
+    end = NOON + 40 * MINUTE
+    # It has read the program before the last step is stored, and finds the step when it closes.
+    closer = Thread(target=close, args=(database, lab, student, end))
+    with database.write() as session:
+        before = end - timedelta(milliseconds=1)
+        if last == "step":
+            save_program(*(session, lab, student.id, newest), revision=1, start=START, now=before)
+        else:
+            submit(session, lab, student.id, newest, before)
+        closer.start()
+        # It waits for this unit of work; one that did not would be through by now.
+        closer.join(0.2)
+    closer.join()
+    # The next round of the job.
+    close(database, lab, student, end, newest, revision=2 if last == "step" else 1)
+    with database.read() as session:
+        (attempt,) = attempts_of(session, lab, student.id)
+        assert attempt.program == newest
+        assert sittings_to_close(session, end) == []
+
+
+def test_what_arrives_after_the_sitting_is_closed_is_not_stored(database: Database) -> None:
+    lab, student, _ = open_lab(database)
+    sit(database, lab, student, NOON)
+    saved = save(database, lab, student, NOON + MINUTE)
+    close(database, lab, student, NOON + 40 * MINUTE)
+    # Sent in time, and held up on the way.
+    sent, newest = NOON + 39 * MINUTE, PROGRAM | {"name": "newest"}
+    with pytest.raises(SittingOver), database.write() as session:
+        save_program(
+            *(session, lab, student.id, newest), revision=saved.revision, start=START, now=sent
+        )
+    with pytest.raises(SittingOver), database.write() as session:
+        submit(session, lab, student.id, newest, sent)
+    with database.read() as session:
+        assert len(attempts_of(session, lab, student.id)) == 1
+
+
+def test_a_lab_stays_supervised_while_somebody_sits(database: Database) -> None:
+    lab, student, teacher = open_lab(database)
+    sit(database, lab, student, NOON)
+    homework = replace(LAB, sitting_minutes=None)
+    of_teacher: dict[str, Any] = {"by_id": teacher.id, "now": NOON + MINUTE}
+    with database.write() as session:
+        stored = session.get_one(Assignment, lab.id)
+        assert change_policy(session, stored, homework, **of_teacher) is PolicyRefusal.SITTING
+        assert stored.sitting_minutes == 40
+    close(database, lab, student, NOON + 40 * MINUTE, revision=0)
+    with database.write() as session:
+        stored = session.get_one(Assignment, lab.id)
+        assert change_policy(session, stored, homework, **of_teacher) is None
+
+
 def test_who_has_submitted_gets_no_further_attempt_at_the_end(database: Database) -> None:
     lab, student, _ = open_lab(database)
     sit(database, lab, student, NOON)
     with database.write() as session:
         submit(session, lab, student.id, PROGRAM, NOON + MINUTE)
-    with database.write() as session:
-        other = PROGRAM | {"name": "later"}
-        assert close_sitting(session, lab.id, student.id, other, NOON + WINDOW) is None
+    other = PROGRAM | {"name": "later"}
+    assert close(database, lab, student, NOON + WINDOW, other, revision=0) is None
     with database.read() as session:
         assert len(attempts_of(session, lab, student.id)) == 1
 

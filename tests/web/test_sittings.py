@@ -12,10 +12,10 @@ from server.jobs.sitting_closer import close_sittings
 from server.marking.verdict import Status
 from server.store.courses import Assignment, Enrolment, SectionRole
 from server.store.database import Database
-from server.store.people import User
+from server.store.people import Role, User
 from server.store.submissions import attempts_of
 from server.web import open_sockets
-from tests.factories import NOON, Clock, make_assignment, make_marked
+from tests.factories import NOON, Clock, make_assignment, make_marked, make_section, make_user
 from tests.web.lab import HTMX, RIGHT, ClientFor, Desk, Lab, open_lab
 
 MINUTE = timedelta(minutes=1)
@@ -141,6 +141,21 @@ def test_a_whole_program_is_not_pasted(lab: Lab) -> None:
     assert desk.do("paste rungs", at=0, text="x :=").status_code == 422
 
 
+def test_a_teacher_who_is_a_student_of_the_section_pastes_no_program(
+    lab: Lab, database: Database, client_for: ClientFor
+) -> None:
+    with database.write() as session:
+        colleague = make_user(session, Role.INSTRUCTOR)
+        session.add(
+            Enrolment(
+                section_id=lab.assignment.section_id, user_id=colleague.id, role=SectionRole.STUDENT
+            )
+        )
+    desk = seated(lab, colleague)
+    desk.page()
+    assert desk.do("paste rungs", at=0, text="\n".join(RIGHT)).status_code == 422
+
+
 def test_other_work_is_closed_until_the_sitting_is_over(
     lab: Lab, database: Database, clock: Clock
 ) -> None:
@@ -256,6 +271,24 @@ def test_the_socket_of_a_run_closes_with_the_sitting(
                 while True:
                     socket.receive_text()
         assert closed.value.reason == "Your sitting is over, so this run was closed here."
+
+
+def test_the_run_of_another_exercise_closes_when_a_sitting_begins(
+    lab: Lab, database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(open_sockets, "LOOKED_AT_EVERY", 0.05)
+    with database.write() as session:
+        elsewhere = make_section(session, (lab.student, SectionRole.STUDENT))
+        homework = make_assignment(session, elsewhere, exercise=lab.assignment.exercise)
+    desk = lab.desk(lab.student)
+    address = f"/assignments/{homework.id}/trial/socket"
+    with desk.client, desk.client.websocket_connect(address) as socket:
+        socket.receive_text()
+        assert enter(desk) == 303
+        with pytest.raises(WebSocketDisconnect) as closed:
+            for _ in range(500):
+                socket.receive_text()
+        assert closed.value.reason.startswith("You are in a supervised lab now")
 
 
 def test_the_lab_hour_shows_who_sits_where(

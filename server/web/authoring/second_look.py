@@ -104,6 +104,9 @@ def _changed(
     def program() -> str:
         return print_program(from_json(submission.program))
 
+    if decision is Decision.RIGHT and program() in draft.programs.values():
+        # Decided twice, or by two who look at the same program.
+        return draft
     names = (f"right-seen-{number}" for number in count(1))
     changes = {
         Decision.RIGHT: DraftChange(

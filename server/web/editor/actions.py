@@ -28,10 +28,10 @@ from server.ladder.text_form import parse_rung, parse_rungs
 from server.ladder.text_printer import print_initial
 from server.marking.exercise import RequirementKind
 from server.store.database import Database, Document
-from server.store.people import Role
 from server.store.programs import Stale, WorkingCopy, save_program, state_before, working_copy
 from server.store.programs import redo as step_forth
 from server.store.programs import undo as step_back
+from server.store.sittings import sits_at
 from server.web.access import Visitor, VisitorHere
 from server.web.dependencies import DatabaseHere, Now, Reading
 from server.web.editor.commands import GROUPS
@@ -113,6 +113,7 @@ def edit_program(
     with database.read() as session:
         copy = working_copy(session, here.assignment, visitor.id, here.start)
         previous = state_before(session, here.assignment, visitor.id) if resent else None
+        sits = sits_at(session, here.assignment, visitor.id)
     if copy.revision != revision:
         done = None
         if previous is not None and copy.revision == revision + 1:
@@ -121,7 +122,7 @@ def edit_program(
     before = editor.sheet(copy)
     try:
         asked = _read(action)
-        if here.assignment.is_supervised and visitor.role is Role.STUDENT:
+        if sits:
             _demand_one_rung(asked)
         edited = edit(before.program, asked)
     except ProgramError as refused:

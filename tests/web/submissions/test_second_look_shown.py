@@ -90,6 +90,10 @@ def test_a_decision_changes_a_draft_of_the_teachers_own(
         teacher.post(address, data={"decision": decision}).headers["location"]
         == answer.headers["location"]
     )
+    with database.read() as session:
+        draft = authored_named(session, f"{lab.assignment.exercise}-2")
+        assert draft is not None
+        assert "right-seen-2.st" not in draft.programs
 
 
 def test_only_who_teaches_and_writes_exercises_may_change_them(
