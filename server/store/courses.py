@@ -254,7 +254,9 @@ def all_terms(session: Session) -> list[Term]:
 
 
 def find_course(session: Session, course_id: int) -> Course | None:
-    return session.get(Course, course_id)
+    """Return a course of the college; that of authors' drafts is none."""
+    found = session.get(Course, course_id)
+    return found if found is not None and found.code != SANDBOX_COURSE else None
 
 
 def get_course(session: Session, course_id: int) -> Course:

@@ -8,7 +8,16 @@ import pytest
 from sqlalchemy import select
 
 from server.store.audit_chain import Action, AuditEvent
-from server.store.courses import Assignment, Counting, Feedback, Section, SectionRole, Term
+from server.store.author_sandbox import sandbox_assignment
+from server.store.courses import (
+    SANDBOX_COURSE,
+    Assignment,
+    Counting,
+    Feedback,
+    Section,
+    SectionRole,
+    Term,
+)
 from server.store.database import Database
 from server.store.people import Role, User
 from server.store.roll_over import policy_of
@@ -153,3 +162,17 @@ def test_a_name_that_is_another_ones_is_refused(
     form = {"name": other, "begins": "2027-01-12", "ends": "2027-05-14"}
     answer = client_for(head).post(f"/terms/{spring.term_id}", data=form)
     assert (answer.status_code, "There is one of this name already" in answer.text) == (422, True)
+
+
+def test_the_course_of_drafts_is_none_of_the_colleges(
+    lab: Lab, spring: Section, head: User, client_for: ClientFor, database: Database
+) -> None:
+    with database.write() as session:
+        draft = sandbox_assignment(session, lab.instructor.id, "bench.pit", "Pit", NOON)
+        course = draft.section.course_id
+    client = client_for(head)
+    named = {"code": SANDBOX_COURSE, "title": "Test benches"}
+    assert client.post(f"/courses/{course}/delete").status_code == 404
+    assert client.post(f"/courses/{course}", data=named | {"code": "AUT 9"}).status_code == 404
+    assert client.post("/courses", data=named).status_code == 422
+    assert client.post(f"/courses/{spring.course_id}", data=named).status_code == 422

@@ -14,6 +14,7 @@ from server.store.audit_chain import Action
 from server.store.college import set_time_zone, time_zone, zone_names
 from server.store.course_changes import change_in_college, delete_from_college, sections_in
 from server.store.courses import (
+    SANDBOX_COURSE,
     Course,
     Section,
     SectionRole,
@@ -117,6 +118,8 @@ def add_course(
     typed = {"code": code, "title": title}
     if not code.strip() or not title.strip():
         return _courses(request, session, NAMELESS, typed_in="new course", typed=typed)
+    if code.strip() == SANDBOX_COURSE:
+        return _courses(request, session, TAKEN, typed_in="new course", typed=typed)
     row = Course(code=code.strip(), title=title.strip())
     return _added(request, session, row, "new course", typed)
 
@@ -137,7 +140,7 @@ def change_course(
     columns = {"code": code.strip(), "title": title.strip(), "archived": archived}
     mistake = "" if code.strip() and title.strip() else NAMELESS
     if not mistake:
-        if change_in_college(session, course, **columns):
+        if code.strip() != SANDBOX_COURSE and change_in_college(session, course, **columns):
             return _changed(session, visitor.id, now, f"course {course.code}", archived)
         mistake = TAKEN
     typed = {"code": code, "title": title}
