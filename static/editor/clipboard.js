@@ -11,7 +11,7 @@ import { isWaiting, tellSaving } from "/static/editor/sending.js";
  */
 export function selectedText(rows, { rung, path, output, text, span, range }) {
   if (output !== null) return text;
-  if (!path) return [...rows].slice(span.first, span.last + 1).map((row) => row.dataset.text).join("\n\n");
+  if (!path) return [...rows].slice(span.first, span.last + 1).map((row) => row.dataset.carried ?? row.dataset.text).join("\n\n");
   const { first, last = first } = range(path);
   const series = first.slice(0, -1);
   const [from, to] = [first.at(-1) ?? 0, last.at(-1) ?? 0];

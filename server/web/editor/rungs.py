@@ -49,13 +49,17 @@ class Remark:
 
 @dataclass(frozen=True, slots=True)
 class RungView:
-    """What a page shows of one rung; ``text`` is its text form."""
+    """What a page shows of one rung; ``text`` is its text form below its declarations.
+
+    ``carried`` is a text that means the same in a program that has none of them.
+    """
 
     drawing: Markup
     description: str
     comment: str
     serves: tuple[str, ...]
     text: str
+    carried: str
     remarks: tuple[Remark, ...] = ()
 
 
@@ -85,7 +89,8 @@ def rung_views(
             yield known if known.remarks == remarks else replace(known, remarks=remarks)
             continue
         drawing, description, text = _drawn(rung, _declarations(rung, declared))
-        yield RungView(drawing, description, rung.comment, rung.serves, text, remarks)
+        carried = print_rung(rung)
+        yield RungView(drawing, description, rung.comment, rung.serves, text, carried, remarks)
 
 
 def remark(message: Message) -> Remark:

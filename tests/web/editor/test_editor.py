@@ -1,9 +1,11 @@
 """The rung editor's answers: what changed and only that, two windows, and whatever is no action."""
 
 import json
+import re
 
 import pytest
 
+from server.ladder.text_form import parse_output, parse_rung
 from server.store.database import Database
 from server.store.programs import working_copy
 from tests.web.lab import HTMX, RIGHT, Desk, Lab
@@ -148,6 +150,17 @@ def test_a_word_is_declared_where_a_bit_of_it_is_used(desk: Desk) -> None:
     text = "IF TRUE THEN steps := steps AND 16#00FF; END_IF;"
     desk.do("declare", variable={"symbol": "steps", "type": "WORD"})
     assert text in desk.do("set rung", rung=0, text=text).text
+
+
+def test_a_copied_rung_means_the_same_where_its_word_is_not_declared(desk: Desk) -> None:
+    desk.do("declare", variable={"symbol": "steps", "type": "WORD"})
+    desk.do("declare", variable={"symbol": "mask", "type": "WORD"})
+    page = desk.do("set rung", rung=0, text="IF TRUE THEN steps := steps AND mask; END_IF;").text
+    assert 'data-text="IF TRUE THEN steps := steps AND mask; END_IF;"' in page
+    found = re.search(r'data-carried="([^"]*)"', page)
+    assert found is not None
+    pasted = parse_rung(found[1].strip())
+    assert pasted.outputs == (parse_output("steps := steps AND mask"),)
 
 
 MARKUP = "<script>alert(1)</script>"
