@@ -11,12 +11,13 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from sqlalchemy import ForeignKey, String, bindparam, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from server.store.allowances import allowance_of
 from server.store.audit import note
 from server.store.audit_chain import Action
 from server.store.courses import (
+    HANDING_IN,
     TEACHING,
     Assignment,
     Enrolment,
@@ -72,6 +73,20 @@ class AssignmentFor(NamedTuple):
     sitting: Sitting | None
 
 
+_lab, _place = aliased(Assignment), aliased(Enrolment)
+_STILL_A_STUDENT = (
+    select(_lab.id)
+    .join(_place, _place.section_id == _lab.section_id)
+    .where(
+        _lab.id == Sitting.assignment_id,
+        _place.user_id == Sitting.user_id,
+        _place.role.in_(HANDING_IN),
+    )
+    .correlate(Sitting)
+    .exists()
+)
+"""Whoever leaves the section can't go on, and must not be kept from all other work."""
+
 _ASSIGNMENT_FOR = (
     select(Assignment, Enrolment, Sitting)
     .outerjoin(
@@ -81,7 +96,9 @@ _ASSIGNMENT_FOR = (
     )
     .outerjoin(
         Sitting,
-        (Sitting.user_id == bindparam("user_id")) & (Sitting.ends_at > bindparam("now")),
+        (Sitting.user_id == bindparam("user_id"))
+        & (Sitting.ends_at > bindparam("now"))
+        & _STILL_A_STUDENT,
     )
     .where(Assignment.id == bindparam("assignment_id"))
 )
@@ -112,7 +129,9 @@ def seconds_left(sitting: Sitting, now: datetime) -> int:
 
 def sitting_now(session: Session, user_id: int, now: datetime) -> Sitting | None:
     """Return the sitting that somebody is in."""
-    return session.scalar(select(Sitting).where(Sitting.user_id == user_id, Sitting.ends_at > now))
+    return session.scalar(
+        select(Sitting).where(Sitting.user_id == user_id, Sitting.ends_at > now, _STILL_A_STUDENT)
+    )
 
 
 def somebody_sits(session: Session, assignment: Assignment) -> bool:
@@ -128,7 +147,9 @@ def sitting_sessions(
 ) -> dict[int, tuple[int, str]]:
     """Return where these people sit now, by user: the assignment and the session."""
     found = session.scalars(
-        select(Sitting).where(Sitting.user_id.in_(user_ids), Sitting.ends_at > now)
+        select(Sitting).where(
+            Sitting.user_id.in_(user_ids), Sitting.ends_at > now, _STILL_A_STUDENT
+        )
     )
     return {each.user_id: (each.assignment_id, each.session_hash) for each in found}
 

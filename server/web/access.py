@@ -249,6 +249,8 @@ def reads_submission(visit: Visit) -> bool:
         return False
     sitting = sitting_now(visit.session, visit.visitor.id, visit.now)
     _heed_sitting(sitting, submission.assignment_id)
+    if sitting is not None and sitting.session_hash != visit.visitor.session_hash:
+        raise SittingFirst(NO_SITTING, submission.assignment_id)
     if submission.user_id == visit.visitor.id:
         return True
     partner_id = partner_of(visit.session, submission.assignment, submission.user_id)

@@ -180,6 +180,37 @@ def test_other_work_is_closed_until_the_sitting_is_over(
     assert desk.client.get(f"/submissions/{earlier.id}").headers.get("location") is None
 
 
+def test_who_leaves_the_section_during_a_sitting_has_other_work_open(
+    lab: Lab, database: Database
+) -> None:
+    with database.write() as session:
+        elsewhere = make_section(session, (lab.student, SectionRole.STUDENT))
+        homework = make_assignment(session, elsewhere, exercise=lab.assignment.exercise)
+    desk = seated(lab, lab.student)
+    for address in (f"/assignments/{homework.id}", "/my-data.json"):
+        assert desk.client.get(address).status_code == 303
+    with database.write() as session:
+        place = lab.assignment.section_id, lab.student.id
+        session.get_one(Enrolment, place).role = SectionRole.WITHDRAWN
+    for address in (f"/assignments/{homework.id}", "/my-data.json"):
+        assert desk.client.get(address).status_code == 200
+
+
+def test_attempts_are_shown_in_the_browser_of_the_sitting_only(
+    lab: Lab, database: Database, clock: Clock
+) -> None:
+    desk, phone = seated(lab, lab.student), lab.desk(lab.student)
+    with database.write() as session:
+        lab_now = session.get_one(Assignment, lab.assignment.id)
+        attempt = make_marked(session, lab_now, lab.student, R1=Status.MET)
+    for path in ("", "/print", "/comparison"):
+        address = f"/submissions/{attempt.id}{path}"
+        assert phone.client.get(address).headers["location"] == f"{desk.address}/sitting"
+    assert desk.client.get(f"/submissions/{attempt.id}").status_code == 200
+    clock.now = NOON + 40 * MINUTE
+    assert phone.client.get(f"/submissions/{attempt.id}").status_code == 200
+
+
 def test_a_code_opens_its_own_lab_and_for_its_own_students_only(
     lab: Lab, database: Database, client_for: ClientFor
 ) -> None:
