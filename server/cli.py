@@ -28,7 +28,7 @@ COMMANDS = {
     "mark": "Mark programs against an exercise's acceptance suite.",
     "check": "Check an exercise: its file, its suite and its reference programs.",
     "prove": "Prove the requirements of a program by exhaustive search.",
-    "bench": "Measure kernel, acceptance run, search and stress run, each beside its bar.",
+    "bench": "Measure kernel, acceptance run, search, stress run and mark, each beside its bar.",
     "adequacy": "Try a suite on references, on variants with one fault, and on saboteurs.",
     "completion": "Print a script that completes this command's words in a shell.",
 }

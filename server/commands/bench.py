@@ -1,4 +1,4 @@
-"""Measure kernel, acceptance run, search, stress run and full mark, each beside its bar."""
+"""Measure kernel, acceptance run, search, stress run and mark, each beside its bar."""
 
 import argparse
 import json

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
 
-from sqlalchemy import insert
+from sqlalchemy import Table, insert
 from sqlalchemy.orm import Session
 
 from server.ladder.json_form import from_json
@@ -31,6 +31,7 @@ from server.store.database import Document
 from server.store.people import User
 from server.store.programs import ProgramStep, WorkingProgram
 from server.store.standings import recount
+from server.store.transfer import continue_numbers
 
 SEED = 131
 VARIANTS = 4
@@ -262,3 +263,6 @@ def _working_programs(
     if rows:
         session.execute(insert(WorkingProgram), rows)
         session.execute(insert(ProgramStep), steps)
+    for table in (Submission.__table__, WorkingProgram.__table__):
+        assert isinstance(table, Table)
+        continue_numbers(table, session.connection())

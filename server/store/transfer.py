@@ -162,11 +162,11 @@ def _copy_table(table: Table, source: Connection, target: Connection) -> Content
             batch = []
     if batch:
         target.execute(insert(table), batch)
-    _continue_numbers(table, target)
+    continue_numbers(table, target)
     return sums.content
 
 
-def _continue_numbers(table: Table, connection: Connection) -> None:
+def continue_numbers(table: Table, connection: Connection) -> None:
     """PostgreSQL counts new ids apart from the rows; let it go on after the last one."""
     column = table.autoincrement_column
     if connection.dialect.name != "postgresql" or column is None:

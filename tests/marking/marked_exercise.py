@@ -32,6 +32,14 @@ TANK = (
   - {symbol: lid_shut, address: "%IX0.3", device: ZS-206, kind: position switch,
      wiring: normally open, label: Lid shut}
   - {symbol: lid_down, address: "%QX0.1", device: M-207, kind: contactor, label: Lid}
+  - {symbol: picked_up, address: "%IX0.4", device: YS-211, kind: auxiliary contact,
+     wiring: normally open, label: Picked up}
+  - {symbol: overload_ok, address: "%IX0.5", device: ISH-212, kind: overload relay,
+     wiring: normally closed, label: Overload}
+  - {symbol: not_hot, address: "%IX0.6", device: TSH-213, kind: temperature switch,
+     wiring: normally closed, label: Hot}
+  - {symbol: stirring, address: "%QX0.2", device: M-214, kind: contactor, label: Agitator}
+  - {symbol: heating, address: "%QX0.3", device: E-215, kind: heater contactor, label: Heater}
 internal bits:""",
     )
     .replace(
@@ -42,6 +50,18 @@ internal bits:""",
     axes: [{name: lid, forward: lid_down, time forward: 1 s, time back: 1 s, label: Lid}]
     position switches: [{tag: ZS-206, axis: lid, at: 100, width: 4}]
     level switches:""",
+    )
+    .replace(
+        "observer:",
+        """\
+  motors: [{name: mixer, tag: M-214, actuator: stirring, run up: 1 s, load: 70, label: Mixer}]
+  auxiliary contacts: [{tag: YS-211, motor: mixer}]
+  overload relays: [{tag: ISH-212, motor: mixer, trip class: 10}]
+  heaters:
+    - {name: coil, tag: E-215, vessel: tank, power: 40 kW, losses: 100 W/K, surroundings: 20 °C,
+       start temperature: 55 °C, actuator: heating, label: Coil}
+  temperature switches: [{tag: TSH-213, vessel: tank, at: 60 °C, hysteresis: 4 °C}]
+observer:""",
     )
     .replace(
         "requirements:",
