@@ -118,7 +118,9 @@ def _beyond_the_suite(
     found, followed = _runs_that_break(exercise, program, met, proofs, effort)
     runs = {n: (each.scenario, each.scan) for n, each in found.items()}
     not_met = {n for n, r in enumerate(judged) if r.status is Status.NOT_MET} | found.keys()
-    anyway = coincidences(exercise, program, runs, not_met)
+    # A search leads there by what it takes; only a random run has somebody do more.
+    at_random = {n: run for n, run in runs.items() if found[n].by == FoundBy.RANDOM_RUN}
+    anyway = coincidences(exercise, program, at_random, not_met)
     beside: frozenset[int] = frozenset()
     if broken and found:
         beside = mended_beside(exercise, program, runs, most=effort.beside)
@@ -163,7 +165,9 @@ def _runs_that_break(
     if unproved and effort.runs:
         seed = seed_of(exercise, program)
         runs = stress_run(exercise, program, unproved, seed, runs=effort.runs)
-        found |= {n: Found(v.scenario, v.monitor, v.scan, "a random run") for n, v in runs.items()}
+        found |= {
+            n: Found(v.scenario, v.monitor, v.scan, FoundBy.RANDOM_RUN) for n, v in runs.items()
+        }
     followed: dict[int, tuple[str, ...]] = {}
     for number, proof in proofs.items():
         if number not in found and proof.suspicion is not None:
