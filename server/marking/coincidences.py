@@ -27,14 +27,12 @@ def coincidences(
 ) -> dict[int, int]:
     """Return which of ``runs`` break a requirement by coincidence, and which is broken anyway.
 
-    ``runs`` has, by the number of a requirement, a run that breaks it and the scan at which it
-    does; ``broken`` are the requirements that are not met, those of ``runs`` among them.
+    ``runs`` has, by the number of a requirement, a random run that breaks it and the scan at which
+    it does; ``broken`` are the requirements that are not met, those of ``runs`` among them.
     """
-    # A run that a search led to waits for conditions of its own.
-    widened = replace(
-        exercise, scenarios=(*exercise.scenarios, *(scenario for scenario, _ in runs.values()))
-    )
-    assembled = assemble(widened, program, faults=faults_in(widened.scenarios))
+    if not runs:
+        return {}
+    assembled = assemble(exercise, program, faults=faults_in(exercise.scenarios))
     late = tolerance_scans(exercise)
     found: dict[int, int] = {}
     for number, (scenario, scan) in runs.items():
